@@ -1,0 +1,152 @@
+"""Azimuths: the only place in this program that wraps, subtracts, averages or interpolates one.
+
+Azimuths are degrees clockwise from north, ``0 <= azimuth < 360``; elevations are degrees above
+the level plane.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from logger.columns import Floats, floats
+
+
+def wrap360(angle_deg: ArrayLike) -> Any:
+    """The same direction in ``0 <= azimuth < 360``; scalar in, scalar out.
+
+    ``np.mod(-1e-20, 360)`` is 360.0, which this maps to 0.
+
+    Parameters
+    ----------
+    angle_deg : array_like
+        Any angle. [deg]
+    """
+    turned = np.mod(angle_deg, 360.0)
+    return np.where(turned >= 360.0, 0.0, turned)[()]
+
+
+def angle_between(to_deg: ArrayLike, from_deg: ArrayLike) -> Any:
+    """The signed turn from one azimuth to another, ``-180 <= turn < 180``, clockwise positive.
+
+    Parameters
+    ----------
+    to_deg, from_deg : array_like
+        Azimuths; broadcast together. [deg]
+    """
+    return np.mod(np.subtract(to_deg, from_deg) + 180.0, 360.0) - 180.0
+
+
+def unwrapped(azimuth_deg: ArrayLike) -> Floats:
+    """Azimuths along a path as a continuous angle that counts full turns.
+
+    Parameters
+    ----------
+    azimuth_deg : array_like, shape (N,)
+        Consecutive azimuths less than half a turn apart. [deg]
+    """
+    return floats(np.unwrap(floats(azimuth_deg), period=360.0))
+
+
+def mean_azimuth(azimuth_deg: ArrayLike, weight: ArrayLike | None = None) -> float:
+    """The mean direction: azimuth of the weighted sum of unit vectors; NaN of nothing.
+
+    Parameters
+    ----------
+    azimuth_deg : array_like, shape (N,)
+        [deg]
+    weight : array_like, shape (N,), optional
+    """
+    angle = np.radians(floats(azimuth_deg))
+    w = np.ones_like(angle) if weight is None else floats(weight)
+    if angle.size == 0 or not w.sum() > 0:
+        return float("nan")
+    return float(
+        wrap360(np.degrees(np.arctan2((w * np.sin(angle)).sum(), (w * np.cos(angle)).sum())))
+    )
+
+
+def interpolate_azimuthal(
+    azimuth_deg: ArrayLike, node_azimuth_deg: ArrayLike, node_value: ArrayLike
+) -> Any:
+    """Straight lines between nodes around the full circle.
+
+    Nodes must be sorted and in ``[0, 360)``; two nodes of the same azimuth are a vertical edge
+    (read exactly at the edge, the later row of the pair counts). One node is a constant.
+
+    Parameters
+    ----------
+    azimuth_deg : array_like
+        Where to read. [deg]
+    node_azimuth_deg : array_like, shape (K,)
+        Sorted. [deg]
+    node_value : array_like, shape (K,)
+
+    Raises
+    ------
+    ValueError
+        There are no nodes.
+    """
+    node, value = floats(node_azimuth_deg), floats(node_value)
+    if node.size == 0:
+        raise ValueError("nothing to interpolate: no nodes")
+    # The last node one turn back and the first one turn on close the circle; np.interp's own
+    # period= would sort rows of equal azimuth and lose which side of an edge they stand on.
+    around = np.concatenate([[node[-1] - 360.0], node, [node[0] + 360.0]])
+    return np.interp(wrap360(azimuth_deg), around, np.concatenate([[value[-1]], value, [value[0]]]))
+
+
+def in_sector(azimuth_deg: ArrayLike, from_deg: float, to_deg: float) -> Any:
+    """Whether azimuths lie in the sector that runs clockwise from one azimuth to another.
+
+    Both ends belong to it; ``from_deg == to_deg`` is that one direction, and a sector of 360
+    degrees or more is the whole circle.
+
+    Parameters
+    ----------
+    azimuth_deg : array_like
+        [deg]
+    from_deg, to_deg : float
+        [deg]
+    """
+    if to_deg - from_deg >= 360.0:
+        return np.ones(np.shape(azimuth_deg), dtype=bool)[()]
+    return wrap360(np.subtract(azimuth_deg, from_deg)) <= wrap360(to_deg - from_deg)
+
+
+def great_circle_elevation(
+    azimuth_deg: ArrayLike,
+    start_azimuth_deg: float,
+    start_elevation_deg: float,
+    end_azimuth_deg: float,
+    end_elevation_deg: float,
+) -> Any:
+    """Elevation of a straight edge, seen in perspective, between two of its points.
+
+    A straight line in space and the eye span a plane; it cuts the sphere of directions in a
+    great circle. With ``n`` the plane's normal, a direction of azimuth a lies on it where
+    ``tan e = -(n_x cos a + n_y sin a) / n_z``.
+
+    Parameters
+    ----------
+    azimuth_deg : array_like
+        Between the ends. [deg]
+    start_azimuth_deg, start_elevation_deg, end_azimuth_deg, end_elevation_deg : float
+        The ends, less than 180 degrees of azimuth apart. [deg]
+
+    Raises
+    ------
+    ValueError
+        The ends share one azimuth, so that elevation is no function of azimuth.
+    """
+    a0, e0 = np.radians(start_azimuth_deg), np.radians(start_elevation_deg)
+    a1, e1 = np.radians(end_azimuth_deg), np.radians(end_elevation_deg)
+    first = np.array([np.cos(e0) * np.cos(a0), np.cos(e0) * np.sin(a0), np.sin(e0)])
+    last = np.array([np.cos(e1) * np.cos(a1), np.cos(e1) * np.sin(a1), np.sin(e1)])
+    n = np.cross(first, last)
+    if abs(n[2]) < 1e-12:
+        raise ValueError("the two ends of a straight edge lie at one azimuth")
+    a = np.radians(azimuth_deg)
+    return np.degrees(np.arctan(-(n[0] * np.cos(a) + n[1] * np.sin(a)) / n[2]))

@@ -1,0 +1,61 @@
+"""The command line: one thin file a command, loaded only when that command runs."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+
+from logger import __version__
+from logger.errors import LoggerError
+
+# Name of the command -> one line for the list. The file is logger/cli/<name>.py, its command is
+# called `command`; the line stands here so that --help need not import anything.
+COMMANDS: dict[str, str] = {}
+
+
+class Commands(click.Group):
+    """Loads a command's module on use, and turns our errors into a sentence and an exit code."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names, in the order of a survey."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """Import the one command asked for."""
+        if name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"logger.cli.{name}")
+        found: click.Command = module.command
+        return found
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run, and say what went wrong in one sentence."""
+        try:
+            return super().invoke(ctx)
+        except LoggerError as error:
+            click.echo(f"error: {error}", err=True)
+            if error.hint:
+                click.echo(f"  try: {error.hint}", err=True)
+            ctx.exit(error.exit_code)
+        except BrokenPipeError:
+            # The reader of our output went away (`| head`): nothing is wrong.
+            sys.stderr.close()
+            ctx.exit(0)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="horizon-logger")
+def main() -> None:
+    """Sweep a compass board along the skyline; learn what it takes from the sun, month by month.
+
+    Exit codes: 0 done and fit for use; 1 an unforeseen fault; 2 wrong usage; 3 an input or a
+    device could not be read; 4 done, but a quality gate failed (named on standard error).
+    """

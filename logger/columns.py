@@ -1,0 +1,69 @@
+"""Read-only numpy columns: the one way data are held in this program."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats: TypeAlias = NDArray[np.float64]
+Ints: TypeAlias = NDArray[np.int64]
+Bools: TypeAlias = NDArray[np.bool_]
+Texts: TypeAlias = NDArray[np.str_]
+Times: TypeAlias = NDArray[np.datetime64]
+
+
+def freeze_columns(
+    record: Any,
+    names: Iterable[str],
+    *,
+    dtype: Any = np.float64,
+    length: int | None = None,
+    width: int | None = None,
+) -> int:
+    """Replace fields of a frozen dataclass by read-only copies of one common length.
+
+    Call it from ``__post_init__``; a caller's later writes to its own array then cannot change
+    the record.
+
+    Parameters
+    ----------
+    record : dataclass instance
+    names : iterable of str
+        Fields to replace.
+    dtype : numpy dtype
+        Of the copies.
+    length : int, optional
+        Rows that every column must have; without it the first column decides.
+    width : int, optional
+        For columns that hold a vector a row: shape ``(N, width)`` instead of ``(N,)``.
+
+    Returns
+    -------
+    int
+        The number of rows.
+
+    Raises
+    ------
+    ValueError
+        A column's shape does not fit.
+    """
+    for name in names:
+        column = np.array(getattr(record, name), dtype=dtype)
+        if length is None:
+            length = column.shape[0] if column.ndim else 0
+        wanted = (length,) if width is None else (length, width)
+        if column.shape != wanted:
+            raise ValueError(
+                f"{type(record).__name__}.{name} has shape {column.shape}, expected {wanted}"
+            )
+        column.flags.writeable = False
+        object.__setattr__(record, name, column)
+    return length or 0
+
+
+def floats(values: ArrayLike) -> Floats:
+    """Shorthand for a float64 array of ``values``."""
+    return np.asarray(values, dtype=np.float64)

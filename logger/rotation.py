@@ -1,0 +1,121 @@
+"""Attitude as rotation matrices between the body and the local level frame.
+
+Body axes: x forward along the line of sight, y right, z down. Level axes: north, east, down.
+A matrix ``R`` takes body components to level components; vectors keep their components on the
+last axis and everything else leads, so one attitude or a million are the same code.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from logger.angles import wrap360
+from logger.columns import Floats, floats
+
+
+def attitude_matrix(heading_deg: ArrayLike, tilt_deg: ArrayLike, pitch_deg: ArrayLike) -> Floats:
+    """Body-to-level rotation ``Rz(heading) Ry(pitch) Rx(tilt)``.
+
+    Parameters
+    ----------
+    heading_deg : array_like, shape (...)
+        Of the line of sight, clockwise from north. [deg]
+    tilt_deg : array_like, shape (...)
+        About the line of sight, right side down positive. [deg]
+    pitch_deg : array_like, shape (...)
+        Line of sight above the level, positive up. [deg]
+
+    Returns
+    -------
+    array, shape (..., 3, 3)
+    """
+    h, r, p = np.broadcast_arrays(
+        np.radians(floats(heading_deg)), np.radians(floats(tilt_deg)), np.radians(floats(pitch_deg))
+    )
+    ch, sh, cp, sp, cr, sr = np.cos(h), np.sin(h), np.cos(p), np.sin(p), np.cos(r), np.sin(r)
+    rows = [
+        [ch * cp, ch * sp * sr - sh * cr, ch * sp * cr + sh * sr],
+        [sh * cp, sh * sp * sr + ch * cr, sh * sp * cr - ch * sr],
+        [-sp, cp * sr, cp * cr],
+    ]
+    return floats(np.stack([np.stack(row, axis=-1) for row in rows], axis=-2))
+
+
+def angles_of(attitude: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    """Heading, tilt and pitch of body-to-level rotations; the inverse of `attitude_matrix`.
+
+    Parameters
+    ----------
+    attitude : array_like, shape (..., 3, 3)
+
+    Returns
+    -------
+    heading_deg, tilt_deg, pitch_deg : array, shape (...)
+        Heading in [0, 360), tilt in [-180, 180], pitch in [-90, 90]. [deg]
+    """
+    m = floats(attitude)
+    heading = wrap360(np.degrees(np.arctan2(m[..., 1, 0], m[..., 0, 0])))
+    pitch = np.degrees(np.arctan2(-m[..., 2, 0], np.hypot(m[..., 0, 0], m[..., 1, 0])))
+    tilt = np.degrees(np.arctan2(m[..., 2, 1], m[..., 2, 2]))
+    return floats(heading), floats(tilt), floats(pitch)
+
+
+def direction_of(vector: ArrayLike) -> tuple[Floats, Floats]:
+    """Azimuth and elevation of vectors in the level frame (north, east, down).
+
+    Parameters
+    ----------
+    vector : array_like, shape (..., 3)
+
+    Returns
+    -------
+    azimuth_deg, elevation_deg : array, shape (...)
+        [deg]
+    """
+    v = floats(vector)
+    azimuth = wrap360(np.degrees(np.arctan2(v[..., 1], v[..., 0])))
+    elevation = np.degrees(np.arctan2(-v[..., 2], np.hypot(v[..., 0], v[..., 1])))
+    return floats(azimuth), floats(elevation)
+
+
+def unit_vector(azimuth_deg: ArrayLike, elevation_deg: ArrayLike) -> Floats:
+    """Unit vector (north, east, down) of a direction; the inverse of `direction_of`.
+
+    Parameters
+    ----------
+    azimuth_deg, elevation_deg : array_like, shape (...)
+        [deg]
+
+    Returns
+    -------
+    array, shape (..., 3)
+    """
+    a, e = np.broadcast_arrays(np.radians(floats(azimuth_deg)), np.radians(floats(elevation_deg)))
+    return floats(np.stack([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), -np.sin(e)], axis=-1))
+
+
+def attitude_from_vectors(field: ArrayLike, force: ArrayLike) -> Floats:
+    """Body-to-level rotation from the magnetic field and the specific force of a body at rest.
+
+    Down is opposite to the specific force, east is down x field, north is east x down: the
+    level frame's north is *magnetic* north. Rows where either vector vanishes or both are
+    parallel come back as NaN.
+
+    Parameters
+    ----------
+    field : array_like, shape (..., 3)
+        Magnetic field in body axes, any unit.
+    force : array_like, shape (..., 3)
+        Specific force in body axes, any unit (at rest and level: 0, 0, -1 g).
+
+    Returns
+    -------
+    array, shape (..., 3, 3)
+    """
+    down = -floats(force)
+    east = np.cross(down, floats(field))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        down = down / np.linalg.norm(down, axis=-1, keepdims=True)
+        east = east / np.linalg.norm(east, axis=-1, keepdims=True)
+    return floats(np.stack([np.cross(east, down), east, down], axis=-2))

@@ -1,0 +1,82 @@
+"""True directions of the line of sight along a sweep, and how far to trust them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from logger.columns import Bools, Floats, Texts, freeze_columns
+
+
+@dataclass(frozen=True, eq=False)
+class SightLines:
+    """One row a measuring instant, used or not.
+
+    Parameters
+    ----------
+    t_s : array, shape (N,)
+        Seconds from the start of the recording, never decreasing. [s]
+    azimuth_deg : array, shape (N,)
+        Clockwise from true north, also on unused rows where it is known; else NaN. [deg]
+    elevation_deg : array, shape (N,)
+        Above the level plane. [deg]
+    tilt_deg : array, shape (N,)
+        About the line of sight, right side down positive. [deg]
+    standard_error_deg : array, shape (N,)
+        Random error of one row's direction (noise, hand motion), 1 sigma. [deg]
+    used : bool array, shape (N,)
+    reason : str array, shape (N,)
+        Why a row is not used; empty where it is.
+    heading_error_deg : float
+        Standard error that turns all rows together: declination, compass, bearing. [deg]
+    level_error_deg : float
+        Standard error that lifts all rows together: level, accelerometer offset. [deg]
+    steps : tuple of str
+        The corrections applied, oldest first, in words.
+    """
+
+    t_s: Floats
+    azimuth_deg: Floats
+    elevation_deg: Floats
+    tilt_deg: Floats
+    standard_error_deg: Floats
+    used: Bools
+    reason: Texts
+    heading_error_deg: float = 0.0
+    level_error_deg: float = 0.0
+    steps: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        n = freeze_columns(
+            self, ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "standard_error_deg")
+        )
+        freeze_columns(self, ("used",), dtype=np.bool_, length=n)
+        freeze_columns(self, ("reason",), dtype=np.str_, length=n)
+        if np.any(self.used & ~(np.isfinite(self.azimuth_deg) & np.isfinite(self.elevation_deg))):
+            raise ValueError("SightLines: a used row has no direction")
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+    def rows(self, which: Any) -> SightLines:
+        """The rows that a mask, an index array or a slice selects."""
+        columns = {
+            f.name: getattr(self, f.name)[which]
+            for f in fields(self)
+            if isinstance(getattr(self, f.name), np.ndarray)
+        }
+        return replace(self, **columns)
+
+    def without(self, which: Bools, reason: str) -> SightLines:
+        """The same rows with those of a mask taken out of use; rows unused before keep theirs."""
+        now = self.used & which
+        # np.where widens the text column as needed; assigning in place would cut the reason.
+        return replace(self, used=self.used & ~which, reason=np.where(now, reason, self.reason))
+
+    def rejected(self) -> dict[str, int]:
+        """How many rows are unused, by reason, most frequent first."""
+        reasons, counts = np.unique(self.reason[~self.used], return_counts=True)
+        order = np.argsort(-counts, kind="stable")
+        return {str(reasons[i]): int(counts[i]) for i in order}
