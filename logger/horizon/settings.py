@@ -1,0 +1,76 @@
+"""What the horizon estimator is told beforehand; travels with every result."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from logger.errors import UsageError
+
+
+@dataclass(frozen=True)
+class HorizonSettings:
+    """Assumptions and limits of the horizon estimator.
+
+    Parameters
+    ----------
+    latitude_deg : float or None
+        Of the site, north positive: decides which sectors the sun crosses. None takes every
+        sector as crossed. [deg]
+    step_deg : float
+        Spacing of the profile's grid; must divide 360. [deg]
+    sight_noise_deg : float
+        Hand tremor and attitude noise of one direction along each axis, 1 sigma, assumed where
+        two passes do not show it. [deg]
+    noise_time_s : float
+        Time over which that noise is alike; slower sweeping averages more of it. [s]
+    pass_error_deg : float
+        What differs from pass to pass but hardly along one: attitude drift. 1 sigma. [deg]
+    tracing_bias_deg : float
+        How far an operator traces above or below the true edge for a whole sweep, 1 sigma. [deg]
+    turn_deg : float
+        A reversal of the sweep by more than this starts a new pass. [deg]
+    gap_deg : float
+        Widest azimuth between neighbouring samples across which the skyline counts as seen. [deg]
+    gap_s : float
+        Longest time between neighbouring samples across which the path counts as followed. [s]
+    unmeasured_limit_deg : float
+        Unmeasured azimuth that the sun crosses, at most. [deg]
+    thin_limit_deg : float
+        Azimuth seen in one pass only that the sun crosses, at most. [deg]
+    disagreement_limit_deg : float
+        Two passes that differ by more than this disagree. [deg]
+    disagreeing_limit_deg : float
+        Azimuth that the sun crosses where passes disagree, at most. [deg]
+
+    Raises
+    ------
+    UsageError
+        A value is no number, out of range, or the step does not divide 360.
+    """
+
+    latitude_deg: float | None = None
+    step_deg: float = 0.25
+    sight_noise_deg: float = 0.35
+    noise_time_s: float = 0.2
+    pass_error_deg: float = 0.1
+    tracing_bias_deg: float = 0.5
+    turn_deg: float = 12.0
+    gap_deg: float = 3.0
+    gap_s: float = 1.0
+    unmeasured_limit_deg: float = 3.0
+    thin_limit_deg: float = 10.0
+    disagreement_limit_deg: float = 2.0
+    disagreeing_limit_deg: float = 10.0
+
+    def __post_init__(self) -> None:
+        for name in self.__dataclass_fields__:
+            value = getattr(self, name)
+            if name == "latitude_deg":
+                if value is not None and not -90.0 <= value <= 90.0:
+                    raise UsageError(f"latitude {value:g} is outside -90 to 90 degrees")
+            elif not math.isfinite(value) or value < 0:
+                raise UsageError(f"horizon setting {name} must be a number of at least 0")
+        cells = 360.0 / self.step_deg if self.step_deg > 0 else 0.0
+        if not 36 <= cells <= 36000 or abs(cells - round(cells)) > 1e-9:
+            raise UsageError(f"a grid step of {self.step_deg:g} degrees does not divide 360")
