@@ -1,0 +1,120 @@
+"""The serial link: whatever ``serial_for_url`` opens, read as it comes."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import Any, Protocol
+
+from logger.errors import DeviceError
+
+BAUD_RATE = 115200
+POLL_S = 0.1
+
+
+class Link(Protocol):
+    """What capture needs of a port."""
+
+    def read(self) -> bytes:
+        """Return what has come, after at most a tenth of a second; b"" if nothing has.
+
+        Raises
+        ------
+        DeviceError
+            The port is gone.
+        """
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Send bytes.
+
+        Raises
+        ------
+        DeviceError
+            The port is gone.
+        """
+        ...
+
+    def close(self) -> None:
+        """Let the port go; never raises."""
+        ...
+
+
+class SerialLink:
+    """A port opened by pyserial.
+
+    Parameters
+    ----------
+    url : str
+        A device name, ``socket://host:port``, ``rfc2217://host:port`` or ``loop://``.
+    baud_rate : int
+
+    Raises
+    ------
+    DeviceError
+        It cannot be opened.
+    """
+
+    def __init__(self, url: str, baud_rate: int = BAUD_RATE) -> None:
+        import serial
+
+        self.url = url
+        self._gone = (serial.SerialException, OSError)
+        try:
+            self._port: Any = serial.serial_for_url(url, baudrate=baud_rate, timeout=POLL_S)
+        except (serial.SerialException, OSError, ValueError) as error:
+            raise DeviceError(
+                f"cannot be opened: {_plain(error)}",
+                f"port {url}",
+                hint="see which ports there are with: horizon-logger ports",
+            ) from error
+        # The socket handler cannot tell how much waits; without a timeout it reads all there is.
+        self._counts = not url.lower().startswith("socket://")
+
+    def read(self) -> bytes:
+        """See `Link.read`."""
+        try:
+            first: bytes = self._port.read(1)
+            if not first:
+                return b""
+            if self._counts:
+                return first + bytes(self._port.read(self._port.in_waiting))
+            self._port.timeout = 0
+            try:
+                return first + bytes(self._port.read(65536))
+            finally:
+                self._port.timeout = POLL_S
+        except self._gone as error:
+            raise DeviceError(f"the link was lost: {_plain(error)}", f"port {self.url}") from error
+
+    def write(self, data: bytes) -> None:
+        """See `Link.write`."""
+        try:
+            self._port.write(data)
+        except self._gone as error:
+            raise DeviceError(f"the link was lost: {_plain(error)}", f"port {self.url}") from error
+
+    def close(self) -> None:
+        """See `Link.close`."""
+        with contextlib.suppress(*self._gone):  # it may be gone already
+            self._port.close()
+
+
+def open_link(url: str, baud_rate: int = BAUD_RATE) -> SerialLink:
+    """Open a port by pyserial URL.
+
+    Parameters
+    ----------
+    url : str
+    baud_rate : int
+
+    Raises
+    ------
+    DeviceError
+        It cannot be opened.
+    """
+    return SerialLink(url, baud_rate)
+
+
+def _plain(error: Exception) -> str:
+    reason = getattr(error, "strerror", None) or str(error)
+    return str(reason).split("\n")[0]

@@ -1,0 +1,270 @@
+"""Read a recording: what is sound is used, what is damaged is named."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from logger.acquisition.records import FIRST_LINE, MAGIC
+from logger.errors import InputError, RecordingError
+
+MOST_BYTES = 512 * 2**20
+LONGEST_LINE = 64 * 2**10
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """The records of one file, in order, not yet decoded.
+
+    Parameters
+    ----------
+    path : Path
+    header : mapping
+        The ``h`` record; empty if there is none.
+    sentences : list of (float, bytes)
+        Receive time and the sentence. [s]
+    notes : list of (float, dict)
+        Time and note. [s]
+    unsound : list of (float, bytes)
+        Bytes that were no valid sentence when they came. [s]
+    sealed : bool
+        It carries a seal that matches.
+    sha256 : str
+        Of the whole file.
+    problems : tuple of str
+        What is wrong with it, in words; empty for a whole, sealed recording.
+    """
+
+    path: Path
+    header: Mapping[str, Any]
+    sentences: list[tuple[float, bytes]]
+    notes: list[tuple[float, dict[str, Any]]]
+    unsound: list[tuple[float, bytes]]
+    sealed: bool
+    sha256: str
+    problems: tuple[str, ...] = ()
+
+    @property
+    def started(self) -> dt.datetime | None:
+        """When it was started, UTC; None if the header does not tell."""
+        text = self.header.get("started")
+        if not isinstance(text, str):
+            return None
+        try:
+            moment = dt.datetime.fromisoformat(text)
+        except ValueError:
+            return None
+        return moment.astimezone(dt.UTC) if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
+
+    def text(self, key: str, default: str = "") -> str:
+        """A header entry that should be text; the default if it is missing or something else."""
+        value = self.header.get(key)
+        return value if isinstance(value, str) else default
+
+    def number(self, key: str) -> float | None:
+        """A header entry that should be a finite number; None if missing or something else."""
+        value = self.header.get(key)
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            return None
+        return float(value) if math.isfinite(value) else None
+
+
+def read_bytes(path: Path) -> bytes:
+    """The whole file, within sense.
+
+    Parameters
+    ----------
+    path : Path
+
+    Raises
+    ------
+    InputError
+        It is missing, a folder, unreadable, or larger than 512 MiB.
+    """
+    try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise InputError(f"{size / 2**20:.0f} MiB are more than a sweep can hold", str(path))
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from error
+
+
+def is_recording(content: bytes) -> bool:
+    """Whether a file's first line says that it is a recording."""
+    return content.startswith(MAGIC)
+
+
+def read_recording(path: Path, *, accept_broken_seal: bool = False) -> Recording:
+    """Read a ``*.sweep`` file.
+
+    A torn last line is dropped and named; a recording without seal is taken and named.
+
+    Parameters
+    ----------
+    path : Path
+    accept_broken_seal : bool
+        Go on, and say so in `Recording.problems`, where the seal does not match.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read.
+    RecordingError
+        It is no recording, of another version, or its seal does not match.
+    """
+    return parse_recording(read_bytes(path), path, accept_broken_seal=accept_broken_seal)
+
+
+def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = False) -> Recording:
+    """`read_recording` on bytes already in hand; `path` is for messages only.
+
+    Parameters
+    ----------
+    content : bytes
+    path : Path
+    accept_broken_seal : bool
+
+    Raises
+    ------
+    RecordingError
+        As `read_recording`.
+    """
+    where = str(path)
+    first, newline, _ = content.partition(b"\n")
+    if not is_recording(content):
+        raise RecordingError("its first line does not say that it is a recording", where)
+    if first != FIRST_LINE or not newline:
+        version = first[len(MAGIC) :][:20].decode("ascii", "replace")
+        raise RecordingError(
+            f"recording format {version!r}, this program reads 1",
+            where,
+            hint="a newer version of this program may read it",
+        )
+    found = _Parser(where)
+    found.parse(content)
+    problems = list(found.problems)
+    if found.seal is None:
+        problems.append("not sealed: the recording was interrupted before its end")
+    elif found.seal_fault:
+        if not accept_broken_seal:
+            raise RecordingError(
+                f"broken seal: {found.seal_fault}; the file was changed after it was recorded",
+                where,
+                hint="use the original, or go on with --accept-broken-seal",
+            )
+        problems.append(f"broken seal accepted: {found.seal_fault}")
+    if not found.header:
+        problems.append("no header")
+    return Recording(
+        path=path,
+        header=found.header,
+        sentences=found.sentences,
+        notes=found.notes,
+        unsound=found.unsound,
+        sealed=found.seal is not None and not found.seal_fault,
+        sha256=hashlib.sha256(content).hexdigest(),
+        problems=tuple(problems),
+    )
+
+
+@dataclass
+class _Parser:
+    where: str
+    header: dict[str, Any] = field(default_factory=dict)
+    sentences: list[tuple[float, bytes]] = field(default_factory=list)
+    notes: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
+    unsound: list[tuple[float, bytes]] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+    seal: dict[str, Any] | None = None
+    seal_fault: str = ""
+
+    def parse(self, content: bytes) -> None:
+        *lines, torn = content.split(b"\n")
+        if torn:
+            self.problems.append(f"the last line is torn and was dropped ({len(torn)} bytes)")
+        bad: list[int] = []
+        latest, backward = 0.0, 0
+        for number, line in enumerate(lines[1:], start=2):
+            kind, rest = line[:2], line[2:]
+            if self.seal is not None:
+                self.seal_fault = self.seal_fault or "there are lines after it"
+            if len(line) > LONGEST_LINE:
+                bad.append(number)
+            elif kind in (b"s ", b"x ", b"n "):
+                stamp, _, payload = rest.partition(b" ")
+                t = _seconds(stamp)
+                if t is None or not self._take(kind, t, payload):
+                    bad.append(number)
+                else:
+                    backward += t < latest
+                    latest = t
+            elif kind == b"h ":
+                entry = _json_object(rest)
+                if entry is None or self.header or number != 2:
+                    bad.append(number)
+                else:
+                    self.header = entry
+            elif kind == b"e ":
+                self._check_seal(content, lines, number, rest)
+            else:
+                bad.append(number)
+        if backward:
+            self.problems.append(f"time steps back {backward} times")
+        if bad:
+            listed = ", ".join(map(str, bad[:5])) + (" …" if len(bad) > 5 else "")
+            self.problems.append(f"{len(bad)} unreadable line(s) left out: {listed}")
+
+    def _take(self, kind: bytes, t: float, payload: bytes) -> bool:
+        if kind == b"s ":
+            self.sentences.append((t, payload))
+            return True
+        if kind == b"n ":
+            note = _json_object(payload)
+            if note is not None:
+                self.notes.append((t, note))
+            return note is not None
+        try:
+            self.unsound.append((t, bytes.fromhex(payload.decode("ascii"))))
+        except ValueError:
+            return False
+        return True
+
+    def _check_seal(self, content: bytes, lines: list[bytes], number: int, rest: bytes) -> None:
+        entry = _json_object(rest)
+        if entry is None:
+            self.seal, self.seal_fault = {}, "it cannot be read"
+            return
+        self.seal = entry
+        before = sum(len(line) + 1 for line in lines[: number - 1])
+        records = number - 2
+        if entry.get("records") != records:
+            self.seal_fault = f"it counts {entry.get('records')!r} records, the file has {records}"
+        elif entry.get("sha256") != hashlib.sha256(memoryview(content)[:before]).hexdigest():
+            self.seal_fault = "the SHA-256 of the records is another"
+
+
+def _seconds(stamp: bytes) -> float | None:
+    try:
+        t = float(stamp)
+    except ValueError:
+        return None
+    return t if 0 <= t < 1e7 else None
+
+
+def _json_object(text: bytes) -> dict[str, Any] | None:
+    try:
+        value = json.loads(text.decode("utf-8"), parse_constant=_refuse)
+    except (ValueError, RecursionError):
+        return None
+    return value if isinstance(value, dict) else None
+
+
+def _refuse(constant: str) -> None:
+    raise ValueError(constant)

@@ -1,0 +1,79 @@
+"""From a file to a stream, whichever kind of file it is."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from logger.acquisition.plain_log import parse_plain_log
+from logger.acquisition.reader import Recording, is_recording, parse_recording, read_bytes
+from logger.acquisition.stream import StreamBuilder
+from logger.samples import Note, Stream
+
+
+def load_stream(
+    path: Path, *, rate_hz: float | None = None, accept_broken_seal: bool = False
+) -> tuple[Recording, Stream]:
+    """Read a file and decode it; the first line alone decides what it is.
+
+    Parameters
+    ----------
+    path : Path
+    rate_hz : float, optional
+        Heading sentences a second, for a plain log only. [Hz]
+    accept_broken_seal : bool
+        Go on where a recording's seal does not match.
+
+    Returns
+    -------
+    recording : Recording
+        For a plain log: no header, no records.
+    stream : Stream
+
+    Raises
+    ------
+    InputError, RecordingError, UsageError
+        As the reader of either kind.
+    """
+    content = read_bytes(path)
+    if is_recording(content):
+        recording = parse_recording(content, path, accept_broken_seal=accept_broken_seal)
+        return recording, decode_recording(recording)
+    stream = parse_plain_log(content, str(path), rate_hz)
+    digest = hashlib.sha256(content).hexdigest()
+    return Recording(path, {}, [], [], [], False, digest, ("a plain log, not a recording",)), stream
+
+
+def decode_recording(recording: Recording) -> Stream:
+    """Decode the sentences of a recording; each is checked again as when it came.
+
+    Parameters
+    ----------
+    recording : Recording
+    """
+    builder = StreamBuilder()
+    for t, raw in recording.sentences:
+        builder.feed(t, raw + b"\n")
+    for _ in recording.unsound:
+        builder.damaged("damaged on the line")
+    for t, note in recording.notes:
+        builder.note(as_note(t, note))
+    return builder.stream()
+
+
+def as_note(t_s: float, note: dict[str, object]) -> Note:
+    """An ``n`` record as a note.
+
+    Parameters
+    ----------
+    t_s : float
+        [s]
+    note : dict
+    """
+    label, kind = note.get("label"), note.get("kind")
+    return Note(
+        t_s,
+        label if isinstance(label, str) else "",
+        kind if isinstance(kind, str) else "",
+        {k: v for k, v in note.items() if k not in ("label", "kind")},
+    )

@@ -1,0 +1,112 @@
+"""Files: written whole or not at all, and JSON that any reader takes."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import tempfile
+from dataclasses import asdict, is_dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from logger.errors import InputError
+
+DECIMALS = 6
+
+
+def write_atomically(path: Path, content: str | bytes) -> None:
+    """Replace a file in one step: a reader, or a crash, meets the old one or the new one.
+
+    Parameters
+    ----------
+    path : Path
+        Missing folders are made.
+    content : str or bytes
+        Text is written as UTF-8 with LF line ends.
+
+    Raises
+    ------
+    InputError
+        It cannot be written.
+    """
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            os.chmod(name, 0o666 & ~_umask())
+            os.replace(name, path)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror or error}", str(path)) from error
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def plain(value: Any) -> Any:
+    """The same data in JSON's types: no number that is not defined, six decimals at most.
+
+    NaN and infinities become None, numpy scalars and arrays become numbers and lists, dataclasses
+    and mappings become dicts.
+    """
+    if is_dataclass(value) and not isinstance(value, type):
+        value = asdict(value)
+    if isinstance(value, dict):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, np.ndarray):
+        return [plain(v) for v in value.tolist()]
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        number = round(float(value), DECIMALS)
+        return (number + 0.0) if math.isfinite(number) else None  # + 0.0 makes -0.0 plain zero
+    if value is None or isinstance(value, str):
+        return value
+    return str(value)
+
+
+def json_text(value: Any) -> str:
+    """JSON with a line a key at the top levels and number lists on one line.
+
+    Parameters
+    ----------
+    value : Any
+        See `plain`.
+    """
+    return _laid_out(plain(value), 0) + "\n"
+
+
+def _laid_out(value: Any, depth: int) -> str:
+    flat = json.dumps(value, ensure_ascii=False, allow_nan=False)
+    holds_records = isinstance(value, (dict, list)) and any(
+        isinstance(v, (dict, list)) for v in (value.values() if isinstance(value, dict) else value)
+    )
+    if not holds_records or len(flat) <= 100:
+        return flat
+    pad = "  " * (depth + 1)
+    if isinstance(value, dict):
+        items = [
+            f"{pad}{json.dumps(k, ensure_ascii=False)}: {_laid_out(v, depth + 1)}"
+            for k, v in value.items()
+        ]
+        return "{\n" + ",\n".join(items) + "\n" + "  " * depth + "}"
+    return (
+        "[\n" + ",\n".join(pad + _laid_out(v, depth + 1) for v in value) + "\n" + "  " * depth + "]"
+    )

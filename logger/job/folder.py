@@ -1,0 +1,130 @@
+"""Where things lie in a job folder."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from pathlib import Path
+from typing import Any
+
+from logger.errors import InputError
+from logger.files import json_text, write_atomically
+from logger.job.job import Job
+from logger.job.names import folder_name, stamp
+
+
+def sweep_path(job: Job, point: str, started: dt.datetime) -> Path:
+    """Where a point's new recording goes: ``sweeps/<point>/<UTC>.sweep``; never an existing file.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    started : datetime
+    """
+    return _fresh(job.folder / "sweeps" / folder_name(point), stamp(started))
+
+
+def calibration_path(job: Job, purpose: str, started: dt.datetime) -> Path:
+    """Where a calibration's recording goes: ``calibrations/<UTC>-<purpose>.sweep``.
+
+    Parameters
+    ----------
+    job : Job
+    purpose : str
+    started : datetime
+    """
+    return _fresh(job.folder / "calibrations", f"{stamp(started)}-{purpose}")
+
+
+def _fresh(folder: Path, stem: str) -> Path:
+    path, n = folder / f"{stem}.sweep", 2
+    while path.exists():  # two within one second
+        path = folder / f"{stem}-{n}.sweep"
+        n += 1
+    return path
+
+
+def point_names(job: Job) -> list[str]:
+    """The points that the job lists or has sweeps of, listed ones first."""
+    listed = [p.name for p in job.points]
+    sweeps = job.folder / "sweeps"
+    swept = sorted(p.name for p in sweeps.iterdir() if p.is_dir()) if sweeps.is_dir() else []
+    return [*listed, *(name for name in swept if name not in listed)]
+
+
+def point_recordings(job: Job, point: str) -> list[Path]:
+    """A point's recordings, oldest first; all of them together are the point.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    """
+    return sorted((job.folder / "sweeps" / folder_name(point)).glob("*.sweep"))
+
+
+def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:
+    """The stored calibration results, oldest first, each with its file.
+
+    Parameters
+    ----------
+    job : Job
+
+    Raises
+    ------
+    InputError
+        One of them cannot be read as JSON.
+    """
+    paths = sorted((job.folder / "calibrations").glob("*.json"))
+    return [(path, read_json(path)) for path in paths]
+
+
+def result_path(job: Job, point: str) -> Path:
+    """Where a point's result goes: ``results/<point>.json``.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    """
+    return job.folder / "results" / f"{folder_name(point)}.json"
+
+
+def write_json(path: Path, value: Any) -> None:
+    """Store a result.
+
+    Parameters
+    ----------
+    path : Path
+    value : Any
+
+    Raises
+    ------
+    InputError
+        It cannot be written.
+    """
+    write_atomically(path, json_text(value))
+
+
+def read_json(path: Path) -> dict[str, Any]:
+    """Read a JSON object.
+
+    Parameters
+    ----------
+    path : Path
+
+    Raises
+    ------
+    InputError
+        It is missing, unreadable or no JSON object.
+    """
+    try:
+        value = json.loads(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from error
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"is no valid JSON: {error}", str(path)) from error
+    if not isinstance(value, dict):
+        raise InputError("holds no JSON object", str(path))
+    return value

@@ -1,0 +1,128 @@
+"""Sentences become columns: one row an instant, clocks joined, resets and wraps undone."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firmware_protocol import Attitude, Key, RawField, RawRate, encode
+from logger.acquisition import StreamBuilder
+from logger.acquisition.plain_log import parse_plain_log
+from logger.acquisition.stream import HOLD_S, join_clocks
+from logger.errors import InputError, UsageError
+
+
+def fed(*timed):
+    builder = StreamBuilder()
+    for t, sentence in timed:
+        builder.feed(t, encode(sentence))
+    return builder.stream()
+
+
+def attitude(seq, t_ms, heading=9000):
+    return Attitude(seq, t_ms, heading, 0, 100, 1)
+
+
+def test_sentences_of_one_instant_share_a_row():
+    got = fed(
+        (0.0, attitude(7, 140)),
+        (0.001, RawField(7, 140, 2000, 0, 4300, 0, 0, -10000)),
+        (0.002, RawRate(7, 140, 100, 0, 0, 231)),
+        (0.02, attitude(8, 160)),
+    ).samples
+    assert list(got.seq) == [7, 8]
+    assert got.field_ut[0] == pytest.approx([20, 0, 43])
+    assert got.force_g[0] == pytest.approx([0, 0, -1])
+    assert got.rate_deg_s[0] == pytest.approx([1, 0, 0])
+    assert got.temperature_c[0] == pytest.approx(23.1)
+    assert np.isnan(got.field_ut[1]).all()
+
+
+def test_the_board_clock_gives_the_spacing_and_the_host_the_origin():
+    jitter = np.random.default_rng(1).exponential(0.02, 200)
+    got = fed(*((1 + 0.02 * i + jitter[i], attitude(i, 5000 + 20 * i)) for i in range(200)))
+    assert np.diff(got.samples.t_s) == pytest.approx(0.02, abs=1e-9)
+    assert got.samples.t_s[0] == pytest.approx(1 + jitter.min(), abs=1e-6)
+
+
+def test_clock_and_counter_wraps_are_no_gap():
+    top = 2**32
+    got = fed(
+        *((0.02 * i, attitude((65530 + i) % 65536, (top - 100 + 20 * i) % top)) for i in range(12))
+    )
+    assert len(got.samples) == 12
+    assert np.diff(got.samples.t_s) == pytest.approx(0.02, abs=1e-6)
+    assert got.lost == 0
+
+
+def test_a_board_reset_starts_its_clock_anew_and_loses_nothing():
+    first = [(0.02 * i, attitude(100 + i, 60000 + 20 * i)) for i in range(50)]
+    again = [(3 + 0.02 * i, attitude(i, 20 * i)) for i in range(50)]
+    got = fed(*first, *again)
+    assert got.lost == 0
+    assert got.samples.t_s[50] == pytest.approx(3.0, abs=1e-6)
+    assert np.all(np.diff(got.samples.t_s) >= 0)
+
+
+def test_missing_instants_are_counted():
+    assert fed((0, attitude(1, 20)), (0.1, attitude(5, 100))).lost == 3
+
+
+def test_a_key_is_dated_by_the_board():
+    got = fed((0, attitude(0, 0)), (1, attitude(50, 1000)), (1.4, Key(60, 1200, 2, True)))
+    assert got.keys[0].t_s == pytest.approx(1.2)
+    assert (got.keys[0].key, got.keys[0].down) == (2, True)
+
+
+@given(
+    ppm=st.floats(-200, 200),
+    offset=st.floats(0, 1e4),
+    seed=st.integers(0, 2**32 - 1),
+)
+def test_clock_drift_is_found_through_the_jitter(ppm, offset, seed):
+    board = np.arange(0, 180, 0.1)
+    true = offset + board * (1 + ppm * 1e-6)
+    received = true + np.random.default_rng(seed).exponential(0.01, board.size)
+    found, rate = join_clocks(board, received)
+    # An exponential delay leaves about its mean divided by the count at each end of the line.
+    assert np.abs(found + rate * board - true).max() < 0.004
+
+
+def log(*bodies):
+    import functools
+    import operator
+
+    return b"".join(
+        b"$%s*%02X\r\n" % (b, functools.reduce(operator.xor, b)) for b in map(str.encode, bodies)
+    )
+
+
+def test_a_plain_log_counts_headings_and_holds_pitch_for_two_seconds():
+    many = ["HCHDM,90.0,M"] * 40
+    got = parse_plain_log(log("YXXDR,A,-2.4,D,PITCH,A,1.1,D,ROLL", *many), "x", 10).samples
+    assert got.t_s == pytest.approx(np.arange(40) / 10)
+    held = np.isfinite(got.pitch_deg)
+    assert held.sum() == HOLD_S * 10 + 1
+    assert got.pitch_deg[0] == -2.4
+    assert got.tilt_deg[0] == 1.1
+
+
+def test_deviation_is_applied_and_variation_only_reported():
+    got = parse_plain_log(log("HCHDG,98.3,2.0,W,12.6,E"), "x", 1).samples
+    assert got.heading_deg[0] == pytest.approx(96.3)
+    assert got.variation_deg[0] == pytest.approx(12.6)
+    assert not got.heading_is_true[0]
+
+
+def test_a_true_heading_is_marked_so():
+    assert parse_plain_log(log("GPHDT,274.07,T"), "x", 1).samples.heading_is_true[0]
+
+
+def test_a_plain_log_without_rate_says_what_to_give():
+    with pytest.raises(UsageError, match="tells no times"):
+        parse_plain_log(log("GPHDT,274.07,T"), "a.log", None)
+
+
+def test_a_file_without_headings_is_refused():
+    with pytest.raises(InputError, match="neither a recording nor a log of headings"):
+        parse_plain_log(b"\x00\x01 some text\nmore\n", "a.bin", 10)
