@@ -1,0 +1,36 @@
+"""Orientation: samples and corrections in, true azimuth and elevation of the sight out."""
+
+from logger.orientation.corrections import (
+    BearingCorrection,
+    CompassCorrection,
+    Corrections,
+    Declination,
+    DeviationCurve,
+    FieldReference,
+    LevelCorrection,
+    correction_from_dict,
+)
+from logger.orientation.declination import declination_at, declination_given, field_expected_at
+from logger.orientation.settings import OrientationSettings
+from logger.orientation.sight import Orientation, orient, sight_lines
+from logger.orientation.watch import FieldWatch, watch_field
+
+__all__ = [
+    "BearingCorrection",
+    "CompassCorrection",
+    "Corrections",
+    "Declination",
+    "DeviationCurve",
+    "FieldReference",
+    "FieldWatch",
+    "LevelCorrection",
+    "Orientation",
+    "OrientationSettings",
+    "correction_from_dict",
+    "declination_at",
+    "declination_given",
+    "field_expected_at",
+    "orient",
+    "sight_lines",
+    "watch_field",
+]

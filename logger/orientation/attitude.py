@@ -1,0 +1,118 @@
+"""Attitude of the board, row by row, from raw streams.
+
+Two ways: from field and force alone, each row on its own; and, where the stream has angular
+rate, one least-squares fit over the whole recording.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import median_filter, uniform_filter1d
+
+from logger.columns import Bools, Floats, floats, freeze_columns
+from logger.orientation.settings import OrientationSettings
+from logger.rotation import attitude_from_vectors
+
+
+@dataclass(frozen=True, eq=False)
+class Attitude:
+    """Body-to-level rotations; the level frame's north is magnetic north.
+
+    Parameters
+    ----------
+    matrix : array, shape (N, 3, 3)
+        NaN where not known.
+    level_error_deg : array, shape (N,)
+        Random error of the vertical, 1 sigma about one level axis. [deg]
+    heading_error_deg : array, shape (N,)
+        Random error about the vertical, 1 sigma. [deg]
+    rate_bias_deg_s : tuple or None
+        The gyro's bias over the recording; None where no rate was used. [deg/s]
+    rate_scale : tuple or None
+        What the rate is multiplied by, about each body axis.
+    """
+
+    matrix: Floats
+    level_error_deg: Floats
+    heading_error_deg: Floats
+    rate_bias_deg_s: tuple[float, float, float] | None = None
+    rate_scale: tuple[float, float, float] | None = None
+
+    def __post_init__(self) -> None:
+        n = freeze_columns(self, ("level_error_deg", "heading_error_deg"))
+        matrix = np.array(self.matrix, dtype=float)
+        if matrix.shape != (n, 3, 3):
+            raise ValueError(f"Attitude.matrix has shape {matrix.shape}, expected {(n, 3, 3)}")
+        matrix.flags.writeable = False
+        object.__setattr__(self, "matrix", matrix)
+
+    @property
+    def known(self) -> Bools:
+        """Rows with an attitude. Shape (N,)."""
+        return np.asarray(np.isfinite(self.matrix).all(axis=(1, 2)), dtype=bool)
+
+
+def rows_in(t_s: Floats, window_s: float) -> int:
+    """How many rows, an odd number, a window of time spans in a stream; at least 1."""
+    if len(t_s) < 2 or t_s[-1] <= t_s[0]:
+        return 1
+    spacing = (t_s[-1] - t_s[0]) / (len(t_s) - 1)
+    return int(min(len(t_s), max(1, round(window_s / spacing)))) // 2 * 2 + 1
+
+
+def running_median(values: Floats, rows: int) -> Floats:
+    """Median over a window of rows; ends are mirrored. Shape of ``values``, (N,)."""
+    return values if rows <= 1 or not len(values) else floats(median_filter(values, size=rows))
+
+
+def hand_motion_g(t_s: Floats, force_g: Floats) -> Floats:
+    """Acceleration of the hand, as far as the specific force alone shows it, shape (N,).
+
+    The larger of the departure of its magnitude from 1 g and its quick changes (RMS about the
+    mean of half a second), in g.
+
+    Parameters
+    ----------
+    t_s : array, shape (N,)
+        [s]
+    force_g : array, shape (N, 3)
+        Corrected specific force. [g]
+    """
+    if not len(t_s):
+        return np.zeros(0)
+    rows = rows_in(t_s, 0.5)
+    mean = uniform_filter1d(force_g, rows, axis=0, mode="nearest")
+    square = uniform_filter1d((force_g - mean) ** 2, rows, axis=0, mode="nearest")
+    # Half: the three axes' squares are summed, and the level sees two of them, one at a time.
+    quick = np.sqrt(square.sum(axis=1) / 2)
+    return floats(np.maximum(quick, np.abs(np.linalg.norm(force_g, axis=1) - 1.0)))
+
+
+def attitude_row_by_row(
+    t_s: Floats, field_ut: Floats, force_g: Floats, settings: OrientationSettings
+) -> Attitude:
+    """Attitude from corrected field and specific force, each row on its own.
+
+    Parameters
+    ----------
+    t_s : array, shape (N,)
+        [s]
+    field_ut, force_g : array, shape (N, 3)
+        Corrected; NaN where not measured. [uT] [g]
+    settings : OrientationSettings
+    """
+    matrix = attitude_from_vectors(field_ut, force_g)
+    known = np.isfinite(matrix).all(axis=(1, 2))
+    level = np.full(len(t_s), np.nan)
+    motion = hand_motion_g(t_s[known], force_g[known])
+    level[known] = np.degrees(np.hypot(motion, settings.force_noise_g))
+    down = np.einsum("ni,ni->n", matrix[:, 2, :], field_ut)
+    north = np.einsum("ni,ni->n", matrix[:, 0, :], field_ut)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        # An error of the level turns the heading by tan(dip) times as much.
+        heading = np.hypot(
+            np.degrees(settings.field_noise_ut / np.abs(north)), level * np.abs(down / north)
+        )
+    return Attitude(matrix, level, heading)

@@ -1,0 +1,315 @@
+"""What is corrected in a board's readings: one small frozen record a kind of correction.
+
+The calibration room fits them and stores them as plain dicts; this room owns their meaning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from logger.columns import Floats, floats
+from logger.errors import InputError
+
+Vector = tuple[float, float, float]
+Matrix = tuple[Vector, Vector, Vector]
+
+IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+@dataclass(frozen=True)
+class Declination:
+    """The turn from true to magnetic north: true azimuth = magnetic heading + declination.
+
+    Parameters
+    ----------
+    value_deg : float
+        East positive. [deg]
+    standard_error_deg : float
+        1 sigma. [deg]
+    source : str
+        Where it comes from, in words.
+    """
+
+    value_deg: float
+    standard_error_deg: float
+    source: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The form that the result's ``declination`` part holds."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class FieldReference:
+    """The magnetic field to expect at a place.
+
+    Parameters
+    ----------
+    field_ut : float
+        Strength. [uT]
+    dip_deg : float
+        Inclination, down positive. [deg]
+    source : str
+    """
+
+    field_ut: float
+    dip_deg: float
+    source: str = "model"
+
+
+@dataclass(frozen=True)
+class CompassCorrection:
+    """Corrected field = ``matrix @ (field - hard_iron)``, and the like for force and rate.
+
+    Parameters
+    ----------
+    matrix : 3 x 3
+        Undoes soft iron, scale and misalignment; its determinant is 1, so that the corrected
+        field keeps the scale of the board's magnetometer.
+    hard_iron_ut : 3
+        [uT]
+    field_ut : float
+        Strength of the corrected field where the board was calibrated. [uT]
+    dip_deg : float
+        Its dip against gravity, down positive. [deg]
+    force_offset_g : 3
+        Taken from the specific force. [g]
+    force_scale : 3
+        Multiplies the specific force after its offset is taken off.
+    rate_bias_deg_s : 3 or None
+        Of the gyro in a still stretch; None where there was none. [deg/s]
+    heading_error_deg : float
+        Expected heading error over a sweep's attitudes, 1 sigma. [deg]
+    heading_ripple_deg : float
+        The part of it that differs from heading to heading: what a known bearing leaves. [deg]
+    level_error_deg : float
+        Standard error of the pitch of a level sight from the accelerometer's fit. [deg]
+    """
+
+    matrix: Matrix = IDENTITY
+    hard_iron_ut: Vector = (0.0, 0.0, 0.0)
+    field_ut: float = 50.0
+    dip_deg: float = 60.0
+    force_offset_g: Vector = (0.0, 0.0, 0.0)
+    force_scale: Vector = (1.0, 1.0, 1.0)
+    rate_bias_deg_s: Vector | None = None
+    heading_error_deg: float = 0.0
+    heading_ripple_deg: float = 0.0
+    level_error_deg: float = 0.0
+
+    def corrected_field(self, field_ut: ArrayLike) -> Floats:
+        """The Earth's field in body axes from the raw field.
+
+        Parameters
+        ----------
+        field_ut : array_like, shape (..., 3)
+            [uT]
+        """
+        return floats((floats(field_ut) - floats(self.hard_iron_ut)) @ floats(self.matrix).T)
+
+    def corrected_force(self, force_g: ArrayLike) -> Floats:
+        """The specific force in body axes from the raw one.
+
+        Parameters
+        ----------
+        force_g : array_like, shape (..., 3)
+            [g]
+        """
+        return floats((floats(force_g) - floats(self.force_offset_g)) * floats(self.force_scale))
+
+
+@dataclass(frozen=True)
+class DeviationCurve:
+    """Deviation of a compass by the five coefficients of compass adjustment.
+
+    ``deviation = A + B sin h + C cos h + D sin 2h + E cos 2h`` with h the compass heading;
+    magnetic heading = compass heading + deviation, east positive.
+
+    Parameters
+    ----------
+    a, b, c, d, e : float
+        Constant, semicircular (b, c) and quadrantal (d, e). [deg]
+    standard_error_deg : float
+        Of the curve's value, 1 sigma, mean over the circle. [deg]
+    """
+
+    a: float = 0.0
+    b: float = 0.0
+    c: float = 0.0
+    d: float = 0.0
+    e: float = 0.0
+    standard_error_deg: float = 0.0
+
+    def deviation_deg(self, compass_heading_deg: ArrayLike) -> Floats:
+        """Deviation at compass headings.
+
+        Parameters
+        ----------
+        compass_heading_deg : array_like
+            [deg]
+        """
+        h = np.radians(floats(compass_heading_deg))
+        return floats(
+            self.a
+            + self.b * np.sin(h)
+            + self.c * np.cos(h)
+            + self.d * np.sin(2 * h)
+            + self.e * np.cos(2 * h)
+        )
+
+
+@dataclass(frozen=True)
+class LevelCorrection:
+    """Where the line of sight really points in the board, and the accelerometer's own lie.
+
+    Parameters
+    ----------
+    index_deg : float
+        How far the line of sight points above the board's x axis, board upright. [deg]
+    collimation_deg : float
+        How far it points to the right of the x axis, board upright. [deg]
+    pitch_offset_deg : float
+        What the accelerometer adds to the pitch of a level sight, whichever face is up. [deg]
+    index_error_deg, collimation_error_deg, pitch_offset_error_deg : float
+        Standard errors; that of the pitch offset is 0 where it was not measured. [deg]
+    """
+
+    index_deg: float = 0.0
+    collimation_deg: float = 0.0
+    pitch_offset_deg: float = 0.0
+    index_error_deg: float = 0.0
+    collimation_error_deg: float = 0.0
+    pitch_offset_error_deg: float = 0.0
+
+    def sight_in_body(self) -> Floats:
+        """Unit vector of the line of sight in body axes. Shape (3,)."""
+        i, c = np.radians(self.index_deg), np.radians(self.collimation_deg)
+        return floats([np.cos(i) * np.cos(c), np.cos(i) * np.sin(c), -np.sin(i)])
+
+
+@dataclass(frozen=True)
+class BearingCorrection:
+    """From corrected compass heading to true azimuth, by a sight of known bearing.
+
+    Parameters
+    ----------
+    heading_deg : float
+        Added to the corrected compass heading; it stands in for the declination. [deg]
+    standard_error_deg : float
+        1 sigma, never below 0.5. [deg]
+    residual_deg : float
+        `heading_deg` less the declination in force at the time, for the report. [deg]
+    source : str
+        Sun or landmark, in words.
+    """
+
+    heading_deg: float
+    standard_error_deg: float
+    residual_deg: float = 0.0
+    source: str = "known bearing"
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """All corrections of one sweep; None where there is none.
+
+    Parameters
+    ----------
+    declination : Declination
+    compass : CompassCorrection, optional
+        For raw streams.
+    deviation : DeviationCurve, optional
+        For boards that send only attitude.
+    level : LevelCorrection, optional
+    bearing : BearingCorrection, optional
+    field : FieldReference, optional
+        The model's field at the site, for the field watch.
+    """
+
+    declination: Declination
+    compass: CompassCorrection | None = None
+    deviation: DeviationCurve | None = None
+    level: LevelCorrection | None = None
+    bearing: BearingCorrection | None = None
+    field: FieldReference | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain dict, ready for JSON."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, plain: Mapping[str, Any]) -> Corrections:
+        """The inverse of `as_dict`; keys not known are ignored.
+
+        Raises
+        ------
+        InputError
+            A part is missing or no number.
+        """
+        return cls(
+            declination=_read(Declination, plain.get("declination", {})),
+            compass=_optional(CompassCorrection, plain.get("compass")),
+            deviation=_optional(DeviationCurve, plain.get("deviation")),
+            level=_optional(LevelCorrection, plain.get("level")),
+            bearing=_optional(BearingCorrection, plain.get("bearing")),
+            field=_optional(FieldReference, plain.get("field")),
+        )
+
+
+CORRECTION_KINDS = {
+    "declination": Declination,
+    "compass": CompassCorrection,
+    "deviation": DeviationCurve,
+    "level": LevelCorrection,
+    "bearing": BearingCorrection,
+    "field": FieldReference,
+}
+
+
+def correction_from_dict(kind: str, plain: Mapping[str, Any]) -> Any:
+    """One correction of a named kind from its plain dict.
+
+    Raises
+    ------
+    InputError
+        The kind is not known, or a value is missing or no number.
+    """
+    if kind not in CORRECTION_KINDS:
+        raise InputError(f"no correction is called {kind!r}")
+    return _read(CORRECTION_KINDS[kind], plain)
+
+
+def _optional(kind: Any, plain: Mapping[str, Any] | None) -> Any:
+    return None if plain is None else _read(kind, plain)
+
+
+def _read(kind: Any, plain: Mapping[str, Any]) -> Any:
+    known = kind.__dataclass_fields__
+    try:
+        values = {
+            key: str(value) if key == "source" else _numbers(value)
+            for key, value in plain.items()
+            if key in known
+        }
+        return kind(**values)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"a stored {kind.__name__} cannot be read: {error}") from error
+
+
+def _numbers(value: Any) -> Any:
+    """Numbers as floats, nested lists as nested tuples, None as it is."""
+    if isinstance(value, (list, tuple)):
+        return tuple(_numbers(v) for v in value)
+    if value is None:
+        return None
+    if isinstance(value, str):
+        raise ValueError(f"{value!r} is no number")
+    number = float(value)
+    if not np.isfinite(number):
+        raise ValueError(f"{value!r} is no finite number")
+    return number

@@ -1,0 +1,273 @@
+"""From samples and corrections to true directions of the line of sight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.angles import wrap360
+from logger.columns import Bools, Floats
+from logger.orientation.attitude import Attitude, attitude_row_by_row
+from logger.orientation.corrections import CompassCorrection, Corrections, LevelCorrection
+from logger.orientation.settings import OrientationSettings
+from logger.orientation.watch import FieldWatch, watch_field
+from logger.quality import Gate
+from logger.rotation import angles_of, attitude_matrix, direction_of
+from logger.samples import Samples
+from logger.sightlines import SightLines
+
+TILT_COMPENSATED, FIELD_OUT_OF_RANGE, FORCE_OUT_OF_RANGE, ASKS_FOR_CALIBRATION = 1, 2, 4, 8
+"""The bits of the wire's ``status``."""
+
+OUT_OF_RANGE = "board says out of range"
+NO_DIRECTION = "no direction"
+DISTURBED = "field disturbed"
+SHAKEN = "board shaken"
+NOT_COMPENSATED = "heading not compensated for lean"
+
+
+@dataclass(frozen=True, eq=False)
+class Orientation:
+    """Sight lines and what was learnt on the way.
+
+    Parameters
+    ----------
+    sight : SightLines
+    watch : FieldWatch or None
+        None without raw field or without compass calibration.
+    gates : tuple of Gate
+    rate_bias_deg_s, rate_scale : tuple or None
+        Of the gyro over this recording. [deg/s]
+    """
+
+    sight: SightLines
+    watch: FieldWatch | None
+    gates: tuple[Gate, ...]
+    rate_bias_deg_s: tuple[float, float, float] | None = None
+    rate_scale: tuple[float, float, float] | None = None
+
+
+def sight_lines(
+    samples: Samples, corrections: Corrections, settings: OrientationSettings | None = None
+) -> SightLines:
+    """True azimuth and elevation of the line of sight, one row a measuring instant.
+
+    Rows with raw field and force use them; other rows use the board's own attitude. See
+    `orient` for the field watch and the gyro's figures beside it.
+
+    Parameters
+    ----------
+    samples : Samples
+    corrections : Corrections
+    settings : OrientationSettings, optional
+    """
+    return orient(samples, corrections, settings).sight
+
+
+def orient(
+    samples: Samples, corrections: Corrections, settings: OrientationSettings | None = None
+) -> Orientation:
+    """`sight_lines` together with the field watch, its gates and the gyro's figures.
+
+    Parameters
+    ----------
+    samples : Samples
+    corrections : Corrections
+    settings : OrientationSettings, optional
+    """
+    settings = settings or OrientationSettings()
+    raw = samples.has_field
+    steps: list[str] = []
+    matrix = np.full((len(samples), 3, 3), np.nan)
+    heading_error, level_error = np.full(len(samples), np.nan), np.full(len(samples), np.nan)
+    tilt_known = np.ones(len(samples), dtype=bool)
+
+    own = samples.has_attitude & ~raw
+    if own.any():
+        _board_attitude(samples, own, corrections, settings, steps, matrix)
+        heading_error[own] = level_error[own] = settings.board_attitude_error_deg
+        tilt_known = ~own | np.isfinite(samples.tilt_deg)
+
+    watch, attitude = None, None
+    if raw.any():
+        attitude, watch = _raw_attitude(samples, corrections, settings, steps)
+        here = attitude.known & ~own
+        matrix[here] = attitude.matrix[here]
+        heading_error[here] = attitude.heading_error_deg[here]
+        level_error[here] = attitude.level_error_deg[here]
+
+    _, tilt, _ = angles_of(matrix)
+    azimuth, elevation = direction_of(matrix @ _sight(corrections.level, steps))
+    azimuth = wrap360(azimuth + _turn_deg(samples, corrections, steps))
+    # RMS of both components on the sphere; the azimuth's shrinks towards the zenith.
+    across = heading_error * np.cos(np.radians(elevation))
+    error = np.sqrt((across**2 + level_error**2) / 2)
+
+    used, reason = _judge(samples, raw, azimuth, elevation, attitude, watch, settings)
+    sight = SightLines(
+        t_s=samples.t_s,
+        azimuth_deg=azimuth,
+        elevation_deg=elevation,
+        tilt_deg=np.where(tilt_known, tilt, np.nan),
+        standard_error_deg=error,
+        used=used,
+        reason=reason,
+        heading_error_deg=_heading_error_deg(samples, raw, corrections, settings),
+        level_error_deg=_level_error_deg(raw, corrections, settings),
+        steps=tuple(steps),
+    )
+    gates = (*(watch.gates if watch else ()), *_status_gates(samples, raw, corrections))
+    return Orientation(
+        sight,
+        watch,
+        gates,
+        attitude.rate_bias_deg_s if attitude else None,
+        attitude.rate_scale if attitude else None,
+    )
+
+
+def _board_attitude(
+    samples: Samples,
+    own: Bools,
+    corrections: Corrections,
+    settings: OrientationSettings,
+    steps: list[str],
+    matrix: Floats,
+) -> None:
+    """Fill the attitude that the board itself computed, its compass deviation corrected."""
+    steps.append("attitude as the board computes it")
+    heading = samples.heading_deg[own]
+    if corrections.deviation is not None:
+        deviation = corrections.deviation.deviation_deg(heading)
+        heading = np.where(samples.heading_is_true[own], heading, heading + deviation)
+        steps.append(f"deviation curve, {np.min(deviation):+.1f}° to {np.max(deviation):+.1f}°")
+    pitch = samples.pitch_deg[own]
+    if corrections.level is not None and corrections.level.pitch_offset_deg:
+        # The accelerometer adds a constant to sin(pitch), so more to a steep pitch than a level.
+        shrink = np.maximum(np.cos(np.radians(pitch)), 0.1)
+        pitch = pitch - corrections.level.pitch_offset_deg / shrink
+    # A board without a roll sensor is held upright; only collimation would need its tilt.
+    matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.tilt_deg[own]), pitch)
+
+
+def _raw_attitude(
+    samples: Samples, corrections: Corrections, settings: OrientationSettings, steps: list[str]
+) -> tuple[Attitude, FieldWatch | None]:
+    compass = corrections.compass or CompassCorrection()
+    field = compass.corrected_field(samples.field_ut)
+    force = compass.corrected_force(samples.force_g)
+    if corrections.compass is None:
+        steps.append("raw field and force, no compass calibration")
+    else:
+        size = np.linalg.norm(compass.hard_iron_ut)
+        steps.append(f"compass calibration, hard iron {size:.1f} µT")
+    if corrections.level is not None and corrections.level.pitch_offset_deg:
+        force = force - np.array([np.sin(np.radians(corrections.level.pitch_offset_deg)), 0, 0])
+    attitude = attitude_row_by_row(samples.t_s, field, force, settings)
+    watch = None
+    if corrections.compass is not None:
+        watch = watch_field(samples.t_s, field, attitude, compass, corrections.field, settings)
+    steps.append("attitude from field and force, each row on its own")
+    return attitude, watch
+
+
+def _sight(level: LevelCorrection | None, steps: list[str]) -> Floats:
+    if level is None:
+        return np.array([1.0, 0.0, 0.0])
+    steps.append(f"index {level.index_deg:+.2f}°, collimation {level.collimation_deg:+.2f}°")
+    return level.sight_in_body()
+
+
+def _turn_deg(samples: Samples, corrections: Corrections, steps: list[str]) -> Floats:
+    """What turns magnetic north (or the board's true north) into true north, row by row."""
+    if corrections.bearing is not None:
+        steps.append(
+            f"heading {corrections.bearing.heading_deg:+.2f}° by {corrections.bearing.source}"
+        )
+        return np.full(len(samples), corrections.bearing.heading_deg)
+    true = samples.heading_is_true & ~samples.has_field
+    if not true.all() or not len(samples):
+        steps.append(
+            f"declination {corrections.declination.value_deg:+.2f}° "
+            f"({corrections.declination.source})"
+        )
+    if true.any():
+        steps.append("no declination for headings that are already true")
+    return np.where(true, 0.0, corrections.declination.value_deg)
+
+
+def _judge(
+    samples: Samples,
+    raw: Bools,
+    azimuth: Floats,
+    elevation: Floats,
+    attitude: Attitude | None,
+    watch: FieldWatch | None,
+    settings: OrientationSettings,
+) -> tuple[Bools, np.ndarray]:
+    """Which rows are used, and why the others are not; the first reason that holds counts."""
+    used = np.ones(len(samples), dtype=bool)
+    reason = np.full(len(samples), "", dtype="U40")
+
+    def drop(rows: Bools, why: str) -> None:
+        reason[rows & used] = why
+        used[rows] = False
+
+    drop((samples.status & (FIELD_OUT_OF_RANGE | FORCE_OUT_OF_RANGE)) != 0, OUT_OF_RANGE)
+    drop(~(np.isfinite(azimuth) & np.isfinite(elevation)), NO_DIRECTION)
+    ours = ~raw & (samples.seq >= 0) & ((samples.status & TILT_COMPENSATED) == 0)
+    lean = np.hypot(np.nan_to_num(samples.tilt_deg), np.nan_to_num(samples.pitch_deg))
+    drop(ours & (lean > UNCOMPENSATED_LEAN_DEG), NOT_COMPENSATED)
+    if watch is not None:
+        drop(watch.rejected, DISTURBED)
+    if attitude is not None and attitude.rate_bias_deg_s is None:
+        with np.errstate(invalid="ignore"):
+            shaken = attitude.level_error_deg > np.degrees(settings.shaken_g)
+        drop(raw & shaken, SHAKEN)
+    return used, reason
+
+
+UNCOMPENSATED_LEAN_DEG = 2.0
+"""A heading not compensated for lean is off by up to the lean times tan(dip). [deg]"""
+
+
+def _heading_error_deg(
+    samples: Samples, raw: Bools, corrections: Corrections, settings: OrientationSettings
+) -> float:
+    """Standard error that turns all rows together."""
+    if raw.any():
+        compass = corrections.compass
+        whole = compass.heading_error_deg if compass else settings.raw_heading_error_deg
+        ripple = compass.heading_ripple_deg if compass else settings.raw_heading_error_deg
+    else:
+        curve = corrections.deviation
+        whole = curve.standard_error_deg if curve else settings.board_heading_error_deg
+        ripple = whole
+    level = corrections.level.collimation_error_deg if corrections.level else 0.0
+    if corrections.bearing is not None:
+        return float(np.hypot(np.hypot(corrections.bearing.standard_error_deg, ripple), level))
+    true = not raw.any() and len(samples) > 0 and bool(samples.heading_is_true.all())
+    declination = 0.0 if true else corrections.declination.standard_error_deg
+    return float(np.hypot(np.hypot(declination, whole), level))
+
+
+def _level_error_deg(raw: Bools, corrections: Corrections, settings: OrientationSettings) -> float:
+    """Standard error that lifts all rows together."""
+    level, compass = corrections.level, corrections.compass
+    if level is not None and level.pitch_offset_error_deg > 0:
+        return float(np.hypot(level.index_error_deg, level.pitch_offset_error_deg))
+    if raw.any() and compass is not None and compass.level_error_deg > 0:
+        offset = compass.level_error_deg
+    else:
+        offset = settings.uncalibrated_level_error_deg
+    return float(np.hypot(offset, level.index_error_deg if level else 0.0))
+
+
+def _status_gates(samples: Samples, raw: Bools, corrections: Corrections) -> tuple[Gate, ...]:
+    asks = ~raw & ((samples.status & ASKS_FOR_CALIBRATION) != 0)
+    if not asks.any() or corrections.deviation is not None:
+        return ()
+    share = float(asks.mean())
+    why = f"the board asks for calibration in {100 * share:.0f} % of its samples: calibrate it"
+    return (Gate("board calibrated", False, round(share, 4), 0.0, "", why),)

@@ -1,0 +1,260 @@
+"""Sight lines: where the line of sight points, and which rows are not used."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.angles import angle_between
+from logger.errors import InputError, UsageError
+from logger.orientation import (
+    BearingCorrection,
+    CompassCorrection,
+    Corrections,
+    Declination,
+    DeviationCurve,
+    LevelCorrection,
+    declination_at,
+    declination_given,
+    field_expected_at,
+    orient,
+    sight_lines,
+)
+from logger.rotation import attitude_matrix, unit_vector
+from logger.samples import Samples
+from logger.site import Site
+
+NO_DECLINATION = Declination(0.0, 0.0, "none")
+PLAIN = Corrections(NO_DECLINATION)
+FIELD = np.array([20.0, 0.0, 43.0])
+UP = np.array([0.0, 0.0, -1.0])
+
+
+def attitude_samples(heading: Any, tilt: Any, pitch: Any, **more: Any) -> Samples:
+    heading, tilt, pitch = np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch))
+    columns = Samples.blank(len(heading)) | {
+        "t_s": np.arange(len(heading)) / 50,
+        "heading_deg": heading,
+        "tilt_deg": tilt,
+        "pitch_deg": pitch,
+        "seq": np.arange(len(heading)),
+        "status": np.ones(len(heading), dtype=int),
+    }
+    return Samples(**columns | more)
+
+
+def raw_samples(heading: Any, tilt: Any, pitch: Any, **more: Any) -> Samples:
+    body = attitude_matrix(*np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch)))
+    columns = Samples.blank(len(body)) | {
+        "t_s": np.arange(len(body)) / 50,
+        "seq": np.arange(len(body)),
+        "field_ut": FIELD @ body,
+        "force_g": UP @ body,
+    }
+    return Samples(**columns | more)
+
+
+heading = st.floats(0, 359.99)
+tilt = st.floats(-180, 180)
+pitch = st.floats(-80, 80)
+
+
+@given(heading, tilt, pitch)
+def test_raw_vectors_and_board_attitude_give_the_same_sight(h: float, r: float, p: float) -> None:
+    for samples in (attitude_samples(h, r, p), raw_samples(h, r, p)):
+        sight = sight_lines(samples, PLAIN)
+        assert sight.used.all()
+        assert abs(angle_between(sight.azimuth_deg[0], h)) < 1e-6
+        assert abs(sight.elevation_deg[0] - p) < 1e-6
+
+
+@given(heading, tilt, pitch, st.floats(-3, 3), st.floats(-3, 3))
+def test_the_sight_is_a_rotation_of_the_boards_own_axis(
+    h: float, r: float, p: float, index: float, collimation: float
+) -> None:
+    level = LevelCorrection(index_deg=index, collimation_deg=collimation)
+    sight = sight_lines(attitude_samples(h, r, p), Corrections(NO_DECLINATION, level=level))
+    expected = attitude_matrix(h, r, p) @ level.sight_in_body()
+    got = unit_vector(sight.azimuth_deg[0], sight.elevation_deg[0])
+    assert np.allclose(got, expected, atol=1e-9)
+
+
+def test_index_lifts_and_collimation_turns_an_upright_sight_and_rolling_swaps_their_signs() -> None:
+    level = Corrections(NO_DECLINATION, level=LevelCorrection(0.6, 0.8))
+    sight = sight_lines(attitude_samples([100, 100], [0, 180], [5, 5]), level)
+    assert sight.elevation_deg == pytest.approx([5.6, 4.4], abs=0.01)
+    assert sight.azimuth_deg == pytest.approx([100.8, 99.2], abs=0.02)
+
+
+def test_declination_is_added_and_a_true_heading_gets_none() -> None:
+    east = Corrections(Declination(4.0, 0.3, "chart"))
+    samples = attitude_samples([358.0, 10.0], 0, 0, heading_is_true=np.array([False, True]))
+    sight = sight_lines(samples, east)
+    assert sight.azimuth_deg == pytest.approx([2.0, 10.0])
+    assert any("declination +4.00" in step for step in sight.steps)
+
+
+def test_raw_rows_override_the_boards_attitude_row_by_row() -> None:
+    raw = raw_samples([40.0, 40.0], 0, 3.0)
+    field = raw.field_ut.copy()
+    field[1] = np.nan
+    mixed = attitude_samples([90.0, 90.0], 0, 7.0, field_ut=field, force_g=raw.force_g)
+    sight = sight_lines(mixed, PLAIN)
+    assert sight.azimuth_deg == pytest.approx([40.0, 90.0])
+    assert sight.elevation_deg == pytest.approx([3.0, 7.0])
+
+
+def test_compass_correction_undoes_iron_and_accelerometer_errors() -> None:
+    truth = np.array([[1.1, 0.05, -0.02], [0.03, 0.93, 0.04], [0.0, -0.06, 1.0]])
+    bias, offset = np.array([20.0, -15.0, 8.0]), np.array([0.004, -0.003, 0.02])
+    clean = raw_samples(np.arange(0, 360, 30.0), 20.0, -15.0)
+    raw = raw_samples(
+        np.arange(0, 360, 30.0),
+        20.0,
+        -15.0,
+        field_ut=clean.field_ut @ truth.T + bias,
+        force_g=clean.force_g + offset,
+    )
+    compass = CompassCorrection(
+        matrix=tuple(map(tuple, np.linalg.inv(truth))),  # type: ignore[arg-type]
+        hard_iron_ut=tuple(bias),
+        field_ut=float(np.linalg.norm(FIELD)),
+        dip_deg=float(np.degrees(np.arctan2(FIELD[2], FIELD[0]))),
+        force_offset_g=tuple(offset),
+    )
+    sight = sight_lines(raw, Corrections(NO_DECLINATION, compass=compass))
+    assert sight.used.all()
+    assert np.abs(angle_between(sight.azimuth_deg, np.arange(0, 360, 30.0))).max() < 1e-6
+    assert np.abs(sight.elevation_deg + 15.0).max() < 1e-6
+    wrong = sight_lines(raw, PLAIN)
+    assert np.abs(angle_between(wrong.azimuth_deg, np.arange(0, 360, 30.0))).max() > 20
+
+
+def test_deviation_curve_is_entered_with_the_compass_heading() -> None:
+    curve = DeviationCurve(a=1.0, b=4.0, c=-2.0, d=0.5, e=0.25)
+    sight = sight_lines(attitude_samples(90.0, 0, 0), Corrections(NO_DECLINATION, deviation=curve))
+    assert sight.azimuth_deg[0] == pytest.approx(90.0 + 1.0 + 4.0 - 0.25)
+
+
+def test_a_bearing_stands_in_for_the_declination_and_its_error() -> None:
+    bearing = BearingCorrection(heading_deg=7.5, standard_error_deg=0.5)
+    for declination in (Declination(4.0, 0.3, "model"), Declination(-20.0, 9.0, "wrong")):
+        sight = sight_lines(
+            raw_samples(100.0, 0, 0),
+            Corrections(declination, compass=CompassCorrection(field_ut=47.4, dip_deg=65.1),
+                        bearing=bearing),
+        )  # fmt: skip
+        assert sight.azimuth_deg[0] == pytest.approx(107.5)
+        assert sight.heading_error_deg == pytest.approx(0.5)
+
+
+def test_rows_out_of_range_or_without_direction_are_not_used_and_say_why() -> None:
+    samples = attitude_samples(
+        [10.0, 20.0, np.nan, 40.0], 0, [0.0, 0.0, 0.0, np.nan], status=np.array([1, 3, 1, 1])
+    )
+    sight = sight_lines(samples, PLAIN)
+    assert list(sight.used) == [True, False, False, False]
+    assert list(sight.reason) == ["", "board says out of range", "no direction", "no direction"]
+    assert sight.azimuth_deg[1] == pytest.approx(20.0)
+
+
+def test_a_heading_the_board_did_not_compensate_is_used_only_when_held_level() -> None:
+    samples = attitude_samples([10.0, 20.0], [0.5, 8.0], 0.0, status=np.zeros(2, dtype=int))
+    assert list(sight_lines(samples, PLAIN).reason) == ["", "heading not compensated for lean"]
+    plain_nmea = attitude_samples(10.0, 8.0, 0.0, status=np.zeros(1, int), seq=np.full(1, -1))
+    assert sight_lines(plain_nmea, PLAIN).used.all()
+
+
+def test_a_board_without_roll_has_a_sight_and_no_tilt() -> None:
+    sight = sight_lines(attitude_samples(10.0, np.nan, 3.0), PLAIN)
+    assert sight.used.all()
+    assert np.isnan(sight.tilt_deg).all()
+
+
+def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_flagged() -> None:
+    n = 600
+    samples = raw_samples(np.linspace(0, 100, n), 0.0, 5.0)
+    field = samples.field_ut.copy()
+    field[200:300] *= 1.13
+    field[400:500] *= 1.07
+    compass = CompassCorrection(
+        field_ut=float(np.linalg.norm(FIELD)), dip_deg=float(np.degrees(np.arctan2(43, 20)))
+    )
+    got = orient(
+        raw_samples(np.linspace(0, 100, n), 0.0, 5.0, field_ut=field),
+        Corrections(NO_DECLINATION, compass=compass),
+    )
+    assert got.watch is not None
+    assert set(got.sight.reason[225:275]) == {"field disturbed"}
+    assert got.sight.used[425:475].all()
+    assert got.watch.flagged[425:475].all()
+    assert got.sight.used[:170].all()
+    assert not got.watch.flagged[:170].any()
+    assert "8.0 s" in got.gates[0].why or "8 to 10 s" in got.gates[0].why
+    dip = orient(
+        raw_samples(np.linspace(0, 100, n), 0.0, 5.0),
+        Corrections(NO_DECLINATION, compass=CompassCorrection(
+            field_ut=compass.field_ut, dip_deg=compass.dip_deg + 7)),
+    )  # fmt: skip
+    assert not dip.sight.used.any()
+    assert not dip.gates[0].passed
+
+
+def test_hand_motion_widens_the_error_and_shaking_takes_rows_out_of_use() -> None:
+    n = 400
+    still = raw_samples(np.full(n, 30.0), 0.0, 0.0)
+    t = np.arange(n) / 50
+    moved = np.zeros((n, 3))
+    moved[:, 0] = 0.05 * np.sin(2 * np.pi * 2 * t)
+    moved[200:300, 2] = 0.4
+    shaken = sight_lines(
+        raw_samples(np.full(n, 30.0), 0.0, 0.0, force_g=still.force_g + moved), PLAIN
+    )
+    quiet = sight_lines(still, PLAIN)
+    assert np.median(shaken.standard_error_deg[:150]) > 2 * np.median(quiet.standard_error_deg)
+    assert set(shaken.reason[210:290]) == {"board shaken"}
+    assert shaken.used[:150].all()
+
+
+def test_nothing_in_nothing_out() -> None:
+    sight = sight_lines(Samples(**Samples.blank(0)), PLAIN)
+    assert len(sight) == 0
+
+
+def test_declination_comes_from_the_model_with_its_published_error() -> None:
+    # NOAA NCEI and BGS, WMM2025 technical report: declination error sqrt(0.26^2 + (5417/H)^2).
+    site = Site(46.05, 14.51, 310)
+    got = declination_at(site, dt.date(2026, 5, 14))
+    assert 3.5 < got.value_deg < 5.5
+    assert got.standard_error_deg == pytest.approx(0.36, abs=0.02)
+    assert "WMM2025" in got.source
+    field = field_expected_at(site, dt.date(2026, 5, 14))
+    assert field.field_ut == pytest.approx(48, abs=1)
+    assert field.dip_deg == pytest.approx(63, abs=1)
+    assert declination_given(-3.5).value_deg == -3.5
+    with pytest.raises(UsageError, match="declination"):
+        declination_given(float("nan"))
+
+
+def test_corrections_survive_a_trip_through_plain_dicts() -> None:
+    import json
+
+    whole = Corrections(
+        Declination(4.0, 0.3, "model"),
+        CompassCorrection(hard_iron_ut=(1.0, 2.0, 3.0), rate_bias_deg_s=(0.1, 0.2, 0.3)),
+        DeviationCurve(1, 2, 3, 4, 5, 0.2),
+        LevelCorrection(0.6, 0.8),
+        BearingCorrection(5.0, 0.5, 1.0, "sun"),
+        field_expected_at(Site(46.0, 14.0), dt.date(2026, 5, 14)),
+    )
+    again = Corrections.from_dict(json.loads(json.dumps(whole.as_dict())))
+    assert again == whole
+    bare = Corrections.from_dict(json.loads(json.dumps(PLAIN.as_dict())) | {"later": 1})
+    assert bare == PLAIN
+    with pytest.raises(InputError, match="LevelCorrection"):
+        Corrections.from_dict(whole.as_dict() | {"level": {"index_deg": "much"}})
