@@ -1,0 +1,1 @@
+"""Charts, tables and the document. It formats what it is given and computes nothing."""

@@ -1,0 +1,307 @@
+"""Pictures on azimuth and elevation axes: the sun's paths over the skyline, and the sweep."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from logger.angles import angle_between, interpolate_azimuthal, wrap360
+from logger.columns import Bools, Floats, floats
+from logger.profile import HorizonProfile
+from logger.report import style
+from logger.report.labels import Labels
+from logger.sun_paths import DayTrack, SunPaths
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+BAND_SIGMAS = 1.96
+"""Half-width of a 95 % band in standard errors of a normal distribution."""
+
+_BACKING = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.92}
+
+_COMPASS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
+
+
+def sun_path_chart(
+    paths: SunPaths, profile: HorizonProfile, name: str = "", hours: str = "solar"
+) -> Figure:
+    """The sun's tracks by date, hour lines, and the skyline with its band and names.
+
+    Parameters
+    ----------
+    paths : SunPaths
+    profile : HorizonProfile
+    name : str
+        Of the point, for the heading.
+    hours : str
+        "solar" for apparent solar time, "clock" for the fixed clock of ``paths``.
+
+    Raises
+    ------
+    ValueError
+        Clock hours are asked for and ``paths`` has none.
+    """
+    with style.house_style():
+        figure = style.new_figure(height_mm=104)
+        axes = style.add_axes(figure)
+        draw_sun_paths(axes, paths, profile, hours)
+        clock = "apparent solar time" if hours == "solar" else utc_name(paths.utc_offset_h or 0.0)
+        style.title(
+            axes,
+            f"The sun's paths over the skyline{f' – {name}' if name else ''}",
+            f"hours in {clock}",
+        )
+    return figure
+
+
+def draw_sun_paths(
+    axes: Axes, paths: SunPaths, profile: HorizonProfile, hours: str = "solar"
+) -> None:
+    """Draw `sun_path_chart` into axes."""
+    if hours == "clock" and not paths.clock_lines:
+        raise ValueError("clock hours need sun paths with a clock")
+    middle = paths.site.equatorward_azimuth_deg
+    highest_sun = max(float(t.elevation_deg.max()) for t in paths.tracks)
+    skyline = profile.elevation_deg[profile.known]
+    highest = max(highest_sun, float(skyline.max()) if skyline.size else 0.0, 10.0)
+    top = min(92.0, highest + 7.0)
+    _azimuth_axis(axes, middle)
+    _elevation_axis(axes, 0.0, top)
+    _draw_hour_lines(axes, paths, middle, hours)
+    for track in paths.tracks:
+        _draw_track(axes, track, middle)
+    draw_horizon(axes, profile, middle)
+    labels = Labels(axes)
+    _label_tracks(labels, paths, profile, middle)
+    _label_hours(labels, paths, middle, hours)
+    _label_obstructions(labels, profile, middle)
+    sunless = [t for t in paths.tracks if float(t.elevation_deg.max()) <= 0]
+    if sunless:
+        dates = ", ".join(_dates(t) for t in sunless)
+        axes.annotate(
+            f"sun below the level horizon all day: {dates}",
+            (0, 1),
+            xytext=(4, -3),
+            xycoords="axes fraction",
+            textcoords="offset points",
+            va="top",
+            color=style.SUN_DEEP,
+            bbox=_BACKING,
+            zorder=8,
+        )
+
+
+def draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float) -> None:
+    """The skyline as a filled shape, its 95 % band, and hatching where it was not measured."""
+    x, elevation, error = _nodes_across(profile, middle_deg)
+    bottom = axes.get_ylim()[0]
+    known = np.isfinite(elevation)
+    axes.fill_between(
+        x,
+        bottom,
+        np.maximum(elevation, bottom),
+        where=known.tolist(),
+        lw=0,
+        color=style.SKYLINE,
+        zorder=3,
+    )
+    if error is not None:
+        half = BAND_SIGMAS * error
+        axes.fill_between(
+            x, elevation - half, elevation + half, lw=0, color=style.BAND, alpha=0.8, zorder=4
+        )
+    axes.plot(x, elevation, color=style.SKYLINE_DEEP, lw=1.1, zorder=5, solid_joinstyle="round")
+    for left, right in _gaps(x, known):
+        axes.axvspan(
+            left, right, facecolor="none", edgecolor=style.BAND, hatch="////", lw=0, zorder=1
+        )
+        if right - left >= 30:
+            axes.annotate(
+                "not measured",
+                ((left + right) / 2, 0),
+                xycoords=("data", "axes fraction"),
+                xytext=(0, 6),
+                textcoords="offset points",
+                ha="center",
+                bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.5},
+                zorder=7,
+            )
+
+
+def _azimuth_axis(axes: Axes, middle_deg: float) -> None:
+    """Full circle with one azimuth in the middle, ticks every 45 degrees by name and number."""
+    ticks = np.arange(-180, 181, 45)
+    axes.set_xlim(-180, 180)
+    axes.set_xticks(ticks)
+    azimuths = [round(float(wrap360(t + middle_deg))) for t in ticks]
+    axes.set_xticklabels([f"{_COMPASS[a]}\n{a}" for a in azimuths])
+    axes.set_xticks(np.arange(-180, 181, 15), minor=True)
+    axes.tick_params(axis="x", which="minor", length=1.5, width=0.5)
+    axes.set_xlabel("azimuth, clockwise from true north [°]", labelpad=1)
+
+
+def _elevation_axis(axes: Axes, bottom: float, top: float) -> None:
+    step = 10 if top > 35 else 5
+    axes.set_ylim(bottom, top)
+    axes.set_yticks(np.arange(np.ceil(bottom / step) * step, min(top, 90) + 0.1, step))
+    axes.set_ylabel("elevation above level [°]")
+    axes.grid(axis="y", color=style.RULE, lw=0.4)
+
+
+def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floats, Floats]:
+    """Chart coordinates of a path, cut where it leaves one end of the axis for the other."""
+    x = np.asarray(angle_between(azimuth, middle_deg), dtype=float)
+    out_x, out_y = [x[0]], [elevation[0]]
+    for k in range(1, len(x)):
+        jump = x[k] - x[k - 1]
+        if abs(jump) > 180:
+            edge = 180.0 if x[k - 1] > 0 else -180.0
+            near, far = abs(edge - x[k - 1]), 180.0 - abs(x[k])
+            share = near / (near + far) if near + far > 0 else 0.5
+            y = elevation[k - 1] + share * (elevation[k] - elevation[k - 1])
+            out_x += [edge, np.nan, -edge]
+            out_y += [y, np.nan, y]
+        out_x.append(x[k])
+        out_y.append(elevation[k])
+    return floats(out_x), floats(out_y)
+
+
+def _draw_track(axes: Axes, track: DayTrack, middle_deg: float) -> None:
+    up = track.elevation_deg > -2
+    elevation = np.where(up, track.elevation_deg, np.nan)
+    x, y = _across(track.azimuth_deg, elevation, middle_deg)
+    solstice = len(track.dates) == 1
+    axes.plot(x, y, color=style.SUN, lw=1.7 if solstice else 0.9, zorder=2.2)
+
+
+def _draw_hour_lines(axes: Axes, paths: SunPaths, middle_deg: float, hours: str) -> None:
+    lines = paths.hour_lines if hours == "solar" else paths.clock_lines
+    for line in lines:
+        if not line.elevation_deg.max() > 1.0:
+            continue
+        elevation = np.where(line.elevation_deg > -2, line.elevation_deg, np.nan)
+        x, y = _across(line.azimuth_deg, elevation, middle_deg)
+        # Past the zenith the sun changes sides between two days: that is no line.
+        y[1:][np.abs(np.diff(x)) > 60] = np.nan
+        axes.plot(x, y, color=style.QUIET, lw=0.6, ls=(0, (4, 2.5)), zorder=2)
+
+
+def _label_hours(labels: Labels, paths: SunPaths, middle_deg: float, hours: str) -> None:
+    """Each hour's number, outside the track on which the sun stands highest at that hour."""
+    for line in paths.hour_lines if hours == "solar" else paths.clock_lines:
+        k = int(np.argmax(line.elevation_deg))
+        if line.elevation_deg[k] <= 1.0:
+            continue
+        x = float(angle_between(line.azimuth_deg[k], middle_deg))
+        aside = float(np.clip(x / 60, -1, 1)) * 7
+        if abs(x) > 172:
+            x, aside = -180.0, 6.0
+        labels.put(f"{line.hour:.0f}", x, float(line.elevation_deg[k]), aside, 6, color=style.QUIET)
+
+
+def _label_tracks(
+    labels: Labels, paths: SunPaths, profile: HorizonProfile, middle_deg: float
+) -> None:
+    """Each track's dates, near noon and clear of the skyline where there is such a place."""
+    for track in paths.tracks:
+        if track.elevation_deg.max() <= 0.5:
+            continue
+        x = np.asarray(angle_between(track.azimuth_deg, middle_deg), dtype=float)
+        skyline = profile.elevation_at(track.azimuth_deg)
+        from_noon = np.abs(track.solar_hour - 12)
+        order = [k for k in np.argsort(from_noon, kind="stable") if from_noon[k] <= 4]
+        clear = [k for k in order if track.elevation_deg[k] > skyline[k] + 2]
+        text = _dates(track)
+        places = [labels.place(text, x[k], float(track.elevation_deg[k])) for k in clear]
+        box = next((p for p in places if labels.is_free(p)), None)
+        labels.draw(
+            text,
+            box or labels.place(text, x[order[0]], float(track.elevation_deg[order[0]])),
+            color=style.SUN_DEEP,
+            bbox=_BACKING,
+        )
+
+
+def _dates(track: DayTrack) -> str:
+    return " · ".join(f"{d.day} {style.MONTHS[d.month - 1]}" for d in track.dates)
+
+
+def _label_obstructions(labels: Labels, profile: HorizonProfile, middle_deg: float) -> None:
+    """Names of obstructions, inside the dark shape where they fit, else above it on a stem."""
+    x, elevation, _ = _nodes_across(profile, middle_deg)
+    known = np.isfinite(elevation)
+    if not known.any():
+        return
+    bottom = labels.axes.get_ylim()[0]
+    for o in profile.obstructions:
+        text = shorten(o.name, 28)
+        span = float(wrap360(o.to_azimuth_deg - o.from_azimuth_deg))
+        centre = float(angle_between(o.from_azimuth_deg + span / 2, middle_deg))
+        box = labels.place(text, centre, bottom, upward=True)
+        across = np.linspace(box.left, box.right, 25)
+        under = np.interp(across, x[known], elevation[known])
+        inside = span >= box.right - box.left and under.min() > box.high
+        if inside and labels.is_free(box):
+            labels.draw(text, box, color=style.PAPER)
+            continue
+        own = float(np.interp(centre, x[known], elevation[known]))
+        box = labels.place(text, centre, max(float(under.max()), bottom), upward=True)
+        box = labels.raised_until_free(box)
+        labels.axes.plot(
+            [centre, centre], [max(own, bottom), box.low], color=style.INK, lw=0.6, zorder=7
+        )
+        labels.draw(text, box, color=style.INK, bbox=_BACKING)
+
+
+def utc_name(offset_h: float) -> str:
+    """Such as UTC+05:30.
+
+    Parameters
+    ----------
+    offset_h : float
+        East positive. [h]
+    """
+    minutes = round(abs(offset_h) * 60)
+    return f"UTC{'-' if offset_h < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def shorten(text: str, longest: int) -> str:
+    """A text on one line, cut to a number of characters with an ellipsis."""
+    line = " ".join(text.split())
+    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
+
+
+def _nodes_across(
+    profile: HorizonProfile, middle_deg: float
+) -> tuple[Floats, Floats, Floats | None]:
+    """Chart position, elevation and its standard error at the nodes and both ends of the axis.
+
+    Elevation is NaN where not measured; the error is None where nothing is known of it.
+    """
+    x = np.asarray(angle_between(profile.azimuth_deg, middle_deg), dtype=float)
+    order = np.argsort(x, kind="stable")
+    seam = float(wrap360(middle_deg + 180.0))
+    at_seam = float(profile.elevation_at(seam, unmeasured_deg=np.nan))
+    elevation = np.where(profile.known, profile.elevation_deg, np.nan)[order]
+    x = np.concatenate([[-180.0], x[order], [180.0]])
+    elevation = np.concatenate([[at_seam], elevation, [at_seam]])
+    if profile.standard_error_deg is None and profile.level_error_deg == 0:
+        return x, elevation, None
+    random = (
+        np.zeros(len(profile))
+        if profile.standard_error_deg is None
+        else np.where(profile.known, profile.standard_error_deg, np.nan)
+    )
+    seam_error = float(interpolate_azimuthal(seam, profile.azimuth_deg, random))
+    error = np.concatenate([[seam_error], random[order], [seam_error]])
+    return x, elevation, np.hypot(error, profile.level_error_deg)
+
+
+def _gaps(x: Floats, known: Bools) -> list[tuple[float, float]]:
+    """Stretches without a measured skyline, from the last measured node to the next one."""
+    edges = np.flatnonzero(np.diff(np.r_[False, ~known, False].astype(int))).reshape(-1, 2)
+    last = len(x) - 1
+    return [(float(x[max(a - 1, 0)]), float(x[min(b, last)])) for a, b in edges]

@@ -1,0 +1,121 @@
+"""The sun-path chart shows the sky of the site, in either hemisphere and at the odd places."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.angles import angle_between
+from logger.profile import HorizonProfile, Obstruction
+from logger.report import sky_charts, style
+from logger.site import Site
+from logger.sun_paths import sun_paths
+
+SITES = {
+    "46 north": Site(46.05, 14.5),
+    "35 south": Site(-35.0, 149.0),
+    "equator": Site(0.0, 10.0),
+    "beyond the polar circle": Site(70.0, 25.0),
+    "longitude 180": Site(52.0, 180.0),
+}
+
+
+@pytest.fixture(scope="module")
+def skyline() -> HorizonProfile:
+    azimuth = np.arange(0.0, 360.0, 2.0)
+    elevation = 6 + 4 * np.sin(np.radians(3 * azimuth))
+    measured = ~((azimuth > 280) & (azimuth < 320))
+    return HorizonProfile(
+        azimuth,
+        np.where(measured, elevation, np.nan),
+        np.full(azimuth.shape, 0.5),
+        measured,
+        (Obstruction("lime $tree_1$ <b>", 130.0, 160.0, "deciduous"),),
+    )
+
+
+def texts_of(axes) -> list[str]:
+    return [t.get_text() for t in axes.texts]
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_the_middle_of_the_chart_is_the_equators_side(name, skyline):
+    site = SITES[name]
+    axes = sky_charts.sun_path_chart(sun_paths(site), skyline).axes[0]
+    labels = [t.get_text() for t in axes.get_xticklabels()]
+    assert labels[len(labels) // 2] == ("N\n0" if site.latitude_deg < 0 else "S\n180")
+    assert "[°]" in axes.get_xlabel()
+    assert "[°]" in axes.get_ylabel()
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_no_line_crosses_the_chart_from_one_end_to_the_other(name, skyline):
+    axes = sky_charts.sun_path_chart(sun_paths(SITES[name]), skyline).axes[0]
+    for line in axes.lines:
+        x, y = line.get_data()
+        seen = np.asarray(y, dtype=float) < 85
+        leap = np.abs(np.diff(np.where(seen, x, np.nan)))
+        assert not (leap > 120).any()
+
+
+def test_each_track_is_labelled_with_its_dates(skyline):
+    axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
+    assert {"21 Jun", "21 Dec"} <= set(texts_of(axes))
+    assert any(t.startswith("21 Mar · 2") and t.endswith("Sep") for t in texts_of(axes))
+
+
+def test_a_day_without_sun_is_named(skyline):
+    axes = sky_charts.sun_path_chart(sun_paths(SITES["beyond the polar circle"]), skyline).axes[0]
+    assert "sun below the level horizon all day: 21 Dec" in texts_of(axes)
+
+
+def test_what_was_not_measured_is_hatched_and_says_so(skyline):
+    axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
+    hatched = [p for p in axes.patches if p.get_hatch()]
+    assert len(hatched) == 1
+    left, right = hatched[0].get_x(), hatched[0].get_x() + hatched[0].get_width()
+    assert (left, right) == (angle_between(280, 180), angle_between(320, 180))
+    assert "not measured" in texts_of(axes)
+
+
+def test_an_obstructions_name_is_written_as_it_is(skyline, tmp_path):
+    figure = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline)
+    assert "lime $tree_1$ <b>" in texts_of(figure.axes[0])
+    svg = style.save(figure, tmp_path / "chart.svg").read_text(encoding="utf-8")
+    assert "lime $tree_1$ &lt;b&gt;" in svg
+
+
+def test_labels_do_not_overlap(skyline):
+    axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    renderer = FigureCanvasAgg(axes.figure).get_renderer()
+    boxes = [t.get_window_extent(renderer) for t in axes.texts]
+    pairs = [(a, b) for k, a in enumerate(boxes) for b in boxes[:k]]
+    assert not any(a.overlaps(b) for a, b in pairs)
+
+
+@pytest.mark.parametrize("suffix", [".svg", ".png"])
+def test_the_same_chart_is_the_same_file(suffix, skyline, tmp_path):
+    paths = sun_paths(SITES["46 north"])
+    first, second = (
+        style.save(sky_charts.sun_path_chart(paths, skyline), tmp_path / f"{k}{suffix}")
+        for k in "ab"
+    )
+    assert first.read_bytes() == second.read_bytes()
+
+
+def test_clock_hours_need_a_clock(skyline):
+    with pytest.raises(ValueError, match="clock"):
+        sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline, hours="clock")
+    with_clock = sun_paths(SITES["46 north"], utc_offset_h=1.0)
+    axes = sky_charts.sun_path_chart(with_clock, skyline, hours="clock").axes[0]
+    assert "hours in UTC+01:00" in texts_of(axes)
+
+
+def test_the_callers_matplotlib_settings_are_left_alone(skyline):
+    import matplotlib
+
+    before = dict(matplotlib.rcParams)
+    sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline)
+    assert dict(matplotlib.rcParams) == before

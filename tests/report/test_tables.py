@@ -1,0 +1,63 @@
+"""A table reads the same in the terminal, as CSV and in the document; its text stays text."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.report.tables import Column, Table, as_csv, as_text, inert
+
+COLUMNS = (
+    Column("point", "point"),
+    Column("access", "solar access", "%", 1, 4, 100.0),
+    Column("loss_kwh_per_m2", "loss", "kWh/m²", 0),
+)
+
+
+def test_an_undefined_number_is_a_dash_in_print_and_empty_in_csv():
+    table = Table("monthly", COLUMNS, (("eave", None, float("nan")),))
+    assert as_text(table).splitlines()[-1].split() == ["eave", "–", "–"]
+    assert as_csv(table) == "point,access,loss_kwh_per_m2\neave,,\n"
+
+
+def test_print_has_per_cent_and_the_file_has_fractions():
+    table = Table("monthly", COLUMNS, (("eave", 0.9316, 1203.6),))
+    assert as_text(table).splitlines()[-1].split() == ["eave", "93.2", "1204"]
+    assert as_csv(table).splitlines()[1] == "eave,0.9316,1203.600000"
+
+
+def test_no_negative_zero():
+    table = Table("monthly", COLUMNS, (("eave", -0.00001, -0.2),))
+    assert as_text(table).splitlines()[-1].split() == ["eave", "0.0", "0"]
+
+
+def test_columns_line_up_whatever_the_name():
+    table = Table("t", COLUMNS, (("東の庭", 0.5, 1.0), ("e", 0.25, 22.0)))
+    wide, narrow = as_text(table).splitlines()[-2:]
+    assert len(wide) + 3 == len(narrow)  # three characters of double width
+
+
+@pytest.mark.parametrize("lead", ["=", "+", "-", "@", "\t", "\r", " =", "\n="])
+def test_no_text_becomes_a_formula(lead):
+    table = Table("t", COLUMNS, ((lead + "HYPERLINK(1)", 0.5, 1.0),))
+    cell = next(csv.DictReader(io.StringIO(as_csv(table))))["point"]
+    assert cell.startswith("'")
+    assert cell.endswith("HYPERLINK(1)")
+
+
+@given(st.text())
+def test_any_text_survives_as_one_inert_field(text):
+    table = Table("t", COLUMNS, ((text, 0.5, 1.0),))
+    rows = list(csv.reader(io.StringIO(as_csv(table))))
+    assert len(rows) == 2
+    assert rows[1][0] == inert(text)
+    assert rows[1][0].lstrip()[:1] not in ("=", "+", "-", "@")
+
+
+def test_a_row_of_the_wrong_length_is_refused():
+    with pytest.raises(ValueError, match="2 cells"):
+        Table("t", COLUMNS, (("eave", 0.5),))
