@@ -1,0 +1,56 @@
+"""A horizon profile reads periodically, keeps its edges and never invents a value."""
+
+import numpy as np
+import pytest
+
+from logger.profile import HorizonProfile, Obstruction
+
+
+def test_rows_may_come_in_any_order():
+    p = HorizonProfile([270, 90, 0, 180], [3, 1, 0, 2])
+    assert list(p.azimuth_deg) == [0, 90, 180, 270]
+    assert p.elevation_at([45, 315, 359.999]) == pytest.approx([0.5, 1.5, 0], abs=1e-3)
+
+
+def test_a_vertical_edge_keeps_its_sides():
+    p = HorizonProfile([0, 100, 100, 200, 200], [0, 0, 30, 30, 0])
+    assert p.elevation_at([99.99, 100.01, 199.99, 200.01]) == pytest.approx(
+        [0, 30, 30, 0], abs=0.01
+    )
+
+
+def test_a_gap_is_open_blocked_or_unknown_as_the_caller_says():
+    p = HorizonProfile([0, 90, 180, 270], [5, 5, np.nan, 5])
+    assert list(p.known) == [True, True, False, True]
+    assert p.elevation_at(180) == 0
+    assert p.elevation_at(180, unmeasured_deg=90) == 90
+    assert np.isnan(p.elevation_at(180, unmeasured_deg=np.nan))
+    assert not p.measured_at(135)
+    assert p.measured_at(45)
+
+
+def test_turning_carries_the_obstructions_along():
+    p = HorizonProfile([0, 90], [1, 2], obstructions=(Obstruction("oak", 350, 20, "deciduous"),))
+    turned = p.turned(15)
+    assert turned.elevation_at(105) == pytest.approx(2)
+    assert (turned.obstructions[0].from_azimuth_deg, turned.obstructions[0].to_azimuth_deg) == (
+        5,
+        35,
+    )
+
+
+@pytest.mark.parametrize(
+    ("azimuth", "elevation"), [([], []), ([0, np.nan], [1, 2]), ([0, 1], [1]), ([0, 1], [1, 91])]
+)
+def test_nonsense_is_refused(azimuth, elevation):
+    with pytest.raises(ValueError, match=r"horizon|shape|elevation"):
+        HorizonProfile(azimuth, elevation)
+
+
+def test_columns_cannot_be_changed_from_outside():
+    mine = np.array([0.0, 90.0])
+    p = HorizonProfile(mine, [1, 2])
+    mine[0] = 50
+    assert p.azimuth_deg[0] == 0
+    with pytest.raises(ValueError, match="read-only"):
+        p.elevation_deg[0] = 3
