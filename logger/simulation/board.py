@@ -1,0 +1,321 @@
+"""The firmware of the virtual board: measurements into sentences, and answers to the host.
+
+Sentences are formatted column-wise, because accuracy benchmarks need hundreds of sweeps; the
+tests hold every byte against the codec of the wire contract.
+"""
+
+from __future__ import annotations
+
+from binascii import crc_hqx
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+import numpy as np
+
+from firmware_protocol import (
+    PROTOCOL_VERSION,
+    Attitude,
+    BoardSentence,
+    Configure,
+    Fault,
+    Identity,
+    Key,
+    MagneticHeading,
+    PitchRoll,
+    RawField,
+    RawRate,
+    TrueHeading,
+    encode,
+)
+from logger.angles import wrap360
+from logger.columns import Floats, Ints
+from logger.errors import UsageError
+from logger.rotation import angles_of, attitude_from_vectors
+from logger.samples import KeyPress
+from logger.simulation.sensor import Measured
+
+Chunk: TypeAlias = tuple[float, bytes]
+"""Seconds since the start, and the bytes received then."""
+
+STREAMS = "AMG"
+LINK_SHARE = 0.85
+"""Settings that would fill more of the link than this are refused."""
+_BITS_A_BYTE = 10  # 8N1
+_IDENTITY_EVERY_S = 5.0
+_LONGEST: dict[str, BoardSentence] = {
+    # The longest sentences of a board handled by a person: 7 digits of t_ms, 9999 in every axis.
+    "A": Attitude(65535, 9_999_999, 35999, -17999, -8999, 1),
+    "M": RawField(65535, 9_999_999, -9999, -9999, -9999, -19999, -19999, -19999),
+    "G": RawRate(65535, 9_999_999, -19999, -19999, -19999, 300),
+}
+
+
+@dataclass(frozen=True)
+class BoardSettings:
+    """How the virtual board is set up.
+
+    Parameters
+    ----------
+    streams : str
+        Some of the letters A, M, G.
+    rate_hz : int
+        1 to 200. [Hz]
+    persona : str
+        ``own`` speaks the wire contract; ``nmea`` is a standard compass that sends ``HDG`` and
+        ``XDR``, ``nmea-hdm`` and ``nmea-true`` send ``HDM`` and ``HDT`` instead of ``HDG``.
+    name, serial_number, firmware : str
+        Of the identity.
+    link_baud : int or None
+        Bits a second of the serial link; None has no limit (TCP). [bit/s]
+    start_ms : int
+        Of the board's clock at the first instant. [ms]
+    start_seq : int
+        Of the first instant.
+    variation_deg : float or None
+        That the ``nmea`` persona claims. [deg]
+    reset_at_s : float or None
+        The board falls silent for a second then and starts again, clock and counter at zero. [s]
+    """
+
+    streams: str = "AMG"
+    rate_hz: int = 50
+    persona: str = "own"
+    name: str = "virtual board"
+    serial_number: str = "V001"
+    firmware: str = "1.0.0"
+    link_baud: int | None = 115200
+    start_ms: int = 1840
+    start_seq: int = 0
+    variation_deg: float | None = None
+    reset_at_s: float | None = None
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.rate_hz <= 200:
+            raise UsageError(f"a rate of {self.rate_hz} Hz is outside 1 to 200")
+        if not self.streams or set(self.streams) - set(STREAMS):
+            raise UsageError(f"streams {self.streams!r} are not some of the letters {STREAMS}")
+        if self.persona not in PERSONAS:
+            raise UsageError(
+                f"no persona {self.persona!r}", hint=f"the personas are {', '.join(PERSONAS)}"
+            )
+        if self.persona == "own" and not fits_link(self.rate_hz, self.streams, self.link_baud):
+            raise UsageError(
+                f"{self.streams} at {self.rate_hz} Hz fills more than "
+                f"{LINK_SHARE:.0%} of a link of {self.link_baud} bit/s",
+                hint="lower the rate or send fewer streams",
+            )
+
+    def identity(self) -> Identity:
+        """What the board says of itself."""
+        return Identity(
+            PROTOCOL_VERSION,
+            self.name,
+            self.serial_number,
+            self.firmware,
+            self.rate_hz,
+            self.streams,
+        )
+
+    def configured(self, wanted: Configure) -> BoardSettings | None:
+        """The settings after a host's wish; None where the board must refuse it."""
+        if not fits_link(wanted.rate_hz, wanted.streams, self.link_baud):
+            return None
+        return replace(self, rate_hz=wanted.rate_hz, streams=wanted.streams)
+
+
+PERSONAS = ("own", "nmea", "nmea-hdm", "nmea-true")
+
+
+def fits_link(rate_hz: int, streams: str, link_baud: int | None) -> bool:
+    """Whether settings stay within 85 % of a link.
+
+    Parameters
+    ----------
+    rate_hz : int
+        [Hz]
+    streams : str
+    link_baud : int or None
+        None has no limit. [bit/s]
+    """
+    if link_baud is None:
+        return True
+    size = sum(len(encode(_LONGEST[letter])) for letter in streams)
+    return size * _BITS_A_BYTE * rate_hz <= LINK_SHARE * link_baud
+
+
+def board_attitude(measured: Measured) -> tuple[Floats, Floats, Floats]:
+    """Heading, tilt and pitch as the board computes them: from its own uncorrected sensors."""
+    return angles_of(attitude_from_vectors(measured.field_ut, measured.force_g))
+
+
+def sentences_of(
+    measured: Measured,
+    settings: BoardSettings,
+    keys: Sequence[KeyPress] = (),
+    clock_error_ppm: float = 0.0,
+    true_minus_magnetic_deg: float = 0.0,
+) -> list[bytes]:
+    """What the board sends at each measuring instant.
+
+    Parameters
+    ----------
+    measured : Measured
+    settings : BoardSettings
+    keys : sequence of KeyPress
+        Each goes out with the first instant not before it.
+    clock_error_ppm : float
+        How much too fast the board's clock runs.
+    true_minus_magnetic_deg : float
+        Added by the ``nmea-true`` persona. [deg]
+
+    Returns
+    -------
+    list of bytes
+        One entry an instant; empty where the board sends nothing.
+    """
+    if settings.persona != "own":
+        return _standard_sentences(measured, settings, true_minus_magnetic_deg)
+    n = len(measured)
+    t = measured.t_s * (1 + clock_error_ppm * 1e-6)
+    since, silent = t, np.zeros(n, dtype=bool)
+    first = 0
+    if settings.reset_at_s is not None:
+        silent = (t >= settings.reset_at_s) & (t < settings.reset_at_s + 1.0)
+        after = t >= settings.reset_at_s + 1.0
+        first = int(np.count_nonzero(~after))
+        since = np.where(after, t - settings.reset_at_s - 1.0, t)
+    again = np.arange(n) >= first if settings.reset_at_s is not None else np.zeros(n, dtype=bool)
+    seq = np.where(again, np.arange(n) - first, np.arange(n) + settings.start_seq) % 65536
+    start_ms = np.where(again, 0, settings.start_ms)
+    t_ms = (np.round(since * 1000).astype(np.int64) + start_ms) % 2**32
+
+    made: list[list[bytes]] = []
+    stamps = [*zip(seq.tolist(), t_ms.tolist(), strict=True)]
+    if "A" in settings.streams:
+        made.append(_closed(_attitude_bodies(measured, stamps)))
+    if "M" in settings.streams:
+        columns = np.concatenate(
+            [_whole(measured.field_ut * 100, 160_000), _whole(measured.force_g * 1e4, 160_000)],
+            axis=1,
+        )
+        made.append(
+            _closed(
+                b"PHLGM,%d,%d,%d,%d,%d,%d,%d,%d" % (*stamp, *row)
+                for stamp, row in zip(stamps, columns.tolist(), strict=True)
+            )
+        )
+    if "G" in settings.streams:
+        columns = np.concatenate(
+            [
+                _whole(measured.rate_deg_s * 100, 400_000),
+                _whole(measured.temperature_c[:, None] * 10, 2_000),
+            ],
+            axis=1,
+        )
+        made.append(
+            _closed(
+                b"PHLGG,%d,%d,%d,%d,%d,%d" % (*stamp, *row)
+                for stamp, row in zip(stamps, columns.tolist(), strict=True)
+            )
+        )
+    sent = [b"".join(parts) for parts in zip(*made, strict=True)]
+
+    identity = encode(settings.identity())
+    since_identity = np.floor(since / _IDENTITY_EVERY_S + 1e-9)
+    due = np.concatenate([[True], np.diff(since_identity) != 0])
+    for i in np.flatnonzero(due):
+        sent[i] = identity + sent[i]
+    for press in keys:
+        at = min(int(np.searchsorted(measured.t_s, press.t_s - 1e-9)), n - 1)
+        sent[at] += encode(Key(*stamps[at], press.key, press.down))
+    for i in np.flatnonzero(silent):
+        sent[i] = b""
+    return sent
+
+
+def _attitude_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[bytes]:
+    heading, tilt, pitch = board_attitude(measured)
+    rows = zip(
+        stamps,
+        (_whole(heading * 100, 36_000) % 36_000).tolist(),
+        _whole(tilt * 100, 18_000).tolist(),
+        _whole(pitch * 100, 9_000).tolist(),
+        strict=True,
+    )
+    for (seq, t_ms), h, r, p in rows:
+        yield b"PHLGA,%d,%d,%d.%02d,%s%d.%02d,%s%d.%02d,1" % (
+            seq,
+            t_ms,
+            h // 100,
+            h % 100,
+            b"-" if r < 0 else b"",
+            abs(r) // 100,
+            abs(r) % 100,
+            b"-" if p < 0 else b"",
+            abs(p) // 100,
+            abs(p) % 100,
+        )
+
+
+def _standard_sentences(
+    measured: Measured, settings: BoardSettings, true_minus_magnetic_deg: float
+) -> list[bytes]:
+    heading, tilt, pitch = (np.round(column, 1) for column in board_attitude(measured))
+    true = np.round(wrap360(heading + true_minus_magnetic_deg), 1) % 360
+    sent = []
+    for h, true_h, r, p in zip(heading % 360, true, tilt, pitch, strict=True):
+        if settings.persona == "nmea":
+            first = encode(MagneticHeading(float(h), None, settings.variation_deg))
+        elif settings.persona == "nmea-hdm":
+            first = _framed([b"HCHDM,%.1f,M" % h])[0]
+        else:
+            first = encode(TrueHeading(float(true_h)))
+        sent.append(first + encode(PitchRoll(float(p), float(r))))
+    return sent
+
+
+def config_refused(t_ms: int, settings: BoardSettings, wanted: Configure) -> bytes:
+    """The fault that answers settings the link cannot carry.
+
+    Parameters
+    ----------
+    t_ms : int
+        The board's clock. [ms]
+    settings : BoardSettings
+    wanted : Configure
+    """
+    text = f"{wanted.streams} at {wanted.rate_hz} Hz overfills the link"
+    return encode(Fault(t_ms, "CONFIG", text))
+
+
+def received(
+    measured: Measured, sent: Sequence[bytes], settings: BoardSettings, rng: np.random.Generator
+) -> list[Chunk]:
+    """The bytes with the host's receive times: link, latency, jitter of a busy host.
+
+    Times are whole milliseconds and never decrease.
+    """
+    size = np.array([len(text) for text in sent], dtype=float)
+    link_s = 0.0 if settings.link_baud is None else size * _BITS_A_BYTE / settings.link_baud
+    late = 0.002 + link_s + rng.exponential(0.001, len(sent))
+    t = np.round(np.maximum.accumulate(measured.t_s + late), 3).tolist()
+    return [(at, text) for at, text in zip(t, sent, strict=True) if text]
+
+
+def _whole(values: Floats, limit: int) -> Ints:
+    return np.clip(np.round(values), -limit, limit).astype(np.int64)
+
+
+def _closed(bodies: Iterable[bytes]) -> list[bytes]:
+    """Bodies with their CRC, framed with their checksum and line end."""
+    checked = [b"%s,%04X" % (body, crc_hqx(body, 0xFFFF)) for body in bodies]
+    return _framed(checked)
+
+
+def _framed(bodies: list[bytes]) -> list[bytes]:
+    if not bodies:
+        return []
+    starts = np.cumsum([0, *(len(body) for body in bodies[:-1])])
+    xor = np.bitwise_xor.reduceat(np.frombuffer(b"".join(bodies), dtype=np.uint8), starts)
+    return [b"$%s*%02X\r\n" % pair for pair in zip(bodies, xor.tolist(), strict=True)]
