@@ -1,26 +1,35 @@
 """The fused fit: one periodic skyline through all passes.
 
-The skyline h is a function on nodes of azimuth with straight lines between them. It minimises
+The skyline h is a function on nodes of azimuth with straight lines between them, and two nodes
+of one azimuth at every vertical edge. It minimises
 
-    sum_i w_i rho((y_i - h(x_i)) / s_i) + sum_k v_k (second difference of h at k)^2
+    sum_i w_i ((y_i - h(x_i)) / s_i)^2 + sum_k v_k (second difference of h at k)^2
 
-over the mean directions (x_i, y_i) of each pass in each cell. The weights v_k are found anew in
-every round from the second difference itself, so that a bend that the passes show costs little
-and noise between bends costs much: fine where the path moved, coarse where it is smooth.
+over the mean directions (x_i, y_i) of each pass between neighbouring nodes. The weights w_i
+lessen outliers; the weights v_k are found anew in every round from the second difference itself,
+so that a bend that the passes show costs little and noise between bends costs much: fine where
+the path moved, coarse where it is smooth. Nothing is penalised across an edge.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from logger.angles import wrap360
 from logger.columns import Bools, Floats, Ints, floats
+from logger.horizon.edges import Climb, Edge
+from logger.horizon.passes import Leg, row_weight_s
+from logger.horizon.settings import HorizonSettings
+
+_BESIDE_DEG = 1e-6  # how far beside an edge a row is put that belongs to one of its sides
 
 
 @dataclass(frozen=True, eq=False)
 class CellMeans:
-    """Mean direction of each pass in each cell it crossed; a row a pass and cell.
+    """Mean direction of each pass between neighbouring nodes; a row a pass and interval.
 
     Parameters
     ----------
@@ -29,19 +38,22 @@ class CellMeans:
         0 to 360. [deg]
     elevation_deg : array, shape (M,)
         [deg]
-    error_deg : array, shape (M,)
-        1 sigma. [deg]
+    seconds : array, shape (M,)
+        Time spent. [s]
+    noise_deg : array, shape (M,)
+        Random error of one row along either axis, 1 sigma. [deg]
     """
 
     leg: Ints
     azimuth_deg: Floats
     elevation_deg: Floats
-    error_deg: Floats
+    seconds: Floats
+    noise_deg: Floats
 
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """A fitted skyline.
+    """A fitted skyline; two nodes of one azimuth are a vertical edge.
 
     Parameters
     ----------
@@ -61,91 +73,270 @@ class Fit:
     correlation_deg: float
 
 
-@dataclass(frozen=True)
-class Smoothing:
-    """How stiff the fitted skyline is.
+def nodes_for(edges: Sequence[Edge], step_deg: float) -> Floats:
+    """The grid, every edge twice, and no grid node so near an edge that it would be idle.
 
     Parameters
     ----------
-    bend_deg : float
-        Typical second difference of one node that is a bend rather than noise. [deg]
-    rounds : int
-        Of reweighting.
-    overlap_deg : float
-        How far the circle is continued beyond north on both sides to close it. [deg]
-    replicates : int
-        Noise replicates behind the standard error.
+    edges : sequence of Edge
+    step_deg : float
+        [deg]
     """
+    grid = np.arange(round(360.0 / step_deg)) * step_deg
+    at = floats([e.azimuth_deg for e in edges])
+    if at.size:
+        near = np.abs(np.mod(grid[:, None] - at + 180.0, 360.0) - 180.0).min(axis=1)
+        grid = grid[near > 0.3 * step_deg]
+    return floats(np.sort(np.r_[grid, at, at], kind="stable"))
 
-    bend_deg: float = 0.02
-    rounds: int = 12
-    overlap_deg: float = 30.0
-    replicates: int = 48
+
+def placed(
+    index: int, leg: Leg, edges: Sequence[Edge], settings: HorizonSettings
+) -> tuple[Floats, Bools]:
+    """Where along the skyline each row of a leg belongs, and which rows tell of it.
+
+    Rows before a climb belong to one side of its edge and rows after it to the other, wherever
+    tremor put them; the leg's offset at an edge is taken out near it, and dies away in time as
+    the tremor changes. Rows of the climb itself tell nothing of either side.
+
+    Parameters
+    ----------
+    index : int
+        Of the leg.
+    leg : Leg
+    edges : sequence of Edge
+    settings : HorizonSettings
+
+    Returns
+    -------
+    azimuth_deg : array, shape (N,)
+        0 to 360. [deg]
+    telling : bool array, shape (N,)
+    """
+    x = np.array(leg.path_deg)
+    telling = np.ones(len(leg), dtype=bool)
+    own: list[tuple[Climb, float]] = []
+    for edge in edges:
+        climb = next((c for c in edge.climbs if c.leg == index), None)
+        if climb is None:
+            near = np.abs(np.mod(x - edge.azimuth_deg + 180.0, 360.0) - 180.0)
+            telling &= near > settings.edge_width_deg
+        else:
+            turn = float(np.mod(edge.azimuth_deg - climb.path_deg + 180.0, 360.0) - 180.0)
+            own.append((climb, climb.path_deg + turn))
+            telling[climb.first : climb.last + 1] = False
+    if own:
+        shift, share = np.zeros(len(leg)), np.zeros(len(leg))
+        for climb, at in own:
+            start, end = leg.t_s[climb.first], leg.t_s[climb.last]
+            away = np.maximum(np.maximum(start - leg.t_s, leg.t_s - end), 0.0)
+            pull = np.exp(-((away / settings.noise_time_s) ** 2))
+            shift += pull * (at - climb.path_deg)
+            share += pull
+        x += shift / np.maximum(share, 1.0)
+        for climb, at in own:
+            reach = slice(
+                int(np.searchsorted(leg.t_s, leg.t_s[climb.first] - 3.0)),
+                int(np.searchsorted(leg.t_s, leg.t_s[climb.last] + 3.0)),
+            )
+            rows = np.arange(len(leg))[reach]
+            near = np.abs(x[reach] - at) < 3.0
+            earlier, later = rows[near & (rows < climb.first)], rows[near & (rows > climb.last)]
+            below, above = (earlier, later) if leg.clockwise else (later, earlier)
+            x[below] = np.minimum(x[below], at - _BESIDE_DEG)
+            x[above] = np.maximum(x[above], at + _BESIDE_DEG)
+    return floats(wrap360(x)), telling
+
+
+def cell_means(
+    index: int, leg: Leg, edges: Sequence[Edge], nodes_deg: Floats, settings: HorizonSettings
+) -> CellMeans:
+    """Average one leg's rows between neighbouring nodes.
+
+    Parameters
+    ----------
+    index : int
+        Of the leg.
+    leg : Leg
+    edges : sequence of Edge
+    nodes_deg : array, shape (K,)
+        [deg]
+    settings : HorizonSettings
+    """
+    azimuth, telling = placed(index, leg, edges, settings)
+    n = nodes_deg.size
+    cell = np.searchsorted(nodes_deg, azimuth[telling], side="right") % n
+    seconds = row_weight_s(leg.t_s, settings.gap_s)[telling]
+    time = np.bincount(cell, seconds, n)
+    full = np.flatnonzero(time > 0)
+    # The last and the first node enclose north: unwrap their cell round 0 before averaging.
+    x = azimuth[telling]
+    x = np.where((cell == 0) & (x > 180.0), x - 360.0, x)
+
+    def mean(column: Floats) -> Floats:
+        return floats(np.bincount(cell, seconds * column, n)[full] / time[full])
+
+    return CellMeans(
+        np.full(full.size, index, dtype=np.int64),
+        floats(wrap360(mean(x))),
+        mean(leg.elevation_deg[telling]),
+        time[full],
+        mean(leg.noise_deg[telling]),
+    )
+
+
+def joined(parts: Sequence[CellMeans]) -> CellMeans:
+    """Cell means of several legs in one table."""
+    names = ("leg", "azimuth_deg", "elevation_deg", "seconds", "noise_deg")
+    return CellMeans(*(np.concatenate([getattr(p, name) for p in parts]) for name in names))
+
+
+@dataclass(frozen=True, eq=False)
+class _Around:
+    """The circle laid out flat, continued at both ends, with what the fit needs of it."""
+
+    node: Floats
+    inner: slice
+    row: Ints
+    left: Ints
+    share: Floats
+    bend: Floats  # second difference in terms of three nodes, shape (total - 2, 3)
+    scale: Floats  # weight of the stiffness there; 0 across edges
+
+
+def _laid_out(means: CellMeans, nodes_deg: Floats, settings: HorizonSettings) -> _Around:
+    overlap, step = settings.overlap_deg, settings.step_deg
+    before = nodes_deg[nodes_deg >= 360.0 - overlap] - 360.0
+    after = nodes_deg[nodes_deg <= overlap] + 360.0
+    # A pair of nodes at the very ends must not be torn apart.
+    node = np.concatenate([before, nodes_deg, after])
+    x = np.concatenate([means.azimuth_deg + turn for turn in (-360.0, 0.0, 360.0)])
+    inside = (x >= node[0]) & (x <= node[-1])
+    row = np.tile(np.arange(means.azimuth_deg.size), 3)[inside]
+    x = x[inside]
+    left = np.clip(np.searchsorted(node, x, side="right") - 1, 0, node.size - 2)
+    width = np.diff(node)
+    share = np.clip((x - node[left]) / np.maximum(width[left], 1e-12), 0.0, 1.0)
+    one, two = width[:-1], width[1:]
+    whole = (one > 0) & (two > 0)
+    one, two = np.where(whole, one, 1.0), np.where(whole, two, 1.0)
+    bend = step * np.stack([1 / one, -(1 / one + 1 / two), 1 / two], axis=1)
+    return _Around(
+        floats(node),
+        slice(before.size, before.size + nodes_deg.size),
+        row,
+        left,
+        floats(share),
+        floats(bend),
+        whole.astype(float),
+    )
 
 
 def fit_skyline(
-    means: CellMeans, step_deg: float, smoothing: Smoothing, correlation_deg: float = 1.5
+    means: CellMeans, nodes_deg: Floats, settings: HorizonSettings, replicates: int = 48
 ) -> Fit:
     """Fit a periodic skyline to cell means.
 
     Parameters
     ----------
     means : CellMeans
-    step_deg : float
-        Spacing of the nodes. [deg]
-    smoothing : Smoothing
-    correlation_deg : float
-        Azimuth over which one pass's noise is alike. [deg]
+    nodes_deg : array, shape (K,)
+        From `nodes_for`. [deg]
+    settings : HorizonSettings
+    replicates : int
+        Noise replicates behind the standard error.
     """
-    n = round(360.0 / step_deg)
-    extra = round(smoothing.overlap_deg / step_deg)
-    total = n + 2 * extra
-    x = np.concatenate([means.azimuth_deg + turn for turn in (-360.0, 0.0, 360.0)])
-    position = x / step_deg + extra
-    inside = (position >= 0) & (position <= total - 1)
-    position = position[inside]
-    which = np.tile(np.arange(means.azimuth_deg.size), 3)[inside]
-    y, s = means.elevation_deg[which], means.error_deg[which]
-
-    left = np.minimum(np.floor(position).astype(np.int64), total - 2)
-    share = position - left
-    value = np.zeros(total)
-    robust = np.ones(y.size)
-    bend = np.full(total - 2, smoothing.bend_deg)
-    for _ in range(smoothing.rounds):
-        bands, rhs = _normal_equations(left, share, y, robust / s**2, bend, total)
+    around = _laid_out(means, nodes_deg, settings)
+    y, row, left, share = means.elevation_deg, around.row, around.left, around.share
+    total = around.node.size
+    ease = settings.bend_deg
+    bend = np.full(total - 2, ease)
+    value, robust = np.zeros(total), np.ones(row.size)
+    slope = np.zeros(means.azimuth_deg.size)
+    for turn in range(settings.rounds):
+        random = _random_error(means, slope, settings)
+        error = np.hypot(random, settings.pass_error_deg)[row]
+        bands, rhs = _normal_equations(around, y[row], robust / error**2, bend, settings)
         value = _solve(bands, rhs)
-        residual = (y - (1 - share) * value[left] - share * value[left + 1]) / s
-        robust = 1.0 / np.maximum(1.0, np.abs(residual) / 2.0)
+        away = (y[row] - (1 - share) * value[left] - share * value[left + 1]) / error
+        robust = 1.0 / np.maximum(1.0, np.abs(away) / 2.0)
         # Second differences follow a heavy-tailed law: each one's own size sets its scale.
-        bend = np.hypot(np.diff(value, 2), smoothing.bend_deg / 4.0)
-    spread, correlation = _replicated(
-        means, left, share, which, robust, s, bands, total, extra, n, smoothing, correlation_deg
+        size = np.abs((around.bend * _triples(value)).sum(axis=1))
+        bend = np.hypot(size, ease / 4.0)
+        if turn >= 2:
+            slope = _slope_at(means, around, value)
+    noise = _noise_replicates(means, random, slope, settings, replicates)
+    found = _solve(bands, _right_side(around, noise[row] * (robust / error**2)[:, None]))
+    found = found[around.inner]
+    return Fit(
+        nodes_deg,
+        value[around.inner],
+        floats(np.sqrt((found**2).mean(axis=1))),
+        _correlation_length(found, nodes_deg),
     )
-    keep = slice(extra, extra + n)
-    return Fit(floats(np.arange(n) * step_deg), value[keep], spread, correlation)
+
+
+def _triples(value: Floats) -> Floats:
+    return np.stack([value[:-2], value[1:-1], value[2:]], axis=1)
+
+
+def _random_error(means: CellMeans, slope: Floats, settings: HorizonSettings) -> Floats:
+    """Error of each mean as if errors of neighbours were independent. Shape (M,). [deg].
+
+    Noise is alike over `noise_time_s`, so a mean is worth its time in units of that. On a slope
+    the error across counts as well.
+    """
+    lean = np.sqrt(1.0 + slope**2)
+    return floats(means.noise_deg * lean * np.sqrt(settings.noise_time_s / means.seconds))
+
+
+def _slope_at(means: CellMeans, around: _Around, value: Floats) -> Floats:
+    """Slope of the fit about a degree round each mean, degrees up a degree across. Shape (M,)."""
+    half = 0.5
+    node, x = around.node, means.azimuth_deg
+    return floats((np.interp(x + half, node, value) - np.interp(x - half, node, value)) / 1.0)
 
 
 def _normal_equations(
-    left: Ints, share: Floats, y: Floats, weight: Floats, bend: Floats, total: int
+    around: _Around, y: Floats, weight: Floats, bend: Floats, settings: HorizonSettings
 ) -> tuple[Floats, Floats]:
     """Upper bands (as for ``solveh_banded``) and right side of the penalised fit."""
+    left, share, total = around.left, around.share, around.node.size
     bands = np.zeros((3, total))
     bands[2] += np.bincount(left, weight * (1 - share) ** 2, total)
     bands[2] += np.bincount(left + 1, weight * share**2, total)
     bands[1] += np.bincount(left + 1, weight * share * (1 - share), total)
-    v = 1.0 / bend**2
-    bands[2, :-2] += v
-    bands[2, 1:-1] += 4 * v
-    bands[2, 2:] += v
-    bands[1, 1:-1] -= 2 * v
-    bands[1, 2:] -= 2 * v
-    bands[0, 2:] += v
+    v, c = around.scale / bend**2, around.bend
+    bands[2, :-2] += v * c[:, 0] ** 2
+    bands[2, 1:-1] += v * c[:, 1] ** 2
+    bands[2, 2:] += v * c[:, 2] ** 2
+    bands[1, 1:-1] += v * c[:, 0] * c[:, 1]
+    bands[1, 2:] += v * c[:, 1] * c[:, 2]
+    bands[0, 2:] += v * c[:, 0] * c[:, 2]
+    _add_levelling(bands, around, settings)
     # A whisper of a pull to level keeps the equations definite where nothing was measured.
     bands[2] += 1e-9
-    rhs = floats(np.bincount(left, weight * (1 - share) * y, total))
-    rhs += np.bincount(left + 1, weight * share * y, total)
-    return bands, rhs
+    rhs = np.bincount(left, weight * (1 - share) * y, total)
+    return bands, floats(rhs + np.bincount(left + 1, weight * share * y, total))
+
+
+def _add_levelling(bands: Floats, around: _Around, settings: HorizonSettings) -> None:
+    """Hold narrow pieces between edges, whose slope no pass can show, near level."""
+    edge = np.flatnonzero(np.diff(around.node) == 0)
+    for a, b in zip(edge[:-1] + 1, edge[1:], strict=True):
+        width = around.node[b] - around.node[a]
+        if b > a and width < settings.narrow_deg:
+            pull = 1.0 / (settings.narrow_slope * np.diff(around.node[a : b + 1])) ** 2 / (b - a)
+            bands[2, a:b] += pull
+            bands[2, a + 1 : b + 1] += pull
+            bands[1, a + 1 : b + 1] -= pull
+
+
+def _right_side(around: _Around, each: Floats) -> Floats:
+    rhs = np.zeros((around.node.size, each.shape[1]))
+    np.add.at(rhs, around.left, each * (1 - around.share)[:, None])
+    np.add.at(rhs, around.left + 1, each * around.share[:, None])
+    return rhs
 
 
 def _solve(bands: Floats, rhs: Floats) -> Floats:
@@ -154,121 +345,61 @@ def _solve(bands: Floats, rhs: Floats) -> Floats:
     return floats(solveh_banded(bands, rhs, check_finite=False))
 
 
-def _replicated(
-    means: CellMeans,
-    left: Ints,
-    share: Floats,
-    which: Ints,
-    robust: Floats,
-    s: Floats,
-    bands: Floats,
-    total: int,
-    extra: int,
-    n: int,
-    smoothing: Smoothing,
-    correlation_deg: float,
-) -> tuple[Floats, float]:
-    """Spread of the fit over replicates of correlated noise, and its correlation length."""
+def _noise_replicates(
+    means: CellMeans, random: Floats, slope: Floats, settings: HorizonSettings, count: int
+) -> Floats:
+    """Replicates of the means' errors: white, and slow along each leg. Shape (M, R). [deg].
+
+    Always the same replicates, so that the same recording gives the same result.
+    """
     rng = np.random.default_rng(20260321)
-    r = smoothing.replicates
-    step = 360.0 / n
-    noise = np.zeros((means.azimuth_deg.size, r))
-    kernel_rows = max(1, round(correlation_deg / step))
+    noise = rng.standard_normal((random.size, count)) * random[:, None]
+    k = np.arange(1, 13)
     for leg in np.unique(means.leg):
-        white = rng.standard_normal((n, r))
-        spectrum = np.fft.rfft(np.r_[np.ones(kernel_rows), np.zeros(n - kernel_rows)])
-        smooth = np.fft.irfft(np.fft.rfft(white, axis=0) * spectrum[:, None], n, axis=0)
-        smooth /= np.sqrt(kernel_rows)
-        rows = np.flatnonzero(means.leg == leg)
-        cell = np.floor(means.azimuth_deg[rows] / step).astype(np.int64) % n
-        noise[rows] = smooth[cell]
-    noise *= means.error_deg[:, None]
-    each = noise[which] * (robust / s**2)[:, None]
-    rhs = np.zeros((total, r))
-    np.add.at(rhs, left, each * (1 - share)[:, None])
-    np.add.at(rhs, left + 1, each * share[:, None])
-    found = _solve(bands, rhs)[extra : extra + n]
-    spread = np.sqrt((found**2).mean(axis=1))
-    return floats(spread), _correlation_length(found, step)
+        rows = means.leg == leg
+        angle = np.radians(means.azimuth_deg[rows])[:, None] * k
+        size = rng.standard_normal((2, k.size, count)) / np.sqrt(k.size)
+        slow = np.cos(angle) @ size[0] + np.sin(angle) @ size[1]
+        noise[rows] += settings.pass_error_deg * np.sqrt(1.0 + slope[rows, None] ** 2) * slow
+    return floats(noise)
 
 
-def _correlation_length(replicates: Floats, step_deg: float) -> float:
+def _correlation_length(replicates: Floats, nodes_deg: Floats) -> float:
     """Azimuth at which replicates' autocorrelation has fallen to 1/e. [deg]."""
-    scaled = replicates / np.maximum(replicates.std(axis=1, keepdims=True), 1e-12)
+    step = 0.5
+    grid = np.arange(0.0, 360.0, step)
+    near = np.minimum(np.searchsorted(nodes_deg, grid), nodes_deg.size - 1)
+    scaled = replicates[near] / np.maximum(replicates[near].std(axis=1, keepdims=True), 1e-12)
     power = np.abs(np.fft.rfft(scaled, axis=0)) ** 2
     auto = np.fft.irfft(power.mean(axis=1), scaled.shape[0])
-    auto = auto / auto[0]
-    below = np.flatnonzero(auto < np.exp(-1.0))
-    return float(below[0] * step_deg) if below.size else 180.0
+    below = np.flatnonzero(auto < np.exp(-1.0) * auto[0])
+    return float(below[0] * step) if below.size else 180.0
 
 
-def cell_means(
-    leg_index: int,
-    azimuth_deg: Floats,
-    elevation_deg: Floats,
-    seconds: Floats,
-    noise_deg: float,
-    noise_time_s: float,
-    pass_error_deg: float,
-    step_deg: float,
-) -> CellMeans:
-    """Average one pass's rows cell by cell.
-
-    Parameters
-    ----------
-    leg_index : int
-    azimuth_deg : array, shape (N,)
-        0 to 360. [deg]
-    elevation_deg : array, shape (N,)
-        [deg]
-    seconds : array, shape (N,)
-        Time each row stands for. [s]
-    noise_deg, noise_time_s, pass_error_deg : float
-        As in `HorizonSettings`. [deg], [s], [deg]
-    step_deg : float
-        [deg]
-    """
-    n = round(360.0 / step_deg)
-    cell = np.minimum(np.floor(azimuth_deg / step_deg).astype(np.int64), n - 1)
-    time = np.bincount(cell, seconds, n)
-    full = np.flatnonzero(time > 0)
-    x = np.bincount(cell, seconds * azimuth_deg, n)[full] / time[full]
-    y = np.bincount(cell, seconds * elevation_deg, n)[full] / time[full]
-    # The noise is alike over noise_time_s, so a cell is worth its time in units of that.
-    variance = noise_deg**2 * noise_time_s / time[full] + pass_error_deg**2
-    return CellMeans(np.full(full.size, leg_index), x, y, np.sqrt(variance))
-
-
-def joined(parts: list[CellMeans]) -> CellMeans:
-    """Cell means of several passes in one table."""
-    return CellMeans(
-        np.concatenate([p.leg for p in parts]),
-        np.concatenate([p.azimuth_deg for p in parts]),
-        np.concatenate([p.elevation_deg for p in parts]),
-        np.concatenate([p.error_deg for p in parts]),
-    )
-
-
-def disagreement(means: CellMeans, fit: Fit, step_deg: float, limit_deg: float) -> Bools:
-    """Cells where some pass, averaged over 5 degrees, lies further than a limit from another.
+def disagreement(
+    means: CellMeans, fit: Fit, middle_deg: Floats, settings: HorizonSettings
+) -> Bools:
+    """Cells where passes, each averaged over 5 degrees, lie further apart than the limit.
 
     Parameters
     ----------
     means : CellMeans
     fit : Fit
-    step_deg, limit_deg : float
-        [deg]
+    middle_deg : array, shape (C,)
+        Middle of each cell of the grid. [deg]
+    settings : HorizonSettings
     """
-    n = round(360.0 / step_deg)
-    width = max(1, round(5.0 / step_deg))
+    n = middle_deg.size
+    width = max(1, round(5.0 / settings.step_deg))
     kernel = np.fft.rfft(np.r_[np.ones(width), np.zeros(n - width)])
     high, low = np.full(n, -np.inf), np.full(n, np.inf)
+    node = np.r_[fit.node_deg - 360, fit.node_deg, fit.node_deg + 360]
+    predicted = np.interp(means.azimuth_deg, node, np.tile(fit.elevation_deg, 3))
     for leg in np.unique(means.leg):
         rows = means.leg == leg
-        cell = np.minimum(np.floor(means.azimuth_deg[rows] / step_deg).astype(np.int64), n - 1)
-        predicted = np.interp(means.azimuth_deg[rows], fit.node_deg, fit.elevation_deg, period=360)
+        cell = np.minimum((means.azimuth_deg[rows] / settings.step_deg).astype(np.int64), n - 1)
         away, there = np.zeros(n), np.zeros(n)
-        away[cell] = means.elevation_deg[rows] - predicted
+        away[cell] = means.elevation_deg[rows] - predicted[rows]
         there[cell] = 1.0
         total = np.fft.irfft(np.fft.rfft(away) * kernel, n)
         count = np.rint(np.fft.irfft(np.fft.rfft(there) * kernel, n))
@@ -276,4 +407,4 @@ def disagreement(means: CellMeans, fit: Fit, step_deg: float, limit_deg: float) 
         enough = np.roll(count >= width / 2, -(width // 2))
         high = np.where(enough, np.maximum(high, mean), high)
         low = np.where(enough, np.minimum(low, mean), low)
-    return np.asarray(high - low > limit_deg, dtype=bool)
+    return np.asarray(high - low > settings.disagreement_limit_deg, dtype=bool)

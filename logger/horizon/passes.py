@@ -50,6 +50,8 @@ class Leg:
         Azimuth as a continuous angle that counts full turns. [deg]
     elevation_deg : array, shape (N,)
         [deg]
+    noise_deg : array, shape (N,)
+        Random error of one row along either axis, 1 sigma. [deg]
     clockwise : bool
     """
 
@@ -58,10 +60,11 @@ class Leg:
     t_s: Floats
     path_deg: Floats
     elevation_deg: Floats
+    noise_deg: Floats
     clockwise: bool
 
     def __post_init__(self) -> None:
-        n = freeze_columns(self, ("t_s", "path_deg", "elevation_deg"))
+        n = freeze_columns(self, ("t_s", "path_deg", "elevation_deg", "noise_deg"))
         freeze_columns(self, ("row",), dtype=np.int64, length=n)
 
     def __len__(self) -> int:
@@ -92,10 +95,17 @@ def legs_of(passes: Sequence[Pass], settings: HorizonSettings) -> tuple[Leg, ...
                         t_s[a:b],
                         path[a:b],
                         one.sight.elevation_deg[row[a:b]],
+                        row_noise_deg(one.sight, settings)[row[a:b]],
                         bool(path[b - 1] >= path[a]),
                     )
                 )
     return tuple(legs)
+
+
+def row_noise_deg(sight: SightLines, settings: HorizonSettings) -> Floats:
+    """Random error of each row: what the attitude says of itself, and the hand. [deg]."""
+    own = np.where(np.isfinite(sight.standard_error_deg), sight.standard_error_deg, 0.0)
+    return floats(np.hypot(own, settings.sight_noise_deg))
 
 
 def turning_points(t_s: Floats, path_deg: Floats, turn_deg: float) -> list[int]:

@@ -7,19 +7,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.angles import wrap360
-from logger.columns import Ints, floats
+from logger.angles import interpolate_azimuthal
+from logger.columns import Floats, Ints, floats
 from logger.horizon.coverage import Coverage, Sector, sun_crosses
+from logger.horizon.edges import Edge, climbs_of, edges_of
 from logger.horizon.estimator import (
-    CellMeans,
     Fit,
-    Smoothing,
     cell_means,
     disagreement,
     fit_skyline,
     joined,
+    nodes_for,
 )
-from logger.horizon.passes import Leg, Pass, cells_crossed, legs_of, row_weight_s
+from logger.horizon.passes import Leg, Pass, cells_crossed, legs_of
 from logger.horizon.settings import HorizonSettings
 from logger.profile import HorizonProfile
 from logger.quality import Gate
@@ -40,6 +40,8 @@ class HorizonResult:
         As handed in, a recording each, with the rows that the estimator left out marked.
     legs : tuple of Leg
         The passes found in the recordings.
+    edges : tuple of Edge
+        The vertical edges found.
     settings : HorizonSettings
     """
 
@@ -48,6 +50,7 @@ class HorizonResult:
     coverage: Coverage
     sight: tuple[SightLines, ...]
     legs: tuple[Leg, ...]
+    edges: tuple[Edge, ...]
     settings: HorizonSettings
 
 
@@ -65,34 +68,22 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
     step = settings.step_deg
     n = round(360.0 / step)
     middle = floats((np.arange(n) + 0.5) * step)
-    seen = np.zeros(n, dtype=np.int64)
-    parts: list[CellMeans] = []
-    for index, leg in enumerate(legs):
-        crossed = cells_crossed(leg, settings)
-        if not crossed.any():
-            continue
-        seen += crossed
-        parts.append(
-            cell_means(
-                index,
-                np.asarray(wrap360(leg.path_deg)),
-                leg.elevation_deg,
-                row_weight_s(leg.t_s, settings.gap_s),
-                settings.sight_noise_deg,
-                settings.noise_time_s,
-                settings.pass_error_deg,
-                step,
-            )
-        )
+    crossed = [cells_crossed(leg, settings) for leg in legs]
+    legs = tuple(leg for leg, cells in zip(legs, crossed, strict=True) if cells.any())
+    seen = np.zeros(n, dtype=np.int64) + np.sum([c for c in crossed if c.any()], axis=0, dtype=int)
     crossed_by_sun = sun_crosses(middle, settings.latitude_deg)
-    if not parts:
+    edges: tuple[Edge, ...] = ()
+    if not legs:
         nothing = np.full(n, np.nan)
         coverage = Coverage(middle, seen, np.zeros(n, dtype=bool), crossed_by_sun)
         profile = HorizonProfile(floats(np.arange(n) * step), nothing, nothing)
     else:
-        means = joined(parts)
-        fit = fit_skyline(means, step, Smoothing())
-        differ = disagreement(means, fit, step, settings.disagreement_limit_deg)
+        climbs = [c for i, leg in enumerate(legs) for c in climbs_of(i, leg, settings)]
+        edges = edges_of(climbs, legs, settings)
+        nodes = nodes_for(edges, step)
+        means = joined([cell_means(i, leg, edges, nodes, settings) for i, leg in enumerate(legs)])
+        fit = fit_skyline(means, nodes, settings)
+        differ = disagreement(means, fit, middle, settings)
         coverage = Coverage(middle, seen, differ & (seen > 1), crossed_by_sun)
         profile = _profile(fit, seen, passes, settings)
     return HorizonResult(
@@ -101,6 +92,7 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
         coverage,
         tuple(p.sight for p in passes),
         legs,
+        edges,
         settings,
     )
 
@@ -108,23 +100,57 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
 def _profile(
     fit: Fit, seen: Ints, passes: Sequence[Pass], settings: HorizonSettings
 ) -> HorizonProfile:
-    # A node was measured when a cell on either side was; reading between two nodes then needs
+    node, elevation, error = on_grid(fit, settings.step_deg)
+    # A node was measured when the cells on both sides were; reading between two nodes needs
     # both, so nothing is claimed beyond the last node that a pass touched.
-    measured = (seen > 0) & (np.roll(seen, 1) > 0)
+    whole = (seen > 0) & (np.roll(seen, 1) > 0)
+    cell = np.floor(node / settings.step_deg + 1e-9).astype(np.int64) % seen.size
+    at_node = np.abs(node - cell * settings.step_deg) < 1e-9
+    measured = np.where(at_node, whole[cell], seen[cell] > 0)
     used = [p.sight for p in passes if p.sight.used.any()]
     heading = max((s.heading_error_deg for s in used), default=0.0)
     level = max((s.level_error_deg for s in used), default=0.0)
     steps = tuple(dict.fromkeys(step for s in used for step in s.steps))
     return HorizonProfile(
-        fit.node_deg,
-        np.where(measured, np.clip(fit.elevation_deg, -90.0, 90.0), np.nan),
-        np.where(measured, fit.standard_error_deg, np.nan),
+        node,
+        np.where(measured, np.clip(elevation, -90.0, 90.0), np.nan),
+        np.where(measured, error, np.nan),
         measured,
         heading_error_deg=heading,
         level_error_deg=float(np.hypot(level, settings.tracing_bias_deg)),
         correlation_deg=fit.correlation_deg,
         steps=(*steps, f"skyline fitted on a {settings.step_deg:g}° grid"),
     )
+
+
+def on_grid(fit: Fit, step_deg: float) -> tuple[Floats, Floats, Floats]:
+    """A fit on the whole grid, its vertical edges as further pairs of rows.
+
+    Parameters
+    ----------
+    fit : Fit
+    step_deg : float
+        [deg]
+
+    Returns
+    -------
+    azimuth_deg, elevation_deg, standard_error_deg : array, shape (K,)
+        [deg]
+    """
+    grid = np.arange(round(360.0 / step_deg)) * step_deg
+    missing = grid[~np.isin(np.round(grid, 9), np.round(fit.node_deg, 9))]
+    node = np.concatenate([fit.node_deg, missing])
+    elevation = np.concatenate(
+        [fit.elevation_deg, interpolate_azimuthal(missing, fit.node_deg, fit.elevation_deg)]
+    )
+    error = np.concatenate(
+        [
+            fit.standard_error_deg,
+            interpolate_azimuthal(missing, fit.node_deg, fit.standard_error_deg),
+        ]
+    )
+    order = np.argsort(node, kind="stable")
+    return floats(node[order]), floats(elevation[order]), floats(error[order])
 
 
 def coverage_gates(coverage: Coverage, settings: HorizonSettings) -> tuple[Gate, ...]:

@@ -34,6 +34,31 @@ class HorizonSettings:
         Widest azimuth between neighbouring samples across which the skyline counts as seen. [deg]
     gap_s : float
         Longest time between neighbouring samples across which the path counts as followed. [s]
+    climb_speed_deg_s : float
+        Typical speed of the sight up or down a vertical edge; half of it counts as climbing.
+        [deg/s]
+    climb_steepness : float
+        A climb goes up or down at least this many degrees for every degree across.
+    least_climb_deg : float
+        Lowest vertical edge worth keeping as an edge. [deg]
+    edge_width_deg : float
+        A climb that drifts further across than this is a slope, not an edge. [deg]
+    edge_lean : float
+        So is one that drifts across by more than this for every degree up.
+    edge_match_deg : float
+        Climbs of two passes at most this far apart can be one edge. [deg]
+    edge_window_s : float
+        Window over which speeds are taken to find climbs; wider on noisy streams. [s]
+    bend_deg : float
+        Second difference of the fitted skyline at one node that is typical of noise rather than
+        of a bend. [deg]
+    rounds : int
+        Of reweighting.
+    overlap_deg : float
+        How far the circle is continued beyond north on both sides to close it. [deg]
+    narrow_deg, narrow_slope : float
+        Between two edges nearer than this the top is held to slopes of about that, degrees up a
+        degree across. [deg]
     unmeasured_limit_deg : float
         Unmeasured azimuth that the sun crosses, at most. [deg]
     thin_limit_deg : float
@@ -51,13 +76,25 @@ class HorizonSettings:
 
     latitude_deg: float | None = None
     step_deg: float = 0.25
-    sight_noise_deg: float = 0.35
+    sight_noise_deg: float = 0.3
     noise_time_s: float = 0.2
     pass_error_deg: float = 0.1
     tracing_bias_deg: float = 0.5
     turn_deg: float = 12.0
     gap_deg: float = 3.0
     gap_s: float = 1.0
+    climb_speed_deg_s: float = 12.0
+    climb_steepness: float = 2.2
+    least_climb_deg: float = 2.5
+    edge_width_deg: float = 0.9
+    edge_lean: float = 0.2
+    edge_match_deg: float = 1.5
+    edge_window_s: float = 0.1
+    bend_deg: float = 0.02
+    rounds: int = 12
+    overlap_deg: float = 30.0
+    narrow_deg: float = 2.5
+    narrow_slope: float = 0.2
     unmeasured_limit_deg: float = 3.0
     thin_limit_deg: float = 10.0
     disagreement_limit_deg: float = 2.0

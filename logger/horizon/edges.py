@@ -1,0 +1,240 @@
+"""Vertical edges: where the sight climbed or fell along a wall, a mast or the side of a crown.
+
+Along the path in time such a climb is plain to see: the elevation runs, the azimuth stands. Its
+rows say where the edge is and nothing about the skyline beside it, so they are taken out of the
+fit and become an edge, which the fit then does not smooth across.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.angles import angle_between, mean_azimuth, wrap360
+from logger.columns import Floats, floats
+from logger.horizon.passes import Leg
+from logger.horizon.settings import HorizonSettings
+
+
+@dataclass(frozen=True)
+class Climb:
+    """A run of one leg's rows along which the sight moved up or down on the spot.
+
+    Parameters
+    ----------
+    leg : int
+        Index of the leg.
+    first, last : int
+        Rows of the leg, both belonging to the climb.
+    path_deg : float
+        Its azimuth, in the leg's continuous angle. [deg]
+    low_deg, high_deg : float
+        Elevations it runs between. [deg]
+    rises : bool
+        Whether the skyline is higher on the clockwise side.
+    error_deg : float
+        1 sigma of the azimuth. [deg]
+    """
+
+    leg: int
+    first: int
+    last: int
+    path_deg: float
+    low_deg: float
+    high_deg: float
+    rises: bool
+    error_deg: float
+
+
+@dataclass(frozen=True)
+class Edge:
+    """A vertical edge that the passes agree on.
+
+    Parameters
+    ----------
+    azimuth_deg : float
+        [deg]
+    error_deg : float
+        1 sigma. [deg]
+    rises : bool
+    climbs : tuple of Climb
+        At most one a leg.
+    """
+
+    azimuth_deg: float
+    error_deg: float
+    rises: bool
+    climbs: tuple[Climb, ...]
+
+
+def velocity(t_s: Floats, value: Floats, window_s: float) -> Floats:
+    """Rate of change by a straight line through the rows within a window. Shape (N,).
+
+    Parameters
+    ----------
+    t_s : array, shape (N,)
+        [s]
+    value : array, shape (N,)
+    window_s : float
+        [s]
+    """
+    first = np.searchsorted(t_s, t_s - window_s / 2 - 1e-9)
+    last = np.searchsorted(t_s, t_s + window_s / 2 + 1e-9)
+    middle = value - value.mean()
+    time = t_s - t_s.mean()
+
+    def total(column: Floats) -> Floats:
+        sums = np.r_[0.0, np.cumsum(column)]
+        return floats(sums[last] - sums[first])
+
+    count = (last - first).astype(float)
+    mean_t, mean_v = total(time) / count, total(middle) / count
+    above = total(time * middle) / count - mean_t * mean_v
+    below = total(time**2) / count - mean_t**2
+    return floats(np.where(below > 1e-12, above / np.maximum(below, 1e-12), 0.0))
+
+
+def detection_window_s(leg: Leg, settings: HorizonSettings) -> float:
+    """Shortest window in which the rows' own jitter does not look like motion. [s].
+
+    The slope over a window T of rows with jitter s at spacing d has a standard error of
+    ``s sqrt(12 d / T^3)``; it is held to a fifth of the climbing speed expected.
+    """
+    if len(leg) < 8:
+        return settings.edge_window_s
+    jitter = 1.4826 * np.median(np.abs(np.diff(leg.elevation_deg, 2))) / np.sqrt(6.0)
+    spacing = float(np.median(np.diff(leg.t_s)))
+    allowed = settings.climb_speed_deg_s / 5.0
+    return float(max(settings.edge_window_s, (12 * spacing * (jitter / allowed) ** 2) ** (1 / 3)))
+
+
+def climbs_of(index: int, leg: Leg, settings: HorizonSettings) -> tuple[Climb, ...]:
+    """The climbs and falls along one leg, in order of time.
+
+    Parameters
+    ----------
+    index : int
+        Of the leg.
+    leg : Leg
+    settings : HorizonSettings
+    """
+    if len(leg) < 8:
+        return ()
+    window = detection_window_s(leg, settings)
+    up = velocity(leg.t_s, leg.elevation_deg, window)
+    across = velocity(leg.t_s, leg.path_deg, window) * np.cos(np.radians(leg.elevation_deg))
+    steep = (np.abs(up) > settings.climb_speed_deg_s / 2) & (
+        np.abs(across) < np.abs(up) / settings.climb_steepness
+    )
+    moving = np.abs(up) > settings.climb_speed_deg_s / 4
+    found: list[Climb] = []
+    for first, last in _runs(np.where(steep, np.sign(up), 0), np.where(moving, np.sign(up), 0)):
+        climb = _climb(index, leg, first, last, settings)
+        if climb is not None:
+            found.append(climb)
+    return tuple(found)
+
+
+def _runs(steep: Floats, moving: Floats) -> list[tuple[int, int]]:
+    """Runs of steep rows of one direction, joined where the rows between move on the same way."""
+    change = np.flatnonzero(np.diff(steep)) + 1
+    starts, ends = np.r_[0, change], np.r_[change, len(steep)] - 1
+    runs: list[tuple[int, int]] = []
+    for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
+        if steep[a] == 0:
+            continue
+        if runs and np.all(moving[runs[-1][0] : b + 1] == steep[a]):
+            runs[-1] = (runs[-1][0], b)
+        else:
+            runs.append((a, b))
+    return runs
+
+
+def _climb(index: int, leg: Leg, first: int, last: int, settings: HorizonSettings) -> Climb | None:
+    height = leg.elevation_deg[last] - leg.elevation_deg[first]
+    if last - first < 2 or abs(height) < settings.least_climb_deg:
+        return None
+    rows = slice(first, last + 1)
+    e, a = leg.elevation_deg[rows], leg.path_deg[rows]
+    # Rows count by the height they stand for, so that lingering at an end does not pull.
+    weight = np.abs(np.gradient(e)) + 1e-9
+    mean_a = float(np.average(a, weights=weight))
+    mean_e = float(np.average(e, weights=weight))
+    spread = float(np.average((e - mean_e) ** 2, weights=weight))
+    lean = float(np.average((e - mean_e) * (a - mean_a), weights=weight)) / max(spread, 1e-9)
+    cosine = max(float(np.cos(np.radians(mean_e))), 0.02)
+    if abs(lean) * cosine > min(settings.edge_lean, settings.edge_width_deg / abs(height)):
+        return None
+    seconds = max(float(leg.t_s[last] - leg.t_s[first]), 0.02)
+    noise = settings.sight_noise_deg / cosine
+    error = noise / np.sqrt(1.0 + seconds / settings.noise_time_s)
+    return Climb(
+        index,
+        first,
+        last,
+        mean_a,
+        float(min(e[0], e[-1])),
+        float(max(e[0], e[-1])),
+        bool((height > 0) == leg.clockwise),
+        float(np.hypot(error, settings.pass_error_deg)),
+    )
+
+
+def edges_of(
+    climbs: Sequence[Climb], legs: Sequence[Leg], settings: HorizonSettings
+) -> tuple[Edge, ...]:
+    """Climbs of different legs that are the same edge, brought together.
+
+    An edge needs a climb in more than a third of the legs that passed it.
+
+    Parameters
+    ----------
+    climbs : sequence of Climb
+        Of all legs.
+    legs : sequence of Leg
+    settings : HorizonSettings
+    """
+    waiting = sorted(climbs, key=lambda c: c.low_deg - c.high_deg)
+    taken: set[int] = set()
+    edges: list[Edge] = []
+    for i, seed in enumerate(waiting):
+        if i in taken:
+            continue
+        group = {seed.leg: i}
+        for j in range(i + 1, len(waiting)):
+            other = waiting[j]
+            if j in taken or other.rises != seed.rises or other.leg == seed.leg:
+                continue
+            if not _same_edge(seed, other, settings):
+                continue
+            apart = _apart(seed, other)
+            if other.leg not in group or apart < _apart(seed, waiting[group[other.leg]]):
+                group[other.leg] = j
+        taken |= set(group.values())
+        members = [waiting[k] for k in group.values()]
+        weight = floats([1 / c.error_deg**2 for c in members])
+        azimuth = mean_azimuth([c.path_deg for c in members], weight)
+        passed = sum(_passes_by(leg, azimuth) for leg in legs)
+        if 3 * len(members) > passed:
+            edges.append(Edge(azimuth, float(weight.sum() ** -0.5), seed.rises, tuple(members)))
+    return tuple(sorted(edges, key=lambda e: e.azimuth_deg))
+
+
+def _apart(one: Climb, other: Climb) -> float:
+    return abs(float(angle_between(wrap360(one.path_deg), wrap360(other.path_deg))))
+
+
+def _same_edge(one: Climb, other: Climb, settings: HorizonSettings) -> bool:
+    cosine = max(float(np.cos(np.radians(max(one.high_deg, other.high_deg)))), 0.02)
+    if _apart(one, other) * cosine > settings.edge_match_deg:
+        return False
+    shared = min(one.high_deg, other.high_deg) - max(one.low_deg, other.low_deg)
+    shorter = min(one.high_deg - one.low_deg, other.high_deg - other.low_deg)
+    return shared > 0.5 * shorter
+
+
+def _passes_by(leg: Leg, azimuth_deg: float) -> bool:
+    low, high = float(leg.path_deg.min()), float(leg.path_deg.max())
+    return float(wrap360(azimuth_deg - low)) <= high - low
