@@ -25,6 +25,7 @@ SKYLINE_DEEP = "#2b3a4e"
 BAND = "#8fa3bb"
 SUN = "#c26a00"
 SUN_DEEP = "#8a4700"
+SUN_YEAR = "#d2924a"
 SUN_PALE = "#f0c987"
 SUN_FAINT = "#fbeeda"
 
@@ -119,12 +120,25 @@ def add_axes(
     return axes
 
 
-def title(axes: Axes, text: str, note: str = "") -> None:
-    """What the picture shows, flush left above it, and a quieter note at the right end."""
+def subtitle(axes: Axes, text: str) -> None:
+    """What one of several axes in a picture shows, flush left above it."""
+    axes.annotate(text, (0, 1), xytext=(0, 4), xycoords="axes fraction", textcoords="offset points")
+
+
+def title(axes: Axes, text: str, note: str = "", lift_pt: float = 7.0) -> None:
+    """What the picture shows, flush left above it, and a quieter note at the right end.
+
+    Parameters
+    ----------
+    axes : Axes
+    text, note : str
+    lift_pt : float
+        Above the axes. [pt]
+    """
     axes.annotate(
         text,
         (0, 1),
-        xytext=(0, 7),
+        xytext=(0, lift_pt),
         xycoords="axes fraction",
         textcoords="offset points",
         fontsize=8.5,
@@ -135,7 +149,7 @@ def title(axes: Axes, text: str, note: str = "") -> None:
         axes.annotate(
             note,
             (1, 1),
-            xytext=(0, 7),
+            xytext=(0, lift_pt),
             xycoords="axes fraction",
             textcoords="offset points",
             color=QUIET,

@@ -93,11 +93,17 @@ class Table:
 
 def as_text(table: Table) -> str:
     """The table for a terminal: aligned, numbers to the right, no colour."""
-    head = [
-        [one_line(c.heading) for c in table.columns],
-        [f"[{c.unit}]" if c.unit else "" for c in table.columns],
-    ]
     body = [[one_line(cell) for cell in row] for row in table.printed()]
+    stacks: list[list[str]] = []
+    for k, column in enumerate(table.columns):
+        unit = f"[{column.unit}]" if column.unit else ""
+        room = max([_width(unit), *(_width(row[k]) for row in body)])
+        stacks.append([*_stacked(one_line(column.heading), room), unit])
+    tall = max(len(stack) for stack in stacks)
+    head = [
+        [stack[k - tall + len(stack)] if k >= tall - len(stack) else "" for stack in stacks]
+        for k in range(tall)
+    ]
     widths = [max(_width(row[k]) for row in [*head, *body]) for k in range(len(table.columns))]
     right = [c.decimals is not None for c in table.columns]
     rule = "  ".join("-" * w for w in widths)
@@ -168,6 +174,19 @@ def _csv_cell(cell: Cell, column: Column) -> str:
         return str(cell)
     text = f"{cell:.{column.csv_decimals}f}"
     return text if float(text) != 0 else text.lstrip("-")
+
+
+def _stacked(heading: str, room: int) -> list[str]:
+    """A heading's words on as few lines as fit a width, or its longest word."""
+    words = heading.split(" ") or [""]
+    room = max(room, *(_width(word) for word in words)) if len(words) > 1 else room
+    lines = [words[0]]
+    for word in words[1:]:
+        if _width(lines[-1]) + 1 + _width(word) <= room:
+            lines[-1] += " " + word
+        else:
+            lines.append(word)
+    return lines
 
 
 def _width(text: str) -> int:

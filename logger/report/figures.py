@@ -1,0 +1,209 @@
+"""The figures of a plane as the report shows them, read from the documented form of a result.
+
+The ``planes`` list of a result (in memory or as JSON) is the one form that the report needs, so
+that a stored result and a fresh one give the same pages. An undefined number is NaN here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from logger.columns import Floats, freeze_columns
+
+
+@dataclass(frozen=True)
+class Share:
+    """A fraction with its 95 % interval, 0 to 1; NaN where not defined."""
+
+    value: float
+    low: float
+    high: float
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether nothing is known of its uncertainty."""
+        return not self.high > self.low
+
+
+@dataclass(frozen=True, eq=False)
+class MonthlyShare:
+    """A fraction by month and for the year.
+
+    Parameters
+    ----------
+    value, low, high : array, shape (12,)
+        0 to 1; NaN in a month where it is not defined.
+    year : Share
+    """
+
+    value: Floats
+    low: Floats
+    high: Floats
+    year: Share
+
+    def __post_init__(self) -> None:
+        freeze_columns(self, ("value", "low", "high"), length=12)
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """A stretch of solar hours in a month in which something stands before the sun.
+
+    Parameters
+    ----------
+    month : int
+        1 to 12.
+    from_hour, to_hour : float
+        Apparent solar time. [h]
+    obstruction : str
+        Its name; empty where it has none.
+    """
+
+    month: int
+    from_hour: float
+    to_hour: float
+    obstruction: str
+
+
+@dataclass(frozen=True, eq=False)
+class ObstructionLoss:
+    """What one obstruction takes.
+
+    Parameters
+    ----------
+    name : str
+    from_azimuth_deg, to_azimuth_deg : float
+        [deg]
+    year : float
+        Share of the year's irradiation.
+    monthly : array, shape (12,)
+        Share of each month's; NaN where not defined.
+    """
+
+    name: str
+    from_azimuth_deg: float
+    to_azimuth_deg: float
+    year: float
+    monthly: Floats
+
+    def __post_init__(self) -> None:
+        freeze_columns(self, ("monthly",), length=12)
+
+
+@dataclass(frozen=True, eq=False)
+class PlaneFigures:
+    """One plane at one point.
+
+    Parameters
+    ----------
+    name : str
+    tilt_deg, azimuth_deg : float
+        [deg]
+    solar_access, beam_access : MonthlyShare
+    orientation_factor, total_solar_resource_fraction : float
+        0 to 1.
+    loss_kwh_per_m2 : float
+        Of the year. [kWh/m2]
+    monthly_loss_kwh_per_m2 : array, shape (12,)
+        [kWh/m2]
+    loss_kwh : float
+        Of the year for the plane's size; NaN without one. [kWh]
+    window_hours : tuple of float
+        Ends of the solar window. [h]
+    window_clear : array, shape (12,)
+        Share of the window without obstruction.
+    blocked : tuple of Blocked
+    by_obstruction : tuple of ObstructionLoss
+    """
+
+    name: str
+    tilt_deg: float
+    azimuth_deg: float
+    solar_access: MonthlyShare
+    beam_access: MonthlyShare
+    orientation_factor: float
+    total_solar_resource_fraction: float
+    loss_kwh_per_m2: float
+    monthly_loss_kwh_per_m2: Floats
+    loss_kwh: float
+    window_hours: tuple[float, float]
+    window_clear: Floats
+    blocked: tuple[Blocked, ...] = ()
+    by_obstruction: tuple[ObstructionLoss, ...] = ()
+
+    def __post_init__(self) -> None:
+        freeze_columns(self, ("monthly_loss_kwh_per_m2", "window_clear"), length=12)
+
+
+def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
+    """Read one entry of a result's ``planes``.
+
+    Parameters
+    ----------
+    plane : mapping
+        As documented; keys that are absent count as undefined.
+    """
+    loss = plane.get("loss") or {}
+    window = plane.get("window") or {}
+    return PlaneFigures(
+        name=str(plane.get("name", "")),
+        tilt_deg=_number(plane.get("tilt_deg")),
+        azimuth_deg=_number(plane.get("azimuth_deg")),
+        solar_access=_monthly_share(plane.get("solar_access")),
+        beam_access=_monthly_share(plane.get("beam_access")),
+        orientation_factor=_number(plane.get("orientation_factor")),
+        total_solar_resource_fraction=_number(plane.get("total_solar_resource_fraction")),
+        loss_kwh_per_m2=_number(loss.get("annual_kwh_per_m2")),
+        monthly_loss_kwh_per_m2=_twelve(loss.get("monthly_kwh_per_m2")),
+        loss_kwh=_number(loss.get("annual_kwh")),
+        window_hours=(
+            _number(window.get("from_solar_hour", 9)),
+            _number(window.get("to_solar_hour", 15)),
+        ),
+        window_clear=_twelve(window.get("monthly_clear_fraction")),
+        blocked=tuple(
+            Blocked(
+                int(b["month"]), _number(b["from"]), _number(b["to"]), str(b["obstruction"] or "")
+            )
+            for b in window.get("blocked") or ()
+        ),
+        by_obstruction=tuple(
+            ObstructionLoss(
+                str(o.get("name") or ""),
+                _number(o.get("from_azimuth_deg")),
+                _number(o.get("to_azimuth_deg")),
+                _number(o.get("annual_loss_fraction")),
+                _twelve(o.get("monthly_loss_fraction")),
+            )
+            for o in plane.get("by_obstruction") or ()
+        ),
+    )
+
+
+def _number(value: Any) -> float:
+    return math.nan if value is None else float(value)
+
+
+def _twelve(values: Any) -> Floats:
+    return np.array([_number(v) for v in values or [None] * 12], dtype=np.float64)
+
+
+def _share(value: Any) -> Share:
+    value = value or {}
+    return Share(*(_number(value.get(key)) for key in ("value", "low", "high")))
+
+
+def _monthly_share(value: Any) -> MonthlyShare:
+    value = value or {}
+    months = [_share(m) for m in value.get("monthly") or [None] * 12]
+    return MonthlyShare(
+        _twelve([m.value for m in months]),
+        _twelve([m.low for m in months]),
+        _twelve([m.high for m in months]),
+        _share(value.get("annual")),
+    )

@@ -1,0 +1,134 @@
+"""The tables of the report, filled from figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from logger.report.figures import PlaneFigures, Share
+from logger.report.style import MONTHS
+from logger.report.tables import Cell, Column, Table
+
+
+def _share_column(name: str, heading: str) -> Column:
+    return Column(name, heading, "%", 1, 6, 100.0)
+
+
+def monthly_table(plane: PlaneFigures, point: str = "") -> Table:
+    """Access, loss and solar window of one plane, month by month and for the year.
+
+    Parameters
+    ----------
+    plane : PlaneFigures
+    point : str
+        For the title.
+    """
+    start, end = plane.window_hours
+    columns = (
+        Column("month", "month"),
+        _share_column("solar_access", "solar access"),
+        _share_column("solar_access_low", "low"),
+        _share_column("solar_access_high", "high"),
+        _share_column("beam_access", "beam access"),
+        Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
+        _share_column("window_clear", f"clear {start:g}–{end:g}\N{NO-BREAK SPACE}h"),
+    )
+    solar, beam = plane.solar_access, plane.beam_access
+    rows: list[tuple[Cell, ...]] = [
+        (
+            MONTHS[m],
+            float(solar.value[m]),
+            float(solar.low[m]),
+            float(solar.high[m]),
+            float(beam.value[m]),
+            float(plane.monthly_loss_kwh_per_m2[m]),
+            float(plane.window_clear[m]),
+        )
+        for m in range(12)
+    ]
+    year = solar.year
+    rows.append(
+        ("year", year.value, year.low, year.high, beam.year.value, plane.loss_kwh_per_m2, None)
+    )
+    heading = f"{plane_name(plane)} at {point}" if point else plane_name(plane)
+    return Table(heading, columns, tuple(rows), last_is_total=True)
+
+
+def plane_name(plane: PlaneFigures) -> str:
+    """Name, tilt and azimuth of a plane in words."""
+    return f"{plane.name}: tilt {plane.tilt_deg:g}°, azimuth {plane.azimuth_deg:g}°"
+
+
+def summary_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:
+    """One row a point and plane: the year in figures.
+
+    Parameters
+    ----------
+    points : sequence of (name, planes)
+    """
+    columns: tuple[Column, ...] = (
+        Column("point", "point"),
+        Column("plane", "plane"),
+        Column("tilt_deg", "tilt", "°", 1, 2),
+        Column("azimuth_deg", "azimuth", "°", 1, 2),
+        _share_column("solar_access", "solar access"),
+        _share_column("solar_access_low", "low"),
+        _share_column("solar_access_high", "high"),
+        _share_column("beam_access", "beam access"),
+        _share_column("orientation_factor", "orientation factor"),
+        _share_column("total_solar_resource_fraction", "total resource"),
+        Column("loss_kwh_per_m2", "loss", "kWh/m²", 0, 4),
+        Column("loss_kwh", "loss", "kWh", 0, 2),
+    )
+    rows: list[tuple[Cell, ...]] = [
+        (
+            point,
+            plane.name,
+            plane.tilt_deg,
+            plane.azimuth_deg,
+            *_cells(plane.solar_access.year),
+            plane.beam_access.year.value,
+            plane.orientation_factor,
+            plane.total_solar_resource_fraction,
+            plane.loss_kwh_per_m2,
+            plane.loss_kwh,
+        )
+        for point, planes in points
+        for plane in planes
+    ]
+    if all(row[-1] != row[-1] for row in rows):  # no plane has a size
+        columns, rows = columns[:-1], [row[:-1] for row in rows]
+    return Table("The year by point and plane", columns, tuple(rows))
+
+
+def obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
+    """What each obstruction takes, in the year and by month.
+
+    Parameters
+    ----------
+    plane : PlaneFigures
+    point : str
+        For the title.
+    """
+    columns = (
+        Column("obstruction", "obstruction"),
+        Column("from_azimuth_deg", "from", "°", 0, 2),
+        Column("to_azimuth_deg", "to", "°", 0, 2),
+        _share_column("year", "year"),
+        *(_share_column(m.lower(), m) for m in MONTHS),
+    )
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            o.name or "skyline without a name",
+            o.from_azimuth_deg,
+            o.to_azimuth_deg,
+            o.year,
+            *(float(v) for v in o.monthly),
+        )
+        for o in plane.by_obstruction
+    )
+    place = f" at {point}" if point else ""
+    return Table(f"Loss by obstruction on {plane_name(plane)}{place}", columns, rows)
+
+
+def _cells(share: Share) -> tuple[float, float, float]:
+    return share.value, share.low, share.high

@@ -1,0 +1,97 @@
+"""The monthly table and bars say what the result says, undefined months included."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import numpy as np
+import pytest
+
+from logger.report import access_charts, monthly
+from logger.report.figures import plane_figures
+from logger.report.tables import as_csv, as_text
+
+
+def share(value: float | None) -> dict[str, float | None]:
+    if value is None:
+        return {"value": None, "low": None, "high": None}
+    return {"value": value, "low": value - 0.04, "high": min(1.0, value + 0.03)}
+
+
+@pytest.fixture
+def result_plane() -> dict[str, Any]:
+    """A plane beyond the polar circle: January and December have no sun."""
+    months = [None, 0.5, 0.7, 0.9, 0.95, 0.96, 0.95, 0.9, 0.8, 0.6, 0.4, None]
+    return {
+        "name": "roof",
+        "tilt_deg": 30.0,
+        "azimuth_deg": 180.0,
+        "solar_access": {"annual": share(0.873), "monthly": [share(m) for m in months]},
+        "beam_access": {"annual": share(0.83), "monthly": [share(m) for m in months]},
+        "orientation_factor": 0.98,
+        "total_solar_resource_fraction": 0.856,
+        "loss": {"annual_kwh_per_m2": 201.25, "monthly_kwh_per_m2": [0.0] + [9.5] * 10 + [0.0]},
+        "window": {
+            "from_solar_hour": 9,
+            "to_solar_hour": 15,
+            "monthly_clear_fraction": months,
+            "blocked": [{"month": 2, "from": 9, "to": 10.5, "obstruction": "=barn"}],
+        },
+        "by_obstruction": [
+            {
+                "name": "=barn",
+                "from_azimuth_deg": 130.0,
+                "to_azimuth_deg": 160.0,
+                "annual_loss_fraction": 0.06,
+                "monthly_loss_fraction": months,
+            }
+        ],
+    }
+
+
+def test_the_table_holds_every_month_and_the_year(result_plane):
+    text = as_text(monthly.monthly_table(plane_figures(result_plane), "eave"))
+    rows = {line.split()[0]: line.split()[1:] for line in text.splitlines()[6:] if line.split()}
+    assert text.startswith("roof: tilt 30°, azimuth 180° at eave\n")
+    assert rows["Jan"] == ["–", "–", "–", "–", "0.0", "–"]
+    assert rows["Feb"] == ["50.0", "46.0", "53.0", "50.0", "9.5", "50.0"]
+    assert rows["year"] == ["87.3", "83.3", "90.3", "83.0", "201.2", "–"]
+
+
+def test_the_csv_holds_fractions_and_nothing_where_nothing_is_defined(result_plane):
+    table = monthly.monthly_table(plane_figures(result_plane))
+    rows = list(csv.DictReader(io.StringIO(as_csv(table))))
+    assert rows[0]["solar_access"] == ""
+    assert float(rows[1]["solar_access"]) == 0.5
+    assert float(rows[12]["loss_kwh_per_m2"]) == 201.25
+
+
+def test_an_obstruction_cannot_smuggle_a_formula(result_plane):
+    table = monthly.obstruction_table(plane_figures(result_plane))
+    assert as_csv(table).splitlines()[1].startswith("'=barn,")
+
+
+def test_a_size_brings_the_loss_in_kilowatt_hours(result_plane):
+    without = monthly.summary_table([("eave", [plane_figures(result_plane)])])
+    result_plane["loss"]["annual_kwh"] = 612.0
+    sized = monthly.summary_table([("eave", [plane_figures(result_plane)])])
+    assert [c.name for c in sized.columns] == [c.name for c in without.columns] + ["loss_kwh"]
+    assert sized.rows[0][-1] == 612.0
+
+
+def test_bars_stand_where_access_is_defined_and_a_dash_where_it_is_not(result_plane):
+    axes = access_charts.monthly_access_chart([plane_figures(result_plane)], "eave").axes[0]
+    assert len(axes.patches) == 11  # ten months and the year
+    assert [bar.get_height() for bar in axes.patches][0] == 50.0
+    written = [t.get_text() for t in axes.texts]
+    assert written[:2] == ["–", "50"]
+    assert "[%]" in axes.get_ylabel()
+
+
+def test_the_interval_is_drawn_from_low_to_high(result_plane):
+    axes = access_charts.monthly_access_chart([plane_figures(result_plane)]).axes[0]
+    (lines,) = axes.collections
+    february = lines.get_segments()[0]
+    np.testing.assert_allclose(february[:, 1], [46.0, 53.0])
