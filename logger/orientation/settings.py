@@ -34,6 +34,8 @@ class OrientationSettings:
         Systematic level error of an accelerometer without calibration. [deg]
     force_noise_g, field_noise_ut, rate_noise_deg_s : float
         Noise of one sample, lower bounds. [g] [uT] [deg/s]
+    rate_change_error : float
+        What integrating a changing rate misses, as a share of its change between two samples.
     force_memory_s, field_memory_s : float
         How long errors of force (hand motion) and field (what calibration leaves, iron passed
         by) stay alike; the fused attitude trusts neither faster than that. [s]
@@ -53,5 +55,6 @@ class OrientationSettings:
     force_noise_g: float = 0.004
     field_noise_ut: float = 0.4
     rate_noise_deg_s: float = 0.1
-    force_memory_s: float = 0.3
-    field_memory_s: float = 1.0
+    rate_change_error: float = 0.1
+    force_memory_s: float = 0.05
+    field_memory_s: float = 0.5

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from logger.angles import wrap360
 from logger.columns import Bools, Floats
 from logger.orientation.attitude import Attitude, attitude_row_by_row
 from logger.orientation.corrections import CompassCorrection, Corrections, LevelCorrection
+from logger.orientation.fused import RatePrior, attitude_over_recording
 from logger.orientation.settings import OrientationSettings
 from logger.orientation.watch import FieldWatch, watch_field
 from logger.quality import Gate
@@ -78,24 +79,18 @@ def orient(
     """
     settings = settings or OrientationSettings()
     raw = samples.has_field
-    steps: list[str] = []
-    matrix = np.full((len(samples), 3, 3), np.nan)
-    heading_error, level_error = np.full(len(samples), np.nan), np.full(len(samples), np.nan)
-    tilt_known = np.ones(len(samples), dtype=bool)
-
     own = samples.has_attitude & ~raw
-    if own.any():
-        _board_attitude(samples, own, corrections, settings, steps, matrix)
-        heading_error[own] = level_error[own] = settings.board_attitude_error_deg
-        tilt_known = ~own | np.isfinite(samples.tilt_deg)
-
-    watch, attitude = None, None
+    steps: list[str] = []
+    board = _board_attitude(samples, own, corrections, settings, steps)
+    attitude, watch = board, None
     if raw.any():
-        attitude, watch = _raw_attitude(samples, corrections, settings, steps)
-        here = attitude.known & ~own
-        matrix[here] = attitude.matrix[here]
-        heading_error[here] = attitude.heading_error_deg[here]
-        level_error[here] = attitude.level_error_deg[here]
+        measured, watch = _raw_attitude(samples, corrections, settings, steps)
+        attitude = measured if _fusible(samples, settings) else _merged(measured, board, own)
+    elif own.any() and _fusible(samples, settings):
+        attitude = _fused_board_attitude(samples, board, settings, steps)
+    matrix = attitude.matrix
+    heading_error, level_error = attitude.heading_error_deg, attitude.level_error_deg
+    tilt_known = ~own | np.isfinite(samples.tilt_deg)
 
     _, tilt, _ = angles_of(matrix)
     azimuth, elevation = direction_of(matrix @ _sight(corrections.level, steps))
@@ -122,8 +117,8 @@ def orient(
         sight,
         watch,
         gates,
-        attitude.rate_bias_deg_s if attitude else None,
-        attitude.rate_scale if attitude else None,
+        attitude.rate_bias_deg_s,
+        attitude.rate_scale,
     )
 
 
@@ -133,27 +128,52 @@ def _board_attitude(
     corrections: Corrections,
     settings: OrientationSettings,
     steps: list[str],
-    matrix: Floats,
-) -> None:
-    """Fill the attitude that the board itself computed, its compass deviation corrected."""
-    steps.append("attitude as the board computes it")
-    heading = samples.heading_deg[own]
-    if corrections.deviation is not None:
-        deviation = corrections.deviation.deviation_deg(heading)
-        heading = np.where(samples.heading_is_true[own], heading, heading + deviation)
-        steps.append(f"deviation curve, {np.min(deviation):+.1f}° to {np.max(deviation):+.1f}°")
-    pitch = samples.pitch_deg[own]
-    if corrections.level is not None and corrections.level.pitch_offset_deg:
-        # The accelerometer adds a constant to sin(pitch), so more to a steep pitch than a level.
-        shrink = np.maximum(np.cos(np.radians(pitch)), 0.1)
-        pitch = pitch - corrections.level.pitch_offset_deg / shrink
-    # A board without a roll sensor is held upright; only collimation would need its tilt.
-    matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.tilt_deg[own]), pitch)
+) -> Attitude:
+    """The attitude that the board itself computed, its compass deviation corrected."""
+    n = len(samples)
+    matrix, error = np.full((n, 3, 3), np.nan), np.full(n, np.nan)
+    if own.any():
+        steps.append("attitude as the board computes it")
+        heading = samples.heading_deg[own]
+        if corrections.deviation is not None:
+            deviation = corrections.deviation.deviation_deg(heading)
+            heading = np.where(samples.heading_is_true[own], heading, heading + deviation)
+            steps.append(f"deviation curve, {np.min(deviation):+.1f}° to {np.max(deviation):+.1f}°")
+        pitch = samples.pitch_deg[own]
+        if corrections.level is not None and corrections.level.pitch_offset_deg:
+            # The accelerometer adds a constant to sin(pitch): more to a steep pitch than a level.
+            shrink = np.maximum(np.cos(np.radians(pitch)), 0.1)
+            pitch = pitch - corrections.level.pitch_offset_deg / shrink
+        # A board without a roll sensor is held upright; only collimation would need its tilt.
+        matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.tilt_deg[own]), pitch)
+        error[own] = settings.board_attitude_error_deg
+    return Attitude(matrix, error, error)
+
+
+def _fusible(samples: Samples, settings: OrientationSettings) -> bool:
+    """Whether the stream has enough angular rate for one attitude over the whole recording."""
+    return settings.use_rate and len(samples) >= 20 and float(samples.has_rate.mean()) > 0.8
+
+
+def _fused_board_attitude(
+    samples: Samples, board: Attitude, settings: OrientationSettings, steps: list[str]
+) -> Attitude:
+    """A stream of attitude and rate without raw field: the board's attitude stands in for it."""
+    steps.append("board's attitude and angular rate fused over the whole recording")
+    return attitude_over_recording(
+        samples.t_s,
+        samples.rate_deg_s,
+        force_g=-board.matrix[:, 2, :],
+        field_ut=board.matrix[:, 0, :],
+        field_trusted=board.known,
+        settings=settings,
+    )
 
 
 def _raw_attitude(
     samples: Samples, corrections: Corrections, settings: OrientationSettings, steps: list[str]
 ) -> tuple[Attitude, FieldWatch | None]:
+    """Attitude from raw streams, with the field watch where there is a compass calibration."""
     compass = corrections.compass or CompassCorrection()
     field = compass.corrected_field(samples.field_ut)
     force = compass.corrected_force(samples.force_g)
@@ -164,12 +184,44 @@ def _raw_attitude(
         steps.append(f"compass calibration, hard iron {size:.1f} µT")
     if corrections.level is not None and corrections.level.pitch_offset_deg:
         force = force - np.array([np.sin(np.radians(corrections.level.pitch_offset_deg)), 0, 0])
-    attitude = attitude_row_by_row(samples.t_s, field, force, settings)
+
+    def attitude_trusting(rows: Bools) -> Attitude:
+        if not _fusible(samples, settings):
+            return attitude_row_by_row(samples.t_s, field, force, settings)
+        bias = compass.rate_bias_deg_s
+        prior = RatePrior() if bias is None else RatePrior(bias, CALIBRATED_BIAS_ERROR_DEG_S)
+        return attitude_over_recording(
+            samples.t_s, samples.rate_deg_s, force, field, rows, settings, prior
+        )
+
+    attitude = attitude_trusting(samples.has_field)
     watch = None
     if corrections.compass is not None:
         watch = watch_field(samples.t_s, field, attitude, compass, corrections.field, settings)
-    steps.append("attitude from field and force, each row on its own")
+        sound = samples.has_field & ~watch.rejected
+        if watch.rejected.any() and sound.any() and attitude.rate_bias_deg_s is not None:
+            # A disturbed stretch must not bend the heading of its neighbours.
+            attitude = attitude_trusting(sound)
+    steps.append(
+        "attitude from field and force, each row on its own"
+        if attitude.rate_bias_deg_s is None
+        else "attitude from field, force and angular rate, fused over the whole recording"
+    )
     return attitude, watch
+
+
+CALIBRATED_BIAS_ERROR_DEG_S = 0.3
+"""How far a gyro's bias is taken to move between its calibration and a sweep. [deg/s]"""
+
+
+def _merged(measured: Attitude, board: Attitude, own: Bools) -> Attitude:
+    """The board's own attitude on rows without anything better."""
+    return replace(
+        measured,
+        matrix=np.where(own[:, None, None], board.matrix, measured.matrix),
+        level_error_deg=np.where(own, board.level_error_deg, measured.level_error_deg),
+        heading_error_deg=np.where(own, board.heading_error_deg, measured.heading_error_deg),
+    )
 
 
 def _sight(level: LevelCorrection | None, steps: list[str]) -> Floats:
@@ -202,7 +254,7 @@ def _judge(
     raw: Bools,
     azimuth: Floats,
     elevation: Floats,
-    attitude: Attitude | None,
+    attitude: Attitude,
     watch: FieldWatch | None,
     settings: OrientationSettings,
 ) -> tuple[Bools, np.ndarray]:
@@ -221,7 +273,7 @@ def _judge(
     drop(ours & (lean > UNCOMPENSATED_LEAN_DEG), NOT_COMPENSATED)
     if watch is not None:
         drop(watch.rejected, DISTURBED)
-    if attitude is not None and attitude.rate_bias_deg_s is None:
+    if attitude.rate_bias_deg_s is None:
         with np.errstate(invalid="ignore"):
             shaken = attitude.level_error_deg > np.degrees(settings.shaken_g)
         drop(raw & shaken, SHAKEN)

@@ -1,0 +1,217 @@
+"""Attitude fused over a whole recording: against the virtual board's truth and an optical one."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from firmware_protocol import RawField, RawRate, encode
+from logger.acquisition import StreamBuilder
+from logger.angles import angle_between, mean_azimuth
+from logger.orientation import (
+    CompassCorrection,
+    Corrections,
+    Declination,
+    OrientationSettings,
+    orient,
+)
+from logger.orientation.attitude import attitude_row_by_row
+from logger.orientation.fused import attitude_over_recording
+from logger.samples import Samples
+from logger.simulation import Operator, Sensor, scene_named, simulate_sweep
+
+NO_DECLINATION = Declination(0.0, 0.0, "none")
+
+
+def rms(values: Any) -> float:
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def samples_of(simulated: Any) -> Samples:
+    builder = StreamBuilder()
+    for t, chunk in simulated.chunks:
+        builder.feed(t, chunk)
+    builder.finish(simulated.duration_s)
+    return builder.stream().samples
+
+
+@pytest.fixture(scope="module")
+def brisk() -> tuple[Any, Samples]:
+    sensor = replace(Sensor().without_iron(), rate_scale_share=0.01)
+    sweep = simulate_sweep(scene_named("street", 3), Operator.brisk(), sensor, seed=5, streams="MG")
+    return sweep, samples_of(sweep)
+
+
+def errors(simulated: Any, sight: Any) -> tuple[Any, Any]:
+    turned = angle_between(sight.azimuth_deg, simulated.azimuth_deg)
+    return angle_between(
+        turned, mean_azimuth(turned)
+    ), sight.elevation_deg - simulated.elevation_deg
+
+
+def test_the_gyro_takes_hand_motion_out_of_the_elevation(brisk: tuple[Any, Samples]) -> None:
+    simulated, samples = brisk
+    fused = orient(samples, Corrections(NO_DECLINATION))
+    plain = orient(samples, Corrections(NO_DECLINATION), OrientationSettings(use_rate=False))
+    turned, lifted = errors(simulated, fused.sight)
+    assert rms(lifted) < 0.25
+    assert rms(turned) < 0.3
+    assert rms(errors(simulated, plain.sight)[1]) > 2.0
+    assert any("fused" in step for step in fused.sight.steps)
+
+
+def test_the_stated_error_of_a_row_is_honest(brisk: tuple[Any, Samples]) -> None:
+    simulated, samples = brisk
+    for settings in (OrientationSettings(), OrientationSettings(use_rate=False)):
+        sight = orient(samples, Corrections(NO_DECLINATION), settings).sight
+        turned, lifted = errors(simulated, sight)
+        found = np.sqrt((rms(lifted) ** 2 + rms(turned) ** 2) / 2)
+        stated = rms(sight.standard_error_deg)
+        assert found / 1.5 < stated < 3 * found
+
+
+def test_a_constant_gyro_bias_is_found_and_bends_no_first_second(
+    brisk: tuple[Any, Samples],
+) -> None:
+    simulated, samples = brisk
+    biased = replace(samples, rate_deg_s=samples.rate_deg_s + np.array([2.0, -1.5, 3.0]))
+    before = orient(samples, Corrections(NO_DECLINATION))
+    after = orient(biased, Corrections(NO_DECLINATION))
+    assert before.rate_bias_deg_s is not None
+    assert after.rate_bias_deg_s is not None
+    moved = np.subtract(after.rate_bias_deg_s, before.rate_bias_deg_s)
+    assert moved == pytest.approx([2.0, -1.5, 3.0], abs=0.05)
+    first = samples.t_s < samples.t_s[0] + 3
+    _, lifted = errors(simulated, after.sight)
+    assert rms(lifted[first]) < 0.4
+
+
+def test_the_gyros_scale_is_found_about_the_axis_the_sweep_turns_about(
+    brisk: tuple[Any, Samples],
+) -> None:
+    _, samples = brisk
+    before = orient(samples, Corrections(NO_DECLINATION)).rate_scale
+    after = orient(
+        replace(samples, rate_deg_s=samples.rate_deg_s / 1.02), Corrections(NO_DECLINATION)
+    ).rate_scale
+    assert before is not None
+    assert after is not None
+    assert after[2] / before[2] == pytest.approx(1.02, abs=0.004)
+
+
+def test_a_disturbed_stretch_does_not_bend_its_neighbours(brisk: tuple[Any, Samples]) -> None:
+    simulated, samples = brisk
+    size = np.linalg.norm(samples.field_ut, axis=1)
+    down = np.einsum("ni,ni->n", samples.field_ut, -samples.force_g) / size
+    compass = CompassCorrection(
+        field_ut=float(np.median(size)), dip_deg=float(np.degrees(np.arcsin(np.median(down))))
+    )
+    field = samples.field_ut.copy()
+    there = (samples.t_s > 20) & (samples.t_s < 24)
+    field[there] += np.array([12.0, -9.0, 8.0])
+    got = orient(replace(samples, field_ut=field), Corrections(NO_DECLINATION, compass=compass))
+    assert set(got.sight.reason[there]) == {"field disturbed"}
+    turned, _ = errors(simulated, got.sight)
+    assert np.abs(turned[~there]).max() < 1.5
+
+
+def test_rows_without_field_are_carried_by_the_gyro(brisk: tuple[Any, Samples]) -> None:
+    simulated, samples = brisk
+    field = samples.field_ut.copy()
+    field[400:500] = np.nan
+    got = orient(replace(samples, field_ut=field), Corrections(NO_DECLINATION)).sight
+    assert got.used.all()
+    turned, lifted = errors(simulated, got)
+    assert np.abs(turned[400:500]).max() < 1.5
+    assert np.abs(lifted[400:500]).max() < 0.8
+
+
+def test_the_boards_own_attitude_is_fused_with_its_rate() -> None:
+    sweep = simulate_sweep(
+        scene_named("ridge", 1), Operator.brisk(), Sensor().without_iron(), seed=2, streams="AG"
+    )
+    samples = samples_of(sweep)
+    fused = orient(samples, Corrections(NO_DECLINATION)).sight
+    plain = orient(samples, Corrections(NO_DECLINATION), OrientationSettings(use_rate=False)).sight
+    assert rms(errors(sweep, fused)[1]) < 0.5 * rms(errors(sweep, plain)[1])
+
+
+def broad() -> dict[str, Any]:
+    """Real 9-axis board with optical reference, raw values turned into the wire's body axes.
+
+    Laidig et al., BROAD, Data 6(7):72 (2021), CC BY 4.0, trial 02.
+    """
+    folder = os.environ.get("HORIZON_CHECKS")
+    name = "broad_02_undisturbed_slow_rotation_B_47Hz.csv"
+    if not folder or not (Path(folder) / "imu" / name).exists():
+        pytest.skip("HORIZON_CHECKS names no folder with the BROAD recording")
+    table = np.genfromtxt(Path(folder) / "imu" / name, delimiter=",", names=True)
+    turn = np.array([1.0, -1.0, -1.0])  # theirs: x forward, y left, z up
+    column = lambda *names: np.stack([table[n] for n in names], axis=1)  # noqa: E731
+    quaternion = column("qx", "qy", "qz", "qw")
+    known = np.isfinite(quaternion).all(axis=1)
+    to_level = np.array([[0, 1, 0], [1, 0, 0], [0, 0, -1.0]])  # east-north-up to north-east-down
+    truth = np.full((len(table), 3, 3), np.nan)
+    truth[known] = to_level @ Rotation.from_quat(quaternion[known]).as_matrix() * turn
+    return {
+        "t_s": table["t"],
+        "force_g": column("ax", "ay", "az") / 9.80665 * turn,
+        "rate_deg_s": np.degrees(column("gx", "gy", "gz")) * turn,
+        "field_ut": column("mx", "my", "mz") * turn,
+        "truth": truth,
+        "moving": (table["moving"] == 1) & known,
+    }
+
+
+def heading_and_tilt_error(matrix: Any, truth: Any) -> tuple[float, float]:
+    off = matrix @ truth.transpose(0, 2, 1)
+    heading = np.degrees(np.arctan2(off[:, 1, 0] - off[:, 0, 1], off[:, 0, 0] + off[:, 1, 1]))
+    tilt = np.degrees(np.arccos(np.clip(off[:, 2, 2], -1, 1)))
+    return rms(angle_between(heading, mean_azimuth(heading))), rms(tilt)
+
+
+def test_fused_attitude_of_a_real_board_against_an_optical_reference() -> None:
+    real = broad()
+    settings = OrientationSettings()
+    trusted = np.ones(len(real["t_s"]), dtype=bool)
+    columns = [real[name] for name in ("t_s", "rate_deg_s", "force_g", "field_ut")]
+    fused = attitude_over_recording(*columns, trusted, settings)
+    plain = attitude_row_by_row(columns[0], columns[3], columns[2], settings)
+    moving = real["moving"]
+    heading, tilt = heading_and_tilt_error(fused.matrix[moving], real["truth"][moving])
+    assert heading < 0.6
+    assert tilt < 0.6
+    heading, tilt = heading_and_tilt_error(plain.matrix[moving], real["truth"][moving])
+    assert heading > 6
+    assert tilt > 3
+
+
+def test_the_same_board_replayed_as_sentences() -> None:
+    real = broad()
+    builder = StreamBuilder()
+    for i, t in enumerate(real["t_s"]):
+        t_ms, seq = round(1000 * t), i % 65536
+        m = [round(100 * v) for v in real["field_ut"][i]]
+        f = [round(10_000 * v) for v in real["force_g"][i]]
+        g = [round(100 * v) for v in real["rate_deg_s"][i]]
+        text = encode(RawField(seq, t_ms, *m, *f)) + encode(RawRate(seq, t_ms, *g, 200))
+        builder.feed(float(t), text)
+    builder.finish(float(real["t_s"][-1]))
+    samples = builder.stream().samples
+    assert len(samples) == len(real["t_s"])
+    sight = orient(samples, Corrections(NO_DECLINATION)).sight
+    moving = real["moving"]
+    forward = real["truth"][moving][:, :, 0]
+    level = np.hypot(forward[:, 0], forward[:, 1])
+    near_level = level > 0.5
+    azimuth = np.degrees(np.arctan2(forward[:, 1], forward[:, 0]))[near_level]
+    elevation = np.degrees(np.arctan2(-forward[:, 2], level))[near_level]
+    turned = angle_between(sight.azimuth_deg[moving][near_level], azimuth)
+    assert rms(angle_between(turned, mean_azimuth(turned))) < 0.8
+    assert rms(sight.elevation_deg[moving][near_level] - elevation) < 0.6
