@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import interpolate_azimuthal, wrap360
+from logger.angles import in_sector, interpolate_azimuthal, wrap360
 from logger.columns import Bools, Floats, freeze_columns
 
 OBSTRUCTION_KINDS = ("evergreen", "deciduous", "building", "terrain", "pole or wire", "other")
@@ -140,6 +140,46 @@ class HorizonProfile:
         filled = np.where(self.known, self.elevation_deg, unmeasured_deg)
         return interpolate_azimuthal(azimuth_deg, self.azimuth_deg, filled)
 
+    def filled(self, unmeasured_deg: float) -> HorizonProfile:
+        """The profile with every sector that was not measured at one elevation.
+
+        A sector counts as measured only between two neighbouring measured nodes; at its ends the
+        skyline steps, so that nothing of a gap is bridged by a slope.
+
+        Parameters
+        ----------
+        unmeasured_deg : float
+            [deg]
+        """
+        known = self.known
+        if known.all():
+            return self
+        before, after = np.roll(known, 1), np.roll(known, -1)
+        rows = np.arange(len(self))
+        # Each measured node next to a gap is doubled; every other unmeasured one takes the value.
+        edge_before, edge_after = rows[known & ~before], rows[known & ~after]
+        at = np.concatenate([edge_before, rows, edge_after])
+        side = np.concatenate(
+            [np.zeros(len(edge_before)), np.ones(len(self)), np.full(len(edge_after), 2.0)]
+        )
+        order = np.lexsort((side, at))
+        at, side = at[order], side[order]
+        elevation = np.where(known[at] & (side == 1), self.elevation_deg[at], unmeasured_deg)
+        columns: dict[str, Any] = {
+            name: None if values is None else np.where(known[at] & (side == 1), values[at], fill)
+            for name, values, fill in (
+                ("standard_error_deg", self.standard_error_deg, 0.0),
+                ("distance_m", self.distance_m, np.nan),
+            )
+        }
+        return replace(
+            self,
+            azimuth_deg=self.azimuth_deg[at],
+            elevation_deg=elevation,
+            measured=np.ones(len(at), dtype=bool),
+            **columns,
+        )
+
     def measured_at(self, azimuth_deg: ArrayLike) -> Any:
         """Whether both nodes around an azimuth were measured."""
         share = interpolate_azimuthal(azimuth_deg, self.azimuth_deg, self.known.astype(float))
@@ -166,6 +206,15 @@ class HorizonProfile:
             ),
             steps=(*self.steps, f"turned by {angle_deg:+.2f}°"),
         )
+
+    def names_at_nodes(self) -> list[str]:
+        """Which obstruction each node belongs to, the first in order; empty where none."""
+        names = [""] * len(self)
+        for o in reversed(self.obstructions):
+            inside = in_sector(self.azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
+            for i in np.flatnonzero(inside):
+                names[i] = o.name
+        return names
 
     def with_obstructions(self, obstructions: Sequence[Obstruction]) -> HorizonProfile:
         """The same skyline with other names on it."""

@@ -1,0 +1,121 @@
+"""The best fixed plane at a place, with and without what stands around it.
+
+A year's light is sorted by the direction it comes from into cells of two degrees; each cell keeps
+the vector sum of its light, so that ``sum(light * cos i)`` of a cell that lies wholly before the
+plane is exact, and only cells cut by the plane's own edge are approximate.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.access.irradiance import KWH_A_MINUTE, normal_of
+from logger.angles import wrap360
+from logger.columns import Floats, floats
+
+_CELL_DEG = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class SkyLight:
+    """A period's light at a point, ready for any plane.
+
+    Parameters
+    ----------
+    vector_kwh_m2 : array, shape (3, C)
+        Light from the sun's direction, summed as vectors by cells of direction. [kWh/m2]
+    isotropic_kwh_m2 : float
+        Sky diffuse on the horizontal. [kWh/m2]
+    ground_kwh_m2 : float
+        Global horizontal times ground reflectance. [kWh/m2]
+    """
+
+    vector_kwh_m2: Floats
+    isotropic_kwh_m2: float
+    ground_kwh_m2: float
+
+
+def gather(
+    vectors: Floats,
+    azimuth_deg: Floats,
+    elevation_deg: Floats,
+    light_wm2: Floats,
+    isotropic_wm2: Floats,
+    ground_wm2: Floats,
+) -> SkyLight:
+    """Sort minutes by direction.
+
+    Parameters
+    ----------
+    vectors : array, shape (3, N)
+        Unit vectors to the sun.
+    azimuth_deg, elevation_deg : array, shape (N,)
+        [deg]
+    light_wm2 : array, shape (N,)
+        From the sun's direction, facing it: beam and circumsolar. [W/m2]
+    isotropic_wm2, ground_wm2 : array, shape (N,)
+        On the horizontal, and reflected by the ground. [W/m2]
+    """
+    columns = int(360 / _CELL_DEG)
+    rows = int(90 / _CELL_DEG) + 1
+    cell = (elevation_deg / _CELL_DEG).astype(int) * columns + np.minimum(
+        (azimuth_deg / _CELL_DEG).astype(int), columns - 1
+    )
+    sums = np.stack([np.bincount(cell, light_wm2 * v, minlength=rows * columns) for v in vectors])
+    lit = sums.any(axis=0)
+    return SkyLight(
+        floats(sums[:, lit] * KWH_A_MINUTE),
+        float(isotropic_wm2.sum() * KWH_A_MINUTE),
+        float(ground_wm2.sum() * KWH_A_MINUTE),
+    )
+
+
+def irradiation(light: SkyLight, tilt_deg: Floats, azimuth_deg: Floats) -> Floats:
+    """On planes under an open sky. [kWh/m2]
+
+    Parameters
+    ----------
+    light : SkyLight
+    tilt_deg, azimuth_deg : array, shape (P,)
+        [deg]
+    """
+    facing = np.maximum(normal_of(tilt_deg, azimuth_deg).T @ light.vector_kwh_m2, 0.0)
+    view = (1.0 + np.cos(np.radians(tilt_deg))) / 2.0
+    return floats(
+        facing.sum(axis=1) + light.isotropic_kwh_m2 * view + light.ground_kwh_m2 * (1.0 - view)
+    )
+
+
+@dataclass(frozen=True)
+class BestPlane:
+    """The fixed plane that receives most.
+
+    Parameters
+    ----------
+    tilt_deg, azimuth_deg : float
+        [deg]
+    irradiation_kwh_m2 : float
+        [kWh/m2]
+    """
+
+    tilt_deg: float
+    azimuth_deg: float
+    irradiation_kwh_m2: float
+
+
+def best_plane(light: SkyLight) -> BestPlane:
+    """Search tilt and azimuth by ever finer grids, to a tenth of a degree."""
+    tilt, azimuth = np.meshgrid(np.arange(0.0, 91.0, 10.0), np.arange(0.0, 360.0, 30.0))
+    step = np.array([10.0, 30.0])
+    while True:
+        values = irradiation(light, tilt.ravel(), azimuth.ravel())
+        best = int(np.argmax(values))
+        t, a = float(tilt.ravel()[best]), float(azimuth.ravel()[best])
+        if step.max() <= 0.1:
+            return BestPlane(t, float(wrap360(a)), float(values[best]))
+        step = np.maximum(step / 3.0, 0.1)
+        tilt, azimuth = np.meshgrid(
+            np.clip(t + step[0] * np.arange(-3, 4), 0.0, 90.0), a + step[1] * np.arange(-3, 4)
+        )

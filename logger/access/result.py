@@ -1,0 +1,211 @@
+"""What the calculator answers, and its form as JSON."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from logger.access.best_plane import BestPlane
+from logger.access.settings import AccessSettings, Plane
+from logger.access.window import WindowResult
+from logger.columns import Floats, freeze_columns
+from logger.site import Site
+
+
+def number(value: float | np.floating[Any]) -> float | None:
+    """A JSON number; None for what is not defined."""
+    return float(value) if np.isfinite(value) else None
+
+
+def numbers(values: Floats) -> list[float | None]:
+    """A JSON list; None for what is not defined."""
+    return [number(v) for v in values]
+
+
+@dataclass(frozen=True, eq=False)
+class Bounded:
+    """A share for each month and the year, with the interval it lies in.
+
+    Parameters
+    ----------
+    value, low, high : array, shape (13,)
+        January to December, then the year; NaN where not defined. 0 to 1.
+    """
+
+    value: Floats
+    low: Floats
+    high: Floats
+
+    def __post_init__(self) -> None:
+        freeze_columns(self, ("value", "low", "high"), length=13)
+
+    def _at(self, i: int) -> dict[str, float | None]:
+        return {name: number(getattr(self, name)[i]) for name in ("value", "low", "high")}
+
+    @property
+    def annual(self) -> float:
+        """The year's value."""
+        return float(self.value[12])
+
+    def as_dict(self) -> dict[str, Any]:
+        """``annual`` and ``monthly``, each with value, low and high."""
+        return {"annual": self._at(12), "monthly": [self._at(m) for m in range(12)]}
+
+
+@dataclass(frozen=True, eq=False)
+class ObstructionLoss:
+    """What one named part of the skyline takes.
+
+    Parameters
+    ----------
+    name : str
+    from_azimuth_deg, to_azimuth_deg : float or None
+        None for the unnamed rest, which stands anywhere. [deg]
+    loss_fraction : array, shape (13,)
+        Of the unshaded irradiation, months and year; NaN in a month without sun.
+    """
+
+    name: str
+    from_azimuth_deg: float | None
+    to_azimuth_deg: float | None
+    loss_fraction: Floats
+
+    def as_dict(self) -> dict[str, Any]:
+        """The form of the result's ``by_obstruction`` list."""
+        return {
+            "name": self.name,
+            "from_azimuth_deg": self.from_azimuth_deg,
+            "to_azimuth_deg": self.to_azimuth_deg,
+            "annual_loss_fraction": number(self.loss_fraction[12]),
+            "monthly_loss_fraction": numbers(self.loss_fraction[:12]),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class PlaneResult:
+    """Access, loss and window of one plane.
+
+    Parameters
+    ----------
+    plane : Plane
+    solar_access, beam_access : Bounded
+    unshaded_kwh_m2, received_kwh_m2 : array, shape (12,)
+        Irradiation on the plane over a level horizon and over this one. [kWh/m2]
+    unshaded_beam_kwh_m2 : array, shape (12,)
+        [kWh/m2]
+    hourly_solar_access, hourly_beam_access : array, shape (12, 24)
+        By month and hour of apparent solar time; NaN without sun.
+    sky_view_factor : float
+        Of the plane over this horizon, in the year's mean.
+    orientation_factor : float
+        Against the best unshaded fixed plane of the site.
+    best_unshaded : BestPlane
+    window : WindowResult
+    by_obstruction : tuple of ObstructionLoss
+    """
+
+    plane: Plane
+    solar_access: Bounded
+    beam_access: Bounded
+    unshaded_kwh_m2: Floats
+    received_kwh_m2: Floats
+    unshaded_beam_kwh_m2: Floats
+    hourly_solar_access: Floats
+    hourly_beam_access: Floats
+    sky_view_factor: float
+    orientation_factor: float
+    best_unshaded: BestPlane
+    window: WindowResult
+    by_obstruction: tuple[ObstructionLoss, ...]
+
+    @property
+    def loss_kwh_m2(self) -> Floats:
+        """By month. Shape (12,). [kWh/m2]"""
+        return self.unshaded_kwh_m2 - self.received_kwh_m2
+
+    @property
+    def total_solar_resource_fraction(self) -> float:
+        """Orientation factor times annual solar access."""
+        return self.orientation_factor * self.solar_access.annual
+
+    def as_dict(self) -> dict[str, Any]:
+        """The form of an entry of the result's ``planes`` list."""
+        loss: dict[str, Any] = {
+            "annual_kwh_per_m2": number(self.loss_kwh_m2.sum()),
+            "monthly_kwh_per_m2": numbers(self.loss_kwh_m2),
+        }
+        return {
+            "name": self.plane.name,
+            "tilt_deg": self.plane.tilt_deg,
+            "azimuth_deg": self.plane.azimuth_deg,
+            "solar_access": self.solar_access.as_dict(),
+            "beam_access": self.beam_access.as_dict(),
+            "orientation_factor": number(self.orientation_factor),
+            "total_solar_resource_fraction": number(self.total_solar_resource_fraction),
+            "loss": loss,
+            "irradiation": {
+                "unshaded_annual_kwh_per_m2": number(self.unshaded_kwh_m2.sum()),
+                "unshaded_monthly_kwh_per_m2": numbers(self.unshaded_kwh_m2),
+                "annual_kwh_per_m2": number(self.received_kwh_m2.sum()),
+                "monthly_kwh_per_m2": numbers(self.received_kwh_m2),
+            },
+            "window": {
+                "from_solar_hour": self.window.window.from_solar_hour,
+                "to_solar_hour": self.window.window.to_solar_hour,
+                "monthly_clear_fraction": numbers(self.window.monthly_clear_fraction),
+                "clock": self.window.clock,
+                "blocked": [b.as_dict() for b in self.window.blocked],
+            },
+            "by_obstruction": [o.as_dict() for o in self.by_obstruction],
+            "sky_view_factor": number(self.sky_view_factor),
+            "best_unshaded_plane": {
+                "tilt_deg": self.best_unshaded.tilt_deg,
+                "azimuth_deg": self.best_unshaded.azimuth_deg,
+                "annual_kwh_per_m2": self.best_unshaded.irradiation_kwh_m2,
+            },
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class AccessResult:
+    """The answer for one point.
+
+    Parameters
+    ----------
+    site : Site
+    settings : AccessSettings
+    planes : tuple of PlaneResult
+    sky : str
+        The light assumed, in words.
+    notes : tuple of str
+        What a reader must know: assumptions, unmeasured sectors, missing errors.
+    """
+
+    site: Site
+    settings: AccessSettings
+    planes: tuple[PlaneResult, ...]
+    sky: str
+    notes: tuple[str, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """The ``site`` and ``planes`` part of the documented result, and how it came about."""
+        return {
+            "site": {
+                "latitude_deg": self.site.latitude_deg,
+                "longitude_deg": self.site.longitude_deg,
+                "elevation_m": self.site.elevation_m,
+            },
+            "planes": [p.as_dict() for p in self.planes],
+            "assumptions": {
+                "year": self.settings.year,
+                "sky": self.sky,
+                "transposition": self.settings.transposition,
+                "ground_reflectance": self.settings.monthly_albedo.tolist(),
+                "model": self.settings.model,
+                "sun_disc_radius_deg": self.settings.disc_radius_deg,
+                "draws": self.settings.draws,
+                "notes": list(self.notes),
+            },
+        }

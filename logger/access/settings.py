@@ -1,0 +1,141 @@
+"""What the calculator is asked: planes and settings."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from logger.columns import Floats, floats
+from logger.errors import UsageError
+
+MODELS = ("all components", "beam-only")
+TRANSPOSITIONS = ("haydavies", "isotropic", "reindl")
+CLEAR_SKIES = ("ineichen", "simplified solis")
+
+BOUND_PERCENTILES = (2.5, 97.5)
+"""The interval that low and high bound: 95 % of the drawn horizons."""
+
+
+@dataclass(frozen=True)
+class Plane:
+    """A flat array.
+
+    Parameters
+    ----------
+    name : str
+    tilt_deg : float
+        From horizontal, 0 to 90. [deg]
+    azimuth_deg : float
+        Of the downslope normal, clockwise from true north. [deg]
+    size_kwp : float or None
+        Rated power; None gives no electrical figures. [kWp]
+
+    Raises
+    ------
+    UsageError
+        A value is no number or outside its range.
+    """
+
+    name: str
+    tilt_deg: float
+    azimuth_deg: float
+    size_kwp: float | None = None
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.tilt_deg) and 0 <= self.tilt_deg <= 90):
+            raise UsageError(f"tilt {self.tilt_deg:g} of {self.name} is outside 0 to 90 degrees")
+        if not (math.isfinite(self.azimuth_deg) and -360 <= self.azimuth_deg <= 360):
+            raise UsageError(
+                f"azimuth {self.azimuth_deg:g} of {self.name} is outside -360 to 360 degrees"
+            )
+        if self.size_kwp is not None and not (math.isfinite(self.size_kwp) and self.size_kwp > 0):
+            raise UsageError(f"size {self.size_kwp:g} kWp of {self.name} is not above 0")
+
+
+@dataclass(frozen=True)
+class SolarWindow:
+    """Hours of apparent solar time in which shade counts most.
+
+    Nine to fifteen is common practice, no source.
+
+    Parameters
+    ----------
+    from_solar_hour, to_solar_hour : float
+        [h]
+    """
+
+    from_solar_hour: float = 9.0
+    to_solar_hour: float = 15.0
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.from_solar_hour < self.to_solar_hour <= 24:
+            raise UsageError(
+                f"a solar window from {self.from_solar_hour:g} to {self.to_solar_hour:g} h "
+                "does not lie in one day"
+            )
+
+
+@dataclass(frozen=True)
+class AccessSettings:
+    """How access is computed; travels with every result.
+
+    Parameters
+    ----------
+    year : int
+        [years]
+    model : str
+        One of `MODELS`: all components, or the beam alone for comparison with papers that block
+        nothing else.
+    transposition : str
+        One of `TRANSPOSITIONS`: how sky diffuse reaches a tilted plane.
+    clear_sky : str
+        One of `CLEAR_SKIES`; used without a weather file.
+    linke_turbidity : float or None
+        For the whole year; None takes pvlib's table of months and places.
+    albedo : float or tuple of 12 floats
+        Ground reflectance, of the year or by month (snow).
+    disc_radius_deg : float
+        Of the sun; 0 makes it a point. [deg]
+    window : SolarWindow
+    draws : int
+        Horizons drawn for the bounds.
+    seed : int
+        Of the draws.
+    timezone : str or None
+        IANA name for clock times; None gives UTC.
+    """
+
+    year: int = 2026
+    model: str = "all components"
+    transposition: str = "haydavies"
+    clear_sky: str = "ineichen"
+    linke_turbidity: float | None = None
+    albedo: float | tuple[float, ...] = 0.2
+    disc_radius_deg: float = 0.2665
+    window: SolarWindow = field(default_factory=SolarWindow)
+    draws: int = 1000
+    seed: int = 1
+    timezone: str | None = None
+
+    def __post_init__(self) -> None:
+        for value, allowed, what in (
+            (self.model, MODELS, "model"),
+            (self.transposition, TRANSPOSITIONS, "transposition"),
+            (self.clear_sky, CLEAR_SKIES, "clear sky"),
+        ):
+            if value not in allowed:
+                raise UsageError(f"{what} {value!r} is none of {', '.join(allowed)}")
+        albedo = self.monthly_albedo
+        if albedo.shape != (12,) or not ((albedo >= 0) & (albedo <= 1)).all():
+            raise UsageError("ground reflectance must be one number or twelve, each 0 to 1")
+        if not 0 <= self.disc_radius_deg <= 1:
+            raise UsageError("the radius of the sun's disc must be 0 to 1 degrees")
+        if not 0 <= self.draws <= 1_000_000:
+            raise UsageError("the number of drawn horizons must be 0 to 1000000")
+
+    @property
+    def monthly_albedo(self) -> Floats:
+        """Ground reflectance by month. Shape (12,)."""
+        if isinstance(self.albedo, (int, float)):
+            return floats([float(self.albedo)] * 12)
+        return floats(self.albedo)

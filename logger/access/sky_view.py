@@ -1,0 +1,106 @@
+"""A plane's own view of the visible sky over a horizon.
+
+With the plane's tilt b and azimuth g, a sky direction of azimuth a and elevation e meets it at
+``cos i = cos b sin e + sin b cos e cos(a - g)``. Seen sky weighs ``cos i cos e de da / pi``; the
+inner integral from an elevation e0 to the zenith has the closed form
+
+    cos b cos^2(e0) / 2 + sin b cos(a - g) [(pi/2 - e0) / 2 - sin(2 e0) / 4]
+
+where e0 is the higher of the horizon and the plane's own edge ``tan e = -tan b cos(a - g)``
+(below it the plane looks at the ground). The outer integral is numeric.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from logger.angles import angle_between, wrap360
+from logger.columns import Floats, floats
+from logger.profile import HorizonProfile
+
+# Gauss-Legendre nodes and weights on 0 to 1, three a segment.
+_NODE = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])
+_WEIGHT = np.array([5.0, 8.0, 5.0]) / 18.0
+
+
+def sky_above(
+    elevation_deg: ArrayLike, azimuth_deg: ArrayLike, tilt_deg: ArrayLike, plane_deg: ArrayLike
+) -> Floats:
+    """Weight of the sky above an elevation, by radian of azimuth (the inner integral over pi).
+
+    Parameters
+    ----------
+    elevation_deg : array_like
+        Of the horizon; below 0 counts as 0. [deg]
+    azimuth_deg : array_like
+        Direction looked in. [deg]
+    tilt_deg, plane_deg : array_like
+        The plane's tilt and azimuth. [deg]
+    """
+    tilt = np.radians(tilt_deg)
+    across = np.sin(tilt) * np.cos(np.radians(np.subtract(azimuth_deg, plane_deg)))
+    edge = np.arctan2(-across, np.cos(tilt))
+    e0 = np.maximum(np.radians(np.clip(elevation_deg, 0.0, 90.0)), edge)
+    beyond = (np.pi / 2 - e0) / 2 - np.sin(2 * e0) / 4
+    return floats((np.cos(tilt) * np.cos(e0) ** 2 / 2 + across * beyond) / np.pi)
+
+
+def unobstructed_view(tilt_deg: float) -> float:
+    """Sky view factor over a level horizon, ``(1 + cos b) / 2``.
+
+    Parameters
+    ----------
+    tilt_deg : float
+        [deg]
+    """
+    return float((1 + np.cos(np.radians(tilt_deg))) / 2)
+
+
+def segments(*azimuths_deg: ArrayLike, plane_deg: float = 0.0) -> tuple[Floats, Floats]:
+    """Azimuths and weights [rad] that integrate what is smooth between the given azimuths.
+
+    The circle is cut at those azimuths and every degree from the plane's own, so that turning
+    plane and horizon together changes nothing.
+
+    Parameters
+    ----------
+    azimuths_deg : array_like
+        Where the integrand has edges or kinks. [deg]
+    plane_deg : float
+        [deg]
+
+    Returns
+    -------
+    azimuth, weight : arrays, shape (3 * segments,)
+        [deg], [rad]
+    """
+    cuts = np.concatenate([np.arange(0.0, 360.0), *(_relative(a, plane_deg) for a in azimuths_deg)])
+    cuts = np.unique(cuts)
+    width = np.diff(np.append(cuts, 360.0))
+    # A segment narrower than this is a vertical edge, written with a rounding error.
+    keep = width > 1e-9
+    start, width = cuts[keep], width[keep]
+    at = (start[:, None] + width[:, None] * _NODE).ravel()
+    return (
+        floats(wrap360(at + plane_deg)),
+        (np.radians(width)[:, None] * _WEIGHT).ravel(),
+    )
+
+
+def _relative(azimuth_deg: ArrayLike, plane_deg: float) -> Floats:
+    return np.atleast_1d(wrap360(angle_between(azimuth_deg, plane_deg)))
+
+
+def sky_view_factor(profile: HorizonProfile, tilt_deg: float, azimuth_deg: float) -> float:
+    """Share of a uniform sky's light that reaches a plane over a horizon; 1 is flat and open.
+
+    Parameters
+    ----------
+    profile : HorizonProfile
+        Unmeasured nodes count as open.
+    tilt_deg, azimuth_deg : float
+        Of the plane. [deg]
+    """
+    at, weight = segments(profile.azimuth_deg, plane_deg=azimuth_deg)
+    return float((sky_above(profile.elevation_at(at), at, tilt_deg, azimuth_deg) * weight).sum())

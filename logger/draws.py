@@ -1,0 +1,111 @@
+"""Horizons drawn at random within a profile's errors: each a whole skyline that could be true.
+
+A heading error turns all of a drawn skyline, a level error lifts all of it, and the random errors
+of its nodes go together over the profile's correlation length. Whatever is computed from every
+drawn skyline then spreads as the errors of the survey make it spread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.angles import interpolate_azimuthal, wrap360
+from logger.columns import Floats, floats, freeze_columns
+from logger.profile import HorizonProfile
+
+GRID_DEG = 0.5
+"""Width of the sectors that drawn horizons are given in. [deg]"""
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnHorizons:
+    """Many skylines on one even grid of azimuth.
+
+    Parameters
+    ----------
+    azimuth_deg : array, shape (A,)
+        Middles of equal sectors. [deg]
+    elevation_deg : array, shape (n, A)
+        One row a draw, -90 to 90. [deg]
+    """
+
+    azimuth_deg: Floats
+    elevation_deg: Floats
+
+    def __post_init__(self) -> None:
+        freeze_columns(self, ("azimuth_deg",))
+        self.elevation_deg.flags.writeable = False
+
+    def __len__(self) -> int:
+        return len(self.elevation_deg)
+
+
+def sector_middles(width_deg: float = GRID_DEG) -> Floats:
+    """Middles of the even sectors of a circle. [deg]"""
+    return floats((np.arange(round(360.0 / width_deg)) + 0.5) * width_deg)
+
+
+def has_errors(profile: HorizonProfile) -> bool:
+    """Whether a profile says anything of its errors."""
+    return bool(
+        profile.heading_error_deg > 0
+        or profile.level_error_deg > 0
+        or (profile.standard_error_deg is not None and np.nansum(profile.standard_error_deg) > 0)
+    )
+
+
+def draw_horizons(
+    profile: HorizonProfile,
+    n: int,
+    rng: np.random.Generator,
+    unmeasured_deg: float = 0.0,
+    turn_deg: Floats | None = None,
+    lift_deg: Floats | None = None,
+) -> DrawnHorizons:
+    """Draw whole horizons.
+
+    The random part is a stationary Gaussian process of unit variance around the circle with
+    correlation ``exp(-(distance / correlation_deg)^2 / 2)``, times the standard error at each
+    azimuth. It is made by filtering white noise with the square root of the process's spectrum.
+
+    Parameters
+    ----------
+    profile : HorizonProfile
+    n : int
+        How many.
+    rng : numpy.random.Generator
+    unmeasured_deg : float
+        What unmeasured sectors are taken as, without error. [deg]
+    turn_deg, lift_deg : array, shape (n,), optional
+        Common errors drawn already, for several skylines of one survey. [deg]
+    """
+    middle = sector_middles()
+    filled = profile.filled(unmeasured_deg)
+    if turn_deg is None:
+        turn_deg = rng.normal(0.0, 1.0, n) * profile.heading_error_deg
+    if lift_deg is None:
+        lift_deg = rng.normal(0.0, 1.0, n) * profile.level_error_deg
+    at = wrap360(middle - turn_deg[:, None])
+    elevation = interpolate_azimuthal(at, filled.azimuth_deg, filled.elevation_deg)
+    elevation = elevation + lift_deg[:, None]
+    error = filled.standard_error_deg
+    if error is not None:
+        # A node of unknown error next to nodes of known error takes the mean of those.
+        known = error[np.isfinite(error)]
+        error = np.where(np.isfinite(error), error, known.mean() if known.size else 0.0)
+        size = interpolate_azimuthal(at, filled.azimuth_deg, error)
+        elevation = elevation + size * _correlated(n, len(middle), profile.correlation_deg, rng)
+    np.clip(elevation, -90.0, 90.0, out=elevation)
+    return DrawnHorizons(middle, floats(elevation))
+
+
+def _correlated(n: int, columns: int, length_deg: float, rng: np.random.Generator) -> Floats:
+    """Rows of unit variance, correlated around the circle."""
+    white = rng.standard_normal((n, columns))
+    distance = np.arange(columns) * (360.0 / columns)
+    distance = np.minimum(distance, 360.0 - distance)
+    kernel = np.exp(-0.5 * (distance / max(length_deg, 1e-6)) ** 2)
+    spectrum = np.sqrt(np.maximum(np.fft.rfft(kernel).real, 0.0))
+    return floats(np.fft.irfft(np.fft.rfft(white, axis=1) * spectrum, n=columns, axis=1))
