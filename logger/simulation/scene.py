@@ -123,6 +123,18 @@ class Scene:
             steps=(f"the skyline of the invented scene {self.name!r}, exact",),
         )
 
+    def as_csv(self) -> str:
+        """The skyline as a horizon CSV: vertical edges are two rows of one azimuth."""
+        rows = [
+            "# the true skyline of an invented scene, made by the virtual board",
+            f"# scene: {self.name}",
+            "azimuth_deg,elevation_deg,obstruction",
+        ]
+        for a, e in zip(self.azimuth_deg, self.elevation_deg, strict=True):
+            here = self.obstruction_at(float(a) + _SIDE_DEG)
+            rows.append(f"{a:.6f},{e:.4f},{here.name if here else ''}")
+        return "\n".join(rows) + "\n"
+
     def turned(self, angle_deg: float) -> Scene:
         """The scene turned clockwise.
 

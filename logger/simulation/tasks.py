@@ -366,7 +366,7 @@ def simulate_bearing(
     operator, sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
         As for `simulate_sweep`. [deg]
     """
-    direction = _shadow(site, started) if target is None else lambda _t: target
+    direction = shadow_direction(site, started) if target is None else lambda _t: target
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
         script = bearing_script(direction, sights, seconds_s)
@@ -378,7 +378,7 @@ def simulate_bearing(
     )  # fmt: skip
 
 
-def _shadow(site: Site, started: dt.datetime) -> Callable[[float], tuple[float, float]]:
+def shadow_direction(site: Site, started: dt.datetime) -> Callable[[float], tuple[float, float]]:
     """Where the shadow of an upright edge points, some way down along the ground."""
     from logger.sun import sun_track
 

@@ -1,0 +1,181 @@
+"""The `simulate` command: a virtual board on a pseudo-terminal or a TCP port."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from logger.simulation import Scene
+    from logger.simulation.serve import MakeTask
+
+_SCENES = (
+    "ridge, open-meadow, street, street-with-mast, forest-edge, steel-roof, courtyard or facade"
+)
+
+
+@click.command()
+@click.option("--pty", "pty", is_flag=True, help="Listen on a pseudo-terminal (Linux, macOS).")
+@click.option(
+    "--tcp", "tcp", metavar="HOST:PORT", help="Listen on TCP; port 0 takes a free one. [default]"
+)
+@click.option(
+    "--scene",
+    "scenes",
+    multiple=True,
+    metavar="NAME",
+    help=f"Skyline: {_SCENES}. Given again, the next sweep has the next one. [default: ridge]",
+)
+@click.option("--seed", default=0, show_default=True, help="Of scene, operator and board.")
+@click.option(
+    "--do",
+    "tasks",
+    default="sweep",
+    show_default=True,
+    metavar="TASKS",
+    help="What the operator does, one a connection: compass, level, bearing (on a landmark), sun "
+    "(bearing by the shadow), plane, sweep, corners; with commas between.",
+)
+@click.option("--day", is_flag=True, help="Short for --do compass,level,bearing,sweep,sweep.")
+@click.option(
+    "--hand", type=click.Choice(["calm", "brisk"]), default="calm", show_default=True,
+    help="How the operator moves.",
+)  # fmt: skip
+@click.option("--passes", default=2, show_default=True, help="Over the skyline in a sweep.")
+@click.option(
+    "--sector", "sectors", multiple=True, metavar="FROM,TO",
+    help="Sweep only this part, clockwise, in degrees; may be given again.",
+)  # fmt: skip
+@click.option(
+    "--mark", metavar="AZIMUTH,ELEVATION",
+    help="Sight a far mark in this direction before and after each sweep.",
+)  # fmt: skip
+@click.option(
+    "--opening-trigger", is_flag=True, help="Press the trigger also at the start of a sweep."
+)
+@click.option("--iron/--no-iron", default=True, show_default=True,
+              help="Hard and soft iron on the board, and an accelerometer offset.")  # fmt: skip
+@click.option(
+    "--index", default=0.0, show_default=True, help="Index error of the sight, degrees up."
+)
+@click.option(
+    "--collimation", default=0.0, show_default=True,
+    help="Collimation error of the sight, degrees right.",
+)  # fmt: skip
+@click.option("--streams", default="AMG", show_default=True, help="Some of the letters A, M, G.")
+@click.option("--rate", default=50, show_default=True, help="Measuring instants a second.")
+@click.option(
+    "--persona", type=click.Choice(["own", "nmea", "nmea-hdm", "nmea-true"]), default="own",
+    show_default=True, help="Our own sentences, or those of a standard NMEA 0183 compass.",
+)  # fmt: skip
+@click.option("--latitude", default=46.05, show_default=True, help="Degrees, north positive.")
+@click.option("--longitude", default=14.51, show_default=True, help="Degrees, east positive.")
+@click.option("--elevation", default=310.0, show_default=True, help="Metres.")
+@click.option("--speed", default=1.0, show_default=True, help="Times real time; 0 sends unpaced.")
+@click.option("--once", is_flag=True, help="End after the last task instead of starting over.")
+@click.option(
+    "--truth", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
+    help="Write the true skyline of the first scene as a horizon CSV.",
+)  # fmt: skip
+def command(**options: Any) -> None:
+    """Serve a virtual board: an invented skyline, a person who sweeps it, a cheap sensor.
+
+    The first line on standard output is what to give to --port. Each connection finds the
+    operator at the start of the next task; every task ends with the trigger key. Ctrl-C ends.
+    """
+    from logger.files import write_atomically
+    from logger.simulation.serve import PtyLink, TcpLink, serve
+
+    if options["pty"] and options["tcp"]:
+        raise click.UsageError("--pty and --tcp exclude each other")
+    if options["speed"] < 0:
+        raise click.UsageError("--speed is a factor of at least 0")
+    scenes, tasks = _tasks(options)
+    if options["truth"] is not None:
+        write_atomically(options["truth"], scenes[0].as_csv())
+    link: Any = PtyLink() if options["pty"] else TcpLink(*_host_port(options["tcp"]))
+    try:
+        click.echo(link.address)
+        click.echo(f"a virtual board listens on {link.address}; Ctrl-C ends it", err=True)
+        serve(
+            link,
+            tasks,
+            options["speed"] or None,
+            once=options["once"],
+            say=lambda sentence: click.echo(sentence, err=True),
+        )
+    except KeyboardInterrupt:
+        click.echo("ended", err=True)
+    finally:
+        link.close()
+
+
+def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], list[MakeTask]]:
+    from dataclasses import replace
+
+    from logger.simulation import BoardSettings, Operator, Sensor, scene_named
+    from logger.simulation.day import A_DAY, FAR_MARK, TASKS, Day
+    from logger.site import Site
+
+    names = list(A_DAY) if options["day"] else [n.strip() for n in options["tasks"].split(",")]
+    for name in names:
+        if name not in TASKS:
+            raise click.UsageError(f"no task {name!r}; the tasks are {', '.join(TASKS)}")
+    seed = options["seed"]
+    scenes = tuple(scene_named(name, seed) for name in options["scenes"] or ("ridge",))
+    operator = replace(
+        Operator.brisk() if options["hand"] == "brisk" else Operator.calm(),
+        passes=options["passes"],
+        opening_trigger=options["opening_trigger"],
+    )
+    if options["sectors"]:
+        sectors = tuple(_pair(text, "--sector") for text in options["sectors"])
+        # Clockwise: 350,20 runs through north.
+        operator = replace(
+            operator, sectors=tuple((a, b if b > a else b + 360.0) for a, b in sectors)
+        )
+    mark = _pair(options["mark"], "--mark") if options["mark"] else None
+    sensor = Sensor(
+        individual=seed,
+        index_error_deg=options["index"],
+        collimation_error_deg=options["collimation"],
+    )
+    day = Day(
+        scenes=scenes,
+        operator=replace(operator, far_mark=mark),
+        sensor=sensor if options["iron"] else sensor.without_iron(),
+        site=Site(options["latitude"], options["longitude"], options["elevation"]),
+        settings=BoardSettings(
+            streams=options["streams"],
+            rate_hz=options["rate"],
+            persona=options["persona"],
+            serial_number=f"V{seed:03d}",
+            link_baud=115200 if options["pty"] else None,
+        ),
+        seed=seed,
+        landmark=mark or FAR_MARK,
+    )
+
+    def maker(number: int, name: str) -> MakeTask:
+        before = sum(n in ("sweep", "corners") for n in names[:number])
+        return lambda: day.task(name, number, dt.datetime.now(dt.UTC), before)
+
+    return scenes, [maker(number, name) for number, name in enumerate(names)]
+
+
+def _pair(text: str, option: str) -> tuple[float, float]:
+    try:
+        first, second = (float(part) for part in text.split(","))
+    except ValueError:
+        raise click.UsageError(f"{option} takes two numbers with a comma, not {text!r}") from None
+    return first, second
+
+
+def _host_port(text: str | None) -> tuple[str, int]:
+    host, _, port = (text or "127.0.0.1:0").rpartition(":")
+    if not port.isdigit() or int(port) > 65535:
+        raise click.UsageError(f"--tcp takes HOST:PORT, not {text!r}")
+    return host or "127.0.0.1", int(port)

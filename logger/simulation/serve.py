@@ -1,0 +1,369 @@
+"""Put virtual boards on a TCP port or a pseudo-terminal, in real time, faster, or unpaced.
+
+A `Running` board is a conversation without a link and without a clock; the two servers only
+move its bytes. Each connection meets the operator at the start of a task.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import socket
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from firmware_protocol import Configure, Decoder, Query, Sound, encode
+from logger.errors import DeviceError
+from logger.simulation.board import Chunk, config_refused
+from logger.simulation.faults import Fault, damaged
+from logger.simulation.operator import TRIGGER
+from logger.simulation.tasks import Task, simulate
+
+MakeTask = Callable[[], Task]
+"""Makes a task when a host connects, so that it can begin at that moment's date and sun."""
+
+_GRACE_S = 3.0  # for the host to hang up by itself after the trigger
+_POLL_S = 0.05
+
+
+class Running:
+    """One board carrying out a task, and what it answers to the host.
+
+    Parameters
+    ----------
+    task : Task
+    faults : sequence of Fault
+        What the link does to the bytes.
+    """
+
+    def __init__(self, task: Task, faults: Sequence[Fault] = ()) -> None:
+        self.task = task
+        self.cues: list[str] = []
+        self._faults = tuple(faults)
+        self._decoder = Decoder()
+        self._sent = 0
+        done = simulate(task)
+        presses = [key.t_s for key in done.motion.keys if key.key == TRIGGER and key.down]
+        self.trigger_s = presses[-1] if presses else done.duration_s
+        self._chunks: list[Chunk] = damaged(done.chunks, self._faults)
+
+    @property
+    def next_s(self) -> float | None:
+        """When the next bytes are due; None when the task is over. [s]"""
+        return self._chunks[self._sent][0] if self._sent < len(self._chunks) else None
+
+    def due(self, now_s: float) -> bytes:
+        """All bytes due by now that were not taken yet.
+
+        Parameters
+        ----------
+        now_s : float
+            Since the start of the task. [s]
+        """
+        start = self._sent
+        while self._sent < len(self._chunks) and self._chunks[self._sent][0] <= now_s:
+            self._sent += 1
+        return b"".join(text for _, text in self._chunks[start : self._sent])
+
+    def hear(self, data: bytes, now_s: float) -> bytes:
+        """Take bytes from the host and answer at once.
+
+        Parameters
+        ----------
+        data : bytes
+        now_s : float
+            Since the start of the task. [s]
+        """
+        if self.task.settings.persona != "own":
+            return b""
+        answer = b""
+        for piece in self._decoder.feed(data):
+            if not isinstance(piece, Sound):
+                continue
+            match piece.sentence:
+                case Query():
+                    answer += encode(self.task.settings.identity())
+                case Configure() as wanted:
+                    answer += self._configure(wanted, now_s)
+                case sentence if hasattr(sentence, "cue"):
+                    self.cues.append(sentence.cue)
+        return answer
+
+    def _configure(self, wanted: Configure, now_s: float) -> bytes:
+        settings = self.task.settings
+        t_ms = (round(now_s * 1000) + settings.start_ms) % 2**32
+        changed = settings.configured(wanted)
+        if changed is None:
+            return config_refused(t_ms, settings, wanted)
+        if changed != settings:
+            # The same motion, sampled anew; the counter goes on from the last instant sent.
+            task = replace(self.task, settings=changed)
+            done = simulate(task)
+            keep = next((i for i, chunk in enumerate(done.chunks) if chunk[0] > now_s), None)
+            if keep is not None:
+                seq = (settings.start_seq + self._sent - keep) % 65536
+                task = replace(task, settings=replace(changed, start_seq=seq))
+                done = simulate(task)
+            self.task = task
+            self._chunks = damaged(done.chunks[keep:] if keep is not None else (), self._faults)
+            self._sent = 0
+        return encode(changed.identity())
+
+
+class _Link(Protocol):
+    def wait_for_host(self) -> None: ...
+    def send(self, data: bytes) -> bool: ...
+    def hear(self, timeout_s: float) -> bytes | None: ...
+    def hang_up(self) -> None: ...
+
+
+def serve(
+    link: _Link,
+    tasks: Sequence[MakeTask],
+    speed: float | None = 1.0,
+    faults: Sequence[Fault] = (),
+    cuts_s: Sequence[float] = (),
+    once: bool = True,
+    say: Callable[[str], None] = lambda _: None,
+) -> None:
+    """Serve one task a connection, each in its turn.
+
+    A task whose host hangs up before the trigger was pressed is served again.
+
+    Parameters
+    ----------
+    link : link
+        `TcpLink` or `PtyLink`.
+    tasks : sequence of callables
+    speed : float or None
+        1 is real time, 10 ten times as fast; None sends as fast as the host reads.
+    faults : sequence of Fault
+    cuts_s : sequence of float
+        Times at which the link is cut during each task; the board runs on, and the next
+        connection finds it where it then is. [s]
+    once : bool
+        Return after the last task; otherwise begin again with the first.
+    say : callable
+        Takes a sentence about what goes on.
+    """
+    number = 0
+    while number < len(tasks):
+        link.wait_for_host()
+        running = Running(tasks[number](), faults)
+        task = running.task
+        say(f"serving {task.purpose} ({number + 1} of {len(tasks)}), {running.trigger_s:.0f} s")
+        if _converse(link, running, speed, sorted(cuts_s)):
+            number += 1
+            if number == len(tasks) and not once:
+                number = 0
+
+
+def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[float]) -> bool:
+    """Move bytes both ways until the task is over or the host leaves; whether it was finished."""
+    began = time.monotonic()
+    cuts = list(cuts_s)
+
+    def now() -> float:
+        if speed is None:
+            return running.trigger_s if running.next_s is None else running.next_s
+        return (time.monotonic() - began) * speed
+
+    while True:
+        t = now()
+        if cuts and t >= cuts[0]:
+            cuts.pop(0)
+            link.hang_up()
+            link.wait_for_host()
+            running.due(now())  # what was sent meanwhile is lost
+            continue
+        data = running.due(t)
+        if data and not link.send(data):
+            link.hang_up()
+            return t >= running.trigger_s
+        if running.next_s is None:
+            break
+        wait = 0.0 if speed is None else (running.next_s - now()) / speed
+        heard = link.hear(min(max(wait, 0.0), _POLL_S))
+        if heard is None:
+            link.hang_up()
+            return t >= running.trigger_s
+        answer = running.hear(heard, t)
+        if answer and not link.send(answer):
+            link.hang_up()
+            return t >= running.trigger_s
+    until = time.monotonic() + _GRACE_S
+    while time.monotonic() < until:
+        heard = link.hear(_POLL_S)
+        if heard is None:
+            break
+        if heard and not link.send(running.hear(heard, running.trigger_s)):
+            break
+    link.hang_up()
+    return True
+
+
+class TcpLink:
+    """A listening TCP port that takes one host at a time.
+
+    Parameters
+    ----------
+    host : str
+    port : int
+        0 takes a free one; see `port`.
+
+    Raises
+    ------
+    DeviceError
+        The port cannot be had.
+    """
+
+    def __init__(self, host: str = "127.0.0.1", port: int = 0) -> None:
+        try:
+            self._listener = socket.create_server((host, port))
+        except (OSError, OverflowError) as error:
+            raise DeviceError(
+                f"cannot listen: {getattr(error, 'strerror', None) or error}",
+                f"{host}:{port}",
+                hint="take another port, or 0 for a free one",
+            ) from error
+        self.host = host
+        self.port: int = self._listener.getsockname()[1]
+        self._host: socket.socket | None = None
+
+    @property
+    def address(self) -> str:
+        """What to give to ``--port``."""
+        return f"socket://{self.host}:{self.port}"
+
+    def wait_for_host(self) -> None:
+        """Until a host connects; short waits, so that Ctrl-C is heard on every system."""
+        self._listener.settimeout(0.5)
+        while True:
+            try:
+                self._host, _ = self._listener.accept()
+            except TimeoutError:
+                continue
+            self._host.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            self._host.settimeout(None)
+            return
+
+    def send(self, data: bytes) -> bool:
+        """Send; False where the host is gone."""
+        try:
+            if self._host is not None:
+                self._host.sendall(data)
+        except OSError:
+            return False
+        return True
+
+    def hear(self, timeout_s: float) -> bytes | None:
+        """What the host sent, after at most a while; None where it is gone.
+
+        Parameters
+        ----------
+        timeout_s : float
+            [s]
+        """
+        if self._host is None:
+            return None
+        try:
+            ready, _, _ = select.select([self._host], [], [], timeout_s)
+            if not ready:
+                return b""
+            return self._host.recv(4096) or None
+        except OSError:
+            return None
+
+    def hang_up(self) -> None:
+        """Let the host go."""
+        if self._host is not None:
+            # Half-closing first delivers what is still under way even if the host sent more.
+            with contextlib.suppress(OSError):
+                self._host.shutdown(socket.SHUT_WR)
+            self._host.close()
+            self._host = None
+
+    def close(self) -> None:
+        """Stop listening."""
+        self.hang_up()
+        self._listener.close()
+
+
+class PtyLink:
+    """A pseudo-terminal, which looks like a serial port. POSIX only.
+
+    Raises
+    ------
+    DeviceError
+        The system has none.
+    """
+
+    def __init__(self) -> None:
+        try:
+            import tty
+
+            self._board, port = os.openpty()
+        except (ImportError, AttributeError, OSError) as error:
+            raise DeviceError(
+                "this system has no pseudo-terminals",
+                hint="serve on TCP instead: horizon-logger simulate --tcp 127.0.0.1:0",
+            ) from error
+        tty.setraw(port)
+        self.address = os.ttyname(port)
+        # While nobody has the port open the board's side reports a hang-up.
+        os.close(port)
+        os.set_blocking(self._board, False)
+
+    def _hung_up(self) -> bool:
+        poll = select.poll()
+        poll.register(self._board, select.POLLHUP)
+        return any(event & select.POLLHUP for _, event in poll.poll(0))
+
+    def wait_for_host(self) -> None:
+        """Until somebody opens the port."""
+        while self._hung_up():
+            time.sleep(0.01)
+
+    def send(self, data: bytes) -> bool:
+        """Send, waiting for the host to make room; False where it is gone."""
+        left = memoryview(data)
+        while left:
+            if self._hung_up():
+                return False
+            _, ready, _ = select.select([], [self._board], [], _POLL_S)
+            if ready:
+                with contextlib.suppress(BlockingIOError):
+                    left = left[os.write(self._board, left) :]
+        return True
+
+    def hear(self, timeout_s: float) -> bytes | None:
+        """What the host sent, after at most a while; None where it is gone.
+
+        Parameters
+        ----------
+        timeout_s : float
+            [s]
+        """
+        ready, _, _ = select.select([self._board], [], [], timeout_s)
+        if not ready:
+            return b""
+        try:
+            return os.read(self._board, 4096) or None
+        except BlockingIOError:
+            return b""
+        except OSError:  # EIO: nobody has the port open
+            return None
+
+    def hang_up(self) -> None:
+        """Wait until the host has closed the port: a cable cannot be pulled from this side."""
+        while not self._hung_up():
+            with contextlib.suppress(OSError):
+                os.read(self._board, 4096)
+            time.sleep(0.01)
+
+    def close(self) -> None:
+        """Take the port away."""
+        os.close(self._board)
