@@ -120,6 +120,9 @@ def climbs_of(index: int, leg: Leg, settings: HorizonSettings) -> tuple[Climb, .
     leg : Leg
     settings : HorizonSettings
     """
+    if leg.held:
+        found = [_upright(index, leg, a, b, settings) for a, b in leg.uprights]
+        return tuple(found)
     if len(leg) < 8:
         return ()
     window = detection_window_s(leg, settings)
@@ -129,12 +132,29 @@ def climbs_of(index: int, leg: Leg, settings: HorizonSettings) -> tuple[Climb, .
         np.abs(across) < np.abs(up) / settings.climb_steepness
     )
     moving = np.abs(up) > settings.climb_speed_deg_s / 4
-    found: list[Climb] = []
+    swept: list[Climb] = []
     for first, last in _runs(np.where(steep, np.sign(up), 0), np.where(moving, np.sign(up), 0)):
         climb = _climb(index, leg, first, last, settings)
         if climb is not None:
-            found.append(climb)
-    return tuple(found)
+            swept.append(climb)
+    return tuple(swept)
+
+
+def _upright(index: int, leg: Leg, first: int, last: int, settings: HorizonSettings) -> Climb:
+    a, e = leg.path_deg[[first, last]], leg.elevation_deg[[first, last]]
+    cosine = max(float(np.cos(np.radians(e.mean()))), 0.02)
+    error = float(np.hypot(*leg.noise_deg[[first, last]])) / 2.0 / cosine
+    # The vertices at both ends belong to the sides; only what lies between is the climb.
+    return Climb(
+        index,
+        first + 1,
+        last - 1,
+        float(a.mean()),
+        float(e.min()),
+        float(e.max()),
+        bool((e[1] > e[0]) == leg.clockwise),
+        error,
+    )
 
 
 def _runs(steep: Floats, moving: Floats) -> list[tuple[int, int]]:

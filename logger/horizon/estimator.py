@@ -21,7 +21,7 @@ import numpy as np
 from logger.angles import wrap360
 from logger.columns import Bools, Floats, Ints, floats
 from logger.horizon.edges import Climb, Edge
-from logger.horizon.passes import Leg, row_weight_s
+from logger.horizon.passes import Leg
 from logger.horizon.settings import HorizonSettings
 
 _BESIDE_DEG = 1e-6  # how far beside an edge a row is put that belongs to one of its sides
@@ -42,6 +42,8 @@ class CellMeans:
         Time spent. [s]
     noise_deg : array, shape (M,)
         Random error of one row along either axis, 1 sigma. [deg]
+    held : bool array, shape (M,)
+        From a line through held vertices, along which errors are alike.
     """
 
     leg: Ints
@@ -49,6 +51,7 @@ class CellMeans:
     elevation_deg: Floats
     seconds: Floats
     noise_deg: Floats
+    held: Bools
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +169,7 @@ def cell_means(
     azimuth, telling = placed(index, leg, edges, settings)
     n = nodes_deg.size
     cell = np.searchsorted(nodes_deg, azimuth[telling], side="right") % n
-    seconds = row_weight_s(leg.t_s, settings.gap_s)[telling]
+    seconds = leg.seconds[telling]
     time = np.bincount(cell, seconds, n)
     full = np.flatnonzero(time > 0)
     # The last and the first node enclose north: unwrap their cell round 0 before averaging.
@@ -177,17 +180,18 @@ def cell_means(
         return floats(np.bincount(cell, seconds * column, n)[full] / time[full])
 
     return CellMeans(
-        np.full(full.size, index, dtype=np.int64),
+        np.full(full.size, index).astype(np.int64),
         floats(wrap360(mean(x))),
         mean(leg.elevation_deg[telling]),
-        time[full],
+        floats(time[full]),
         mean(leg.noise_deg[telling]),
+        np.full(full.size, leg.held),
     )
 
 
 def joined(parts: Sequence[CellMeans]) -> CellMeans:
     """Cell means of several legs in one table."""
-    names = ("leg", "azimuth_deg", "elevation_deg", "seconds", "noise_deg")
+    names = ("leg", "azimuth_deg", "elevation_deg", "seconds", "noise_deg", "held")
     return CellMeans(*(np.concatenate([getattr(p, name) for p in parts]) for name in names))
 
 
@@ -360,7 +364,10 @@ def _noise_replicates(
         angle = np.radians(means.azimuth_deg[rows])[:, None] * k
         size = rng.standard_normal((2, k.size, count)) / np.sqrt(k.size)
         slow = np.cos(angle) @ size[0] + np.sin(angle) @ size[1]
-        noise[rows] += settings.pass_error_deg * np.sqrt(1.0 + slope[rows, None] ** 2) * slow
+        alike = np.where(means.held[rows], random[rows], 0.0)
+        noise[rows] *= ~means.held[rows, None]
+        across = settings.pass_error_deg * np.sqrt(1.0 + slope[rows] ** 2)
+        noise[rows] += np.hypot(across, alike)[:, None] * slow
     return floats(noise)
 
 

@@ -10,9 +10,14 @@ import numpy as np
 
 from logger.angles import unwrapped
 from logger.columns import Bools, Floats, Ints, floats, freeze_columns
+from logger.horizon.glances import without_glances
 from logger.horizon.settings import HorizonSettings
+from logger.horizon.vertices import Vertex, corner_by_corner, joined_line, vertices_of
 from logger.samples import KeyPress, Note
 from logger.sightlines import SightLines
+
+BETWEEN_CORNERS = "between held corners"
+"""Reason given to the rows of a corner-by-corner recording that are on the way."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +57,13 @@ class Leg:
         [deg]
     noise_deg : array, shape (N,)
         Random error of one row along either axis, 1 sigma. [deg]
+    seconds : array, shape (N,)
+        Time each row stands for. [s]
     clockwise : bool
+    held : bool
+        Whether it is the line through held vertices rather than a swept path.
+    uprights : tuple of (int, int)
+        First and last row of the vertical edges of a held line; a swept path shows its own.
     """
 
     recording: int
@@ -61,10 +72,13 @@ class Leg:
     path_deg: Floats
     elevation_deg: Floats
     noise_deg: Floats
+    seconds: Floats
     clockwise: bool
+    held: bool = False
+    uprights: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
-        n = freeze_columns(self, ("t_s", "path_deg", "elevation_deg", "noise_deg"))
+        n = freeze_columns(self, ("t_s", "path_deg", "elevation_deg", "noise_deg", "seconds"))
         freeze_columns(self, ("row",), dtype=np.int64, length=n)
 
     def __len__(self) -> int:
@@ -76,30 +90,97 @@ class Leg:
         return float(np.ptp(self.path_deg)) if len(self) else 0.0
 
 
-def legs_of(passes: Sequence[Pass], settings: HorizonSettings) -> tuple[Leg, ...]:
-    """Every recording's used rows, cut wherever the sweep turns round."""
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """One recording, cleaned: what is on the skyline, and how it was taken.
+
+    Parameters
+    ----------
+    sight : SightLines
+        With the rows taken out of use that are off the skyline or between held corners.
+    vertices : tuple of Vertex
+    held : bool
+        Whether it was taken corner by corner.
+    """
+
+    sight: SightLines
+    vertices: tuple[Vertex, ...]
+    held: bool
+
+
+def traced(one: Pass, settings: HorizonSettings) -> Trace:
+    """Clean one recording and find its held vertices."""
+    sight = without_glances(one.sight, settings)
+    vertices = vertices_of(sight, one.keys, one.notes, settings)
+    held = corner_by_corner(sight, vertices, settings)
+    if held:
+        still = np.zeros(len(sight), dtype=bool)
+        for v in vertices:
+            still |= (sight.t_s >= v.from_s) & (sight.t_s <= v.to_s)
+        sight = sight.without(~still, BETWEEN_CORNERS)
+    return Trace(sight, vertices, held)
+
+
+def legs_of(traces: Sequence[Trace], settings: HorizonSettings) -> tuple[Leg, ...]:
+    """Every recording's path, cut wherever the sweep turns round."""
     legs: list[Leg] = []
-    for index, one in enumerate(passes):
-        row = np.flatnonzero(one.sight.used)
-        if row.size == 0:
-            continue
-        t_s = one.sight.t_s[row]
-        path = unwrapped(one.sight.azimuth_deg[row])
-        ends = [0, *turning_points(t_s, path, settings.turn_deg), row.size]
-        for a, b in pairwise(ends):
-            if b > a:
-                legs.append(
-                    Leg(
-                        index,
-                        row[a:b],
-                        t_s[a:b],
-                        path[a:b],
-                        one.sight.elevation_deg[row[a:b]],
-                        row_noise_deg(one.sight, settings)[row[a:b]],
-                        bool(path[b - 1] >= path[a]),
-                    )
-                )
+    for index, trace in enumerate(traces):
+        legs += _held_legs(index, trace, settings) if trace.held else _swept(index, trace, settings)
     return tuple(legs)
+
+
+def _swept(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]:
+    sight = trace.sight
+    row = np.flatnonzero(sight.used)
+    if row.size < 2:
+        return []
+    t_s = sight.t_s[row]
+    path = unwrapped(sight.azimuth_deg[row])
+    noise = row_noise_deg(sight, settings)[row]
+    seconds = row_weight_s(t_s, settings.gap_s)
+    ends = [0, *turning_points(path[::5], settings.turn_deg, 5), row.size]
+    return [
+        Leg(
+            index,
+            row[a:b],
+            t_s[a:b],
+            path[a:b],
+            sight.elevation_deg[row[a:b]],
+            noise[a:b],
+            seconds[a:b],
+            bool(path[b - 1] >= path[a]),
+        )
+        for a, b in pairwise(ends)
+        if b - a > 1
+    ]
+
+
+def _held_legs(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]:
+    vertices = trace.vertices
+    path = unwrapped([v.azimuth_deg for v in vertices])
+    ends = [0, *turning_points(path, settings.turn_deg), len(vertices) - 1]
+    legs: list[Leg] = []
+    for a, b in pairwise(ends):
+        if b <= a:
+            continue
+        line = joined_line(vertices[a : b + 1], settings)
+        n = line.path_deg.size
+        legs.append(
+            Leg(
+                index,
+                np.full(n, -1),
+                np.arange(n) * 0.02,
+                line.path_deg,
+                line.elevation_deg,
+                line.error_deg,
+                # Each step of the grid counts like a noise time: errors are those of the line.
+                floats(np.full(n, settings.noise_time_s / 2.0)),
+                bool(line.path_deg[-1] >= line.path_deg[0]),
+                True,
+                line.climbs,
+            )
+        )
+    return legs
 
 
 def row_noise_deg(sight: SightLines, settings: HorizonSettings) -> Floats:
@@ -108,33 +189,34 @@ def row_noise_deg(sight: SightLines, settings: HorizonSettings) -> Floats:
     return floats(np.hypot(own, settings.sight_noise_deg))
 
 
-def turning_points(t_s: Floats, path_deg: Floats, turn_deg: float) -> list[int]:
+def turning_points(path_deg: Floats, turn_deg: float, every: int = 1) -> list[int]:
     """Indices at which a path that goes to and fro has turned by more than a given angle.
 
     Parameters
     ----------
-    t_s, path_deg : array, shape (N,)
-        [s], [deg]
+    path_deg : array, shape (N,)
+        [deg]
     turn_deg : float
         [deg]
+    every : int
+        Indices count this many for each value of the path.
     """
     points: list[int] = []
     low = high = 0
     going = 0
-    # Every fifth row is plenty to see a reversal of many degrees and keeps the loop short.
-    for i in range(0, len(path_deg), 5):
-        here = path_deg[i]
-        if here > path_deg[high]:
+    values = path_deg.tolist()
+    for i, here in enumerate(values):
+        if here > values[high]:
             high = i
-        if here < path_deg[low]:
+        if here < values[low]:
             low = i
-        if going >= 0 and path_deg[high] - here > turn_deg:
+        if going >= 0 and values[high] - here > turn_deg:
             if going > 0:
-                points.append(high)
+                points.append(high * every)
             going, low = -1, i
-        elif going <= 0 and here - path_deg[low] > turn_deg:
+        elif going <= 0 and here - values[low] > turn_deg:
             if going < 0:
-                points.append(low)
+                points.append(low * every)
             going, high = 1, i
         if going > 0:
             low = i
@@ -145,9 +227,8 @@ def turning_points(t_s: Floats, path_deg: Floats, turn_deg: float) -> list[int]:
 
 def followed(leg: Leg, settings: HorizonSettings) -> Bools:
     """Whether the skyline between a row and the next was followed. Shape (N - 1,)."""
-    near = (np.abs(np.diff(leg.path_deg)) <= settings.gap_deg) & (
-        np.diff(leg.t_s) <= settings.gap_s
-    )
+    near = np.abs(np.diff(leg.path_deg)) <= settings.gap_deg
+    near &= np.diff(leg.t_s) <= settings.gap_s
     return np.asarray(near, dtype=bool)
 
 

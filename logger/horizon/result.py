@@ -19,8 +19,9 @@ from logger.horizon.estimator import (
     joined,
     nodes_for,
 )
-from logger.horizon.passes import Leg, Pass, cells_crossed, legs_of
+from logger.horizon.passes import Leg, Pass, Trace, cells_crossed, legs_of, traced
 from logger.horizon.settings import HorizonSettings
+from logger.horizon.vertices import Vertex
 from logger.profile import HorizonProfile
 from logger.quality import Gate
 from logger.sightlines import SightLines
@@ -38,6 +39,8 @@ class HorizonResult:
     coverage : Coverage
     sight : tuple of SightLines
         As handed in, a recording each, with the rows that the estimator left out marked.
+    vertices : tuple of tuple of Vertex
+        Corners held still and marked, a recording each.
     legs : tuple of Leg
         The passes found in the recordings.
     edges : tuple of Edge
@@ -49,6 +52,7 @@ class HorizonResult:
     gates: tuple[Gate, ...]
     coverage: Coverage
     sight: tuple[SightLines, ...]
+    vertices: tuple[tuple[Vertex, ...], ...]
     legs: tuple[Leg, ...]
     edges: tuple[Edge, ...]
     settings: HorizonSettings
@@ -64,13 +68,16 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
     settings : HorizonSettings, optional
     """
     settings = settings or HorizonSettings()
-    legs = tuple(leg for leg in legs_of(passes, settings) if len(leg) > 1)
+    traces = [traced(one, settings) for one in passes]
+    legs = legs_of(traces, settings)
     step = settings.step_deg
     n = round(360.0 / step)
     middle = floats((np.arange(n) + 0.5) * step)
     crossed = [cells_crossed(leg, settings) for leg in legs]
     legs = tuple(leg for leg, cells in zip(legs, crossed, strict=True) if cells.any())
-    seen = np.zeros(n, dtype=np.int64) + np.sum([c for c in crossed if c.any()], axis=0, dtype=int)
+    seen = np.zeros(n, dtype=np.int64)
+    for leg, cells in zip(legs, [c for c in crossed if c.any()], strict=True):
+        seen += cells * (2 if leg.held else 1)
     crossed_by_sun = sun_crosses(middle, settings.latitude_deg)
     edges: tuple[Edge, ...] = ()
     if not legs:
@@ -85,12 +92,13 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
         fit = fit_skyline(means, nodes, settings)
         differ = disagreement(means, fit, middle, settings)
         coverage = Coverage(middle, seen, differ & (seen > 1), crossed_by_sun)
-        profile = _profile(fit, seen, passes, settings)
+        profile = _profile(fit, seen, traces, settings)
     return HorizonResult(
         profile,
         coverage_gates(coverage, settings),
         coverage,
-        tuple(p.sight for p in passes),
+        tuple(t.sight for t in traces),
+        tuple(t.vertices for t in traces),
         legs,
         edges,
         settings,
@@ -98,7 +106,7 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
 
 
 def _profile(
-    fit: Fit, seen: Ints, passes: Sequence[Pass], settings: HorizonSettings
+    fit: Fit, seen: Ints, traces: Sequence[Trace], settings: HorizonSettings
 ) -> HorizonProfile:
     node, elevation, error = on_grid(fit, settings.step_deg)
     # A node was measured when the cells on both sides were; reading between two nodes needs
@@ -107,7 +115,7 @@ def _profile(
     cell = np.floor(node / settings.step_deg + 1e-9).astype(np.int64) % seen.size
     at_node = np.abs(node - cell * settings.step_deg) < 1e-9
     measured = np.where(at_node, whole[cell], seen[cell] > 0)
-    used = [p.sight for p in passes if p.sight.used.any()]
+    used = [t.sight for t in traces if t.sight.used.any()]
     heading = max((s.heading_error_deg for s in used), default=0.0)
     level = max((s.level_error_deg for s in used), default=0.0)
     steps = tuple(dict.fromkeys(step for s in used for step in s.steps))

@@ -34,6 +34,29 @@ class HorizonSettings:
         Widest azimuth between neighbouring samples across which the skyline counts as seen. [deg]
     gap_s : float
         Longest time between neighbouring samples across which the path counts as followed. [s]
+    ground_deg : float
+        A sight below this looks at the ground, not at a skyline. [deg]
+    leaving_deg_s : float
+        Speed down to there and back up, at least. [deg/s]
+    loop_return_deg, loop_depth_deg, loop_wander_deg : float
+        A glance comes back this near to where it left, goes this far up or down, and does not
+        wander further round than this. [deg]
+    loop_linger_s, loop_longest_s : float
+        It lingers this much longer than the way takes, and is over by then. [s]
+    hold_s, longest_hold_s : float
+        Shortest still hold before a press that makes a vertex, and the longest used. [s]
+    still_deg_s, still_deg : float
+        Drift and scatter while holding still, at most, besides the rows' own jitter.
+        [deg/s], [deg]
+    hold_noise_time_s : float
+        Time over which errors while holding still are alike. [s]
+    held_share : float
+        A recording held still for more than this share of its time is read corner by corner.
+    between_deg : float
+        How far the skyline may depart from the straight way between two vertices five degrees
+        or more apart that are not the ends of a straight edge, 1 sigma. [deg]
+    widest_join_deg : float
+        Vertices further apart are not joined unless a straight edge joins them. [deg]
     climb_speed_deg_s : float
         Typical speed of the sight up or down a vertical edge; half of it counts as climbing.
         [deg/s]
@@ -83,6 +106,21 @@ class HorizonSettings:
     turn_deg: float = 12.0
     gap_deg: float = 3.0
     gap_s: float = 1.0
+    ground_deg: float = -10.0
+    leaving_deg_s: float = 4.0
+    loop_return_deg: float = 1.2
+    loop_depth_deg: float = 4.0
+    loop_wander_deg: float = 3.0
+    loop_linger_s: float = 1.5
+    loop_longest_s: float = 90.0
+    hold_s: float = 0.8
+    longest_hold_s: float = 4.0
+    still_deg_s: float = 1.0
+    still_deg: float = 0.5
+    hold_noise_time_s: float = 0.3
+    held_share: float = 0.3
+    between_deg: float = 0.3
+    widest_join_deg: float = 25.0
     climb_speed_deg_s: float = 12.0
     climb_steepness: float = 2.2
     least_climb_deg: float = 2.5
@@ -106,7 +144,7 @@ class HorizonSettings:
             if name == "latitude_deg":
                 if value is not None and not -90.0 <= value <= 90.0:
                     raise UsageError(f"latitude {value:g} is outside -90 to 90 degrees")
-            elif not math.isfinite(value) or value < 0:
+            elif not math.isfinite(value) or (value < 0 and name != "ground_deg"):
                 raise UsageError(f"horizon setting {name} must be a number of at least 0")
         cells = 360.0 / self.step_deg if self.step_deg > 0 else 0.0
         if not 36 <= cells <= 36000 or abs(cells - round(cells)) > 1e-9:

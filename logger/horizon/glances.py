@@ -1,0 +1,117 @@
+"""Rows that are off the skyline: the operator looked at the ground, the phone or the sky."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from logger.angles import unwrapped
+from logger.columns import Bools, Floats, floats
+from logger.horizon.settings import HorizonSettings
+from logger.sightlines import SightLines
+
+OFF_SKYLINE = "off the skyline"
+"""Reason given to the rows left out."""
+
+
+def without_glances(sight: SightLines, settings: HorizonSettings) -> SightLines:
+    """Sight lines with the rows taken out of use at which the sight had left the skyline.
+
+    Two signs, each enough: the sight is far below the level, which no skyline is; or it leaves a
+    place, lingers away from it and comes back to the same place. A thin mast is no glance: it is
+    climbed and left without lingering.
+
+    Parameters
+    ----------
+    sight : SightLines
+    settings : HorizonSettings
+    """
+    row = np.flatnonzero(sight.used)
+    if row.size < 8:
+        return sight
+    t = sight.t_s[row]
+    every = max(1, round(0.1 / max(float(np.median(np.diff(t))), 1e-3)))
+    at = np.arange(0, row.size, every)
+    time, path = t[at], unwrapped(sight.azimuth_deg[row])[at]
+    elevation = sight.elevation_deg[row][at]
+    off = _below_ground(time, path, elevation, settings) | _lingering(
+        time, path, elevation, settings
+    )
+    if not off.any():
+        return sight
+    mask = np.zeros(len(sight), dtype=bool)
+    mask[row] = off[np.minimum(np.arange(row.size) // every, at.size - 1)]
+    return sight.without(mask, OFF_SKYLINE)
+
+
+def _below_ground(
+    t_s: Floats, path_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
+) -> Bools:
+    """Rows far below the level, with the way down to there and back up."""
+    off = elevation_deg < settings.ground_deg
+    if not off.any():
+        return np.asarray(off, dtype=bool)
+    step = np.maximum(np.diff(t_s), 1e-6)
+    speed = np.diff(elevation_deg) / step
+    change = np.flatnonzero(np.diff(off.astype(int)))
+    marked = off.copy()
+    for k in change:
+        # Entering goes back in time along the way down, leaving forward along the way up.
+        way, i = (-1, k) if not off[k] else (1, k + 1)
+        while 0 <= i < off.size:
+            leg = i if way == -1 else i - 1
+            if not 0 <= leg < speed.size or speed[leg] * way < settings.leaving_deg_s:
+                break
+            marked[i] = True
+            i += way
+    return np.asarray(marked, dtype=bool)
+
+
+def _lingering(
+    t_s: Floats, path_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
+) -> Bools:
+    """Rows of loops that leave a place, stay away longer than the way takes, and come back."""
+    from scipy.spatial import cKDTree
+
+    off = np.zeros(t_s.size, dtype=bool)
+    pairs = cKDTree(np.column_stack([path_deg, elevation_deg])).query_pairs(
+        settings.loop_return_deg, output_type="ndarray"
+    )
+    if not len(pairs):
+        return off
+    first, last = pairs.min(axis=1), pairs.max(axis=1)
+    seconds = t_s[last] - t_s[first]
+    keep = (seconds > settings.loop_linger_s) & (seconds < settings.loop_longest_s)
+    first, last, seconds = first[keep], last[keep], seconds[keep]
+    moved = np.hypot(np.diff(path_deg), np.diff(elevation_deg))
+    way = np.r_[0.0, np.cumsum(moved)]
+    length = way[last] - way[first]
+    lingers = seconds > settings.loop_linger_s + 1.5 * length / settings.climb_speed_deg_s
+    first, last = first[lingers], last[lingers]
+    end = 0
+    for i in np.argsort(first, kind="stable"):
+        a, b = int(first[i]), int(last[i])
+        if b <= end:
+            continue
+        away = np.abs(elevation_deg[a : b + 1] - elevation_deg[a]).max()
+        if (
+            away > settings.loop_depth_deg
+            and np.ptp(path_deg[a : b + 1]) < settings.loop_wander_deg
+        ):
+            off[a + 1 : b] = True
+            end = b
+    return off
+
+
+def mean_speed_deg_s(t_s: Floats, path_deg: Floats) -> float:
+    """Median speed round the horizon while the sight moves at all. [deg/s].
+
+    Parameters
+    ----------
+    t_s, path_deg : array, shape (N,)
+        [s], [deg]
+    """
+    if len(t_s) < 3:
+        return 0.0
+    speed = np.abs(np.diff(path_deg)) / np.maximum(np.diff(t_s), 1e-6)
+    moving = floats(speed[speed > 1.0])
+    return float(np.median(moving)) if moving.size else 0.0
