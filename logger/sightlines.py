@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -80,3 +81,18 @@ class SightLines:
         reasons, counts = np.unique(self.reason[~self.used], return_counts=True)
         order = np.argsort(-counts, kind="stable")
         return {str(reasons[i]): int(counts[i]) for i in order}
+
+
+def joined(parts: Sequence[SightLines]) -> SightLines:
+    """One sight line after another; the last part's errors and steps stand for all.
+
+    Parameters
+    ----------
+    parts : sequence of SightLines
+        At least one, in order of time.
+    """
+    names = [f.name for f in fields(parts[0]) if isinstance(getattr(parts[0], f.name), np.ndarray)]
+    columns: dict[str, Any] = {
+        name: np.concatenate([getattr(p, name) for p in parts]) for name in names
+    }
+    return replace(parts[-1], **columns)

@@ -39,23 +39,21 @@ class Capture:
 
     Parameters
     ----------
-    open_port : callable
-        Opens the link; called again after a loss.
+    link : Link
+        Open.
+    reopen : callable
+        Opens it again after a loss.
     writer : RecordingWriter
     clock : Clock
     settings : CaptureSettings
     say : callable
         Takes sentences for the operator.
-
-    Raises
-    ------
-    DeviceError
-        The port cannot be opened.
     """
 
     def __init__(
         self,
-        open_port: Callable[[], Link],
+        link: Link,
+        reopen: Callable[[], Link],
         writer: RecordingWriter,
         clock: Clock,
         settings: CaptureSettings | None = None,
@@ -63,12 +61,12 @@ class Capture:
     ) -> None:
         self.writer = writer
         self.builder = StreamBuilder()
-        self._open_port = open_port
+        self._reopen_port = reopen
         self._clock = clock
         self._settings = settings or CaptureSettings()
         self._say = say
         self._zero = clock.seconds()
-        self._link: Link | None = open_port()
+        self._link: Link | None = link
         self._lost_at = 0.0
         self._tried_at = 0.0
         self._bytes = 0
@@ -165,7 +163,7 @@ class Capture:
             return
         self._tried_at = now
         try:
-            self._link = self._open_port()
+            self._link = self._reopen_port()
         except DeviceError:
             return
         self._keep(now, self.builder.finish(now))

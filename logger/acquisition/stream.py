@@ -165,9 +165,38 @@ class StreamBuilder:
                 if sentence.roll_deg is not None:
                     self._roll = (t_s, sentence.roll_deg)
 
+    def samples(self, start: int = 0, stop: int | None = None) -> Samples:
+        """Rows that have come so far as columns; clocks are joined over these rows alone.
+
+        Parameters
+        ----------
+        start, stop : int
+            As of a slice.
+        """
+        return self._columns(self._rows[start:stop])[0]
+
     def stream(self) -> Stream:
         """What has come so far, as columns."""
-        rows = self._rows
+        samples, joins = self._columns(self._rows)
+        keys = []
+        for t, board_s, key, down, boot in self._keys:
+            offset, rate = joins.get(boot, (np.nan, 1.0))
+            joined = offset + rate * board_s
+            keys.append(KeyPress(float(joined if np.isfinite(joined) else t), key, down))
+        return Stream(
+            samples=samples,
+            keys=tuple(keys),
+            notes=tuple(self._notes),
+            faults=tuple(self._faults),
+            identity=self._identity,
+            refused=self.refused,
+            unknown=self._decoder.unknown,
+            lost=self.lost,
+        )
+
+    def _columns(
+        self, rows: list[dict[str, Any]]
+    ) -> tuple[Samples, dict[int, tuple[float, float]]]:
         columns = Samples.blank(len(rows))
         boot = np.array([row["boot"] for row in rows], dtype=np.int64)
         for name in ("received_s", "board_s", "seq"):
@@ -187,21 +216,7 @@ class StreamBuilder:
             columns["t_s"][mine] = offset + rate * columns["board_s"][mine]
         if rows:
             columns["t_s"] = np.maximum.accumulate(columns["t_s"])
-        keys = []
-        for t, board_s, key, down, b in self._keys:
-            offset, rate = joins.get(b, (np.nan, 1.0))
-            joined = offset + rate * board_s
-            keys.append(KeyPress(float(joined if np.isfinite(joined) else t), key, down))
-        return Stream(
-            samples=Samples(**columns),
-            keys=tuple(keys),
-            notes=tuple(self._notes),
-            faults=tuple(self._faults),
-            identity=self._identity,
-            refused=self.refused,
-            unknown=self._decoder.unknown,
-            lost=self.lost,
-        )
+        return Samples(**columns), joins
 
     def _row(self, t_s: float, seq: int, t_ms: int) -> dict[str, Any]:
         board_s = self._board_seconds(t_ms)

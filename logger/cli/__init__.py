@@ -13,7 +13,16 @@ from logger.errors import LoggerError
 
 # Name of the command -> one line for the list. The file is logger/cli/<name>.py, its command is
 # called `command`; the line stands here so that --help need not import anything.
-COMMANDS: dict[str, str] = {}
+COMMANDS: dict[str, str] = {
+    "ports": "Serial ports, and which of them answer.",
+    "new": "Make a job folder for a site.",
+    "sweep": "Record a sweep along the skyline.",
+    "replay": "Work a recording out again, with any setting changed.",
+    "assess": "Solar access and loss of a horizon from a CSV file.",
+    "declination": "Magnetic declination at a place and day.",
+    "simulate": "A virtual board on a pty or a TCP port.",
+    "demo": "The whole job on the shipped survey, without hardware.",
+}
 
 
 class Commands(click.Group):

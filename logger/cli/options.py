@@ -1,0 +1,119 @@
+"""Options that several commands share, and how results leave the program."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from logger.quality import Gate
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+EXIT_GATE_FAILED = 4
+
+
+def site_options(required: bool) -> Callable[[F], F]:
+    """--latitude, --longitude and --elevation."""
+
+    def decorate(function: F) -> F:
+        for option in (
+            click.option(
+                "--elevation",
+                "elevation_m",
+                type=float,
+                default=0.0 if required else None,
+                show_default=required,
+                help="Metres above mean sea level.",
+            ),
+            click.option(
+                "--longitude",
+                "longitude_deg",
+                type=float,
+                required=required,
+                help="Degrees, east positive.",
+            ),
+            click.option(
+                "--latitude",
+                "latitude_deg",
+                type=float,
+                required=required,
+                help="Degrees, north positive.",
+            ),
+        ):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+def plane_options(required: bool) -> Callable[[F], F]:
+    """--tilt and --azimuth of one plane."""
+
+    def decorate(function: F) -> F:
+        for option in (
+            click.option(
+                "--azimuth",
+                "azimuth_deg",
+                type=float,
+                required=required,
+                help="Of the plane's downslope normal, degrees clockwise from true north.",
+            ),
+            click.option(
+                "--tilt",
+                "tilt_deg",
+                type=float,
+                required=required,
+                help="Of the plane, degrees from horizontal.",
+            ),
+        ):
+            function = option(function)
+        return function
+
+    return decorate
+
+
+json_option = click.option(
+    "--json",
+    "json_file",
+    metavar="FILE",
+    help="Write the result as JSON; - for standard output, and nothing else goes there.",
+)
+
+
+def say(text: str) -> None:
+    """Progress, prompts and warnings: standard error."""
+    click.echo(text, err=True)
+
+
+def write_json(json_file: str, value: Any) -> None:
+    """Write a result where --json says.
+
+    Parameters
+    ----------
+    json_file : str
+        ``-`` is standard output.
+    value : Any
+        See `logger.files.plain`.
+    """
+    from logger.files import json_text, write_atomically
+
+    text = json_text(value)
+    if json_file == "-":
+        # Always UTF-8, whatever the terminal speaks: JSON has no other encoding.
+        sys.stdout.buffer.write(text.encode("utf-8"))
+        sys.stdout.flush()
+    else:
+        write_atomically(Path(json_file), text)
+
+
+def leave_by_gates(gates: Iterable[Gate]) -> None:
+    """Name failed gates on standard error and leave with exit code 4 if there are any."""
+    failed = [gate for gate in gates if not gate.passed]
+    for gate in failed:
+        say(f"not fit for use - {gate.gate}: {gate.why}")
+    if failed:
+        click.get_current_context().exit(EXIT_GATE_FAILED)

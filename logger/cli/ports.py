@@ -1,0 +1,83 @@
+"""``horizon-logger ports``: which serial ports there are, and which of them a board is on."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from logger.cli.options import json_option, write_json
+
+
+@click.command()
+@click.option("--port", "urls", multiple=True, help="Listen to this port instead of all.")
+@click.option("--ask", is_flag=True, help="Also ask each port for its identity: writes to it.")
+@click.option(
+    "--seconds",
+    default=1.5,
+    show_default=True,
+    help="How long to listen.",
+    type=click.FloatRange(0.1, 60),
+)
+@json_option
+def command(urls: tuple[str, ...], ask: bool, seconds: float, json_file: str | None) -> None:
+    """List the serial ports, and what is heard on each.
+
+    It listens only; with --ask it writes one short question to every port.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    from serial.tools import list_ports
+
+    known = {p.device: p.description or "" for p in list_ports.comports()}
+    names = list(urls or sorted(known))
+    with ThreadPoolExecutor(max_workers=max(len(names), 1)) as pool:
+        heard = list(pool.map(lambda url: _listen(url, ask, seconds), names))
+    found = [
+        {"port": name, "description": known.get(name, ""), **what}
+        for name, what in zip(names, heard, strict=True)
+    ]
+    if json_file:
+        write_json(json_file, {"ports": found})
+    if json_file == "-":
+        return
+    if not found:
+        click.echo("no serial port on this machine; is the board plugged in?")
+    for port in found:
+        click.echo(f"{port['port']}: {port['heard']}")
+
+
+def _listen(url: str, ask: bool, seconds: float) -> dict[str, Any]:
+    from firmware_protocol import Query, encode
+    from logger.acquisition import StreamBuilder, SystemClock, open_link
+    from logger.errors import DeviceError
+
+    clock, builder = SystemClock(), StreamBuilder()
+    count = 0
+    try:
+        link = open_link(url)
+        try:
+            if ask:
+                link.write(encode(Query()))
+            end = clock.seconds() + seconds
+            while clock.seconds() < end:
+                chunk = link.read()
+                count += len(chunk)
+                builder.feed(clock.seconds(), chunk)
+        finally:
+            link.close()
+    except DeviceError as error:
+        return {"answers": False, "heard": error.what}
+    board = builder.identity
+    if board is not None:
+        return {
+            "answers": True,
+            "heard": f"{board.board}, serial number {board.serial_number}, firmware "
+            f"{board.firmware}, {board.rate_hz} Hz, streams {board.streams}",
+            "board": board,
+        }
+    if builder.accepted:
+        return {"answers": True, "heard": f"{builder.accepted} sentences, no identity yet"}
+    if count:
+        return {"answers": False, "heard": f"{count} bytes, no sentence: another speed or device"}
+    return {"answers": False, "heard": "silence"}

@@ -1,0 +1,360 @@
+"""The whole line as one function: recordings of a point in, horizon, access and gates out.
+
+    bytes -> sentences -> samples -> sight lines -> horizon -> access
+
+Live sweeps, replay, batch and the demo all call `survey_point`; none of them has a line of its
+own.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from logger import __version__
+from logger.access import AccessResult, AccessSettings, Plane, assess
+from logger.acquisition import Recording
+from logger.errors import InputError, UsageError
+from logger.horizon import HorizonResult, HorizonSettings, Pass, horizon_from
+from logger.orientation import (
+    Corrections,
+    Declination,
+    Orientation,
+    OrientationSettings,
+    declination_at,
+    orient,
+)
+from logger.profile import Obstruction
+from logger.quality import Gate
+from logger.samples import Samples, Stream
+from logger.site import Site
+
+SCHEMA = "horizon-logger result 1"
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """One recording of a point, read and decoded."""
+
+    recording: Recording
+    stream: Stream
+
+
+CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], tuple[Corrections, tuple[Gate, ...]]]
+"""Which calibration a sweep gets, and the gates that judge it."""
+
+
+@dataclass(frozen=True)
+class SurveySettings:
+    """Everything that may be overridden at replay.
+
+    Parameters
+    ----------
+    declination : Declination or None
+        Instead of the model's.
+    date : datetime.date or None
+        For the declination, where a recording does not tell.
+    orientation, horizon, access : settings of the rooms
+    """
+
+    declination: Declination | None = None
+    date: dt.date | None = None
+    orientation: OrientationSettings = field(default_factory=OrientationSettings)
+    horizon: HorizonSettings = field(default_factory=HorizonSettings)
+    access: AccessSettings = field(default_factory=AccessSettings)
+
+
+@dataclass(frozen=True, eq=False)
+class PointResult:
+    """A point's answer, with what it came from.
+
+    Parameters
+    ----------
+    name : str
+    site : Site
+    sweeps : tuple of Sweep
+    corrections : tuple of Corrections
+        One a sweep.
+    orientations : tuple of Orientation
+        One a sweep; the sight lines as oriented.
+    horizon : HorizonResult
+    access : AccessResult
+    gates : tuple of Gate
+    settings : SurveySettings
+    """
+
+    name: str
+    site: Site
+    sweeps: tuple[Sweep, ...]
+    corrections: tuple[Corrections, ...]
+    orientations: tuple[Orientation, ...]
+    horizon: HorizonResult
+    access: AccessResult
+    gates: tuple[Gate, ...]
+    settings: SurveySettings
+
+    @property
+    def declination(self) -> Declination:
+        """Of the first sweep; all sweeps of one point share site and season."""
+        return self.corrections[0].declination
+
+    def as_dict(self) -> dict[str, Any]:
+        """The documented result, ``horizon-logger result 1``."""
+        profile = self.horizon.profile
+        rejected: dict[str, int] = {}
+        refused: dict[str, int] = {}
+        for sight, sweep in zip(self.horizon.sight, self.sweeps, strict=True):
+            _add_up(rejected, sight.rejected())
+            _add_up(refused, sweep.stream.refused)
+        read = sum(len(sight) for sight in self.horizon.sight)
+        used = sum(int(sight.used.sum()) for sight in self.horizon.sight)
+        access = self.access.as_dict()
+        error = profile.standard_error_deg
+        return {
+            "schema": SCHEMA,
+            "program": f"horizon-logger {__version__}",
+            "point": self.name,
+            "site": access["site"],
+            "declination": self.declination.as_dict(),
+            "samples": {"read": read, "used": used, "rejected": rejected},
+            "sentences": {
+                "refused": refused,
+                "lost": sum(s.stream.lost for s in self.sweeps),
+            },
+            "recordings": [
+                {
+                    "file": s.recording.path.name,
+                    "sha256": s.recording.sha256,
+                    "sealed": s.recording.sealed,
+                    "problems": list(s.recording.problems),
+                }
+                for s in self.sweeps
+            ],
+            "quality": [gate.as_dict() for gate in self.gates],
+            "horizon": {
+                "azimuth_deg": profile.azimuth_deg,
+                "elevation_deg": profile.elevation_deg,
+                "standard_error_deg": np.full(len(profile), np.nan) if error is None else error,
+                "measured": profile.known,
+                "heading_error_deg": profile.heading_error_deg,
+                "level_error_deg": profile.level_error_deg,
+                "obstructions": list(profile.obstructions),
+                "steps": list(profile.steps),
+            },
+            **{key: value for key, value in access.items() if key not in ("site", "schema")},
+        }
+
+
+def _add_up(total: dict[str, int], more: dict[str, int]) -> None:
+    for key, count in more.items():
+        total[key] = total.get(key, 0) + count
+
+
+def survey_point(
+    name: str,
+    sweeps: Sequence[Sweep],
+    site: Site,
+    planes: Sequence[Plane],
+    settings: SurveySettings | None = None,
+    *,
+    corrections_of: CorrectionsOf | None = None,
+    named: Sequence[Obstruction] = (),
+    weather: Any | None = None,
+) -> PointResult:
+    """Take all recordings of one point through the whole line.
+
+    Parameters
+    ----------
+    name : str
+        Of the point.
+    sweeps : sequence of Sweep
+        All of its recordings; together they are the point.
+    site : Site
+    planes : sequence of Plane
+        Without one, a plane of tilt equal to the latitude faces the equator.
+    settings : SurveySettings, optional
+    corrections_of : callable, optional
+        Which calibration a sweep gets; without it, declination alone.
+    named : sequence of Obstruction
+        Sectors named beforehand; they go before the operator's labels.
+    weather : Weather, optional
+        A typical year; without it the sky is clear all year.
+
+    Raises
+    ------
+    UsageError, InputError
+        There are no recordings, none holds a direction, or no declination is to be had.
+    """
+    settings = settings or SurveySettings()
+    if not sweeps:
+        raise InputError("there is no recording of this point", name)
+    passes, orientations, all_corrections, gates = [], [], [], []
+    for sweep in sweeps:
+        declination = declination_of(sweep, site, settings)
+        corrections, chosen = (corrections_of or _declination_only)(sweep, declination)
+        oriented = orient(sweep.stream.samples, corrections, settings.orientation)
+        passes.append(
+            Pass(
+                oriented.sight,
+                sweep.stream.keys,
+                sweep.stream.notes,
+                name=sweep.recording.path.name,
+            )
+        )
+        orientations.append(oriented)
+        all_corrections.append(corrections)
+        gates += [*_recording_gates(sweep), *chosen, *oriented.gates]
+    if not any(one.sight.used.any() for one in passes):
+        reasons: dict[str, int] = {}
+        for one in passes:
+            _add_up(reasons, one.sight.rejected())
+        why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
+        raise InputError(f"not one sample can be used: {why}", name)
+    horizon = horizon_from(passes, replace(settings.horizon, latitude_deg=site.latitude_deg))
+    if named:
+        profile = horizon.profile
+        kept = [o for o in profile.obstructions if o.name not in {n.name for n in named}]
+        horizon = replace(horizon, profile=profile.with_obstructions([*named, *kept]))
+    access = assess(
+        horizon.profile,
+        site,
+        tuple(planes) or (default_plane(site),),
+        settings.access,
+    )
+    return PointResult(
+        name=name,
+        site=site,
+        sweeps=tuple(sweeps),
+        corrections=tuple(all_corrections),
+        orientations=tuple(orientations),
+        horizon=horizon,
+        access=access,
+        gates=_merged((*gates, *horizon.gates)),
+        settings=settings,
+    )
+
+
+def _declination_only(
+    sweep: Sweep, declination: Declination
+) -> tuple[Corrections, tuple[Gate, ...]]:
+    return Corrections(declination), ()
+
+
+def default_plane(site: Site) -> Plane:
+    """What a job without planes is judged by: tilt equal to the latitude, facing the equator.
+
+    Common practice, no source; on the equator it faces south.
+    """
+    return Plane("tilt = latitude", min(abs(site.latitude_deg), 90.0), site.equatorward_azimuth_deg)
+
+
+def declination_of(sweep: Sweep, site: Site, settings: SurveySettings) -> Declination:
+    """The declination of one sweep: given, by the model, or claimed by the board.
+
+    Parameters
+    ----------
+    sweep : Sweep
+    site : Site
+    settings : SurveySettings
+
+    Raises
+    ------
+    UsageError
+        The date is outside the model's years and the board claims no variation.
+    """
+    if settings.declination is not None:
+        return settings.declination
+    started = sweep.recording.started
+    date = settings.date or (started.date() if started else None)
+    dated = date is not None
+    # A fixed day keeps a replay the same for ever; a year shifts declination by 0.1 to 0.2°.
+    date = date or dt.date(settings.access.year, 7, 1)
+    try:
+        found = declination_at(site, date)
+    except UsageError:
+        claimed = _claimed_variation(sweep.stream.samples)
+        if claimed is None:
+            raise
+        return claimed
+    if dated:
+        return found
+    return replace(found, source=f"{found.source} (the recording bears no date)")
+
+
+def _claimed_variation(samples: Samples) -> Declination | None:
+    claimed = samples.variation_deg[np.isfinite(samples.variation_deg)]
+    if claimed.size == 0:
+        return None
+    return Declination(float(np.median(claimed)), 1.0, "variation sent by the board")
+
+
+def _recording_gates(sweep: Sweep) -> list[Gate]:
+    """Damage to a recording fails a gate; being cut short alone does not."""
+    harmless = ("not sealed", "the last line is torn", "a plain log", "no header")
+    damage = [p for p in sweep.recording.problems if not p.startswith(harmless)]
+    name = sweep.recording.path.name
+    return [
+        Gate(
+            "recording whole",
+            not damage,
+            float(len(damage)),
+            0.0,
+            "",
+            f"{name}: " + ("; ".join(damage) if damage else "every record can be read"),
+        )
+    ]
+
+
+def _merged(gates: Sequence[Gate]) -> tuple[Gate, ...]:
+    """One gate a name where all passed; every failed one is kept."""
+    kept: list[Gate] = []
+    for gate in gates:
+        same = [k for k in kept if k.gate == gate.gate]
+        if gate.passed and same:
+            continue
+        kept = [k for k in kept if not (k.gate == gate.gate and k.passed)]
+        kept.append(gate)
+    return tuple(kept)
+
+
+def site_of(
+    recording: Recording,
+    job_site: Site | None,
+    latitude_deg: float | None,
+    longitude_deg: float | None,
+    elevation_m: float | None,
+) -> Site:
+    """Where a recording was made: what is given, else the job's, else what the header says.
+
+    Parameters
+    ----------
+    recording : Recording
+    job_site : Site or None
+    latitude_deg, longitude_deg : float or None
+        [deg]
+    elevation_m : float or None
+        [m]
+
+    Raises
+    ------
+    UsageError
+        Nobody tells, or a value makes no sense.
+    """
+    if latitude_deg is None and job_site is not None:
+        latitude_deg, longitude_deg = job_site.latitude_deg, job_site.longitude_deg
+        elevation_m = job_site.elevation_m if elevation_m is None else elevation_m
+    if latitude_deg is None:
+        latitude_deg, longitude_deg = recording.number("latitude"), recording.number("longitude")
+    if elevation_m is None:
+        elevation_m = recording.number("elevation_m")
+    if latitude_deg is None or longitude_deg is None:
+        raise UsageError(
+            "neither a job nor the recording tells where the site is",
+            str(recording.path),
+            hint="give --latitude and --longitude, or --job JOB",
+        )
+    return Site(latitude_deg, longitude_deg, elevation_m or 0.0)

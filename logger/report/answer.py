@@ -1,0 +1,84 @@
+"""The answer in words, for the terminal: the solar window first, then the months."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from logger.report.figures import Blocked, PlaneFigures, plane_figures
+from logger.report.monthly import monthly_table, obstruction_table
+from logger.report.style import MONTHS
+from logger.report.tables import as_text
+
+
+def answer_text(document: Mapping[str, Any]) -> str:
+    """A result for the terminal, plane by plane.
+
+    Parameters
+    ----------
+    document : mapping
+        A documented result, or the answer of ``assess``.
+    """
+    point = str(document.get("point") or "")
+    parts = []
+    for entry in document["planes"]:
+        plane = plane_figures(entry)
+        parts.append(window_sentence(plane))
+        parts.append(as_text(monthly_table(plane, point)))
+        if len(plane.by_obstruction) > 1:
+            parts.append(as_text(obstruction_table(plane, point)))
+    parts.append(assumptions_text(document))
+    return "\n\n".join(part for part in parts if part)
+
+
+def window_sentence(plane: PlaneFigures) -> str:
+    """Is the solar window clear in every month; if not, when is it not, and by what.
+
+    Parameters
+    ----------
+    plane : PlaneFigures
+    """
+    start, end = plane.window_hours
+    window = f"{start:g} to {end:g} solar time"
+    if not plane.blocked:
+        return f"{window} is clear in every month."
+    months = sorted({b.month for b in plane.blocked})
+    lines = [f"{window} is not clear in {len(months)} of 12 months:"]
+    for month in months:
+        stretches = [b for b in plane.blocked if b.month == month]
+        lines.append(f"  {MONTHS[month - 1]}: " + "; ".join(_stretch(b) for b in stretches))
+    return "\n".join(lines)
+
+
+def _stretch(blocked: Blocked) -> str:
+    by = f" by {blocked.obstruction}" if blocked.obstruction else ""
+    return f"{_clock(blocked.from_hour)} to {_clock(blocked.to_hour)}{by}"
+
+
+def _clock(hour: float) -> str:
+    minutes = round(hour * 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def assumptions_text(document: Mapping[str, Any]) -> str:
+    """What the figures rest on, a line each.
+
+    Parameters
+    ----------
+    document : mapping
+    """
+    lines = []
+    declination = document.get("declination")
+    if declination:
+        lines.append(
+            f"declination {declination['value_deg']:+.2f}° "
+            f"± {1.96 * declination['standard_error_deg']:.2f}° ({declination['source']})"
+        )
+    samples = document.get("samples")
+    if samples:
+        lines.append(f"{samples['used']} of {samples['read']} samples used")
+    assumed = document.get("assumptions") or {}
+    if assumed:
+        lines.append(f"{assumed['sky']}; year {assumed['year']}")
+        lines += assumed.get("notes", [])
+    return "\n".join(lines)
