@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,8 @@ from logger.columns import Bools, Floats, floats
 from logger.profile import HorizonProfile
 from logger.report import style
 from logger.report.labels import Labels
+from logger.report.tables import shorten
+from logger.sightlines import SightLines
 from logger.sun_paths import DayTrack, SunPaths
 
 if TYPE_CHECKING:
@@ -19,10 +22,6 @@ if TYPE_CHECKING:
 
 BAND_SIGMAS = 1.96
 """Half-width of a 95 % band in standard errors of a normal distribution."""
-
-_BACKING = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.92}
-
-_COMPASS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
 
 
 def sun_path_chart(
@@ -45,15 +44,12 @@ def sun_path_chart(
         Clock hours are asked for and ``paths`` has none.
     """
     with style.house_style():
-        figure = style.new_figure(height_mm=104)
+        figure = style.new_figure(height_mm=107)
         axes = style.add_axes(figure)
         draw_sun_paths(axes, paths, profile, hours)
         clock = "apparent solar time" if hours == "solar" else utc_name(paths.utc_offset_h or 0.0)
-        style.title(
-            axes,
-            f"The sun's paths over the skyline{f' – {name}' if name else ''}",
-            f"hours in {clock}",
-        )
+        note = f"hours in {clock} · dark: skyline · pale edge: its 95 % band"
+        style.title(axes, "The sun's paths over the skyline", note, name)
     return figure
 
 
@@ -68,7 +64,7 @@ def draw_sun_paths(
     skyline = profile.elevation_deg[profile.known]
     highest = max(highest_sun, float(skyline.max()) if skyline.size else 0.0, 10.0)
     top = min(92.0, highest + 7.0)
-    _azimuth_axis(axes, middle)
+    style.azimuth_axis(axes, middle)
     _elevation_axis(axes, 0.0, top)
     _draw_hour_lines(axes, paths, middle, hours)
     for track in paths.tracks:
@@ -76,8 +72,8 @@ def draw_sun_paths(
     draw_horizon(axes, profile, middle)
     labels = Labels(axes)
     _label_tracks(labels, paths, profile, middle)
-    _label_hours(labels, paths, middle, hours)
-    _label_obstructions(labels, profile, middle)
+    _label_hours(labels, paths, profile, middle, hours)
+    _label_obstructions(labels, profile, middle, style.PAPER)
     sunless = [t for t in paths.tracks if float(t.elevation_deg.max()) <= 0]
     if sunless:
         dates = ", ".join(_dates(t) for t in sunless)
@@ -89,13 +85,91 @@ def draw_sun_paths(
             textcoords="offset points",
             va="top",
             color=style.SUN_DEEP,
-            bbox=_BACKING,
+            bbox=style.BACKING,
             zorder=8,
         )
 
 
-def draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float) -> None:
-    """The skyline as a filled shape, its 95 % band, and hatching where it was not measured."""
+def sweep_chart(
+    profile: HorizonProfile,
+    sights: Sequence[SightLines],
+    middle_deg: float,
+    name: str = "",
+    most: int = 3000,
+) -> Figure:
+    """Raw sight lines, the estimate through them and its band.
+
+    Parameters
+    ----------
+    profile : HorizonProfile
+    sights : sequence of SightLines
+        A recording each.
+    middle_deg : float
+        Azimuth in the middle of the axis. [deg]
+    name : str
+        Of the point, for the heading.
+    most : int
+        Sight lines drawn at most; beyond that every second, third … one is.
+    """
+    used = sum(int(s.used.sum()) for s in sights)
+    every = max(1, -(-used // most))
+    with style.house_style():
+        figure = style.new_figure(height_mm=73)
+        axes = style.add_axes(figure)
+        rows = [np.flatnonzero(s.used)[::every] for s in sights]
+        heights = [s.elevation_deg[r] for s, r in zip(sights, rows, strict=True)]
+        seen = np.concatenate([*heights, profile.elevation_deg[profile.known]])
+        style.azimuth_axis(axes, middle_deg)
+        low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 10.0)
+        _elevation_axis(axes, min(0.0, np.floor(low) - 1), max(high + 4, 10.0))
+        draw_horizon(axes, profile, middle_deg, filled=False)
+        for sight, row in zip(sights, rows, strict=True):
+            x = np.asarray(angle_between(sight.azimuth_deg[row], middle_deg), dtype=float)
+            _draw_dots(axes, x, sight.elevation_deg[row])
+        which = "each dot a sight line" if every == 1 else f"each dot one of {every} sight lines"
+        note = f"{which} · line: estimate · band: 95 %"
+        style.title(axes, "The sweep and the skyline through it", note, name)
+        labels = Labels(axes)
+        _label_obstructions(labels, profile, middle_deg, style.INK)
+    return figure
+
+
+def _draw_dots(axes: Axes, x: Floats, y: Floats) -> None:
+    """Points as one path of dots: a tenth of the size of as many markers in an SVG."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    if len(x) == 0:
+        return
+    ends = np.stack([np.stack([x, y], axis=1), np.stack([x + 0.02, y], axis=1)], axis=1)
+    codes = np.tile([Path.MOVETO, Path.LINETO], len(x))
+    patch = PathPatch(
+        Path(ends.reshape(-1, 2), codes),
+        facecolor="none",
+        edgecolor=style.SUN,
+        lw=1.3,
+        capstyle="round",
+        alpha=0.65,
+        zorder=4.5,
+    )
+    axes.add_patch(patch)
+
+
+def draw_horizon(
+    axes: Axes, profile: HorizonProfile, middle_deg: float, filled: bool = True
+) -> None:
+    """The skyline as a shape, its 95 % band, and hatching where it was not measured.
+
+    Parameters
+    ----------
+    axes : Axes
+        With its limits set.
+    profile : HorizonProfile
+    middle_deg : float
+        Azimuth in the middle of the axis. [deg]
+    filled : bool
+        Dark below the skyline, or pale.
+    """
     x, elevation, error = _nodes_across(profile, middle_deg)
     bottom = axes.get_ylim()[0]
     known = np.isfinite(elevation)
@@ -105,7 +179,7 @@ def draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float) -> None
         np.maximum(elevation, bottom),
         where=known.tolist(),
         lw=0,
-        color=style.SKYLINE,
+        color=style.SKYLINE if filled else style.SKYLINE_PALE,
         zorder=3,
     )
     if error is not None:
@@ -126,21 +200,9 @@ def draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float) -> None
                 xytext=(0, 6),
                 textcoords="offset points",
                 ha="center",
-                bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.5},
+                bbox=style.BACKING,
                 zorder=7,
             )
-
-
-def _azimuth_axis(axes: Axes, middle_deg: float) -> None:
-    """Full circle with one azimuth in the middle, ticks every 45 degrees by name and number."""
-    ticks = np.arange(-180, 181, 45)
-    axes.set_xlim(-180, 180)
-    axes.set_xticks(ticks)
-    azimuths = [round(float(wrap360(t + middle_deg))) for t in ticks]
-    axes.set_xticklabels([f"{_COMPASS[a]}\n{a}" for a in azimuths])
-    axes.set_xticks(np.arange(-180, 181, 15), minor=True)
-    axes.tick_params(axis="x", which="minor", length=1.5, width=0.5)
-    axes.set_xlabel("azimuth, clockwise from true north [°]", labelpad=1)
 
 
 def _elevation_axis(axes: Axes, bottom: float, top: float) -> None:
@@ -189,17 +251,22 @@ def _draw_hour_lines(axes: Axes, paths: SunPaths, middle_deg: float, hours: str)
         axes.plot(x, y, color=style.QUIET, lw=0.6, ls=(0, (4, 2.5)), zorder=2)
 
 
-def _label_hours(labels: Labels, paths: SunPaths, middle_deg: float, hours: str) -> None:
+def _label_hours(
+    labels: Labels, paths: SunPaths, profile: HorizonProfile, middle_deg: float, hours: str
+) -> None:
     """Each hour's number, outside the track on which the sun stands highest at that hour."""
     for line in paths.hour_lines if hours == "solar" else paths.clock_lines:
         k = int(np.argmax(line.elevation_deg))
-        if line.elevation_deg[k] <= 1.0:
-            continue
         x = float(angle_between(line.azimuth_deg[k], middle_deg))
         aside = float(np.clip(x / 60, -1, 1)) * 7
+        up = 13.0 if abs(x) < 12 else 6.0  # the track's dates stand at noon
         if abs(x) > 172:
             x, aside = -180.0, 6.0
-        labels.put(f"{line.hour:.0f}", x, float(line.elevation_deg[k]), aside, 6, color=style.QUIET)
+        beside = x + aside * labels.per_point_x + middle_deg
+        behind = float(profile.elevation_at([line.azimuth_deg[k], beside]).max())
+        if line.elevation_deg[k] > max(1.0, behind):
+            y = float(line.elevation_deg[k])
+            labels.put(f"{line.hour:.0f}", x, y, aside, up, color=style.QUIET)
 
 
 def _label_tracks(
@@ -221,7 +288,7 @@ def _label_tracks(
             text,
             box or labels.place(text, x[order[0]], float(track.elevation_deg[order[0]])),
             color=style.SUN_DEEP,
-            bbox=_BACKING,
+            bbox=style.BACKING,
         )
 
 
@@ -229,7 +296,9 @@ def _dates(track: DayTrack) -> str:
     return " · ".join(f"{d.day} {style.MONTHS[d.month - 1]}" for d in track.dates)
 
 
-def _label_obstructions(labels: Labels, profile: HorizonProfile, middle_deg: float) -> None:
+def _label_obstructions(
+    labels: Labels, profile: HorizonProfile, middle_deg: float, inside_colour: str
+) -> None:
     """Names of obstructions, inside the dark shape where they fit, else above it on a stem."""
     x, elevation, _ = _nodes_across(profile, middle_deg)
     known = np.isfinite(elevation)
@@ -245,7 +314,7 @@ def _label_obstructions(labels: Labels, profile: HorizonProfile, middle_deg: flo
         under = np.interp(across, x[known], elevation[known])
         inside = span >= box.right - box.left and under.min() > box.high
         if inside and labels.is_free(box):
-            labels.draw(text, box, color=style.PAPER)
+            labels.draw(text, box, color=inside_colour)
             continue
         own = float(np.interp(centre, x[known], elevation[known]))
         box = labels.place(text, centre, max(float(under.max()), bottom), upward=True)
@@ -253,7 +322,7 @@ def _label_obstructions(labels: Labels, profile: HorizonProfile, middle_deg: flo
         labels.axes.plot(
             [centre, centre], [max(own, bottom), box.low], color=style.INK, lw=0.6, zorder=7
         )
-        labels.draw(text, box, color=style.INK, bbox=_BACKING)
+        labels.draw(text, box, color=style.INK, bbox=style.BACKING)
 
 
 def utc_name(offset_h: float) -> str:
@@ -266,12 +335,6 @@ def utc_name(offset_h: float) -> str:
     """
     minutes = round(abs(offset_h) * 60)
     return f"UTC{'-' if offset_h < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
-
-
-def shorten(text: str, longest: int) -> str:
-    """A text on one line, cut to a number of characters with an ellipsis."""
-    line = " ".join(text.split())
-    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
 
 
 def _nodes_across(

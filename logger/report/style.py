@@ -12,6 +12,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from logger.angles import wrap360
+from logger.report.tables import shorten
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -22,6 +27,7 @@ QUIET = "#5d6875"
 RULE = "#cfd5dc"
 SKYLINE = "#46586f"
 SKYLINE_DEEP = "#2b3a4e"
+SKYLINE_PALE = "#e4e9f0"
 BAND = "#8fa3bb"
 SUN = "#c26a00"
 SUN_DEEP = "#8a4700"
@@ -30,6 +36,11 @@ SUN_PALE = "#f0c987"
 SUN_FAINT = "#fbeeda"
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+BACKING: Any = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.92}
+"""Paper behind a label that crosses lines."""
+
+_COMPASS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
 
 WIDTH_MM = 174.0
 """Width of a picture that fills the text column of the document. [mm]"""
@@ -96,7 +107,7 @@ def add_axes(
     left_mm: float = 13.0,
     right_mm: float = 4.0,
     bottom_mm: float = 11.0,
-    top_mm: float = 9.0,
+    top_mm: float = 12.0,
 ) -> Axes:
     """Axes with margins in millimetres and only the two spines that carry a scale.
 
@@ -120,42 +131,51 @@ def add_axes(
     return axes
 
 
+def azimuth_axis(axes: Axes, middle_deg: float) -> None:
+    """Full circle with one azimuth in the middle, ticks every 45 degrees by name and number."""
+    ticks = np.arange(-180, 181, 45)
+    axes.set_xlim(-180, 180)
+    axes.set_xticks(ticks)
+    azimuths = [round(float(wrap360(t + middle_deg))) for t in ticks]
+    axes.set_xticklabels([f"{_COMPASS[a]}\n{a}" for a in azimuths])
+    axes.set_xticks(np.arange(-180, 181, 15), minor=True)
+    axes.tick_params(axis="x", which="minor", length=1.5, width=0.5)
+    axes.set_xlabel("azimuth, clockwise from true north [°]", labelpad=1)
+
+
 def subtitle(axes: Axes, text: str) -> None:
     """What one of several axes in a picture shows, flush left above it."""
     axes.annotate(text, (0, 1), xytext=(0, 4), xycoords="axes fraction", textcoords="offset points")
 
 
-def title(axes: Axes, text: str, note: str = "", lift_pt: float = 7.0) -> None:
-    """What the picture shows, flush left above it, and a quieter note at the right end.
+def title(axes: Axes, text: str, note: str = "", name: str = "", lift_pt: float = 6.0) -> None:
+    """What the picture shows, flush left above it, and a quieter line of explanation below that.
 
     Parameters
     ----------
     axes : Axes
     text, note : str
+    name : str
+        Of the point; cut where it is too long for the line.
     lift_pt : float
         Above the axes. [pt]
     """
-    axes.annotate(
-        text,
-        (0, 1),
-        xytext=(0, lift_pt),
-        xycoords="axes fraction",
-        textcoords="offset points",
-        fontsize=8.5,
-        fontweight="bold",
-        va="bottom",
-    )
-    if note:
+    for line, height, how in (
+        (f"{text} – {shorten(name, 48)}" if name else text, lift_pt + (10.5 if note else 0), _HEAD),
+        (note, lift_pt, {"color": QUIET}),
+    ):
         axes.annotate(
-            note,
-            (1, 1),
-            xytext=(0, lift_pt),
+            line,
+            (0, 1),
+            xytext=(0, height),
             xycoords="axes fraction",
             textcoords="offset points",
-            color=QUIET,
-            ha="right",
             va="bottom",
+            **how,
         )
+
+
+_HEAD: Any = {"fontsize": 8.5, "fontweight": "bold"}
 
 
 def save(figure: Figure, path: Path | str, dots_per_inch: float = 200.0) -> Path:

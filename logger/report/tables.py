@@ -149,6 +149,12 @@ def one_line(text: str) -> str:
     ).rstrip()
 
 
+def shorten(text: str, longest: int) -> str:
+    """A text on one line, cut to a number of characters with an ellipsis."""
+    line = " ".join(text.split())
+    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
+
+
 def _is_missing(cell: Cell) -> bool:
     return cell is None or (isinstance(cell, float) and math.isnan(cell))
 

@@ -1,0 +1,120 @@
+"""Charts of figures: tiles of shade, losses, tilt and azimuth, points compared."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from logger.profile import HorizonProfile
+from logger.report import access_charts, sky_charts, style
+from logger.report.figures import plane_figures
+from logger.shade import ShadeMap, shade_map
+from logger.sightlines import SightLines
+from logger.site import Site
+from logger.sun import SunYear, sun_year
+
+
+@pytest.fixture(scope="module")
+def sun() -> SunYear:
+    return sun_year(Site(46.05, 14.5), 2026)
+
+
+def test_a_level_horizon_shades_nothing(sun):
+    shade = shade_map(HorizonProfile.level(), sun)
+    up = np.isfinite(shade.shaded)
+    assert up[5, 24]  # half past noon in June
+    assert not up[5, 0]  # half past midnight
+    assert (shade.shaded[up] == 0).all()
+    assert (shade.unmeasured[up] == 0).all()
+
+
+def test_a_wall_to_the_south_blocks_the_winter_noon_and_leaves_june(sun):
+    wall = HorizonProfile(np.array([120.0, 120.0, 240.0, 240.0]), np.array([0.0, 30.0, 30.0, 0.0]))
+    shade = shade_map(wall, sun)
+    noon = 24  # 12 to 12:30
+    # At 46 north the noon sun stands at 90 - 46 - 23.4 = 20.6 degrees in December, 67.4 in June.
+    assert shade.shaded[11, noon] == 1
+    assert shade.shaded[5, noon] == 0
+
+
+def test_what_was_not_measured_is_neither_shade_nor_sun(sun):
+    azimuth = np.arange(0.0, 360.0)
+    measured = azimuth < 180
+    shade = shade_map(HorizonProfile(azimuth, np.where(measured, 10.0, np.nan)), sun)
+    assert shade.unmeasured[5, 30] == 1
+    assert shade.shaded[5, 30] == 0
+    assert shade.unmeasured[5, 18] == 0
+
+
+def test_months_stand_in_calendar_order_and_blocked_tiles_are_hatched(sun):
+    wall = HorizonProfile(np.array([0.0]), np.array([40.0]))
+    axes = access_charts.shade_chart(shade_map(wall, sun), "eave").axes[0]
+    assert [t.get_text() for t in axes.get_yticklabels()] == list(style.MONTHS)
+    top, bottom = axes.get_ylim()
+    assert top > bottom  # inverted: January on top
+    assert any(c.get_hatch() == "xxxx" for c in axes.collections)
+    assert "[h]" in axes.get_xlabel()
+
+
+def test_a_month_without_sun_says_so():
+    shaded = np.zeros((12, 48))
+    shaded[11] = np.nan
+    shade = ShadeMap(np.arange(49) / 2, shaded, np.zeros((12, 48)))
+    axes = access_charts.shade_chart(shade).axes[0]
+    assert [(t.get_text(), t.xy[1]) for t in axes.texts if t.get_text() == "no sun"] == [
+        ("no sun", 11)
+    ]
+
+
+def test_the_greatest_loss_comes_first(result_plane):
+    first = result_plane["by_obstruction"][0]
+    result_plane["by_obstruction"] = [
+        first | {"name": "hedge", "annual_loss_fraction": 0.01},
+        first | {"name": "barn", "annual_loss_fraction": 0.08},
+    ]
+    axes = access_charts.obstruction_chart(plane_figures(result_plane)).axes[0]
+    assert [bar.get_width() for bar in axes.patches] == [8.0, 1.0]
+    written = [t.get_text() for t in axes.texts]
+    assert written.index("barn") < written.index("hedge")
+    assert "[%]" in axes.get_xlabel()
+
+
+def test_every_plane_stands_on_the_tilt_map_where_it_is(result_plane):
+    tilt, azimuth = np.arange(0.0, 91.0, 15.0), np.arange(0.0, 361.0, 30.0)
+    share = np.outer(np.cos(np.radians(tilt - 35)), np.ones(azimuth.size))
+    tilts = access_charts.TiltMap(tilt, azimuth, share, 35.0, 0.0)
+    axes = access_charts.tilt_chart(tilts, [plane_figures(result_plane)], 0.0).axes[0]
+    marks = {line.get_marker(): line.get_xydata()[0].tolist() for line in axes.lines}
+    assert marks == {"+": [0.0, 35.0], "o": [-180.0, 30.0]}
+
+
+def test_points_are_compared_with_their_intervals(result_plane):
+    plane = plane_figures(result_plane)
+    axes = access_charts.comparison_chart([("eave", plane), ("yard", plane)]).axes[0]
+    assert {"eave", "yard", "87.3"} <= {t.get_text() for t in axes.texts}
+    low, high = axes.collections[0].get_segments()[0][:, 0]
+    assert (low, high) == pytest.approx((83.3, 90.3))
+
+
+def test_the_sweep_chart_says_how_many_sight_lines_a_dot_stands_for():
+    n = 7000
+    azimuth = np.linspace(0, 359, n)
+    sight = SightLines(
+        np.arange(n) / 50, azimuth, np.full(n, 5.0), np.zeros(n), np.full(n, 0.4),
+        np.ones(n, dtype=bool), np.full(n, ""),
+    )  # fmt: skip
+    profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), np.full(72, 5.0), np.full(72, 0.3))
+    axes = sky_charts.sweep_chart(profile, [sight], 180.0).axes[0]
+    assert any("one of 3 sight lines" in t.get_text() for t in axes.texts)
+
+
+def test_a_sweep_without_a_usable_sight_line_still_draws():
+    n = 10
+    sight = SightLines(
+        np.arange(n), np.full(n, np.nan), np.full(n, np.nan), np.zeros(n), np.full(n, 0.4),
+        np.zeros(n, dtype=bool), np.full(n, "moving"),
+    )  # fmt: skip
+    nothing = np.full(72, np.nan)
+    profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), nothing, nothing)
+    axes = sky_charts.sweep_chart(profile, [sight], 180.0).axes[0]
+    assert "not measured" in {t.get_text() for t in axes.texts}
