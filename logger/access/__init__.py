@@ -8,6 +8,7 @@ from logger.access.calculator import SiteYear, assess
 from logger.access.result import AccessResult, Bounded, ObstructionLoss, PlaneResult
 from logger.access.settings import AccessSettings, Plane, SolarWindow
 from logger.access.surroundings import UNNAMED, Layer, Surroundings
+from logger.access.weather import Weather, read_weather
 
 __all__ = [
     "UNNAMED",
@@ -21,5 +22,7 @@ __all__ = [
     "SiteYear",
     "SolarWindow",
     "Surroundings",
+    "Weather",
     "assess",
+    "read_weather",
 ]

@@ -27,11 +27,12 @@ from logger.access.irradiance import (
     on_plane,
     sun_vectors,
 )
+from logger.access.light import Light, light_of
 from logger.access.result import AccessResult, Bounded, ObstructionLoss, PlaneResult
 from logger.access.settings import BOUND_PERCENTILES, AccessSettings, Plane
 from logger.access.sky_view import unobstructed_view
 from logger.access.surroundings import UNNAMED, Names, Surroundings
-from logger.access.weather import Light, clear_sky
+from logger.access.weather import Weather
 from logger.access.window import solar_window
 from logger.columns import Floats, Ints, floats
 from logger.draws import DrawnHorizons, has_errors
@@ -48,15 +49,21 @@ class SiteYear:
     site : Site
     planes : sequence of Plane
     settings : AccessSettings
+    weather : Weather, optional
+        Without it the sky is clear all year.
     """
 
     def __init__(
-        self, site: Site, planes: Sequence[Plane], settings: AccessSettings | None = None
+        self,
+        site: Site,
+        planes: Sequence[Plane],
+        settings: AccessSettings | None = None,
+        weather: Weather | None = None,
     ) -> None:
         self.site = site
         self.settings = settings or AccessSettings()
         self.sun: SunYear = sun_year(site, self.settings.year)
-        self.light: Light = clear_sky(self.sun, self.settings)
+        self.light: Light = light_of(weather, self.sun, self.settings)
         self.split: Directional = directional(self.sun, self.light, self.settings)
         self.vectors: Floats = sun_vectors(self.sun)
         self.open_disc: Floats = disc_above(self.sun.elevation_deg, self.settings.disc_radius_deg)
@@ -105,7 +112,7 @@ class SiteYear:
             taken_open, names, self.sun, self.open_disc, self.settings.disc_radius_deg
         )
         window = solar_window(self.sun, blocking, names, self.settings)
-        notes = list(surroundings.changes)
+        notes = [*self.light.notes, *surroundings.changes]
         drawn = any(x.measured and has_errors(x.profile) for x in surroundings.layers)
         drawn = drawn and self.settings.draws > 0
         if not drawn:
@@ -363,6 +370,7 @@ def assess(
     site: Site,
     planes: Sequence[Plane],
     settings: AccessSettings | None = None,
+    weather: Weather | None = None,
 ) -> AccessResult:
     """Solar access of planes at one point.
 
@@ -372,5 +380,7 @@ def assess(
     site : Site
     planes : sequence of Plane
     settings : AccessSettings, optional
+    weather : Weather, optional
+        Without it the sky is clear all year.
     """
-    return SiteYear(site, planes, settings).assess(horizon)
+    return SiteYear(site, planes, settings, weather).assess(horizon)

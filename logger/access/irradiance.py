@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.access.light import Light
 from logger.access.settings import AccessSettings, Plane
 from logger.access.sky_view import unobstructed_view
-from logger.access.weather import Light
 from logger.columns import Floats, Ints, floats, freeze_columns
 from logger.sun import SunYear
 

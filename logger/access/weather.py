@@ -1,124 +1,241 @@
-"""The light the sky offers, minute by minute: a clear sky, or a typical year from a file."""
+"""Weather of a typical year or of a measured stretch, and the files it comes in.
+
+Interval conventions: a row of a TMY3 file bears the end of its hour, a row of an EPW file the
+number of its hour of the day, 1 for midnight to one o'clock; both count local standard time. Here
+every row is a mean from its start over its step.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import io
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from logger.access.settings import AccessSettings
 from logger.columns import Floats, Ints, floats, freeze_columns
-from logger.sun import SunYear
+from logger.errors import InputError
+from logger.site import Site
+
+LARGEST_FILE = 64 * 1024 * 1024
+"""A typical year takes about two. [bytes]"""
+
+FAR_KM = 50.0
+"""Beyond this distance a result says that the weather is of another place. [km]"""
+
+_YEAR_MIN = 365 * 1440
 
 
 @dataclass(frozen=True, eq=False)
-class Light:
-    """Irradiance at every row of a `SunYear`.
+class Weather:
+    """Mean irradiance over equal intervals.
 
     Parameters
     ----------
-    dni_wm2, ghi_wm2, dhi_wm2 : array, shape (N,)
-        Direct normal, global horizontal and diffuse horizontal. [W/m2]
-    extraterrestrial_wm2 : array, shape (N,)
-        Normal to the sun, outside the air. [W/m2]
+    ghi_wm2, dni_wm2, dhi_wm2 : array, shape (N,)
+        Global horizontal, direct normal, diffuse horizontal; NaN where unknown. [W/m2]
+    step_min : int
+        Length of an interval, at least one minute. [min]
+    first : numpy.datetime64 or None
+        Start of the first interval, UTC; None for a typical year, which starts on 1 January at
+        00:00 local standard time and repeats.
+    utc_offset_min : int
+        Of that local standard time, east positive. [min]
     temperature_c, wind_ms : array, shape (N,), or None
-        Of the air, where the weather tells. [degC], [m/s]
+        [degC], [m/s]
     source : str
         In words.
+    notes : tuple of str
+
+    Raises
+    ------
+    ValueError
+        Columns differ in length, a typical year is not 365 days long, or the step is no minute.
     """
 
-    dni_wm2: Floats
     ghi_wm2: Floats
+    dni_wm2: Floats
     dhi_wm2: Floats
-    extraterrestrial_wm2: Floats
+    step_min: int = 60
+    first: np.datetime64 | None = None
+    utc_offset_min: int = 0
     temperature_c: Floats | None = None
     wind_ms: Floats | None = None
-    source: str = ""
-    notes: tuple[str, ...] = field(default=())
+    source: str = "weather"
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        names = ["dni_wm2", "ghi_wm2", "dhi_wm2", "extraterrestrial_wm2"]
+        names = ["ghi_wm2", "dni_wm2", "dhi_wm2"]
         names += [n for n in ("temperature_c", "wind_ms") if getattr(self, n) is not None]
-        freeze_columns(self, names)
+        n = freeze_columns(self, names)
+        if self.step_min < 1 or n == 0:
+            raise ValueError("weather needs rows, each at least a minute long")
+        if self.first is None and n * self.step_min != _YEAR_MIN:
+            raise ValueError(f"a typical year of {n} rows of {self.step_min} min is no 365 days")
+
+    def rows_at(self, minute: Ints) -> tuple[Ints, Ints]:
+        """Which row holds at each minute (UTC, since 1970), and a number for its interval.
+
+        A typical year gives 29 February the weather of the 28th. The row is -1 outside a measured
+        stretch; rows with a value that is not known count as outside.
+
+        Parameters
+        ----------
+        minute : int array, shape (N,)
+            Rising. [min]
+        """
+        if self.first is not None:
+            start = int(self.first.astype("datetime64[m]").astype(np.int64))
+            row = (minute - start) // self.step_min
+            inside = (row >= 0) & (row < len(self.dni_wm2))
+            interval = row - (row[0] if len(row) else 0)
+            row = np.where(inside, row, -1)
+        else:
+            local = minute + self.utc_offset_min
+            row = _minute_of_common_year(local) // self.step_min
+            count = local // self.step_min
+            interval = count - (count[0] if len(count) else 0)
+        known = np.isfinite(self.ghi_wm2 + self.dni_wm2 + self.dhi_wm2)
+        return np.where((row >= 0) & known[np.maximum(row, 0)], row, -1), interval
+
+    def beam_offered_kwh_m2(self, year: int) -> float:
+        """Direct normal irradiation of all rows that fall into a year. [kWh/m2]"""
+        dni = self.dni_wm2
+        if self.first is not None:
+            start = self.first.astype("datetime64[m]") + np.arange(len(dni)) * self.step_min
+            dni = dni[start.astype("datetime64[Y]").astype(int) + 1970 == year]
+        return float(np.nansum(dni)) * self.step_min / 60_000.0
 
 
-def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:
-    """A cloudless year: pvlib's Ineichen or simplified Solis model.
+def _minute_of_common_year(local_minute: Ints) -> Ints:
+    day = (local_minute // 1440).astype("datetime64[D]")
+    year = day.astype("datetime64[Y]")
+    of_year = (day - year.astype("datetime64[D]")).astype(np.int64)
+    leap = ((year + 1).astype("datetime64[D]") - year.astype("datetime64[D]")).astype(int) == 366
+    of_year = np.where(leap & (of_year >= 59), of_year - 1, of_year)
+    return np.asarray(of_year * 1440 + local_minute % 1440, dtype=np.int64)
 
-    Air mass is Kasten and Young's of the apparent zenith, at the standard pressure of the site's
-    elevation; turbidity is pvlib's table, interpolated to days.
+
+def read_weather(path: str | Path, site: Site | None = None) -> Weather:
+    """Read a typical year from an EPW or TMY3 file, through pvlib.
 
     Parameters
     ----------
-    sun : SunYear
-    settings : AccessSettings
+    path : str or Path
+    site : Site, optional
+        To say how far away the weather is from.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, is of neither format, or does not hold a year.
     """
+    path = Path(path)
+    where = str(path)
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise InputError(f"larger than {LARGEST_FILE // 2**20} MB", where)
+        # Station names come in any encoding; figures are ASCII.
+        text = path.read_bytes().decode("utf-8-sig", errors="replace")
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}", where) from error
+    lines = text[:100_000].splitlines()
+    if lines and lines[0].startswith("LOCATION,"):
+        kind = "EPW"
+    elif len(lines) > 1 and lines[1].startswith("Date (MM/DD/YYYY)"):
+        kind = "TMY3"
+    else:
+        raise InputError(
+            "is neither an EPW nor a TMY3 file", where, "give a typical year in one of these"
+        )
+    try:
+        table, about = _read(kind, text)
+        return _weather(kind, table, about, path, site)
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowError) as error:
+        reason = str(error).strip().splitlines()[0][:200] if str(error).strip() else "damaged"
+        raise InputError(f"is no sound {kind} file: {reason}", where) from error
+
+
+def _read(kind: str, text: str) -> tuple[Any, dict[str, Any]]:
     import pvlib
 
-    site = sun.site
-    day, of = days_of(sun)
-    extraterrestrial = _extraterrestrial(day)[of]
-    if settings.clear_sky == "simplified solis":
-        got = pvlib.clearsky.simplified_solis(
-            sun.elevation_deg,
-            pressure=pvlib.atmosphere.alt2pres(site.elevation_m),
-            dni_extra=extraterrestrial,
-        )
-        source = "clear sky all year (simplified Solis)"
+    # A buffer, never the name: the readers take some names for addresses to fetch.
+    buffer = io.StringIO(text)
+    if kind == "EPW":
+        table, about = pvlib.iotools.read_epw(buffer)
     else:
-        zenith = 90.0 - sun.elevation_deg
-        air_mass = pvlib.atmosphere.get_absolute_airmass(
-            pvlib.atmosphere.get_relative_airmass(zenith),
-            pvlib.atmosphere.alt2pres(site.elevation_m),
-        )
-        if settings.linke_turbidity is None:
-            turbidity = turbidity_of(day, site.latitude_deg, site.longitude_deg)[of]
-            source = "clear sky all year (Ineichen, turbidity from pvlib's table)"
-        else:
-            turbidity = np.full(len(sun), settings.linke_turbidity)
-            source = f"clear sky all year (Ineichen, turbidity {settings.linke_turbidity:g})"
-        got = pvlib.clearsky.ineichen(
-            zenith, air_mass, turbidity, site.elevation_m, extraterrestrial
-        )
-    return Light(
-        floats(got["dni"]),
-        floats(got["ghi"]),
-        floats(np.maximum(got["dhi"], 0.0)),
-        extraterrestrial,
-        source=source,
+        table, about = pvlib.iotools.read_tmy3(buffer, map_variables=True)
+    return table, about
+
+
+def _weather(
+    kind: str, table: Any, about: dict[str, Any], path: Path, site: Site | None
+) -> Weather:
+    where = str(path)
+    rows = len(table)
+    if kind == "TMY3" and rows and table.index[0].hour != 1:
+        raise InputError("its first row is not the hour that ends at 01:00", where)
+    if kind == "EPW" and rows and (table["month"].iloc[0], table["day"].iloc[0]) != (1, 1):
+        raise InputError("its first row is not of 1 January", where)
+    a_day = rows // 366 if rows % 365 else rows // 365
+    if rows % 8784 == 0 and rows:
+        # A leap year: the typical year has no 29 February.
+        table = table.drop(table.index[59 * a_day : 60 * a_day])
+        rows = len(table)
+    if rows == 0 or rows % 8760 or 1440 % (rows // 365):
+        raise InputError(f"holds {rows} rows, not a whole year", where)
+    if not math.isfinite(float(about["TZ"])) or abs(float(about["TZ"])) > 14:
+        raise InputError(f"its time zone is {about['TZ']}", where)
+    for wanted in ("ghi", "dni", "dhi", "temp_air", "wind_speed"):
+        if wanted not in table:
+            raise InputError(f"it has no column of the {kind} format for {wanted}", where)
+    notes = []
+    columns = {name: _irradiance(table[name]) for name in ("ghi", "dni", "dhi")}
+    unknown = int(np.count_nonzero(~np.isfinite(sum(columns.values()))))
+    if unknown == rows:
+        raise InputError("holds no irradiance", where)
+    if unknown:
+        notes.append(f"{unknown} rows of the weather have no irradiance and are left out")
+    place = Site(float(about["latitude"]), float(about["longitude"]))
+    if site is not None and (far := distance_km(place, site)) > FAR_KM:
+        notes.append(f"the weather is of a place {far:.0f} km from the site")
+    name = str(about.get("city", about.get("Name", ""))).strip().strip('"')
+    name = "".join(c for c in name if c.isprintable())[:60]
+    return Weather(
+        columns["ghi"],
+        columns["dni"],
+        columns["dhi"],
+        step_min=_YEAR_MIN // rows,
+        utc_offset_min=round(float(about["TZ"]) * 60),
+        temperature_c=_filled(table["temp_air"], -80.0, 70.0),
+        wind_ms=_filled(table["wind_speed"], 0.0, 60.0),
+        source=f"typical year {path.name} ({kind}{', ' + name if name else ''})",
+        notes=tuple(notes),
     )
 
 
-def days_of(sun: SunYear) -> tuple[Ints, Ints]:
-    """The distinct UTC days of a sun year, and for each row which of them it is."""
-    day = sun.minute // 1440
-    first = int(day[0]) if len(day) else 0
-    return np.arange(first, (int(day[-1]) if len(day) else first) + 1), day - first
+def _irradiance(column: Any) -> Floats:
+    """Readings as numbers; the formats' marks for missing (9999, -9900) become NaN."""
+    values = np.array(column, dtype=float)
+    values[(values >= 1500.0) | (values < -50.0)] = np.nan
+    return floats(np.maximum(values, 0.0))  # np.maximum keeps NaN
 
 
-def _extraterrestrial(day: Ints) -> Floats:
-    import pvlib
+def _filled(column: Any, low: float, high: float) -> Floats | None:
+    """Readings with missing ones taken from the nearest hours; None if all are missing."""
+    values = np.array(column, dtype=float)
+    good = np.isfinite(values) & (values >= low) & (values <= high)
+    if not good.any():
+        return None
+    at = np.arange(len(values))
+    return floats(np.interp(at, at[good], values[good]))
 
-    date = day.astype("datetime64[D]")
-    of_year = (date - date.astype("datetime64[Y]")).astype(int) + 1
-    return floats(pvlib.irradiance.get_extra_radiation(of_year))
 
-
-def turbidity_of(day: Ints, latitude_deg: float, longitude_deg: float) -> Floats:
-    """Linke turbidity of UTC days at a place, from pvlib's table.
-
-    Parameters
-    ----------
-    day : int array, shape (D,)
-        Since 1970-01-01.
-    latitude_deg, longitude_deg : float
-        [deg]
-    """
-    import pandas as pd
-    import pvlib
-
-    index = pd.DatetimeIndex(day.astype("datetime64[D]").astype("datetime64[s]"), tz="UTC")
-    # At the very edge of the map the table's index would run over by one.
-    latitude = min(max(latitude_deg, -89.99), 89.99)
-    longitude = min(max(longitude_deg, -179.99), 179.99)
-    return floats(pvlib.clearsky.lookup_linke_turbidity(index, latitude, longitude).to_numpy())
+def distance_km(a: Site, b: Site) -> float:
+    """Great-circle distance on a sphere of 6371 km. [km]"""
+    la, lb = math.radians(a.latitude_deg), math.radians(b.latitude_deg)
+    turn = math.radians(b.longitude_deg - a.longitude_deg)
+    h = math.sin((lb - la) / 2) ** 2 + math.cos(la) * math.cos(lb) * math.sin(turn / 2) ** 2
+    return 2 * 6371.0 * math.asin(min(1.0, math.sqrt(h)))
