@@ -169,7 +169,7 @@ def _held_legs(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]
             Leg(
                 index,
                 np.full(n, -1),
-                np.arange(n) * 0.02,
+                floats(np.arange(n) * 0.02),
                 line.path_deg,
                 line.elevation_deg,
                 line.error_deg,

@@ -12,6 +12,7 @@ from logger.columns import Floats, Ints, floats
 from logger.horizon.coverage import Coverage, Sector, sun_crosses
 from logger.horizon.edges import Edge, climbs_of, edges_of
 from logger.horizon.estimator import (
+    CellMeans,
     Fit,
     cell_means,
     disagreement,
@@ -21,6 +22,7 @@ from logger.horizon.estimator import (
 )
 from logger.horizon.passes import Leg, Pass, Trace, cells_crossed, legs_of, traced
 from logger.horizon.settings import HorizonSettings
+from logger.horizon.timebase import TimeBase, added, closed, shifts_of, time_base
 from logger.horizon.vertices import Vertex
 from logger.profile import HorizonProfile
 from logger.quality import Gate
@@ -45,6 +47,8 @@ class HorizonResult:
         The passes found in the recordings.
     edges : tuple of Edge
         The vertical edges found.
+    time_base : TimeBase
+        Lag, drift and turns found between passes.
     settings : HorizonSettings
     """
 
@@ -55,6 +59,7 @@ class HorizonResult:
     vertices: tuple[tuple[Vertex, ...], ...]
     legs: tuple[Leg, ...]
     edges: tuple[Edge, ...]
+    time_base: TimeBase
     settings: HorizonSettings
 
 
@@ -82,17 +87,22 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
     edges: tuple[Edge, ...] = ()
     if not legs:
         nothing = np.full(n, np.nan)
+        base = TimeBase(None, (), ())
         coverage = Coverage(middle, seen, np.zeros(n, dtype=bool), crossed_by_sun)
         profile = HorizonProfile(floats(np.arange(n) * step), nothing, nothing)
     else:
-        climbs = [c for i, leg in enumerate(legs) for c in climbs_of(i, leg, settings)]
-        edges = edges_of(climbs, legs, settings)
-        nodes = nodes_for(edges, step)
-        means = joined([cell_means(i, leg, edges, nodes, settings) for i, leg in enumerate(legs)])
-        fit = fit_skyline(means, nodes, settings)
+        edges, means, fit = fitted(legs, settings)
+        base = TimeBase(None, (), ())
+        for turn in range(settings.closing_rounds):
+            found = time_base(shifts_of(legs, edges, means, fit, settings), legs, settings)
+            legs, found = closed(legs, found, settings)
+            base = added(base, found) if turn else found
+            if not found.steps:
+                break
+            edges, means, fit = fitted(legs, settings)
         differ = disagreement(means, fit, middle, settings)
         coverage = Coverage(middle, seen, differ & (seen > 1), crossed_by_sun)
-        profile = _profile(fit, seen, traces, settings)
+        profile = _profile(fit, seen, traces, base.steps, settings)
     return HorizonResult(
         profile,
         coverage_gates(coverage, settings),
@@ -101,12 +111,24 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
         tuple(t.vertices for t in traces),
         legs,
         edges,
+        base,
         settings,
     )
 
 
+def fitted(
+    legs: Sequence[Leg], settings: HorizonSettings
+) -> tuple[tuple[Edge, ...], CellMeans, Fit]:
+    """The edges that legs agree on, their mean directions between nodes, and the skyline."""
+    climbs = [c for i, leg in enumerate(legs) for c in climbs_of(i, leg, settings)]
+    edges = edges_of(climbs, legs, settings)
+    nodes = nodes_for(edges, settings.step_deg)
+    means = joined([cell_means(i, leg, edges, nodes, settings) for i, leg in enumerate(legs)])
+    return edges, means, fit_skyline(means, nodes, settings)
+
+
 def _profile(
-    fit: Fit, seen: Ints, traces: Sequence[Trace], settings: HorizonSettings
+    fit: Fit, seen: Ints, traces: Sequence[Trace], done: tuple[str, ...], settings: HorizonSettings
 ) -> HorizonProfile:
     node, elevation, error = on_grid(fit, settings.step_deg)
     # A node was measured when the cells on both sides were; reading between two nodes needs
@@ -127,7 +149,7 @@ def _profile(
         heading_error_deg=heading,
         level_error_deg=float(np.hypot(level, settings.tracing_bias_deg)),
         correlation_deg=fit.correlation_deg,
-        steps=(*steps, f"skyline fitted on a {settings.step_deg:g}° grid"),
+        steps=(*steps, *done, f"skyline fitted on a {settings.step_deg:g}° grid"),
     )
 
 

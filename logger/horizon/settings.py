@@ -57,6 +57,15 @@ class HorizonSettings:
         or more apart that are not the ends of a straight edge, 1 sigma. [deg]
     widest_join_deg : float
         Vertices further apart are not joined unless a straight edge joins them. [deg]
+    lag_prior_s, drift_prior_deg_per_min, turn_prior_deg : float
+        What is expected of the lag between heading and elevation, the drift of a heading and the
+        turn of one recording against another, 1 sigma. [s], [deg/min], [deg]
+    least_lag_s, least_drift_deg_per_min, least_turn_deg : float
+        Less than this is left alone. [s], [deg/min], [deg]
+    closing_rounds : int
+        Rounds of finding and removing them.
+    drift_limit_deg : float
+        Heading drift over a recording, at most. [deg]
     climb_speed_deg_s : float
         Typical speed of the sight up or down a vertical edge; half of it counts as climbing.
         [deg/s]
@@ -121,6 +130,14 @@ class HorizonSettings:
     held_share: float = 0.3
     between_deg: float = 0.3
     widest_join_deg: float = 25.0
+    lag_prior_s: float = 0.2
+    drift_prior_deg_per_min: float = 1.0
+    turn_prior_deg: float = 1.0
+    least_lag_s: float = 0.015
+    least_drift_deg_per_min: float = 0.15
+    least_turn_deg: float = 0.3
+    closing_rounds: int = 4
+    drift_limit_deg: float = 3.0
     climb_speed_deg_s: float = 12.0
     climb_steepness: float = 2.2
     least_climb_deg: float = 2.5
