@@ -1,0 +1,137 @@
+"""Every documented exit code can be provoked, and says what to do."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from logger.cli import COMMANDS, main
+
+
+def test_0_done_and_fit_for_use_and_only_json_on_standard_output(run, ridge_recording):
+    done = run("replay", ridge_recording[0], "--json", "-")
+    assert done.code == 0
+    result = json.loads(done.out)
+    assert result["schema"] == "horizon-logger result 1"
+    assert {"site", "declination", "samples", "quality", "horizon", "planes"} <= set(result)
+    assert len(result["planes"][0]["solar_access"]["monthly"]) == 12
+
+
+def test_0_when_the_reader_of_a_pipe_goes_away(ridge_recording):
+    command = Path(sys.executable).with_name("horizon-logger")
+    done = subprocess.run(
+        f'"{command}" replay "{ridge_recording[0]}" --json - | "{sys.executable}" -c '
+        '"import sys; sys.stdin.read(1)"',
+        shell=True,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0
+    assert "Traceback" not in done.stderr
+    assert "Error" not in done.stderr
+
+
+def test_1_a_bug_is_a_bug(monkeypatch):
+    from click.testing import CliRunner
+
+    def broken(*_):
+        raise RuntimeError("unforeseen")
+
+    monkeypatch.setattr("logger.geomagnetism.field_at_year", broken)
+    got = CliRunner().invoke(main, ["declination", "--latitude", "1", "--longitude", "1"])
+    assert got.exit_code == 1
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["assess"],
+        ["replay", "RECORDING", "--tilt", "30"],
+        ["replay", "RECORDING", "--latitude", "91", "--longitude", "0"],
+        ["declination", "--latitude", "46", "--longitude", "14", "--date", "2040-01-01"],
+        ["new", "JOB", "--latitude", "46", "--longitude", "14", "--timezone", "Moon/Base"],
+        ["new", "JOB", "--latitude", "46", "--longitude", "14", "--plane", "roof"],
+        ["no-such-command"],
+    ],
+)
+def test_2_wrong_usage(run, ridge_recording, tmp_path, arguments):
+    swapped = {"RECORDING": ridge_recording[0], "JOB": tmp_path / "job"}
+    done = run(*(swapped.get(a, a) for a in arguments))
+    assert done.code == 2
+    assert done.out == ""
+    assert done.err
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["replay", "missing.sweep"],
+        ["replay", "."],
+        ["replay", "nonsense.bin"],
+        ["assess", "missing.csv", "--latitude=1", "--longitude=1", "--tilt=1", "--azimuth=1"],
+        ["sweep", "JOB", "spot", "--port", "socket://127.0.0.1:1"],
+        ["sweep", "JOB", "spot", "--port", "no-such-port"],
+        ["sweep", "no-such-job", "spot", "--port", "loop://"],
+    ],
+)
+def test_3_an_input_or_device_cannot_be_read(run, job, tmp_path, arguments):
+    (tmp_path / "nonsense.bin").write_bytes(bytes(range(256)) * 10)
+    done = run(*(job if a == "JOB" else a for a in arguments), cwd=tmp_path)
+    assert done.code == 3
+    assert done.err.count("error:") == 1
+
+
+def test_3_a_broken_seal_by_name_and_4_when_accepted(run, ridge_recording, tmp_path):
+    content = bytearray(ridge_recording[0].read_bytes())
+    content[content.index(b'"point":"') + 9] ^= 1
+    broken = tmp_path / "broken.sweep"
+    broken.write_bytes(content)
+    refused = run("replay", broken, "--json", "-")
+    assert refused.code == 3
+    assert "broken seal" in refused.err
+    assert refused.out == ""
+    accepted = run("replay", broken, "--accept-broken-seal", "--json", "-")
+    assert accepted.code == 4
+    assert "recording whole" in accepted.err
+    (recording,) = json.loads(accepted.out)["recordings"]
+    assert not recording["sealed"]
+    assert any("broken seal accepted" in p for p in recording["problems"])
+
+
+def test_4_a_failed_gate_is_named_and_the_result_still_given(run, board, job, tmp_path):
+    with board(
+        "--tcp", "127.0.0.1:0", "--no-iron", "--speed", 0, "--once", "--sector", "90,180"
+    ) as port:
+        done = run("sweep", job, "half", "--port", port, "--json", tmp_path / "r.json")
+    assert done.code == 4
+    assert "sun-crossed sectors measured" in done.err
+    access = json.loads((tmp_path / "r.json").read_text())["planes"][0]["solar_access"]["annual"]
+    assert access["low"] < access["value"] <= access["high"]
+
+
+def test_every_command_has_help_and_a_line_in_the_list(run):
+    listed = run("--help").out
+    for name in COMMANDS:
+        assert name in listed
+        assert run(name, "--help").out.startswith("Usage: horizon-logger " + name)
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; from click.testing import CliRunner; from logger.cli import main; "
+        "CliRunner().invoke(main, ['--help']); "
+        "print([m for m in ('numpy', 'scipy', 'pandas', 'pvlib', 'matplotlib', 'serial', "
+        "'typst', 'rich') if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        encoding="utf-8",
+        env=os.environ,
+        check=True,
+    )
+    assert done.stdout.strip() == "[]"

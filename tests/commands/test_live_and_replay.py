@@ -1,0 +1,87 @@
+"""A sweep over a real port, and its replay, are one and the same."""
+
+import json
+import sys
+
+import numpy as np
+import pytest
+
+from logger.acquisition import read_recording
+from logger.horizon_csv import read_horizon_csv
+
+
+def until_the_trigger(path):
+    sentences = [raw for _, raw in read_recording(path).sentences]
+    keys = [i for i, raw in enumerate(sentences) if raw.startswith(b"$PHLGK")]
+    return sentences[: keys[0] + 1]
+
+
+def swept(run, board, job, point, *how):
+    with board("--no-iron", "--speed", 0, "--once", "--scene", "street", *how) as port:
+        done = run("sweep", job, point, "--port", port)
+    assert done.code == 0, done.err
+    (path,) = (job / "sweeps" / point).glob("*.sweep")
+    return path
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
+def test_pty_and_tcp_record_the_same_sentences_and_replay_to_the_same_profile(run, board, job):
+    by_pty = swept(run, board, job, "by pty", "--pty")
+    by_tcp = swept(run, board, job, "by tcp", "--tcp", "127.0.0.1:0")
+    # Where one read of the port ends after the trigger is chance.
+    assert until_the_trigger(by_pty) == until_the_trigger(by_tcp)
+    for path, point in ((by_pty, "by pty"), (by_tcp, "by tcp")):
+        replayed = json.loads(run("replay", path, "--job", job, "--json", "-").out)
+        stored = json.loads((job / "results" / f"{point}.json").read_text())
+        assert replayed["horizon"] == stored["horizon"]
+        assert replayed["planes"] == stored["planes"]
+
+
+def test_the_ridge_comes_out_within_0_6_degrees_of_the_truth(run, ridge_recording):
+    recording, truth = ridge_recording
+    got = json.loads(run("replay", recording, "--json", "-").out)["horizon"]
+    true = read_horizon_csv(truth).elevation_at(got["azimuth_deg"])
+    assert all(got["measured"])
+    assert np.abs(np.array(got["elevation_deg"]) - true).mean() <= 0.6
+
+
+def test_a_replay_gives_the_same_bytes_twice(run, ridge_recording):
+    first, second = (run("replay", ridge_recording[0], "--json", "-").out for _ in range(2))
+    assert first == second
+
+
+def test_the_trigger_seals_the_recording(ridge_recording):
+    assert read_recording(ridge_recording[0]).sealed
+
+
+def test_the_safety_notice_comes_before_a_sweep(run, board, job):
+    with board("--tcp", "127.0.0.1:0", "--speed", 0, "--no-iron") as port:
+        done = run("sweep", job, "spot", "--port", port)
+    notice, recording = done.err.index("Never look at the sun"), done.err.index("recording ")
+    assert notice < recording
+
+
+def test_every_sample_can_be_looked_at(run, ridge_recording, tmp_path):
+    table = tmp_path / "samples.csv"
+    done = run("replay", ridge_recording[0], "--samples", table, "--json", tmp_path / "r.json")
+    assert done.code == 0
+    head, *rows = table.read_text().splitlines()
+    assert head == "t_s,azimuth_deg,elevation_deg,tilt_deg,used,reason"
+    counted = json.loads((tmp_path / "r.json").read_text())["samples"]
+    assert len(rows) == counted["read"]
+    assert sum(row.split(",")[4] == "1" for row in rows) == counted["used"]
+
+
+def test_a_given_declination_turns_the_horizon(run, ridge_recording):
+    def horizon(*extra):
+        found = json.loads(run("replay", ridge_recording[0], "--json", "-", *extra).out)
+        return found["declination"], found["horizon"]
+
+    ours, _ = horizon()
+    given, turned = horizon("--declination", ours["value_deg"] + 10)
+    assert given["source"] == "given by the user"
+    _, plain = horizon("--declination", ours["value_deg"])
+    moved = np.interp(100, plain["azimuth_deg"], plain["elevation_deg"])
+    assert np.interp(110, turned["azimuth_deg"], turned["elevation_deg"]) == pytest.approx(
+        moved, abs=0.15
+    )
