@@ -16,7 +16,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from logger import __version__
-from logger.access import AccessResult, AccessSettings, Plane, assess
+from logger.access import AccessResult, Plane, SiteYear
 from logger.acquisition import Recording
 from logger.errors import InputError, UsageError
 from logger.horizon import HorizonResult, HorizonSettings, Pass, horizon_from
@@ -58,14 +58,13 @@ class SurveySettings:
         Instead of the model's.
     date : datetime.date or None
         For the declination, where a recording does not tell.
-    orientation, horizon, access : settings of the rooms
+    orientation, horizon : settings of the rooms
     """
 
     declination: Declination | None = None
     date: dt.date | None = None
     orientation: OrientationSettings = field(default_factory=OrientationSettings)
     horizon: HorizonSettings = field(default_factory=HorizonSettings)
-    access: AccessSettings = field(default_factory=AccessSettings)
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,13 +156,11 @@ def _add_up(total: dict[str, int], more: dict[str, int]) -> None:
 def survey_point(
     name: str,
     sweeps: Sequence[Sweep],
-    site: Site,
-    planes: Sequence[Plane],
+    year: SiteYear,
     settings: SurveySettings | None = None,
     *,
     corrections_of: CorrectionsOf | None = None,
     named: Sequence[Obstruction] = (),
-    weather: Any | None = None,
 ) -> PointResult:
     """Take all recordings of one point through the whole line.
 
@@ -173,16 +170,13 @@ def survey_point(
         Of the point.
     sweeps : sequence of Sweep
         All of its recordings; together they are the point.
-    site : Site
-    planes : sequence of Plane
-        Without one, a plane of tilt equal to the latitude faces the equator.
+    year : SiteYear
+        Site, planes, sun and light; made once for all points of a site.
     settings : SurveySettings, optional
     corrections_of : callable, optional
         Which calibration a sweep gets; without it, declination alone.
     named : sequence of Obstruction
         Sectors named beforehand; they go before the operator's labels.
-    weather : Weather, optional
-        A typical year; without it the sky is clear all year.
 
     Raises
     ------
@@ -194,7 +188,7 @@ def survey_point(
         raise InputError("there is no recording of this point", name)
     passes, orientations, all_corrections, gates = [], [], [], []
     for sweep in sweeps:
-        declination = declination_of(sweep, site, settings)
+        declination = declination_of(sweep, year, settings)
         corrections, chosen = (corrections_of or _declination_only)(sweep, declination)
         oriented = orient(sweep.stream.samples, corrections, settings.orientation)
         passes.append(
@@ -214,25 +208,19 @@ def survey_point(
             _add_up(reasons, one.sight.rejected())
         why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
         raise InputError(f"not one sample can be used: {why}", name)
-    horizon = horizon_from(passes, replace(settings.horizon, latitude_deg=site.latitude_deg))
+    horizon = horizon_from(passes, replace(settings.horizon, latitude_deg=year.site.latitude_deg))
     if named:
         profile = horizon.profile
         kept = [o for o in profile.obstructions if o.name not in {n.name for n in named}]
         horizon = replace(horizon, profile=profile.with_obstructions([*named, *kept]))
-    access = assess(
-        horizon.profile,
-        site,
-        tuple(planes) or (default_plane(site),),
-        settings.access,
-    )
     return PointResult(
         name=name,
-        site=site,
+        site=year.site,
         sweeps=tuple(sweeps),
         corrections=tuple(all_corrections),
         orientations=tuple(orientations),
         horizon=horizon,
-        access=access,
+        access=year.assess(horizon.profile),
         gates=_merged((*gates, *horizon.gates)),
         settings=settings,
     )
@@ -252,13 +240,13 @@ def default_plane(site: Site) -> Plane:
     return Plane("tilt = latitude", min(abs(site.latitude_deg), 90.0), site.equatorward_azimuth_deg)
 
 
-def declination_of(sweep: Sweep, site: Site, settings: SurveySettings) -> Declination:
+def declination_of(sweep: Sweep, year: SiteYear, settings: SurveySettings) -> Declination:
     """The declination of one sweep: given, by the model, or claimed by the board.
 
     Parameters
     ----------
     sweep : Sweep
-    site : Site
+    year : SiteYear
     settings : SurveySettings
 
     Raises
@@ -272,9 +260,9 @@ def declination_of(sweep: Sweep, site: Site, settings: SurveySettings) -> Declin
     date = settings.date or (started.date() if started else None)
     dated = date is not None
     # A fixed day keeps a replay the same for ever; a year shifts declination by 0.1 to 0.2°.
-    date = date or dt.date(settings.access.year, 7, 1)
+    date = date or dt.date(year.settings.year, 7, 1)
     try:
-        found = declination_at(site, date)
+        found = declination_at(year.site, date)
     except UsageError:
         claimed = _claimed_variation(sweep.stream.samples)
         if claimed is None:

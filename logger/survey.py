@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from logger.access import Plane
+from logger.access import AccessSettings, Plane, SiteYear, Weather
 from logger.acquisition import load_stream
 from logger.job import Job, point_recordings
-from logger.pipeline import PointResult, SurveySettings, Sweep, survey_point
+from logger.pipeline import PointResult, SurveySettings, Sweep, default_plane, survey_point
 from logger.profile import Obstruction
 from logger.site import Site
 
@@ -35,47 +34,66 @@ def load_sweep(
     return Sweep(*load_stream(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal))
 
 
+def site_year(
+    job: Job,
+    settings: AccessSettings | None = None,
+    *,
+    site: Site | None = None,
+    planes: Sequence[Plane] = (),
+    weather: Weather | None = None,
+) -> SiteYear:
+    """Sun, light and planes of a job, for all of its points.
+
+    Parameters
+    ----------
+    job : Job
+    settings : AccessSettings, optional
+        The job's time zone serves where they name none.
+    site : Site, optional
+        Instead of the job's.
+    planes : sequence of Plane
+        Instead of the job's; a job without planes gets one of tilt equal to the latitude.
+    weather : Weather, optional
+        A typical year; without it the sky is clear all year.
+    """
+    settings = settings or AccessSettings()
+    if job.timezone and settings.timezone is None:
+        settings = replace(settings, timezone=job.timezone)
+    site = site or job.site
+    return SiteYear(site, tuple(planes) or job.planes or (default_plane(site),), settings, weather)
+
+
 def point_result(
     job: Job,
     point: str,
+    year: SiteYear,
     settings: SurveySettings | None = None,
     *,
     sweeps: Sequence[Sweep] = (),
-    planes: Sequence[Plane] = (),
-    site: Site | None = None,
-    weather: Any | None = None,
 ) -> PointResult:
-    """A point of a job from its recordings, with the job's calibrations, planes and names.
+    """A point of a job from its recordings, with the job's calibrations and names.
 
     Parameters
     ----------
     job : Job
     point : str
+    year : SiteYear
+        From `site_year`.
     settings : SurveySettings, optional
     sweeps : sequence of Sweep
         Instead of all recordings of the point.
-    planes : sequence of Plane
-        Instead of the job's.
-    site : Site, optional
-        Instead of the job's.
-    weather : Weather, optional
 
     Raises
     ------
     InputError, UsageError
         A recording cannot be used, or there is none.
     """
-    settings = settings or SurveySettings()
-    if job.timezone and settings.access.timezone is None:
-        settings = replace(settings, access=replace(settings.access, timezone=job.timezone))
     return survey_point(
         point,
         tuple(sweeps) or [load_sweep(path) for path in point_recordings(job, point)],
-        site or job.site,
-        tuple(planes) or job.planes,
+        year,
         settings,
         named=job_obstructions(job, point),
-        weather=weather,
     )
 
 

@@ -33,16 +33,17 @@ def command(output: Path, json_file: str | None) -> None:
     from logger.report.folder import write_point
     from logger.report.monthly import summary_table
     from logger.report.tables import as_text
-    from logger.survey import point_result
+    from logger.survey import point_result, site_year
 
     source = shipped_survey()
     folder = output / source.name
     shutil.copytree(source, folder, dirs_exist_ok=True)
     job = read_job(folder)
+    year = site_year(job)
     results = []
     written: list[Path] = []
     for name in point_names(job):
-        result = point_result(job, name)
+        result = point_result(job, name, year)
         document = result.as_dict()
         results.append(result)
         store(result_path(job, name), document)

@@ -86,12 +86,12 @@ def command(
 
     RECORDING is a *.sweep file, or a plain log of NMEA sentences with --rate.
     """
-    from logger.access import AccessSettings, Plane
+    from logger.access import AccessSettings, Plane, SiteYear, read_weather
     from logger.files import write_atomically
     from logger.job import read_job
     from logger.orientation import declination_given
-    from logger.pipeline import SurveySettings, site_of, survey_point
-    from logger.survey import load_sweep, point_result
+    from logger.pipeline import SurveySettings, default_plane, site_of, survey_point
+    from logger.survey import load_sweep, point_result, site_year
 
     if (tilt_deg is None) != (azimuth_deg is None):
         raise click.UsageError("--tilt and --azimuth describe one plane: give both or neither")
@@ -105,9 +105,8 @@ def command(
     settings = SurveySettings(
         declination=None if declination_deg is None else declination_given(declination_deg),
         date=day.date() if day else None,
-        access=AccessSettings(year=year),
     )
-    weather = None
+    sky = AccessSettings(year=year)
     survey = read_job(job) if job else None
     sweep = load_sweep(recording, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)
     for problem in sweep.recording.problems:
@@ -116,18 +115,13 @@ def command(
         sweep.recording, survey.site if survey else None, latitude_deg, longitude_deg, elevation_m
     )
     point = sweep.recording.text("point") or recording.stem
+    weather = read_weather(weather_file, site) if weather_file else None
     if survey:
-        result = point_result(
-            survey,
-            point,
-            settings,
-            sweeps=(sweep,),
-            planes=planes,
-            site=site,
-            weather=weather,
-        )
+        sun = site_year(survey, sky, site=site, planes=planes, weather=weather)
+        result = point_result(survey, point, sun, settings, sweeps=(sweep,))
     else:
-        result = survey_point(point, [sweep], site, planes, settings, weather=weather)
+        sun = SiteYear(site, planes or (default_plane(site),), sky, weather)
+        result = survey_point(point, [sweep], sun, settings)
     document = result.as_dict()
     if samples_file:
         from logger.report.samples import samples_csv

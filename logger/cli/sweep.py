@@ -43,7 +43,7 @@ def command(
     from logger.live import LiveSession
     from logger.orientation import Corrections, declination_at
     from logger.safety import short_notice
-    from logger.survey import point_result
+    from logger.survey import point_result, site_year
 
     survey = read_job(job)
     name = folder_name(point)
@@ -78,7 +78,7 @@ def command(
     finally:
         capture.close()
         say(f"kept {path}")
-    result = point_result(survey, name)
+    result = point_result(survey, name, site_year(survey))
     document = result.as_dict()
     store(result_path(survey, name), document)
     if json_file:

@@ -131,7 +131,6 @@ def test_help_imports_nothing_heavy():
         [sys.executable, "-c", code],
         capture_output=True,
         encoding="utf-8",
-        env=os.environ,
         check=True,
     )
     assert done.stdout.strip() == "[]"
