@@ -223,7 +223,7 @@ def sentences_of(
 
     identity = encode(settings.identity())
     since_identity = np.floor(since / _IDENTITY_EVERY_S + 1e-9)
-    due = np.concatenate([[True], np.diff(since_identity) != 0])
+    due = np.concatenate([[True], (np.diff(since_identity) != 0) | np.diff(again)])
     for i in np.flatnonzero(due):
         sent[i] = identity + sent[i]
     for press in keys:

@@ -188,7 +188,7 @@ class Script:
     def rest(self, seconds_s: float) -> None:
         """Stop without holding particularly still."""
         here = (self.azimuth_deg, self.elevation_deg, self.tilt_deg)
-        self._add([self.now_s + seconds_s], *here, still=False)
+        self._add([self.now_s + 1e-3, self.now_s + seconds_s], *here, still=False)
 
     def track(self, seconds_s: float, azimuth_deg: float, elevation_deg: float) -> None:
         """Hold still on something that moves to a direction meanwhile."""

@@ -25,6 +25,7 @@ from logger.simulation.tasks import Task, simulate
 MakeTask = Callable[[], Task]
 """Makes a task when a host connects, so that it can begin at that moment's date and sun."""
 
+_SETTLE_S = 0.2  # pyserial throws away what it finds when it opens a port
 _GRACE_S = 3.0  # for the host to hang up by itself after the trigger
 _POLL_S = 0.05
 
@@ -152,6 +153,7 @@ def serve(
     number = 0
     while number < len(tasks):
         link.wait_for_host()
+        time.sleep(_SETTLE_S)
         running = Running(tasks[number](), faults)
         task = running.task
         say(f"serving {task.purpose} ({number + 1} of {len(tasks)}), {running.trigger_s:.0f} s")
@@ -159,6 +161,8 @@ def serve(
             number += 1
             if number == len(tasks) and not once:
                 number = 0
+        else:
+            say(f"the host hung up before the trigger; {task.purpose} is served again")
 
 
 def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[float]) -> bool:

@@ -1,0 +1,231 @@
+"""The virtual board sends what the wire contract says, byte for byte."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from firmware_protocol import (
+    Attitude,
+    Configure,
+    Decoder,
+    Fault,
+    Identity,
+    Key,
+    MagneticHeading,
+    PitchRoll,
+    Query,
+    RawField,
+    RawRate,
+    Sound,
+    TrueHeading,
+    encode,
+)
+from logger.errors import UsageError
+from logger.simulation import (
+    BoardSettings,
+    Operator,
+    Sensor,
+    Simulated,
+    scene_named,
+    simulate_plane,
+    simulate_sweep,
+    simulate_tumble,
+)
+from logger.simulation.board import board_attitude, fits_link
+from logger.simulation.serve import Running
+from logger.simulation.tasks import DEFAULT_SITE, DEFAULT_START, Task
+
+
+def decoded(sent: bytes) -> tuple[list[object], Decoder]:
+    decoder = Decoder()
+    pieces = decoder.feed(sent)
+    assert all(isinstance(piece, Sound) for piece in pieces)
+    return [piece.sentence for piece in pieces], decoder
+
+
+@pytest.fixture(scope="module")
+def sweep() -> Simulated:
+    operator = replace(Operator(), sectors=((0.0, 120.0),))
+    return simulate_sweep(scene_named("street", 1), operator, seed=2)
+
+
+def test_the_codec_takes_every_sentence_and_writes_it_the_same(sweep: Simulated) -> None:
+    sentences, decoder = decoded(sweep.sent)
+    assert decoder.refused == {}
+    assert decoder.lost == 0
+    assert b"".join(map(encode, sentences)) == sweep.sent
+
+
+def test_a_tumbling_board_is_encoded_as_the_codec_does_too() -> None:
+    sent = simulate_tumble().sent
+    sentences, _ = decoded(sent)
+    assert b"".join(map(encode, sentences)) == sent
+
+
+def test_sentences_of_one_instant_share_their_counter_and_clock(sweep: Simulated) -> None:
+    for _, text in sweep.chunks[:200]:
+        sentences, _ = decoded(text)
+        kinds = [s for s in sentences if isinstance(s, (Attitude, RawField, RawRate))]
+        assert [type(s) for s in kinds] == [Attitude, RawField, RawRate]
+        assert len({(s.seq, s.t_ms) for s in kinds}) == 1
+
+
+def test_raw_values_are_the_sensors_in_wire_units(sweep: Simulated) -> None:
+    sentences, _ = decoded(sweep.sent)
+    fields = [s for s in sentences if isinstance(s, RawField)]
+    rates = [s for s in sentences if isinstance(s, RawRate)]
+    m = sweep.measured
+    sent_ut = np.array([(s.mx, s.my, s.mz) for s in fields]) / 100
+    sent_g = np.array([(s.fx, s.fy, s.fz) for s in fields]) / 10_000
+    sent_rate = np.array([(s.gx, s.gy, s.gz) for s in rates]) / 100
+    assert np.abs(sent_ut - m.field_ut).max() <= 0.005 + 1e-9
+    assert np.abs(sent_g - m.force_g).max() <= 0.00005 + 1e-9
+    assert np.abs(sent_rate - m.rate_deg_s).max() <= 0.005 + 1e-9
+
+
+def test_the_board_computes_its_attitude_from_its_own_uncorrected_sensors() -> None:
+    clean = simulate_plane(20.0, 200.0, Sensor.ideal()).measured
+    dirty = simulate_plane(20.0, 200.0, Sensor(3)).measured
+    assert board_attitude(clean)[2] == pytest.approx(20.0)
+    assert abs(board_attitude(dirty)[0].mean() - board_attitude(clean)[0].mean()) > 3
+
+
+def test_identity_is_said_at_the_start_and_every_five_seconds(sweep: Simulated) -> None:
+    said = [t for t, text in sweep.chunks if b"$PHLGI" in text]
+    assert said[0] < 0.1
+    assert np.diff(said) == pytest.approx(5.0, abs=0.03)
+    assert len(said) == int(sweep.duration_s // 5) + 1
+
+
+def test_a_sweep_ends_with_the_trigger(sweep: Simulated) -> None:
+    sentences, _ = decoded(sweep.sent)
+    keys = [(s.key, s.down) for s in sentences if isinstance(s, Key)]
+    assert keys[-2:] == [(1, True), (1, False)]
+    last = [t for t, text in sweep.chunks if b"$PHLGK" in text][-1]
+    assert sweep.duration_s - last < 1.0
+
+
+def test_counter_and_clock_wrap_around() -> None:
+    settings = BoardSettings(start_seq=65_500, start_ms=2**32 - 1000)
+    done = simulate_plane(settings=settings)
+    sentences, decoder = decoded(done.sent)
+    assert decoder.lost == 0
+    seqs = [s.seq for s in sentences if isinstance(s, RawField)]
+    clocks = [s.t_ms for s in sentences if isinstance(s, RawField)]
+    assert (seqs[35], seqs[36]) == (65_535, 0)
+    assert min(clocks) < 30 < 2**32 - 1000 <= max(clocks)
+
+
+def test_a_reset_restarts_counter_and_clock_after_a_second_of_silence() -> None:
+    done = simulate_plane(settings=BoardSettings(reset_at_s=2.0))
+    times = np.array([t for t, _ in done.chunks])
+    assert np.diff(times).max() == pytest.approx(1.02, abs=0.02)
+    after = b"".join(text for t, text in done.chunks if t > 2.5)
+    sentences, _ = decoded(after)
+    assert isinstance(sentences[0], Identity)
+    first = next(s for s in sentences if isinstance(s, RawField))
+    assert (first.seq, first.t_ms) == (0, 0)
+
+
+def test_receive_times_never_decrease_and_lag_by_the_link() -> None:
+    done = simulate_plane()
+    times = np.array([t for t, _ in done.chunks])
+    assert (np.diff(times) >= 0).all()
+    # 141 bytes or more at 115200 baud take 12 ms.
+    assert 0.010 < np.median(times - done.t_s) < 0.025
+
+
+@pytest.mark.parametrize(("streams", "rate_hz"), [("A", 200), ("M", 100), ("AMG", 20)])
+def test_streams_and_rate_are_as_asked(streams: str, rate_hz: int) -> None:
+    settings = BoardSettings(link_baud=None)
+    done = simulate_plane(streams=streams, rate_hz=rate_hz, settings=settings)
+    sentences, _ = decoded(done.sent)
+    kinds = {"A": Attitude, "M": RawField, "G": RawRate}
+    for letter, kind in kinds.items():
+        count = sum(isinstance(s, kind) for s in sentences)
+        assert (count > 0) == (letter in streams)
+        if count:
+            assert count == pytest.approx(5.8 * rate_hz, abs=2)
+
+
+def test_settings_above_85_percent_of_the_link_are_refused() -> None:
+    assert fits_link(50, "AMG", 115_200)
+    assert not fits_link(100, "AMG", 115_200)
+    assert fits_link(100, "AMG", None)
+    # A plain count on a full-length sentence: $PHLGM of 66 bytes, 10 bits a byte, 200 Hz.
+    assert not fits_link(200, "M", 115_200)
+    with pytest.raises(UsageError, match="fills more than 85%"):
+        BoardSettings(streams="AMG", rate_hz=200)
+    with pytest.raises(UsageError, match="outside 1 to 200"):
+        BoardSettings(rate_hz=0)
+    with pytest.raises(UsageError, match="letters AMG"):
+        BoardSettings(streams="AX")
+    with pytest.raises(UsageError, match="no persona"):
+        BoardSettings(persona="parrot")
+
+
+@pytest.mark.parametrize(
+    ("persona", "kind"),
+    [("nmea", MagneticHeading), ("nmea-hdm", MagneticHeading), ("nmea-true", TrueHeading)],
+)
+def test_a_standard_board_sends_headings_and_pitch_and_roll(persona: str, kind: type) -> None:
+    settings = BoardSettings(persona=persona, variation_deg=4.0)
+    done = simulate_plane(18.0, 90.0, Sensor.ideal(), settings=settings, rate_hz=10)
+    sentences, _ = decoded(done.sent)
+    assert {type(s) for s in sentences} == {kind, PitchRoll}
+    assert sentences[1].pitch_deg == 18.0
+    heading = sentences[0].heading_deg
+    # The sight points up the slope: west. The model's declination here is about 4.8 east.
+    assert heading == pytest.approx(270.0 if kind is TrueHeading else 265.0, abs=0.6)
+    assert (persona == "nmea-hdm") == (b"HDM" in done.sent)
+
+
+def a_task(**changes: object) -> Task:
+    def perform(rng: np.random.Generator, step_s: float):  # type: ignore[no-untyped-def]
+        from logger.simulation.operator import LYING, plane_script
+
+        return plane_script(20.0, 180.0, seconds_s=6.0).motion(LYING, rng, step_s)
+
+    settings = BoardSettings(**changes)  # type: ignore[arg-type]
+    return Task("plane", perform, Sensor(), DEFAULT_SITE, DEFAULT_START, 1, settings)
+
+
+def test_a_query_is_answered_with_the_identity() -> None:
+    board = Running(a_task())
+    (answer,), _ = decoded(board.hear(encode(Query()), 1.0))
+    assert answer == board.task.settings.identity()
+
+
+def test_new_settings_take_hold_at_once_and_the_counter_goes_on() -> None:
+    board = Running(a_task())
+    before, _ = decoded(board.due(2.0))
+    (answer,), _ = decoded(board.hear(encode(Configure(100, "M")), 2.0))
+    assert isinstance(answer, Identity)
+    assert (answer.rate_hz, answer.streams) == (100, "M")
+    after, _ = decoded(board.due(1e9))
+    assert not any(isinstance(s, (Attitude, RawRate)) for s in after)
+    last = next(s for s in reversed(before) if isinstance(s, RawField))
+    fields = [s for s in after if isinstance(s, RawField)]
+    assert fields[0].seq == last.seq + 1
+    assert 0 < fields[0].t_ms - last.t_ms <= 25
+    assert np.diff([s.t_ms for s in fields]).max() <= 11
+
+
+def test_settings_the_link_cannot_carry_are_refused_with_a_fault_and_nothing_changes() -> None:
+    board = Running(a_task())
+    (answer,), _ = decoded(board.hear(encode(Configure(200, "AMG")), 1.0))
+    assert isinstance(answer, Fault)
+    assert answer.code == "CONFIG"
+    assert board.task.settings.rate_hz == 50
+
+
+def test_a_standard_board_does_not_answer() -> None:
+    assert Running(a_task(persona="nmea")).hear(encode(Query()), 1.0) == b""
+
+
+def test_an_accelerometer_only_sees_gravity_when_nobody_shakes_it() -> None:
+    done = simulate_plane(0.0, 180.0, Sensor.ideal(), seconds_s=1.0)
+    sentences, _ = decoded(done.sent)
+    first = next(s for s in sentences if isinstance(s, RawField))
+    assert (first.fx, first.fy, first.fz) == (0, 0, -10_000)

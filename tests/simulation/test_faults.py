@@ -1,0 +1,77 @@
+"""Damage on the link is as much as asked for, the same every time, and composes."""
+
+import pytest
+
+from firmware_protocol import Decoder
+from logger.simulation import Chunk, simulate_plane
+from logger.simulation.faults import (
+    Fault,
+    damaged,
+    double_bytes,
+    drop_bytes,
+    flip_bits,
+    insert,
+    silence,
+    stop_in_mid_sentence,
+    wrong_baud,
+)
+
+
+@pytest.fixture(scope="module")
+def chunks() -> list[Chunk]:
+    return list(simulate_plane(seconds_s=20.0).chunks)
+
+
+def joined(chunks: list[Chunk]) -> bytes:
+    return b"".join(text for _, text in chunks)
+
+
+def test_the_stated_share_of_bytes_is_lost_doubled_or_flipped(chunks: list[Chunk]) -> None:
+    whole = joined(chunks)
+    n = len(whole)
+    assert len(joined(drop_bytes(0.1)(chunks))) == pytest.approx(0.9 * n, rel=0.01)
+    assert len(joined(double_bytes(0.1)(chunks))) == pytest.approx(1.1 * n, rel=0.01)
+    flipped = joined(flip_bits(0.1)(chunks))
+    differing = [a ^ b for a, b in zip(whole, flipped, strict=True) if a != b]
+    assert len(differing) == pytest.approx(0.1 * n, rel=0.1)
+    assert all(bits & (bits - 1) == 0 for bits in differing)
+
+
+@pytest.mark.parametrize("fault", [drop_bytes(0.01), flip_bits(0.01), double_bytes(0.01)])
+def test_damage_is_the_same_every_time_and_other_with_another_seed(
+    fault: Fault, chunks: list[Chunk]
+) -> None:
+    assert fault(chunks) == fault(chunks)
+    assert drop_bytes(0.01, seed=1)(chunks) != drop_bytes(0.01, seed=2)(chunks)
+
+
+def test_nothing_is_changed_by_a_share_of_nothing(chunks: list[Chunk]) -> None:
+    faults = (drop_bytes(0.0), flip_bits(0.0), double_bytes(0.0))
+    assert damaged(chunks, faults) == chunks
+
+
+def test_no_sentence_survives_a_wrong_baud_rate(chunks: list[Chunk]) -> None:
+    decoder = Decoder()
+    decoder.feed(joined(wrong_baud()(chunks)))
+    assert decoder.accepted == 0
+    assert decoder.refused.total() > 0
+
+
+def test_silence_starts_and_ends_when_told(chunks: list[Chunk]) -> None:
+    times = [t for t, _ in silence(5.0, 8.0)(chunks)]
+    assert not any(5.0 <= t < 8.0 for t in times)
+    assert max(times) > 19
+
+
+def test_half_a_sentence_and_then_nothing(chunks: list[Chunk]) -> None:
+    cut = stop_in_mid_sentence(5.0)(chunks)
+    assert cut[-1][0] == pytest.approx(5.0, abs=0.05)
+    assert joined(chunks).startswith(joined(cut))
+    assert not joined(cut).endswith(b"\n")
+
+
+def test_faults_compose_in_order(chunks: list[Chunk]) -> None:
+    both = damaged(chunks, (insert(3.0, b"hello\r\n"), silence(4.0)))
+    assert b"hello" in joined(both)
+    assert max(t for t, _ in both) < 4.0
+    assert joined(damaged(chunks, (silence(0.0), insert(3.0, b"hello")))) == b"hello"
