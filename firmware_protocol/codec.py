@@ -6,6 +6,7 @@ import re
 from binascii import crc_hqx
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from itertools import permutations
 from typing import Any
 
 from firmware_protocol.sentences import (
@@ -98,12 +99,8 @@ def _one_of(*words: str) -> _Kind:
 
 
 def _streams(fewest: int) -> _Kind:
-    def read(text: bytes) -> str:
-        if len(set(text)) != len(text):
-            raise ValueError("a stream named twice")
-        return text.decode()
-
-    return _Kind(b"[AMG]{%d,3}" % fewest, read, str.encode)
+    orders = (order for count in range(fewest, 4) for order in permutations("AMG", count))
+    return _one_of(*map("".join, orders))
 
 
 def _ascii(text: bytes) -> str:
@@ -154,20 +151,19 @@ class _Layout:
         if found is None:
             return _REFUSALS["fields" if body.count(b",") < len(self.kinds) else "form"]
         values: list[Any] = []
-        try:
-            for text, (read, limits, may_be_empty) in zip(
-                found.groups(), self._readers, strict=True
-            ):
-                if may_be_empty and not text:
-                    values.append(None)
-                    continue
+        within = True
+        for text, (read, limits, may_be_empty) in zip(found.groups(), self._readers, strict=True):
+            if may_be_empty and not text:
+                values.append(None)
+                continue
+            try:
                 value = read(text)
-                if limits is not None and not limits[0] <= value <= limits[1]:
-                    return _REFUSALS["range"]
-                values.append(value)
-        except ValueError:
-            return _REFUSALS["form"]
-        return self.made(*values)
+            except UnicodeDecodeError:
+                return _REFUSALS["form"]
+            if limits is not None and not limits[0] <= value <= limits[1]:
+                within = False
+            values.append(value)
+        return self.made(*values) if within else _REFUSALS["range"]
 
     def write(self, sentence: Sentence) -> bytes:
         """The body, CRC and all."""
