@@ -68,12 +68,15 @@ class Fit:
         [deg]
     correlation_deg : float
         [deg]
+    scatter : float
+        By how much the passes differ more than expected; the standard errors hold it.
     """
 
     node_deg: Floats
     elevation_deg: Floats
     standard_error_deg: Floats
     correlation_deg: float
+    scatter: float
 
 
 def nodes_for(edges: Sequence[Edge], step_deg: float) -> Floats:
@@ -272,12 +275,43 @@ def fit_skyline(
     noise = _noise_replicates(means, random, slope, settings, replicates)
     found = _solve(bands, _right_side(around, noise[row] * (robust / error**2)[:, None]))
     found = found[around.inner]
+    shown = np.hypot(random, settings.pass_error_deg)
+    scale = scatter(means, shown, around, value, settings)
     return Fit(
         nodes_deg,
         value[around.inner],
-        floats(np.sqrt((found**2).mean(axis=1))),
+        floats(scale * np.sqrt((found**2).mean(axis=1))),
         _correlation_length(found, nodes_deg),
+        scale,
     )
+
+
+def scatter(
+    means: CellMeans, error: Floats, around: _Around, value: Floats, settings: HorizonSettings
+) -> float:
+    """How much further passes lie from the skyline than their errors explain; at least 1.
+
+    Taken over stretches of five degrees, in which tremor averages out and drift does not, and
+    where two passes or more can be held against each other. Each pulls the skyline towards
+    itself, which hides ``1 / n`` of the square.
+    """
+    predicted = np.interp(means.azimuth_deg, around.node, value)
+    stretch = (means.azimuth_deg / settings.stretch_deg).astype(np.int64)
+    key = means.leg * 1000 + stretch
+    _, group = np.unique(key, return_inverse=True)
+    weight = 1.0 / error**2
+    size = np.bincount(group, weight)
+    away = np.bincount(group, weight * (means.elevation_deg - predicted)) / size
+    expected = np.hypot(size**-0.5, settings.pass_error_deg)
+    where = np.zeros(group.max() + 1, dtype=np.int64)
+    where[group] = stretch
+    passes = np.bincount(where)[where]
+    again = passes > 1
+    if again.sum() < 8:
+        return 1.0
+    square = (away / expected)[again] ** 2 / (1.0 - 1.0 / passes[again])
+    # 0.455 is the median of the square of a standard normal number.
+    return float(max(1.0, np.sqrt(np.median(square) / 0.455)))
 
 
 def _triples(value: Floats) -> Floats:

@@ -31,12 +31,15 @@ class Pass:
     notes : tuple of Note
     name : str
         How results refer to it, such as the recording's file name.
+    sight_height_m : float or None
+        Of the sight above the surface that the module's height is told from. [m]
     """
 
     sight: SightLines
     keys: tuple[KeyPress, ...] = ()
     notes: tuple[Note, ...] = ()
     name: str = ""
+    sight_height_m: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,11 +20,13 @@ from logger.horizon.estimator import (
     joined,
     nodes_for,
 )
+from logger.horizon.heights import HEIGHT_GATE, Heights, carried
+from logger.horizon.obstructions import obstructions_from
 from logger.horizon.passes import Leg, Pass, Trace, cells_crossed, legs_of, traced
 from logger.horizon.settings import HorizonSettings
-from logger.horizon.timebase import TimeBase, added, closed, shifts_of, time_base
+from logger.horizon.timebase import TimeBase, added, closed, drift_gate, shifts_of, time_base
 from logger.horizon.vertices import Vertex
-from logger.profile import HorizonProfile
+from logger.profile import HorizonProfile, Obstruction
 from logger.quality import Gate
 from logger.sightlines import SightLines
 
@@ -63,7 +65,13 @@ class HorizonResult:
     settings: HorizonSettings
 
 
-def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None) -> HorizonResult:
+def horizon_from(
+    passes: Sequence[Pass],
+    settings: HorizonSettings | None = None,
+    obstructions: Sequence[Obstruction] = (),
+    distances_m: Mapping[str, float] | None = None,
+    module_height_m: float | None = None,
+) -> HorizonResult:
     """Fuse all recordings of a point into one horizon.
 
     Parameters
@@ -71,6 +79,13 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
     passes : sequence of Pass
         The point's recordings, in order.
     settings : HorizonSettings, optional
+    obstructions : sequence of Obstruction
+        Sectors named for this point; they go before the operator's labels.
+    distances_m : mapping of str to float, optional
+        Distance of obstructions by name, where a label or sector does not tell. [m]
+    module_height_m : float, optional
+        Where the module will be, above the surface that `Pass.sight_height_m` is told from. The
+        profile is carried there where the sight's height is known. [m]
     """
     settings = settings or HorizonSettings()
     traces = [traced(one, settings) for one in passes]
@@ -103,9 +118,21 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
         differ = disagreement(means, fit, middle, settings)
         coverage = Coverage(middle, seen, differ & (seen > 1), crossed_by_sun)
         profile = _profile(fit, seen, traces, base.steps, settings)
+    named = obstructions_from(passes, legs, edges, obstructions, settings)
+    profile = profile.with_obstructions(
+        [
+            replace(o, distance_m=(distances_m or {}).get(o.name)) if o.distance_m is None else o
+            for o in named
+        ]
+    )
+    gates = coverage_gates(coverage, settings)
+    steady = drift_gate(base, legs, settings)
+    gates += (steady,) if steady is not None else ()
+    profile, height = _at_module(profile, passes, module_height_m, settings)
+    gates += (height,) if height is not None else ()
     return HorizonResult(
         profile,
-        coverage_gates(coverage, settings),
+        gates,
         coverage,
         tuple(t.sight for t in traces),
         tuple(t.vertices for t in traces),
@@ -114,6 +141,31 @@ def horizon_from(passes: Sequence[Pass], settings: HorizonSettings | None = None
         base,
         settings,
     )
+
+
+def _at_module(
+    profile: HorizonProfile,
+    passes: Sequence[Pass],
+    module_height_m: float | None,
+    settings: HorizonSettings,
+) -> tuple[HorizonProfile, Gate | None]:
+    """The profile carried to the module, where heights are known."""
+    sights = [p.sight_height_m for p in passes if p.sight_height_m is not None]
+    if module_height_m is None or not sights:
+        return profile, None
+    spread = max(sights) - min(sights)
+    if spread > settings.height_spread_m:
+        why = (
+            f"recordings were taken from heights {min(sights):g} to {max(sights):g} m: "
+            "make a point of each height"
+        )
+        return profile, Gate(
+            HEIGHT_GATE, False, round(spread, 3), settings.height_spread_m, "m", why
+        )
+    heights = Heights(sum(sights) / len(sights), module_height_m)
+    if abs(heights.rise_m) < 0.005:
+        return profile, None
+    return carried(profile, heights, settings)
 
 
 def fitted(

@@ -88,9 +88,26 @@ class HorizonSettings:
         Of reweighting.
     overlap_deg : float
         How far the circle is continued beyond north on both sides to close it. [deg]
+    stretch_deg : float
+        Passes are held against each other over stretches of this. [deg]
     narrow_deg, narrow_slope : float
         Between two edges nearer than this the top is held to slopes of about that, degrees up a
         degree across. [deg]
+    reaction_s : float
+        A mark or note made in passing is off by about this time, 1 sigma. [s]
+    note_after_mark_s : float
+        A note belongs to the mark pressed at most this long before it. [s]
+    snap_sigmas : float
+        A label is moved to a vertical edge that is nearer than this many of its standard errors.
+    assumed_distance_m, assumed_terrain_m : float
+        Where no distance is known, what is tried to see how far an elevation may be off at
+        another height: for things, and for what is labelled terrain. [m]
+    height_spread_m : float
+        Recordings from heights further apart are not carried to one. [m]
+    height_doubt_deg : float
+        Less than this makes no difference. [deg]
+    unknown_distance_limit_deg : float
+        Sun-crossed azimuth where the distance matters and is not known, at most. [deg]
     unmeasured_limit_deg : float
         Unmeasured azimuth that the sun crosses, at most. [deg]
     thin_limit_deg : float
@@ -148,8 +165,17 @@ class HorizonSettings:
     bend_deg: float = 0.02
     rounds: int = 12
     overlap_deg: float = 30.0
+    stretch_deg: float = 5.0
     narrow_deg: float = 2.5
     narrow_slope: float = 0.2
+    reaction_s: float = 0.3
+    note_after_mark_s: float = 5.0
+    snap_sigmas: float = 2.0
+    assumed_distance_m: float = 15.0
+    assumed_terrain_m: float = 300.0
+    height_spread_m: float = 0.1
+    height_doubt_deg: float = 0.25
+    unknown_distance_limit_deg: float = 5.0
     unmeasured_limit_deg: float = 3.0
     thin_limit_deg: float = 10.0
     disagreement_limit_deg: float = 2.0

@@ -20,6 +20,7 @@ from logger.horizon.edges import Edge, velocity
 from logger.horizon.estimator import CellMeans, Fit
 from logger.horizon.passes import Leg
 from logger.horizon.settings import HorizonSettings
+from logger.quality import Gate
 
 
 @dataclass(frozen=True)
@@ -202,13 +203,13 @@ def time_base(shifts: Shifts, legs: Sequence[Leg], settings: HorizonSettings) ->
 
 def _least_squares(design: Floats, shifts: Shifts, prior: Floats) -> tuple[Floats, Floats]:
     weight = np.ones(shifts.t_s.size)
-    value, covariance = np.zeros(prior.size), np.diag(prior**2)
+    value, covariance = floats(np.zeros(prior.size)), floats(np.diag(prior**2))
     scale = 1.0
     for _ in range(6):
         w = weight / shifts.error_deg**2
         normal = design.T @ (design * w[:, None]) + np.diag(prior**-2.0)
-        covariance = np.linalg.inv(normal)
-        value = covariance @ (design.T @ (w * shifts.shift_deg))
+        covariance = floats(np.linalg.inv(normal))
+        value = floats(covariance @ (design.T @ (w * shifts.shift_deg)))
         away = (shifts.shift_deg - design @ value) / shifts.error_deg
         weight = floats(1.0 / np.maximum(1.0, np.abs(away) / 2.0))
         scale = max(1.0, float(np.sqrt(np.mean(weight * away**2))))
@@ -240,14 +241,41 @@ def closed(
         path = np.array(leg.path_deg)
         if not leg.held:
             if lag is not None and lag.removed:
-                path = np.interp(leg.t_s + lag.value, leg.t_s, path)
+                path = floats(np.interp(leg.t_s + lag.value, leg.t_s, path))
             d, c = drift[leg.recording], turn[leg.recording]
             if d is not None and d.removed:
-                path = path - d.value * (leg.t_s - middle[leg.recording]) / 60.0
+                path -= d.value * (leg.t_s - middle[leg.recording]) / 60.0
             if c is not None and c.removed:
-                path = path - c.value
+                path -= c.value
         moved.append(replace(leg, path_deg=path))
     return tuple(moved), TimeBase(lag, drift, turn)
+
+
+def drift_gate(base: TimeBase, legs: Sequence[Leg], settings: HorizonSettings) -> Gate | None:
+    """Whether the heading held still enough during each recording; None where none was seen.
+
+    Parameters
+    ----------
+    base : TimeBase
+    legs : sequence of Leg
+    settings : HorizonSettings
+    """
+    worst = None
+    for r, drift in enumerate(base.drift_deg_per_min):
+        if drift is None:
+            continue
+        times = np.concatenate([leg.t_s for leg in legs if leg.recording == r and not leg.held])
+        # What noise alone could have made is no drift.
+        plain = max(0.0, abs(drift.value) - 2.0 * drift.standard_error)
+        total = plain * float(np.ptp(times)) / 60.0
+        worst = total if worst is None else max(worst, total)
+    if worst is None:
+        return None
+    passed = worst <= settings.drift_limit_deg
+    why = f"the heading drifted by {worst:.1f}° between passes over the same skyline"
+    if not passed:
+        why += ": keep away from iron, let the board warm up, calibrate it and sweep again"
+    return Gate("heading steady", passed, round(worst, 3), settings.drift_limit_deg, "deg", why)
 
 
 def added(first: TimeBase, second: TimeBase) -> TimeBase:

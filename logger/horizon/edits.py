@@ -1,0 +1,375 @@
+"""Changes made in the office: entries of plain data beside the recordings, which stay untouched.
+
+Each says who made it, when and why, and leaves its trace in the profile's steps. Reading and
+writing them is the job folder's business; here they are applied.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import MISSING, asdict, dataclass, fields, replace
+from typing import Any, ClassVar
+
+import numpy as np
+
+from logger.angles import in_sector, wrap360
+from logger.columns import floats
+from logger.errors import InputError
+from logger.horizon.obstructions import combined
+from logger.horizon.passes import Pass
+from logger.profile import HorizonProfile
+
+DROPPED = "dropped in the office"
+"""Reason given to rows that an edit drops."""
+
+
+@dataclass(frozen=True)
+class Edit:
+    """What all changes have in common.
+
+    Parameters
+    ----------
+    who, when, why : str
+        Name; UTC, ISO 8601; one sentence.
+    """
+
+    kind: ClassVar[str] = ""
+    who: str
+    when: str
+    why: str
+
+    def what(self) -> str:
+        """The change itself, in words."""
+        raise NotImplementedError
+
+    def __str__(self) -> str:
+        return f"{self.what()} ({self.who}, {self.when}: {self.why})"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data, `kind` included, that `edit_from_dict` takes back."""
+        return {"kind": self.kind, **asdict(self)}
+
+
+@dataclass(frozen=True)
+class DropSpan(Edit):
+    """Leave a time span of a recording out.
+
+    Parameters
+    ----------
+    recording : str
+        The name of the `Pass`.
+    from_s, to_s : float
+        [s]
+    """
+
+    kind: ClassVar[str] = "drop span"
+    recording: str
+    from_s: float
+    to_s: float
+
+    def what(self) -> str:
+        """The change itself, in words."""
+        return f"{self.recording}: {self.from_s:g} to {self.to_s:g} s left out"
+
+
+@dataclass(frozen=True)
+class LeaveOut(Edit):
+    """Leave a whole recording out.
+
+    Parameters
+    ----------
+    recording : str
+    """
+
+    kind: ClassVar[str] = "leave out"
+    recording: str
+
+    def what(self) -> str:
+        """The change itself, in words."""
+        return f"{self.recording} left out"
+
+
+@dataclass(frozen=True)
+class TakeIn(Edit):
+    """Merge a recording from elsewhere into the point.
+
+    Parameters
+    ----------
+    recording : str
+    """
+
+    kind: ClassVar[str] = "take in"
+    recording: str
+
+    def what(self) -> str:
+        """The change itself, in words."""
+        return f"{self.recording} taken in"
+
+
+@dataclass(frozen=True)
+class OverrideSector(Edit):
+    """Set the skyline of a sector, straight from one end to the other.
+
+    Parameters
+    ----------
+    from_azimuth_deg, to_azimuth_deg : float
+        Clockwise. [deg]
+    from_elevation_deg, to_elevation_deg : float
+        [deg]
+    standard_error_deg : float
+        How sure that is, 1 sigma. [deg]
+    """
+
+    kind: ClassVar[str] = "override sector"
+    from_azimuth_deg: float
+    to_azimuth_deg: float
+    from_elevation_deg: float
+    to_elevation_deg: float
+    standard_error_deg: float = 1.0
+
+    def what(self) -> str:
+        """The change itself, in words."""
+        ends = f"{self.from_azimuth_deg:g} to {self.to_azimuth_deg:g}°"
+        return f"{ends} set to {self.from_elevation_deg:g} to {self.to_elevation_deg:g}°"
+
+
+@dataclass(frozen=True)
+class ImportHorizon(Edit):
+    """Take a sector, or the whole circle, from another horizon.
+
+    Parameters
+    ----------
+    source : str
+        The name under which the horizon is handed in, such as a file name.
+    from_azimuth_deg, to_azimuth_deg : float
+        Clockwise; 0 and 360 are the whole circle. [deg]
+    only_unmeasured : bool
+        Leave alone what was measured.
+    """
+
+    kind: ClassVar[str] = "import horizon"
+    source: str
+    from_azimuth_deg: float = 0.0
+    to_azimuth_deg: float = 360.0
+    only_unmeasured: bool = False
+
+    def what(self) -> str:
+        """The change itself, in words."""
+        what = "unmeasured parts of " if self.only_unmeasured else ""
+        return f"{what}{self.from_azimuth_deg:g} to {self.to_azimuth_deg:g}° from {self.source}"
+
+
+_KINDS: dict[str, type[Edit]] = {
+    kind.kind: kind for kind in (DropSpan, LeaveOut, TakeIn, OverrideSector, ImportHorizon)
+}
+
+
+def edit_from_dict(plain: Mapping[str, Any], where: str = "") -> Edit:
+    """An edit from plain data.
+
+    Raises
+    ------
+    InputError
+        The kind is unknown, a field is missing, superfluous, or no number where one is needed.
+    """
+    kind = _KINDS.get(str(plain.get("kind")))
+    if kind is None:
+        raise InputError(
+            f"no kind of change {plain.get('kind')!r}", where, f"there are {', '.join(_KINDS)}"
+        )
+    known = {f.name: f for f in fields(kind)}
+    values = {name: value for name, value in plain.items() if name != "kind"}
+    if unknown := sorted(set(values) - set(known)):
+        raise InputError(f"a change of kind {kind.kind!r} has no field {unknown[0]!r}", where)
+    for name, f in known.items():
+        if name not in values:
+            if f.default is MISSING:
+                raise InputError(f"a change of kind {kind.kind!r} needs {name!r}", where)
+            continue
+        if f.type == "float":
+            number = values[name]
+            if isinstance(number, bool) or not isinstance(number, (int, float)):
+                raise InputError(f"{name} of a change is no number", where)
+            if not np.isfinite(number):
+                raise InputError(f"{name} of a change is no number", where)
+            values[name] = float(number)
+        elif f.type == "bool" and not isinstance(values[name], bool):
+            raise InputError(f"{name} of a change is neither true nor false", where)
+        elif f.type == "str":
+            values[name] = str(values[name])
+    return kind(**values)
+
+
+def edited_passes(
+    passes: Sequence[Pass], edits: Iterable[Edit], elsewhere: Mapping[str, Pass] | None = None
+) -> tuple[Pass, ...]:
+    """The recordings of a point after the changes that concern recordings.
+
+    Parameters
+    ----------
+    passes : sequence of Pass
+    edits : iterable of Edit
+    elsewhere : mapping of str to Pass, optional
+        Recordings that can be taken in, by name.
+
+    Raises
+    ------
+    InputError
+        An edit names a recording that is not there.
+    """
+    result = list(passes)
+    for edit in edits:
+        if isinstance(edit, TakeIn):
+            if edit.recording not in (elsewhere or {}):
+                raise InputError(f"no recording {edit.recording!r} to take in")
+            result.append((elsewhere or {})[edit.recording])
+        elif isinstance(edit, (DropSpan, LeaveOut)):
+            at = [i for i, one in enumerate(result) if one.name == edit.recording]
+            if not at:
+                raise InputError(f"a change names the recording {edit.recording!r}, not there")
+            if isinstance(edit, LeaveOut):
+                result = [one for i, one in enumerate(result) if i not in at]
+                continue
+            for i in at:
+                sight = result[i].sight
+                inside = (sight.t_s >= edit.from_s) & (sight.t_s <= edit.to_s)
+                result[i] = replace(result[i], sight=sight.without(inside, DROPPED))
+    return tuple(result)
+
+
+def edited_profile(
+    profile: HorizonProfile,
+    edits: Iterable[Edit],
+    horizons: Mapping[str, HorizonProfile] | None = None,
+) -> HorizonProfile:
+    """The profile after the changes that concern it; every change is noted in its steps.
+
+    Parameters
+    ----------
+    profile : HorizonProfile
+    edits : iterable of Edit
+    horizons : mapping of str to HorizonProfile, optional
+        Horizons that can be imported, by name.
+
+    Raises
+    ------
+    InputError
+        An edit names a horizon that is not there.
+    """
+    for edit in edits:
+        if isinstance(edit, OverrideSector):
+            width = float(wrap360(edit.to_azimuth_deg - edit.from_azimuth_deg)) or 360.0
+            share = np.linspace(0.0, 1.0, max(2, int(width / 0.5) + 1))
+            line = edit.from_elevation_deg + share * (
+                edit.to_elevation_deg - edit.from_elevation_deg
+            )
+            patch = HorizonProfile(
+                edit.from_azimuth_deg + share * min(width, 359.999),
+                line,
+                np.full(share.size, edit.standard_error_deg),
+            )
+            profile = patched(profile, patch, edit.from_azimuth_deg, edit.from_azimuth_deg + width)
+        elif isinstance(edit, ImportHorizon):
+            if edit.source not in (horizons or {}):
+                raise InputError(f"no horizon {edit.source!r} to import")
+            patch = (horizons or {})[edit.source]
+            start, end = edit.from_azimuth_deg, edit.to_azimuth_deg
+            if not edit.only_unmeasured:
+                profile = patched(profile, patch, start, end)
+            else:
+                for a, b in _unmeasured(profile, start, end):
+                    profile = patched(profile, patch, a, b)
+        profile = replace(profile, steps=(*profile.steps, str(edit)))
+    return profile
+
+
+def patched(
+    profile: HorizonProfile, patch: HorizonProfile, from_deg: float, to_deg: float
+) -> HorizonProfile:
+    """One profile with a sector of another in it; the seams are vertical edges.
+
+    Parameters
+    ----------
+    profile, patch : HorizonProfile
+    from_deg, to_deg : float
+        Clockwise; a difference of 360 is the whole circle. [deg]
+    """
+    if to_deg - from_deg >= 360.0:
+        return replace(
+            patch,
+            obstructions=patch.obstructions or profile.obstructions,
+            heading_error_deg=max(profile.heading_error_deg, patch.heading_error_deg),
+            level_error_deg=max(profile.level_error_deg, patch.level_error_deg),
+            steps=profile.steps,
+        )
+    start, end = float(wrap360(from_deg)), float(wrap360(to_deg))
+
+    def errors(one: HorizonProfile) -> Any:
+        blank = np.full(len(one), np.nan)
+        return blank if one.standard_error_deg is None else one.standard_error_deg
+
+    def read(one: HorizonProfile, azimuth: float, side: float) -> tuple[float, float]:
+        beside = azimuth + side * 1e-7
+        error = replace(one, elevation_deg=np.nan_to_num(errors(one)), measured=None)
+        return (
+            float(one.elevation_at(beside, unmeasured_deg=np.nan)),
+            float(error.elevation_at(beside)),
+        )
+
+    def strictly(one: HorizonProfile, inside: bool) -> Any:
+        within = in_sector(one.azimuth_deg, start, end)
+        at_seam = (one.azimuth_deg == start) | (one.azimuth_deg == end)
+        return (within if inside else ~within) & ~at_seam
+
+    keep, take = strictly(profile, False), strictly(patch, True)
+    seams = [
+        (start, *read(profile, start, -1.0)),
+        (start, *read(patch, start, 1.0)),
+        (end, *read(patch, end, -1.0)),
+        (end, *read(profile, end, 1.0)),
+    ]
+    azimuth = np.concatenate([profile.azimuth_deg[keep], patch.azimuth_deg[take],
+                              [s[0] for s in seams]])  # fmt: skip
+    elevation = np.concatenate([profile.elevation_deg[keep], patch.elevation_deg[take],
+                                [s[1] for s in seams]])  # fmt: skip
+    error = np.concatenate([errors(profile)[keep], errors(patch)[take], [s[2] for s in seams]])
+    measured = np.concatenate([profile.known[keep], patch.known[take],
+                               np.isfinite([s[1] for s in seams])])  # fmt: skip
+    return replace(
+        profile,
+        azimuth_deg=azimuth,
+        elevation_deg=elevation,
+        standard_error_deg=floats(error),
+        measured=measured,
+        distance_m=None,
+        obstructions=combined([*profile.obstructions, *patch.obstructions]),
+    )
+
+
+def _unmeasured(
+    profile: HorizonProfile, from_deg: float, to_deg: float
+) -> list[tuple[float, float]]:
+    """Gaps of a profile within a sector: from the last measured node to the next one."""
+    known = profile.known
+    if known.all():
+        return []
+    if not known.any():
+        return [(from_deg, to_deg)]
+    azimuth = profile.azimuth_deg
+    starts = np.flatnonzero(known & ~np.roll(known, -1))
+    gaps: list[tuple[float, float]] = []
+    for i in starts.tolist():
+        j = (i + 1) % len(azimuth)
+        while not known[j]:
+            j = (j + 1) % len(azimuth)
+        a = float(azimuth[i])
+        width = float(wrap360(azimuth[j] - a)) or 360.0
+        if to_deg - from_deg >= 360.0:
+            gaps.append((a, a + width))
+            continue
+        offset = float(wrap360(a - from_deg))
+        low = 0.0 if offset + width > 360.0 else offset
+        high = min(float(np.mod(offset + width, 360.0)) or 360.0, to_deg - from_deg)
+        if high > low:
+            gaps.append((from_deg + low, from_deg + high))
+    return gaps
