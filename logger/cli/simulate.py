@@ -98,8 +98,8 @@ def command(**options: Any) -> None:
         write_atomically(options["truth"], scenes[0].as_csv())
     link: Any = PtyLink() if options["pty"] else TcpLink(*_host_port(options["tcp"]))
     try:
-        click.echo(link.address)
         click.echo(f"a virtual board listens on {link.address}; Ctrl-C ends it", err=True)
+        click.echo(link.address)
         serve(
             link,
             tasks,

@@ -353,19 +353,19 @@ def _crowns(
 ) -> _Part:
     """Round crowns of different heights that overlap, each with smaller lumps on it."""
     width = float(wrap360(to_deg - from_deg))
-    count = max(2, round(width / lump_deg * 1.6))
-    centre = np.linspace(0.04, 0.96, count) * width + rng.normal(size=count) * lump_deg * 0.15
+    count = max(2, round(width / lump_deg))
+    half = lump_deg * rng.uniform(0.62, 0.8, count)
+    # The outer crowns end where the sector ends.
+    centre = half + (width - 2 * half) * np.linspace(0.0, 1.0, count)
+    centre[1:-1] += rng.normal(size=count - 2) * lump_deg * 0.12
     top = height_deg * rng.uniform(0.72, 1.0, count)
-    half = lump_deg * rng.uniform(0.8, 1.3, count)
-    k = np.array([9.0, 17.0, 31.0])
-    phase = rng.uniform(0, 2 * np.pi, 3)
+    k, phase = width / np.array([4.1, 2.3]), rng.uniform(0, 2 * np.pi, 2)
 
     def shape(azimuth: Floats) -> Floats:
         along = floats(wrap360(azimuth - from_deg))[..., None]
-        inside = np.clip(1 - ((along - centre) / half) ** 2, 0.0, None)
-        crown = (top * (0.25 + 0.75 * np.sqrt(inside)) * (inside > 0)).max(axis=-1)
-        lumps = (0.03 * height_deg * np.sin(np.radians(along * 360 / width) * k + phase)).mean(-1)
-        return floats(np.where(crown > 0, crown + lumps, -90.0))
+        round_off = np.sqrt(np.clip(1 - ((along - centre) / half) ** 2, 0.0, None))
+        lumps = 1 + 0.015 * np.sin(2 * np.pi * along / width * k + phase).sum(axis=-1)
+        return floats((top * round_off).max(axis=-1) * lumps)
 
     return _Part(name, kind, from_deg, to_deg, shape, distance_m)
 
@@ -382,13 +382,13 @@ def _spires(
     width = float(wrap360(to_deg - from_deg))
     count = max(3, round(width / 2.6))
     centre = np.linspace(0.0, 1.0, count) * width + rng.normal(size=count) * 0.5
-    top = height_deg * rng.uniform(0.68, 1.0, count)
-    slope = rng.uniform(2.2, 4.0, count)
+    top = height_deg * rng.uniform(0.8, 1.0, count)
+    slope = rng.uniform(1.6, 3.0, count)
 
     def shape(azimuth: Floats) -> Floats:
         along = floats(wrap360(azimuth - from_deg))[..., None]
         spire = (top - slope * np.abs(along - centre)).max(axis=-1)
-        return floats(np.maximum(spire, 0.55 * height_deg))
+        return floats(np.maximum(spire, 0.7 * height_deg))
 
     return _Part(name, "evergreen", from_deg, to_deg, shape, distance_m)
 
