@@ -1,5 +1,6 @@
 """The folder that holds a survey."""
 
+from logger.job.edits import Edit
 from logger.job.folder import (
     calibration_path,
     calibration_results,
@@ -10,13 +11,25 @@ from logger.job.folder import (
     sweep_path,
     write_json,
 )
-from logger.job.job import Job, NamedSector, Point, create_job, edit_job, read_job, set_plane
+from logger.job.job import (
+    Job,
+    NamedSector,
+    Point,
+    add_edit,
+    create_job,
+    edit_job,
+    read_job,
+    set_plane,
+    set_point,
+)
 from logger.job.names import folder_name, stamp
 
 __all__ = [
+    "Edit",
     "Job",
     "NamedSector",
     "Point",
+    "add_edit",
     "calibration_path",
     "calibration_results",
     "create_job",
@@ -28,6 +41,7 @@ __all__ = [
     "read_json",
     "result_path",
     "set_plane",
+    "set_point",
     "stamp",
     "sweep_path",
     "write_json",

@@ -9,6 +9,7 @@ from typing import Any
 
 from logger.errors import InputError
 from logger.files import json_text, write_atomically
+from logger.job.edits import DROP_RECORDING, MERGE_POINT
 from logger.job.job import Job
 from logger.job.names import folder_name, stamp
 
@@ -56,12 +57,24 @@ def point_names(job: Job) -> list[str]:
 def point_recordings(job: Job, point: str) -> list[Path]:
     """A point's recordings, oldest first; all of them together are the point.
 
+    Recordings that an edit leaves out are left out, those of a merged point are there.
+
     Parameters
     ----------
     job : Job
     point : str
     """
-    return sorted((job.folder / "sweeps" / folder_name(point)).glob("*.sweep"))
+    name = folder_name(point)
+    mine = [edit for edit in job.edits if edit.point == name]
+    dropped = {edit.recording for edit in mine if edit.action == DROP_RECORDING}
+    folders = [name, *(edit.from_point for edit in mine if edit.action == MERGE_POINT)]
+    found = {
+        path
+        for folder in dict.fromkeys(folder_name(f) for f in folders)
+        for path in (job.folder / "sweeps" / folder).glob("*.sweep")
+        if path.name not in dropped
+    }
+    return sorted(found, key=lambda path: (path.stem, path))
 
 
 def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:

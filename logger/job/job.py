@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from logger.access import Plane
 from logger.errors import InputError, UsageError
 from logger.files import write_atomically
+from logger.job.edits import Edit, edit_of
 from logger.job.names import folder_name
+from logger.job.tables import Table, tables
 from logger.profile import OBSTRUCTION_KINDS
 from logger.site import Site
 
 JOB_FILE = "job.toml"
-_LOCK_WAIT_S = 20.0
+LOCK_WAIT_S = 20.0
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,9 @@ class NamedSector:
     distance_m: float | None = None
 
 
+_Named = TypeVar("_Named", Plane, Point)
+
+
 @dataclass(frozen=True)
 class Job:
     """A survey.
@@ -78,8 +82,12 @@ class Job:
     obstructions : tuple of NamedSector
     people : mapping of str to str
         ``surveyor``, ``client``, ``address`` and whatever else, for the report.
-    rules, edits : raw tables
-        As they stand in the file; the rooms that use them check them.
+    board : mapping of str to str
+        ``name``, ``serial_number``, ``holder`` and whatever else, for the report.
+    rules : raw table
+        The programme's, as it stands in the file; the room that uses it checks it.
+    edits : tuple of Edit
+        What the office changed without touching a recording, oldest first.
     """
 
     folder: Path
@@ -90,8 +98,9 @@ class Job:
     points: tuple[Point, ...] = ()
     obstructions: tuple[NamedSector, ...] = ()
     people: Mapping[str, str] = field(default_factory=dict)
+    board: Mapping[str, str] = field(default_factory=dict)
     rules: Mapping[str, Any] = field(default_factory=dict)
-    edits: tuple[Mapping[str, Any], ...] = ()
+    edits: tuple[Edit, ...] = ()
 
     def point(self, name: str) -> Point:
         """The point of that name; one with nothing known if the job does not list it."""
@@ -119,104 +128,91 @@ def read_job(folder: Path) -> Job:
             str(path),
             hint="make a job with: horizon-logger new JOB --latitude … --longitude …",
         ) from error
-    try:
-        raw = tomllib.loads(text.decode("utf-8"))
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"is no valid TOML: {error}", str(path)) from error
+    raw = _parsed(text, path)
     try:
         return _job_of(folder, raw)
     except (UsageError, ValueError) as error:
         raise InputError(str(error), str(path)) from error
 
 
+def _parsed(text: bytes, path: Path) -> dict[str, Any]:
+    try:
+        # Some editors put a byte order mark in front.
+        return tomllib.loads(text.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise InputError(f"is not UTF-8 text (byte {error.start})", str(path)) from error
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"is no valid TOML: {error}", str(path)) from error
+
+
 def _job_of(folder: Path, raw: dict[str, Any]) -> Job:
-    site = _Table(raw.get("site"), "site")
-    planes = [_Table(t, f"plane {i}") for i, t in enumerate(_tables(raw, "planes"), 1)]
-    points = [_Table(t, f"point {i}") for i, t in enumerate(_tables(raw, "points"), 1)]
-    sectors = [_Table(t, f"obstruction {i}") for i, t in enumerate(_tables(raw, "obstructions"), 1)]
-    people = raw.get("people", {})
+    site = Table.named(raw, "site")
     return Job(
         folder=folder,
         name=site.text("name") or folder.resolve().name,
-        site=Site(
-            site.number("latitude_deg"),
-            site.number("longitude_deg"),
-            site.optional_number("elevation_m") or 0.0,
-        ),
-        timezone=known_timezone(site.text("timezone")),
-        planes=tuple(
-            Plane(
-                t.text("name") or t.where,
-                t.number("tilt_deg"),
-                t.number("azimuth_deg"),
-                size_kwp=t.optional_number("size_kwp"),
+        site=site.told(
+            lambda: Site(
+                site.number("latitude_deg"),
+                site.number("longitude_deg"),
+                site.optional_number("elevation_m") or 0.0,
             )
-            for t in planes
         ),
-        points=tuple(
-            Point(
-                folder_name(t.text("name")),
-                t.optional_number("sight_height_m"),
-                t.optional_number("module_height_m"),
-            )
-            for t in points
-        ),
-        obstructions=tuple(
-            NamedSector(
-                t.text("name") or t.where,
-                t.one_of("kind", OBSTRUCTION_KINDS, "other"),
-                t.text("point"),
-                t.optional_number("from_azimuth_deg"),
-                t.optional_number("to_azimuth_deg"),
-                t.optional_number("distance_m"),
-            )
-            for t in sectors
-        ),
-        people={str(k): str(v) for k, v in people.items()} if isinstance(people, dict) else {},
-        rules=raw.get("rules", {}) if isinstance(raw.get("rules"), dict) else {},
-        edits=tuple(_tables(raw, "edits")),
+        timezone=site.told(lambda: known_timezone(site.text("timezone"))),
+        planes=_unique(tables(raw, "planes"), _plane_of),
+        points=_unique(tables(raw, "points"), _point_of),
+        obstructions=tuple(_sector_of(t) for t in tables(raw, "obstructions")),
+        people=Table.named(raw, "people").texts(),
+        board=Table.named(raw, "board").texts(),
+        rules=Table.named(raw, "rules").raw,
+        edits=tuple(edit_of(t) for t in tables(raw, "edits")),
     )
 
 
-def _tables(raw: dict[str, Any], name: str) -> list[dict[str, Any]]:
-    found = raw.get(name, [])
-    if not isinstance(found, list) or not all(isinstance(t, dict) for t in found):
-        raise ValueError(f"{name} must be tables, each headed [[{name}]]")
-    return found
+def _plane_of(table: Table) -> Plane:
+    return table.told(
+        lambda: Plane(
+            table.text("name") or table.where,
+            table.number("tilt_deg"),
+            table.number("azimuth_deg"),
+            size_kwp=table.optional_number("size_kwp"),
+        )
+    )
 
 
-class _Table:
-    def __init__(self, raw: Any, where: str) -> None:
-        self._raw = raw if isinstance(raw, dict) else {}
-        self.where = where
+def _point_of(table: Table) -> Point:
+    return Point(
+        table.told(lambda: folder_name(table.text("name"))),
+        table.height("sight_height_m"),
+        table.height("module_height_m"),
+    )
 
-    def text(self, key: str) -> str:
-        value = self._raw.get(key, "")
-        if not isinstance(value, str):
-            raise ValueError(f"{self.where}: {key} must be text in quotes")
-        return value
 
-    def optional_number(self, key: str) -> float | None:
-        value = self._raw.get(key)
-        if value is None:
-            return None
-        if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise ValueError(f"{self.where}: {key} must be a number")
-        if not math.isfinite(value):
-            raise ValueError(f"{self.where}: {key} must be a finite number")
-        return float(value)
+def _sector_of(table: Table) -> NamedSector:
+    start, end = (table.optional_number(f"{end}_azimuth_deg") for end in ("from", "to"))
+    if (start is None) != (end is None):
+        missing = "from_azimuth_deg" if start is None else "to_azimuth_deg"
+        raise ValueError(f"{table.where}: {missing} is missing")
+    distance = table.optional_number("distance_m")
+    if distance is not None and distance <= 0:
+        raise ValueError(f"{table.where}: distance_m must be above 0")
+    return NamedSector(
+        table.text("name") or table.where,
+        table.one_of("kind", OBSTRUCTION_KINDS, "other"),
+        table.text("point"),
+        start,
+        end,
+        distance,
+    )
 
-    def number(self, key: str) -> float:
-        value = self.optional_number(key)
-        if value is None:
-            raise ValueError(f"{self.where}: {key} is missing")
-        return value
 
-    def one_of(self, key: str, allowed: tuple[str, ...], default: str) -> str:
-        value = self.text(key) or default
-        if value not in allowed:
-            raise ValueError(f"{self.where}: {key} {value!r} is none of {', '.join(allowed)}")
-        return value
+def _unique(found: list[Table], make: Callable[[Table], _Named]) -> tuple[_Named, ...]:
+    made: dict[str, _Named] = {}
+    for table in found:
+        one = make(table)
+        if one.name in made:
+            raise ValueError(f"{table.where}: name {one.name!r} is taken by one before it")
+        made[one.name] = one
+    return tuple(made.values())
 
 
 def known_timezone(name: str) -> str:
@@ -323,8 +319,8 @@ def edit_job(folder: Path, change: Callable[[Any], None]) -> Job:
     path = folder / JOB_FILE
     read_job(folder)
     try:
-        with FileLock(str(folder / ".job.lock"), timeout=_LOCK_WAIT_S):
-            document = tomlkit.parse(path.read_text(encoding="utf-8"))
+        with FileLock(str(folder / ".job.lock"), timeout=LOCK_WAIT_S):
+            document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
             change(document)
             text = tomlkit.dumps(document)
             try:
@@ -334,6 +330,8 @@ def edit_job(folder: Path, change: Callable[[Any], None]) -> Job:
             write_atomically(path, text)
     except Timeout as error:
         raise InputError("another program holds this job", str(folder)) from error
+    except OSError as error:
+        raise InputError(f"cannot be changed: {error.strerror or error}", str(path)) from error
     return read_job(folder)
 
 
@@ -347,18 +345,51 @@ def set_plane(folder: Path, plane: Plane, **extra: Any) -> Job:
     **extra
         Further keys to store with it, such as its uncertainty.
     """
+    values = {"name": plane.name, "tilt_deg": plane.tilt_deg, "azimuth_deg": plane.azimuth_deg}
+    if plane.size_kwp is not None:
+        values["size_kwp"] = plane.size_kwp
+    return edit_job(folder, lambda document: _put(document, "planes", values | extra))
 
-    def change(document: Any) -> None:
-        import tomlkit
 
-        (table,) = _plane_tables((plane,))
-        for key, value in extra.items():
-            table[key] = value
-        tables = document.setdefault("planes", tomlkit.aot())
-        for i, old in enumerate(tables):
-            if old.get("name") == plane.name:
-                tables[i] = table
-                return
-        tables.append(table)
+def set_point(folder: Path, point: Point) -> Job:
+    """Add a point to the job, or tell more of the one of its name.
 
-    return edit_job(folder, change)
+    Parameters
+    ----------
+    folder : Path
+    point : Point
+        What it leaves open stays as it is in the job.
+    """
+    values = {
+        "name": folder_name(point.name),
+        "sight_height_m": point.sight_height_m,
+        "module_height_m": point.module_height_m,
+    }
+    known = {key: value for key, value in values.items() if value is not None}
+    return edit_job(folder, lambda document: _put(document, "points", known))
+
+
+def add_edit(folder: Path, edit: Edit) -> Job:
+    """Append an edit; edits are never changed or taken away, a later one goes before.
+
+    Parameters
+    ----------
+    folder : Path
+    edit : Edit
+    """
+    return edit_job(folder, lambda document: _put(document, "edits", edit.as_dict(), unique=False))
+
+
+def _put(document: Any, name: str, values: Mapping[str, Any], *, unique: bool = True) -> None:
+    """Write keys into the table of that name in a list of tables, or append a new one."""
+    import tomlkit
+
+    found = document.get(name)
+    if found is None:
+        found = document[name] = tomlkit.aot()
+    old = [t for t in found if unique and t.get("name") == values.get("name")]
+    table = old[0] if old else tomlkit.table()
+    for key, value in values.items():
+        table[key] = value
+    if not old:
+        found.append(table)

@@ -1,0 +1,232 @@
+import datetime as dt
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from logger.access import Plane
+from logger.errors import InputError, UsageError
+from logger.job import (
+    Edit,
+    Job,
+    Point,
+    add_edit,
+    create_job,
+    edit_job,
+    read_job,
+    set_plane,
+    set_point,
+)
+from logger.job import job as job_module
+from logger.site import Site
+
+SITE = "[site]\nlatitude_deg = 46.05\nlongitude_deg = 14.51\n"
+
+
+def written(folder: Path, text: str | bytes) -> Path:
+    folder.mkdir(exist_ok=True)
+    (folder / "job.toml").write_bytes(text.encode() if isinstance(text, str) else text)
+    return folder
+
+
+def test_a_new_job_reads_back_as_it_was_made(job: Job) -> None:
+    again = read_job(job.folder)
+    assert again == job
+    assert again.name == "Hillside barn"
+    assert again.site == Site(46.05, 14.51, 310.0)
+    assert again.planes == (Plane("roof", 35.0, 170.0),)
+    assert again.people == {"surveyor": "A. Example"}
+
+
+def test_a_job_is_never_made_over_another(job: Job) -> None:
+    with pytest.raises(UsageError, match="already"):
+        create_job(job.folder, job.site)
+
+
+def test_a_job_of_the_site_alone_is_enough(tmp_path: Path) -> None:
+    job = read_job(written(tmp_path / "barn", SITE))
+    assert (job.name, job.site.elevation_m, job.planes, job.points) == ("barn", 0.0, (), ())
+
+
+def test_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> None:
+    job = read_job(
+        written(tmp_path / "barn", b"\xef\xbb\xbf" + SITE.replace("\n", "\r\n").encode())
+    )
+    assert job.site.latitude_deg == 46.05
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("", "site: latitude_deg is missing"),
+        ("site = 3", r"site must be a table, headed \[site\]"),
+        (SITE.replace("46.05", "'north'"), "site: latitude_deg must be a number"),
+        (SITE.replace("46.05", "true"), "site: latitude_deg must be a number"),
+        (SITE.replace("46.05", "nan"), "site: latitude_deg must be a finite number"),
+        (SITE.replace("46.05", "96.05"), "site: latitude 96.05 is outside"),
+        (SITE + "timezone = 'Mars/Base'", "site: there is no time zone 'Mars/Base'"),
+        (SITE + "[planes]\nname = 'roof'", r"planes must be tables, each headed \[\[planes\]\]"),
+        (SITE + "[[planes]]\ntilt_deg = 3", "planes 1: azimuth_deg is missing"),
+        (SITE + "[[planes]]\ntilt_deg = 95\nazimuth_deg = 0", "planes 1: tilt 95 of planes 1"),
+        (SITE + 2 * "[[points]]\nname = 'a'\n", "points 2: name 'a' is taken"),
+        (SITE + "[[points]]\nname = 'a/b'", "points 1: the point name 'a/b' holds"),
+        (SITE + "[[points]]\nname = 'a'\nsight_height_m = -1", "points 1: sight_height_m -1"),
+        (SITE + "[[obstructions]]\nkind = 'cow'", "obstructions 1: kind 'cow' is none of"),
+        (SITE + "[[obstructions]]\nto_azimuth_deg = 5", "obstructions 1: from_azimuth_deg is"),
+        (SITE + "[[obstructions]]\ndistance_m = 0", "obstructions 1: distance_m must be above 0"),
+        (SITE + "[[edits]]\naction = 'tidy up'", "edits 1: action 'tidy up' is none of"),
+        (SITE + "[[edits]]\naction = 'drop span'\npoint = 'a'", "edits 1: who is missing"),
+        ("[site]\nx = ", "is no valid TOML.*line 2"),
+        (b"[site]\nname = '\xff'", "is not UTF-8 text"),
+    ],
+)
+def test_what_cannot_be_understood_is_named_by_file_table_and_key(
+    tmp_path: Path, text: str | bytes, complaint: str
+) -> None:
+    with pytest.raises(InputError, match=rf"job\.toml: {complaint}"):
+        read_job(written(tmp_path, text))
+
+
+def test_a_folder_without_a_job_says_how_to_make_one(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as caught:
+        read_job(tmp_path)
+    assert "horizon-logger new" in caught.value.hint
+
+
+def test_comments_and_unknown_keys_of_a_person_survive_every_edit(job: Job) -> None:
+    path = job.folder / "job.toml"
+    path.write_text(
+        path.read_text()
+        + "\n# the ridge is rotten: ask before stepping on it\n[people.more]\nphone = 'none'\n"
+    )
+    set_plane(job.folder, Plane("annex", 10.0, 90.0, size_kwp=4.2), standard_error_deg=0.4)
+    set_point(job.folder, Point("eave", sight_height_m=1.6))
+    text = path.read_text()
+    assert "# the ridge is rotten: ask before stepping on it" in text
+    assert "# A survey. Edit it by hand" in text
+    assert "phone = 'none'" in text
+    assert "standard_error_deg = 0.4" in text
+
+
+def test_a_plane_of_the_same_name_is_replaced_and_another_added(job: Job) -> None:
+    set_plane(job.folder, Plane("roof", 20.0, 180.0))
+    planes = set_plane(job.folder, Plane("annex", 5.0, 90.0)).planes
+    assert planes == (Plane("roof", 20.0, 180.0), Plane("annex", 5.0, 90.0))
+
+
+def test_telling_one_height_of_a_point_keeps_the_other(job: Job) -> None:
+    set_point(job.folder, Point("eave", sight_height_m=1.6))
+    points = set_point(job.folder, Point("eave", module_height_m=4.0)).points
+    assert points == (Point("eave", 1.6, 4.0),)
+
+
+def test_a_change_that_would_break_the_job_is_not_made(job: Job) -> None:
+    path = job.folder / "job.toml"
+    before = path.read_bytes()
+
+    def break_it(document: dict[str, dict[str, float]]) -> None:
+        document["site"]["latitude_deg"] = 123.0
+
+    with pytest.raises(InputError, match="this change was not made: site: latitude 123"):
+        edit_job(job.folder, break_it)
+    assert path.read_bytes() == before
+
+
+def an_edit(why: str = "the ladder was in the way") -> Edit:
+    return Edit(
+        "drop span",
+        "eave",
+        "A. Example",
+        dt.datetime(2026, 5, 14, 8, 0, tzinfo=dt.UTC),
+        why,
+        recording="20260514T074500Z.sweep",
+        from_s=3.0,
+        to_s=7.5,
+    )
+
+
+def test_edits_are_kept_in_order_with_who_when_and_why(job: Job) -> None:
+    add_edit(job.folder, an_edit())
+    edits = add_edit(job.folder, an_edit("a bird")).edits
+    assert edits == (an_edit(), an_edit("a bird"))
+    assert "3.0 to 7.5 s of 20260514T074500Z.sweep dropped (a bird; A. Example, 2026-05-14)" in (
+        edits[1].in_words()
+    )
+
+
+def test_a_span_that_ends_before_it_starts_is_refused(job: Job) -> None:
+    path = job.folder / "job.toml"
+    add_edit(job.folder, an_edit())
+    path.write_text(path.read_text().replace("to_s = 7.5", "to_s = 2.5"))
+    with pytest.raises(InputError, match="edits 1: from_s must be"):
+        read_job(job.folder)
+
+
+WRITE_POINTS = """
+import sys
+from pathlib import Path
+from logger.job import Point, set_point
+for i in range(10):
+    set_point(Path(sys.argv[1]), Point(f"{sys.argv[2]} {i}", sight_height_m=1.5))
+"""
+
+
+def test_two_processes_that_edit_one_job_at_once_lose_nothing(job: Job) -> None:
+    processes = [
+        subprocess.Popen([sys.executable, "-c", WRITE_POINTS, str(job.folder), who])
+        for who in ("left", "right")
+    ]
+    assert [p.wait(timeout=60) for p in processes] == [0, 0]
+    names = {p.name for p in read_job(job.folder).points}
+    assert names == {f"{who} {i}" for who in ("left", "right") for i in range(10)}
+
+
+HOLD = """
+import sys
+from filelock import FileLock
+with FileLock(sys.argv[1]):
+    print("held", flush=True)
+    sys.stdin.read()
+"""
+
+
+def test_a_job_that_another_program_holds_is_said_to_be_held(
+    job: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(job_module, "LOCK_WAIT_S", 0.01)
+    with subprocess.Popen(
+        [sys.executable, "-c", HOLD, str(job.folder / ".job.lock")],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    ) as holder:
+        assert holder.stdin is not None
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == b"held\n"
+        with pytest.raises(InputError, match="another program holds this job"):
+            set_point(job.folder, Point("eave"))
+        holder.stdin.close()
+
+
+READ_ON = """
+import sys
+from pathlib import Path
+from logger.job import read_job
+seen = set()
+print("reading", flush=True)
+while len(seen) < 8:
+    seen.add(len(read_job(Path(sys.argv[1])).points))
+"""
+
+
+def test_a_reader_meets_the_old_file_or_the_new_one_never_half(job: Job) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", READ_ON, str(job.folder)], stdout=subprocess.PIPE
+    ) as reader:
+        assert reader.stdout is not None
+        assert reader.stdout.readline() == b"reading\n"
+        number = 0
+        while reader.poll() is None and number < 400:
+            set_point(job.folder, Point(f"point {number}"))
+            number += 1
+    assert reader.returncode == 0
