@@ -77,7 +77,7 @@ def test_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> No
         (SITE + "[[obstructions]]\ndistance_m = 0", "obstructions 1: distance_m must be above 0"),
         (SITE + "[[edits]]\naction = 'tidy up'", "edits 1: action 'tidy up' is none of"),
         (SITE + "[[edits]]\naction = 'drop span'\npoint = 'a'", "edits 1: who is missing"),
-        ("[site]\nx = ", "is no valid TOML.*line 2"),
+        ("[site]\nx = =\ny = 1", "is no valid TOML.*line 2"),
         (b"[site]\nname = '\xff'", "is not UTF-8 text"),
     ],
 )
