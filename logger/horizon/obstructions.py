@@ -89,30 +89,33 @@ def labels_of(
     settings : HorizonSettings
     """
     found: list[tuple[Leg, list[Label]]] = []
-    for index, one in enumerate(passes):
+    for recording, one in enumerate(passes):
         named = named_moments(one.keys, one.notes, settings)
-        for leg in (leg for leg in legs if leg.recording == index and len(leg) > 1):
+        mine = [(i, leg) for i, leg in enumerate(legs) if leg.recording == recording]
+        for index, leg in mine if named else []:
             times, path = leg.t_s, leg.path_deg
             if leg.held:
                 # A held line has no time of its own: the sight at the press tells where.
-                continue
-            speed = np.abs(velocity(times, path, 0.5))
-            labels = []
-            for t_s, note in named:
-                if not times[0] - 0.5 <= t_s <= times[-1]:
-                    continue
-                at = float(np.interp(t_s, times, path))
-                late = settings.reaction_s * float(np.interp(t_s, times, speed))
-                label = _label(note, float(wrap360(at)), late, leg.clockwise)
-                labels.append(_at_edge(label, edges, settings))
+                first = leg is mine[0][1]
+                places = [(t, n, _azimuth_at(one, t), 0.0) for t, n in named if first]
+            else:
+                speed = np.abs(velocity(times, path, 0.5))
+                places = [
+                    (
+                        t,
+                        note,
+                        float(wrap360(np.interp(t, times, path))),
+                        settings.reaction_s * float(np.interp(t, times, speed)),
+                    )
+                    for t, note in named
+                    if times[0] - 0.5 <= t <= times[-1]
+                ]
+            labels = [
+                _at_edge(_label(note, at, late, leg.clockwise), t, leg, index, edges, settings)
+                for t, note, at, late in places
+            ]
             if labels:
                 found.append((leg, labels))
-        held = [leg for leg in legs if leg.recording == index and leg.held]
-        if held and named:
-            labels = [
-                _label(note, _azimuth_at(one, t_s), 0.0, held[0].clockwise) for t_s, note in named
-            ]
-            found.append((held[0], [_at_edge(label, edges, settings) for label in labels]))
     return found
 
 
@@ -157,18 +160,35 @@ def _label(note: Note, azimuth_deg: float, late_deg: float, clockwise: bool) -> 
     )
 
 
-def _at_edge(label: Label, edges: Sequence[Edge], settings: HorizonSettings) -> Label:
-    """The label moved to the nearest vertical edge within its uncertainty, if there is one."""
-    reach = settings.snap_sigmas * label.error_deg
-    near = [
-        (abs(float(angle_between(e.azimuth_deg, label.azimuth_deg))), e.azimuth_deg, e.error_deg)
-        for e in edges
-    ]
-    near = [found for found in near if found[0] <= reach]
+def _at_edge(
+    label: Label,
+    t_s: float,
+    leg: Leg,
+    index: int,
+    edges: Sequence[Edge],
+    settings: HorizonSettings,
+) -> Label:
+    """The label moved to the vertical edge it was made at, if there is one.
+
+    The edge is told by the moment at which this leg climbed it: beside a thin mast both edges
+    are near in azimuth, but a second or more apart in time. An edge that the leg did not climb
+    is told by its azimuth.
+    """
+    near: list[tuple[float, Edge]] = []
+    for edge in edges:
+        climb = next((c for c in edge.climbs if c.leg == index), None)
+        apart = abs(float(angle_between(edge.azimuth_deg, label.azimuth_deg)))
+        if climb is None or leg.held:
+            sigmas = apart / label.error_deg
+        else:
+            start, end = float(leg.t_s[climb.first]), float(leg.t_s[climb.last])
+            sigmas = max(start - t_s, t_s - end, 0.0) / settings.reaction_s
+        if sigmas <= settings.snap_sigmas and apart < 5.0:
+            near.append((sigmas, edge))
     if not near:
         return label
-    _, azimuth, error = min(near)
-    return replace(label, azimuth_deg=azimuth, error_deg=error)
+    edge = min(near, key=lambda pair: pair[0])[1]
+    return replace(label, azimuth_deg=edge.azimuth_deg, error_deg=edge.error_deg)
 
 
 def _sectors(labels: Sequence[Label], leg: Leg) -> list[Obstruction]:
@@ -187,7 +207,7 @@ def _sectors(labels: Sequence[Label], leg: Leg) -> list[Obstruction]:
             label.distance_m,
         )
         for label, stop in zip(labels, until, strict=True)
-        if label.name
+        if label.name and (len(labels) == 1 or stop != label.azimuth_deg)
     ]
 
 

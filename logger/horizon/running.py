@@ -72,9 +72,11 @@ def running_horizon(
             continue
         seen += crossed * (2 if leg.held else 1)
         cell = np.floor(np.mod(leg.path_deg, 360.0) / cell_deg).astype(np.int64) % n
-        rows = np.bincount(cell, minlength=n)
-        sums = np.bincount(cell, leg.elevation_deg, n)
-        mean = np.where(rows > 0, sums / np.maximum(rows, 1), np.nan)
+        # Rows count by the azimuth they bring: a climb on the spot brings none.
+        weight = np.abs(np.gradient(leg.path_deg)) + 1e-6
+        rows = np.bincount(cell, weight, n)
+        sums = np.bincount(cell, weight * leg.elevation_deg, n)
+        mean = np.where(rows > 0, sums / np.maximum(rows, 1e-12), np.nan)
         total += np.where(rows > 0, mean, 0.0)
         count += rows > 0
         smooth = _mean_around(mean, width)
