@@ -9,7 +9,7 @@ own.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
@@ -19,7 +19,16 @@ from logger import __version__
 from logger.access import AccessResult, Plane, SiteYear
 from logger.acquisition import Recording
 from logger.errors import InputError, UsageError
-from logger.horizon import HorizonResult, HorizonSettings, Pass, horizon_from
+from logger.horizon import (
+    Edit,
+    HorizonResult,
+    HorizonSettings,
+    Pass,
+    TakeIn,
+    edited_passes,
+    edited_profile,
+    horizon_from,
+)
 from logger.orientation import (
     Corrections,
     Declination,
@@ -28,7 +37,7 @@ from logger.orientation import (
     declination_at,
     orient,
 )
-from logger.profile import Obstruction
+from logger.profile import HorizonProfile, Obstruction
 from logger.quality import Gate
 from logger.samples import Samples, Stream
 from logger.site import Site
@@ -65,6 +74,35 @@ class SurveySettings:
     date: dt.date | None = None
     orientation: OrientationSettings = field(default_factory=OrientationSettings)
     horizon: HorizonSettings = field(default_factory=HorizonSettings)
+
+
+@dataclass(frozen=True, eq=False)
+class PointSetup:
+    """What a job knows of a point beside its recordings.
+
+    Parameters
+    ----------
+    obstructions : tuple of Obstruction
+        Sectors named beforehand; they go before the operator's labels.
+    distances_m : mapping of str to float
+        Of obstructions by name. [m]
+    sight_height_m, module_height_m : float or None
+        Above one surface; the sight's serves recordings that do not tell theirs. [m]
+    edits : tuple of Edit
+        Changes made in the office, oldest first.
+    elsewhere : mapping of str to Sweep
+        Recordings of other points that an edit takes in, by name.
+    horizons : mapping of str to HorizonProfile
+        That an edit imports, by name.
+    """
+
+    obstructions: tuple[Obstruction, ...] = ()
+    distances_m: Mapping[str, float] = field(default_factory=dict)
+    sight_height_m: float | None = None
+    module_height_m: float | None = None
+    edits: tuple[Edit, ...] = ()
+    elsewhere: Mapping[str, Sweep] = field(default_factory=dict)
+    horizons: Mapping[str, HorizonProfile] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,8 +197,8 @@ def survey_point(
     year: SiteYear,
     settings: SurveySettings | None = None,
     *,
+    setup: PointSetup | None = None,
     corrections_of: CorrectionsOf | None = None,
-    named: Sequence[Obstruction] = (),
 ) -> PointResult:
     """Take all recordings of one point through the whole line.
 
@@ -173,30 +211,34 @@ def survey_point(
     year : SiteYear
         Site, planes, sun and light; made once for all points of a site.
     settings : SurveySettings, optional
+    setup : PointSetup, optional
     corrections_of : callable, optional
         Which calibration a sweep gets; without it, declination alone.
-    named : sequence of Obstruction
-        Sectors named beforehand; they go before the operator's labels.
 
     Raises
     ------
     UsageError, InputError
         There are no recordings, none holds a direction, or no declination is to be had.
     """
-    settings = settings or SurveySettings()
+    settings, setup = settings or SurveySettings(), setup or PointSetup()
+    taken_in = {e.recording for e in setup.edits if isinstance(e, TakeIn)}
+    sweeps = [*sweeps, *(s for name, s in setup.elsewhere.items() if name in taken_in)]
     if not sweeps:
         raise InputError("there is no recording of this point", name)
-    passes, orientations, all_corrections, gates = [], [], [], []
+    passes, orientations, all_corrections = [], [], []
+    gates: list[Gate] = []
     for sweep in sweeps:
         declination = declination_of(sweep, year, settings)
         corrections, chosen = (corrections_of or _declination_only)(sweep, declination)
         oriented = orient(sweep.stream.samples, corrections, settings.orientation)
+        height = sweep.recording.number("sight_height_m")
         passes.append(
             Pass(
                 oriented.sight,
                 sweep.stream.keys,
                 sweep.stream.notes,
                 name=sweep.recording.path.name,
+                sight_height_m=setup.sight_height_m if height is None else height,
             )
         )
         orientations.append(oriented)
@@ -208,11 +250,15 @@ def survey_point(
             _add_up(reasons, one.sight.rejected())
         why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
         raise InputError(f"not one sample can be used: {why}", name)
-    horizon = horizon_from(passes, replace(settings.horizon, latitude_deg=year.site.latitude_deg))
-    if named:
-        profile = horizon.profile
-        kept = [o for o in profile.obstructions if o.name not in {n.name for n in named}]
-        horizon = replace(horizon, profile=profile.with_obstructions([*named, *kept]))
+    remaining = [e for e in setup.edits if not isinstance(e, TakeIn)]
+    horizon = horizon_from(
+        edited_passes(passes, remaining),
+        replace(settings.horizon, latitude_deg=year.site.latitude_deg),
+        setup.obstructions,
+        setup.distances_m,
+        setup.module_height_m,
+    )
+    horizon = replace(horizon, profile=edited_profile(horizon.profile, remaining, setup.horizons))
     return PointResult(
         name=name,
         site=year.site,

@@ -9,7 +9,14 @@ from pathlib import Path
 from logger.access import AccessSettings, Plane, SiteYear, Weather
 from logger.acquisition import load_stream
 from logger.job import Job, point_recordings
-from logger.pipeline import PointResult, SurveySettings, Sweep, default_plane, survey_point
+from logger.pipeline import (
+    PointResult,
+    PointSetup,
+    SurveySettings,
+    Sweep,
+    default_plane,
+    survey_point,
+)
 from logger.profile import Obstruction
 from logger.site import Site
 
@@ -93,22 +100,27 @@ def point_result(
         tuple(sweeps) or [load_sweep(path) for path in point_recordings(job, point)],
         year,
         settings,
-        named=job_obstructions(job, point),
+        setup=point_setup(job, point),
     )
 
 
-def job_obstructions(job: Job, point: str) -> tuple[Obstruction, ...]:
-    """Sectors that the job itself names at a point.
+def point_setup(job: Job, point: str) -> PointSetup:
+    """What the job itself says of a point: names, distances, heights.
 
     Parameters
     ----------
     job : Job
     point : str
     """
-    return tuple(
-        Obstruction(o.name, o.from_azimuth_deg, o.to_azimuth_deg, o.kind, o.distance_m)
-        for o in job.obstructions
-        if o.point in ("", point)
-        and o.from_azimuth_deg is not None
-        and o.to_azimuth_deg is not None
+    here = [o for o in job.obstructions if o.point in ("", point)]
+    known = job.point(point)
+    return PointSetup(
+        obstructions=tuple(
+            Obstruction(o.name, o.from_azimuth_deg, o.to_azimuth_deg, o.kind, o.distance_m)
+            for o in here
+            if o.from_azimuth_deg is not None and o.to_azimuth_deg is not None
+        ),
+        distances_m={o.name: o.distance_m for o in here if o.distance_m is not None},
+        sight_height_m=known.sight_height_m,
+        module_height_m=known.module_height_m,
     )
