@@ -4,25 +4,57 @@ A horizon from anywhere, a site, planes and weather in; access, loss and bounds 
 nothing of boards, sweeps or jobs.
 """
 
+from logger.access.best_plane import BestPlane, PlaneMap
 from logger.access.calculator import SiteYear, assess
-from logger.access.result import AccessResult, Bounded, ObstructionLoss, PlaneResult
+from logger.access.crowns import Crown
+from logger.access.electricity import SystemAssumptions
+from logger.access.result import (
+    AccessResult,
+    Bounded,
+    Energy,
+    Interval,
+    ObstructionLoss,
+    PlaneResult,
+)
+from logger.access.rules import FAIL, PASS, TOO_CLOSE, Rules, Verdict
 from logger.access.settings import AccessSettings, Plane, SolarWindow
+from logger.access.sky_view import sky_view_factor
 from logger.access.surroundings import UNNAMED, Layer, Surroundings
 from logger.access.weather import Weather, read_weather
+from logger.access.what_if import Box, added, cut, grown, names_in, removed, seasonal
 
 __all__ = [
+    "FAIL",
+    "PASS",
+    "TOO_CLOSE",
     "UNNAMED",
     "AccessResult",
     "AccessSettings",
+    "BestPlane",
     "Bounded",
+    "Box",
+    "Crown",
+    "Energy",
+    "Interval",
     "Layer",
     "ObstructionLoss",
     "Plane",
+    "PlaneMap",
     "PlaneResult",
+    "Rules",
     "SiteYear",
     "SolarWindow",
     "Surroundings",
+    "SystemAssumptions",
+    "Verdict",
     "Weather",
+    "added",
     "assess",
+    "cut",
+    "grown",
+    "names_in",
     "read_weather",
+    "removed",
+    "seasonal",
+    "sky_view_factor",
 ]

@@ -12,10 +12,42 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.access.irradiance import KWH_A_MINUTE, normal_of
+from logger.access.sky_view import sky_above
 from logger.angles import wrap360
 from logger.columns import Floats, floats
 
 _CELL_DEG = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Skyline:
+    """Slices of sky over even sectors of azimuth, and how much of their light passes.
+
+    Parameters
+    ----------
+    azimuth_deg : array, shape (M,)
+        Middles of the sectors. [deg]
+    height_deg : array, shape (L, M)
+        Upper edges of the slices, rising; the sky above the last is open. [deg]
+    passes : array, shape (L, M)
+        Share of the year's sky diffuse that comes through each slice.
+    """
+
+    azimuth_deg: Floats
+    height_deg: Floats
+    passes: Floats
+
+    def view(self, tilt_deg: Floats, azimuth_deg: Floats) -> Floats:
+        """Sky view factor of planes, weighted by the year's sky diffuse. Shape (P,)."""
+        tilt, plane = tilt_deg[:, None], azimuth_deg[:, None]
+        below = sky_above(0.0, self.azimuth_deg, tilt, plane)
+        seen = np.zeros(below.shape)
+        for height, passes in zip(self.height_deg, self.passes, strict=True):
+            above = sky_above(height, self.azimuth_deg, tilt, plane)
+            seen += (below - above) * passes
+            below = above
+        width = 2.0 * np.pi / len(self.azimuth_deg)
+        return floats((seen + below).sum(axis=1) * width)
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,11 +62,14 @@ class SkyLight:
         Sky diffuse on the horizontal. [kWh/m2]
     ground_kwh_m2 : float
         Global horizontal times ground reflectance. [kWh/m2]
+    skyline : Skyline or None
+        What limits the view of the sky; None is an open sky.
     """
 
     vector_kwh_m2: Floats
     isotropic_kwh_m2: float
     ground_kwh_m2: float
+    skyline: Skyline | None = None
 
 
 def gather(
@@ -44,6 +79,7 @@ def gather(
     light_wm2: Floats,
     isotropic_wm2: Floats,
     ground_wm2: Floats,
+    skyline: Skyline | None = None,
 ) -> SkyLight:
     """Sort minutes by direction.
 
@@ -57,6 +93,7 @@ def gather(
         From the sun's direction, facing it: beam and circumsolar. [W/m2]
     isotropic_wm2, ground_wm2 : array, shape (N,)
         On the horizontal, and reflected by the ground. [W/m2]
+    skyline : Skyline, optional
     """
     columns = int(360 / _CELL_DEG)
     rows = int(90 / _CELL_DEG) + 1
@@ -69,11 +106,12 @@ def gather(
         floats(sums[:, lit] * KWH_A_MINUTE),
         float(isotropic_wm2.sum() * KWH_A_MINUTE),
         float(ground_wm2.sum() * KWH_A_MINUTE),
+        skyline,
     )
 
 
 def irradiation(light: SkyLight, tilt_deg: Floats, azimuth_deg: Floats) -> Floats:
-    """On planes under an open sky. [kWh/m2]
+    """On planes. [kWh/m2]
 
     Parameters
     ----------
@@ -83,8 +121,9 @@ def irradiation(light: SkyLight, tilt_deg: Floats, azimuth_deg: Floats) -> Float
     """
     facing = np.maximum(normal_of(tilt_deg, azimuth_deg).T @ light.vector_kwh_m2, 0.0)
     view = (1.0 + np.cos(np.radians(tilt_deg))) / 2.0
+    seen = view if light.skyline is None else light.skyline.view(tilt_deg, azimuth_deg)
     return floats(
-        facing.sum(axis=1) + light.isotropic_kwh_m2 * view + light.ground_kwh_m2 * (1.0 - view)
+        facing.sum(axis=1) + light.isotropic_kwh_m2 * seen + light.ground_kwh_m2 * (1.0 - view)
     )
 
 
@@ -119,3 +158,42 @@ def best_plane(light: SkyLight) -> BestPlane:
         tilt, azimuth = np.meshgrid(
             np.clip(t + step[0] * np.arange(-3, 4), 0.0, 90.0), a + step[1] * np.arange(-3, 4)
         )
+
+
+@dataclass(frozen=True, eq=False)
+class PlaneMap:
+    """Yearly irradiation over tilt and azimuth.
+
+    Parameters
+    ----------
+    tilt_deg : array, shape (T,)
+        [deg]
+    azimuth_deg : array, shape (A,)
+        [deg]
+    irradiation_kwh_m2 : array, shape (T, A)
+        [kWh/m2]
+    best : BestPlane
+    """
+
+    tilt_deg: Floats
+    azimuth_deg: Floats
+    irradiation_kwh_m2: Floats
+    best: BestPlane
+
+
+def plane_map(
+    light: SkyLight, tilt_step_deg: float = 5.0, azimuth_step_deg: float = 10.0
+) -> PlaneMap:
+    """Irradiation of every plane on a grid.
+
+    Parameters
+    ----------
+    light : SkyLight
+    tilt_step_deg, azimuth_step_deg : float
+        [deg]
+    """
+    tilt = np.arange(0.0, 90.0 + 1e-9, tilt_step_deg)
+    azimuth = np.arange(0.0, 360.0 - 1e-9, azimuth_step_deg)
+    t, a = np.meshgrid(tilt, azimuth, indexing="ij")
+    values = irradiation(light, t.ravel(), a.ravel()).reshape(t.shape)
+    return PlaneMap(tilt, azimuth, values, best_plane(light))

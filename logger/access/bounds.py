@@ -2,19 +2,20 @@
 
 All that does not depend on the horizon is summed once into a table: for every sector of azimuth
 (0.5 degrees) and every elevation (0.25 degrees) what a skyline up to there would take, by month, of
-the beam, of all light from the sun's direction, and of the plane's view of the sky. A drawn horizon
+the beam, of all light from the sun's direction, of the solar window, and of the plane's view of the
+sky. A drawn horizon
 is then one row lookup a sector, with straight lines between elevations; a thousand horizons are one
 product of a sparse matrix (which rows, how much) with the table.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from logger.access.irradiance import KWH_A_MINUTE, PlaneLight
 from logger.access.settings import Plane
 from logger.access.sky_view import sky_above
 from logger.access.surroundings import Surroundings
@@ -23,118 +24,123 @@ from logger.draws import GRID_DEG, DrawnHorizons, draw_horizons, sector_middles
 from logger.sun import SunYear
 
 STEP_DEG = 0.25
+"""Height of the table's cells. [deg]"""
+
+_SECTORS = round(360.0 / GRID_DEG)
 _LEVELS = int(90 / STEP_DEG) + 1
-BEAM, SUNWARD = slice(0, 12), slice(12, 24)
-SKY = 24
+_MONTHS = 12
 
 
 @dataclass(frozen=True, eq=False)
 class BlockingTable:
-    """What a skyline takes, by sector of azimuth and elevation.
+    """What a skyline takes, by sector of azimuth and elevation, cumulated from level upwards.
 
     Parameters
     ----------
-    rows : array, shape (A * levels, 25)
-        Twelve months of beam, twelve of beam and circumsolar [kWh/m2], the view of the sky;
-        cumulated from level upwards.
+    rows : array, shape (sectors * levels, 12 * blocks + constants)
+        Blocks of twelve months each, then what is the same in every month.
+    blocks, constants : int
     """
 
     rows: Floats
+    blocks: int
+    constants: int
 
 
-def blocking_table(plane: Plane, sun: SunYear, cell: Ints, light: PlaneLight) -> BlockingTable:
-    """Sum a plane's year by direction.
+def blocking_table(
+    sun: SunYear, cell: Ints, monthly: Sequence[Floats], constant: Sequence[Floats] = ()
+) -> BlockingTable:
+    """Sum a year by direction.
 
     Parameters
     ----------
-    plane : Plane
     sun : SunYear
     cell : int array, shape (N,)
         `direction_cells` of the sun.
-    light : PlaneLight
+    monthly : sequence of array, shape (N,)
+        Amounts that come from the sun's direction; one block each.
+    constant : sequence of array, shape (sectors, levels)
+        Cumulated already.
     """
-    sectors = round(360.0 / GRID_DEG)
-    size = sectors * _LEVELS
-    table = np.zeros((sectors, _LEVELS, 25))
-    starts = np.searchsorted(sun.month, np.arange(13))  # rows are in order of time
-    both = light.beam_wm2 + light.circumsolar_wm2
-    for m in range(12):
-        rows = slice(starts[m], starts[m + 1])
-        for column, values in ((m, light.beam_wm2), (12 + m, both)):
-            table[:, :, column] = np.bincount(cell[rows], values[rows], minlength=size).reshape(
-                sectors, _LEVELS
-            )
-    table[:, :, :24] *= KWH_A_MINUTE
+    size = _SECTORS * _LEVELS
+    blocks, constants = len(monthly), len(constant)
+    table = np.zeros((_SECTORS, _LEVELS, _MONTHS * blocks + constants))
+    starts = np.searchsorted(sun.month, np.arange(_MONTHS + 1))  # rows are in order of time
+    for b, values in enumerate(monthly):
+        for m in range(_MONTHS):
+            rows = slice(starts[m], starts[m + 1])
+            sums = np.bincount(cell[rows], values[rows], minlength=size)
+            table[:, :, b * _MONTHS + m] = sums.reshape(_SECTORS, _LEVELS)
     np.cumsum(table, axis=1, out=table)
+    for c, values in enumerate(constant):
+        table[:, :, blocks * _MONTHS + c] = values
+    return BlockingTable(table.reshape(size, -1), blocks, constants)
+
+
+def sky_by_cell(plane: Plane) -> Floats:
+    """View of the sky that a skyline takes from a plane. Shape (sectors, levels)."""
     level = np.arange(_LEVELS) * STEP_DEG
     middle = sector_middles()[:, None]
     sky = sky_above(level, middle, plane.tilt_deg, plane.azimuth_deg)
-    table[:, :, SKY] = (sky[:, :1] - sky) * np.radians(GRID_DEG)
-    return BlockingTable(table.reshape(size, 25))
+    return floats((sky[:, :1] - sky) * np.radians(GRID_DEG))
 
 
 def direction_cells(sun: SunYear) -> Ints:
     """The cell of each row: its light is lost once the skyline reaches the cell's upper edge."""
-    sector = np.minimum((sun.azimuth_deg / GRID_DEG).astype(np.int64), round(360 / GRID_DEG) - 1)
+    sector = np.minimum((sun.azimuth_deg / GRID_DEG).astype(np.int64), _SECTORS - 1)
     level = np.minimum(np.floor(sun.elevation_deg / STEP_DEG).astype(np.int64) + 1, _LEVELS - 1)
     return sector * _LEVELS + level
 
 
-@dataclass(frozen=True, eq=False)
-class DrawnLoss:
-    """Losses of every drawn horizon.
-
-    Parameters
-    ----------
-    beam_kwh_m2, sunward_kwh_m2 : array, shape (n, 12)
-        [kWh/m2]
-    sky_view : array, shape (n, 12)
-        Loss of the plane's sky view factor.
-    """
-
-    beam_kwh_m2: Floats
-    sunward_kwh_m2: Floats
-    sky_view: Floats
-
-
 def drawn_losses(
-    table: BlockingTable, layers: tuple[DrawnHorizons, ...], transmittance: Floats
-) -> DrawnLoss:
+    table: BlockingTable, layers: Sequence[DrawnHorizons], transmittance: Floats
+) -> Floats:
     """Look every drawn horizon up.
 
     Parameters
     ----------
     table : BlockingTable
-    layers : tuple of DrawnHorizons
+    layers : sequence of DrawnHorizons
         Of one length n; the same draw of every layer belongs together.
     transmittance : array, shape (L, 12)
+
+    Returns
+    -------
+    array, shape (n, blocks + constants, 12)
     """
     n = len(layers[0])
     height = np.stack([layer.elevation_deg for layer in layers])
     order = np.argsort(height, axis=0, kind="stable") if len(layers) > 1 else None
     if order is not None:
         height = np.take_along_axis(height, order, axis=0)
-    beam, sunward, sky = np.zeros((n, 12)), np.zeros((n, 12)), np.zeros((n, 12))
+    width = table.blocks + table.constants
+    result = np.zeros((n, width, _MONTHS))
     # Months in which every layer lets as much through as in another are looked up together.
     states, which = np.unique(transmittance, axis=1, return_inverse=True)
     for s, tau in enumerate(states.T):
         months = np.flatnonzero(which == s)
-        columns = np.concatenate([months, months + 12, [SKY]])
-        weights = []
+        columns = np.concatenate(
+            [b * _MONTHS + months for b in range(table.blocks)]
+            + [[table.blocks * _MONTHS + c] for c in range(table.constants)]
+        ).astype(np.int64)
         if order is None:
-            weights.append(floats(1.0 - tau[0]))
+            weights = [floats(1.0 - tau[0])]
         else:
             # A slice of height between two skylines loses what passes none of those above it.
             lost = 1.0 - np.cumprod(tau[order][::-1], axis=0)[::-1]
-            weights += list(lost - np.concatenate([lost[1:], np.zeros((1, *lost.shape[1:]))]))
-        rows = table.rows if len(months) == 12 else np.ascontiguousarray(table.rows[:, columns])
+            weights = list(lost - np.concatenate([lost[1:], np.zeros((1, *lost.shape[1:]))]))
+        rows = table.rows
+        if len(months) < _MONTHS:
+            rows = np.ascontiguousarray(rows[:, columns])
         total = np.zeros((n, rows.shape[1]))
         for h, w in zip(height, weights, strict=True):
             total += _lookup(rows, h, w)
         m = len(months)
-        beam[:, months], sunward[:, months] = total[:, :m], total[:, m : 2 * m]
-        sky[:, months] = total[:, -1:]
-    return DrawnLoss(beam, sunward, sky)
+        for b in range(table.blocks):
+            result[:, b, months] = total[:, b * m : (b + 1) * m]
+        for c in range(table.constants):
+            result[:, table.blocks + c, months] = total[:, table.blocks * m + c, None]
+    return result
 
 
 def _lookup(rows: Floats, height_deg: Floats, weight: Floats) -> Floats:

@@ -3,52 +3,67 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from logger.access.best_plane import BestPlane, SkyLight, best_plane, gather, irradiation
-from logger.access.blocking import SunBlocking, block_sky, block_sun, disc_above, layouts
+from logger.access.best_plane import (
+    BestPlane,
+    PlaneMap,
+    SkyLight,
+    Skyline,
+    best_plane,
+    gather,
+    irradiation,
+    plane_map,
+)
+from logger.access.blocking import SunBlocking, block_sun, disc_above, layouts, skyline_at
 from logger.access.bounds import (
     BlockingTable,
     blocking_table,
     direction_cells,
     draw_layers,
     drawn_losses,
+    sky_by_cell,
 )
+from logger.access.electricity import power_w
 from logger.access.irradiance import (
     HOURS,
     KWH_A_MINUTE,
     MONTHS,
     Directional,
-    PlaneLight,
     directional,
     on_plane,
     sun_vectors,
 )
 from logger.access.light import Light, light_of
-from logger.access.result import AccessResult, Bounded, ObstructionLoss, PlaneResult
+from logger.access.losses import Losses, OpenPlane, access, losses, open_plane
+from logger.access.result import AccessResult, Bounded, Energy, Interval, PlaneResult
+from logger.access.rules import Verdict
 from logger.access.settings import BOUND_PERCENTILES, AccessSettings, Plane
-from logger.access.sky_view import unobstructed_view
-from logger.access.surroundings import UNNAMED, Names, Surroundings
+from logger.access.surroundings import Names, Surroundings
 from logger.access.weather import Weather
-from logger.access.window import solar_window
+from logger.access.window import WindowResult, in_window, solar_window
 from logger.columns import Floats, Ints, floats
-from logger.draws import DrawnHorizons, has_errors
+from logger.draws import DrawnHorizons, has_errors, sector_middles
 from logger.profile import HorizonProfile
 from logger.site import Site
 from logger.sun import SunYear, sun_year
+
+YEAR = 12
+"""Column of the year behind the twelve months."""
 
 
 class SiteYear:
     """A site's sun and sky through a year, and the planes asked for: all but the horizon.
 
+    Make it once, then `assess` any number of horizons: points, draws, what-ifs.
+
     Parameters
     ----------
     site : Site
     planes : sequence of Plane
-    settings : AccessSettings
+    settings : AccessSettings, optional
     weather : Weather, optional
         Without it the sky is clear all year.
     """
@@ -69,34 +84,112 @@ class SiteYear:
         self.open_disc: Floats = disc_above(self.sun.elevation_deg, self.settings.disc_radius_deg)
         hour = np.minimum(self.sun.solar_hour.astype(np.int64), HOURS - 1)
         self.month_hour: Ints = self.sun.month * HOURS + hour
-        self.planes = tuple(PlaneYear(self, plane) for plane in planes)
+        self.planes: tuple[OpenPlane, ...] = tuple(
+            open_plane(
+                plane,
+                on_plane(
+                    plane, self.vectors, self.sun.month, self.split, self.light, self.settings
+                ),
+                self.open_disc,
+                self.month_hour,
+            )
+            for plane in planes
+        )
+        self._tables: dict[int, BlockingTable] = {}
+
+    @property
+    def _beam_only(self) -> bool:
+        return self.settings.model == "beam-only"
 
     @cached_property
-    def cells(self) -> Ints:
-        """Direction cell of every row, for the tables behind the bounds."""
+    def _cells(self) -> Ints:
         return direction_cells(self.sun)
 
     @cached_property
-    def open_sky(self) -> SkyLight:
-        """The year's light over a level horizon, by direction."""
-        ground = (
-            np.zeros(len(self.sun))
-            if self.settings.model == "beam-only"
-            else self.light.ghi_wm2 * self.settings.monthly_albedo[self.sun.month]
-        )
+    def _window_table(self) -> BlockingTable:
+        inside = in_window(self.sun, self.settings.window).astype(float)
+        return blocking_table(self.sun, self._cells, [inside])
+
+    def _table(self, k: int) -> BlockingTable:
+        if k not in self._tables:
+            light = self.planes[k].light
+            both = light.beam_wm2 + light.circumsolar_wm2
+            self._tables[k] = blocking_table(
+                self.sun,
+                self._cells,
+                [light.beam_wm2 * KWH_A_MINUTE, both * KWH_A_MINUTE],
+                [sky_by_cell(self.planes[k].plane)],
+            )
+        return self._tables[k]
+
+    def sky_light(self, horizon: HorizonProfile | Surroundings | None = None) -> SkyLight:
+        """The year's light at the point, ready for any plane; without a horizon an open sky.
+
+        Parameters
+        ----------
+        horizon : HorizonProfile or Surroundings, optional
+            Unmeasured sectors count as open.
+        """
+        seen, skyline = self.open_disc, None
+        if horizon is not None:
+            surroundings = Surroundings.of(horizon).filled(0.0)
+            blocking = self._block(surroundings, layouts(surroundings))
+            seen = seen.copy()
+            seen[blocking.row] -= blocking.hidden
+            if not self._beam_only:
+                skyline = self._skyline(surroundings)
+        ground = np.zeros(len(self.sun))
+        if not self._beam_only:
+            ground = self.light.ghi_wm2 * self.settings.monthly_albedo[self.sun.month]
         return gather(
             self.vectors,
             self.sun.azimuth_deg,
             self.sun.elevation_deg,
-            (self.split.beam_wm2 + self.split.circumsolar_wm2) * self.open_disc,
+            (self.split.beam_wm2 + self.split.circumsolar_wm2) * seen,
             self.split.isotropic_wm2,
             ground,
+            skyline,
         )
+
+    def _skyline(self, surroundings: Surroundings) -> Skyline:
+        at = sector_middles(1.0)
+        height = np.stack([skyline_at(layer.profile, at) for layer in surroundings.layers])
+        order = np.argsort(height, axis=0, kind="stable")
+        weight = np.bincount(self.sun.month, self.split.isotropic_wm2, minlength=MONTHS)
+        weight = weight / max(float(weight.sum()), 1e-12)
+        # What passes a slice passes every layer that reaches above it; months by their diffuse.
+        by_month = surroundings.transmittance[order]
+        passes = np.cumprod(by_month[::-1], axis=0)[::-1] @ weight
+        return Skyline(at, np.take_along_axis(height, order, axis=0), floats(passes))
+
+    @cached_property
+    def open_sky(self) -> SkyLight:
+        """The year's light over a level horizon."""
+        return self.sky_light()
 
     @cached_property
     def best_unshaded(self) -> BestPlane:
         """The fixed plane that would receive most over a level horizon."""
         return best_plane(self.open_sky)
+
+    def best_under(self, horizon: HorizonProfile | Surroundings) -> BestPlane:
+        """The fixed plane that receives most under a horizon."""
+        return best_plane(self.sky_light(horizon))
+
+    def map_under(self, horizon: HorizonProfile | Surroundings | None = None) -> PlaneMap:
+        """Yearly irradiation over tilt and azimuth, under a horizon or an open sky."""
+        return plane_map(self.open_sky if horizon is None else self.sky_light(horizon))
+
+    def orientation_factor(self, plane: Plane) -> float:
+        """A plane's unshaded irradiation against the best fixed plane's; NaN without sun."""
+        here = irradiation(self.open_sky, floats([plane.tilt_deg]), floats([plane.azimuth_deg]))
+        best = self.best_unshaded.irradiation_kwh_m2
+        return float(min(here[0] / best, 1.0)) if best > 0 else float("nan")
+
+    def _block(self, surroundings: Surroundings, names: tuple[Names, ...]) -> SunBlocking:
+        return block_sun(
+            surroundings, names, self.sun, self.open_disc, self.settings.disc_radius_deg
+        )
 
     def assess(self, horizon: HorizonProfile | Surroundings) -> AccessResult:
         """Access, loss, window and bounds under one horizon.
@@ -105,264 +198,238 @@ class SiteYear:
         ----------
         horizon : HorizonProfile or Surroundings
         """
-        surroundings = Surroundings.of(horizon)
-        taken_open = surroundings.filled(0.0)
-        names = layouts(taken_open)
-        blocking = block_sun(
-            taken_open, names, self.sun, self.open_disc, self.settings.disc_radius_deg
+        given = Surroundings.of(horizon)
+        best_case = _Case(self, given.filled(0.0))
+        worst_case = best_case if given.complete else _Case(self, given.filled(90.0))
+        draws = self._draws(given)
+        window = solar_window(self.sun, best_case.blocking, best_case.names, self.settings)
+        planes = tuple(
+            self._plane_result(k, given, best_case, worst_case, draws, window)
+            for k in range(len(self.planes))
         )
-        window = solar_window(self.sun, blocking, names, self.settings)
-        notes = [*self.light.notes, *surroundings.changes]
-        drawn = any(x.measured and has_errors(x.profile) for x in surroundings.layers)
-        drawn = drawn and self.settings.draws > 0
+        notes = (*self.light.notes, *given.changes, *self._notes(given, bool(draws)))
+        return AccessResult(self.site, self.settings, planes, self.light.source, notes)
+
+    def _draws(self, given: Surroundings) -> tuple[tuple[DrawnHorizons, ...], ...]:
+        """Drawn layers with unmeasured sectors open and, where there are any, blocked."""
+        n = self.settings.draws
+        if n == 0 or not any(x.measured and has_errors(x.profile) for x in given.layers):
+            return ()
+        fills = (0.0,) if given.complete else (0.0, 90.0)
+        return tuple(draw_layers(given, n, self.settings.seed, fill) for fill in fills)
+
+    def _notes(self, given: Surroundings, drawn: bool) -> list[str]:
+        notes = []
         if not drawn:
             notes.append(
-                "the horizon comes without errors: low and high say nothing of them"
-                if self.settings.draws > 0
-                else "no horizons were drawn: low and high say nothing of the horizon's errors"
+                "no horizons were drawn: low and high say nothing of the horizon's errors"
+                if self.settings.draws == 0
+                else "the horizon comes without errors: low and high say nothing of them"
             )
-        fills = [0.0]
-        if not surroundings.complete:
+        if not given.complete:
             notes.append(
                 "parts of the horizon were not measured: value takes them as open, "
                 "low as fully blocked, high as open"
             )
-            fills.append(90.0)
-        draws = [
-            draw_layers(surroundings, self.settings.draws, self.settings.seed, fill)
-            for fill in fills
-            if drawn
-        ]
-        results = []
-        for plane in self.planes:
-            loss = plane.losses(taken_open, names, blocking)
-            worst = loss
-            if not surroundings.complete:
-                worst = plane.losses_under(surroundings.filled(90.0))
-            beam, solar = loss.access(plane)
-            worst_beam, worst_solar = worst.access(plane)
-            spread = [plane.spread(layers, surroundings.transmittance) for layers in draws]
-            results.append(
-                PlaneResult(
-                    plane.plane,
-                    _bounded(solar, worst_solar, [s[1] for s in spread]),
-                    _bounded(beam, worst_beam, [s[0] for s in spread]),
-                    plane.unshaded_kwh_m2,
-                    plane.unshaded_kwh_m2 - loss.total_kwh_m2,
-                    plane.unshaded_beam_kwh_m2,
-                    loss.hourly_solar(plane),
-                    loss.hourly_beam(plane),
-                    plane.view - float(loss.sky_view.mean()),
-                    plane.orientation_factor,
-                    self.best_unshaded,
-                    window,
-                    loss.by_obstruction(plane, names),
+        if self._beam_only:
+            notes.append("beam only: sky diffuse, circumsolar and reflected light are left out")
+        return notes
+
+    def _plane_result(
+        self,
+        k: int,
+        given: Surroundings,
+        best_case: _Case,
+        worst_case: _Case,
+        draws: Sequence[tuple[DrawnHorizons, ...]],
+        window: WindowResult,
+    ) -> PlaneResult:
+        plane = self.planes[k]
+        loss = best_case.losses(plane)
+        worst = loss if worst_case is best_case else worst_case.losses(plane)
+        total, worst_total = loss.total_kwh_m2(plane), worst.total_kwh_m2(plane)
+        drawn_beam, drawn_total = [], []
+        for layers in draws:
+            sums = drawn_losses(self._table(k), layers, given.transmittance)
+            sky = 0.0 if self._beam_only else sums[:, 2] * plane.sky_kwh_m2
+            drawn_beam.append(sums[:, 0])
+            drawn_total.append(sums[:, 1] + sky)
+
+        def bounded(offered: Floats, weights: Floats | None = None, beam: bool = False) -> Bounded:
+            value, low = (
+                (loss.beam.sum(axis=1), worst.beam.sum(axis=1))
+                if beam
+                else (
+                    total,
+                    worst_total,
                 )
             )
-        return AccessResult(
-            self.site, self.settings, tuple(results), self.light.source, tuple(notes)
+            drawn = drawn_beam if beam else drawn_total
+            return bound(
+                access(value, offered, weights),
+                access(low, offered, weights),
+                [access(d, offered, weights) for d in drawn],
+            )
+
+        solar = bounded(plane.monthly_kwh_m2)
+        weighted = None
+        if self.settings.month_weights is not None:
+            of_year = bounded(plane.monthly_kwh_m2, floats(self.settings.month_weights))
+            weighted = Interval(
+                float(of_year.value[YEAR]), float(of_year.low[YEAR]), float(of_year.high[YEAR])
+            )
+        orientation = self.orientation_factor(plane.plane)
+        return PlaneResult(
+            plane=plane.plane,
+            solar_access=solar,
+            beam_access=bounded(plane.monthly_beam_kwh_m2, beam=True),
+            unshaded_kwh_m2=plane.monthly_kwh_m2,
+            received_kwh_m2=floats(plane.monthly_kwh_m2 - total),
+            unshaded_beam_kwh_m2=plane.monthly_beam_kwh_m2,
+            hourly_solar_access=loss.hourly_solar_access(plane),
+            hourly_beam_access=loss.hourly_beam_access(plane),
+            sky_view_factor=plane.view - float(loss.sky_view.mean()),
+            orientation_factor=orientation,
+            best_unshaded=self.best_unshaded,
+            window=window,
+            by_obstruction=loss.by_obstruction(plane, best_case.names),
+            weighted_access=weighted,
+            energy=self._energy(plane, best_case.blocking, loss),
+            verdicts=self._verdicts(solar, weighted, orientation, window, given, worst_case, draws),
+        )
+
+    def _energy(self, plane: OpenPlane, blocking: SunBlocking, loss: Losses) -> Energy | None:
+        size = plane.plane.size_kwp
+        if size is None:
+            return None
+        light, month = plane.light, self.sun.month
+        sunward = light.beam_wm2 + light.circumsolar_wm2
+        seen = self.open_disc.copy()
+        seen[blocking.row] -= blocking.hidden
+        sky = 1.0 - loss.sky_view / plane.view
+        unshaded = sunward * self.open_disc + light.isotropic_wm2 + light.ground_wm2
+        received = sunward * seen + light.isotropic_wm2 * sky[month] + light.ground_wm2
+
+        def kwh(irradiance: Floats) -> Floats:
+            power = power_w(
+                irradiance,
+                size,
+                self.settings.system,
+                self.light.temperature_c,
+                self.light.wind_ms,
+            )
+            return floats(np.bincount(month, power, minlength=MONTHS) * KWH_A_MINUTE)
+
+        return Energy(
+            size,
+            kwh(received),
+            kwh(unshaded),
+            self.settings.system,
+            self.light.temperature_c is not None,
+        )
+
+    def _verdicts(
+        self,
+        solar: Bounded,
+        weighted: Interval | None,
+        orientation: float,
+        window: WindowResult,
+        given: Surroundings,
+        worst_case: _Case,
+        draws: Sequence[tuple[DrawnHorizons, ...]],
+    ) -> tuple[Verdict, ...]:
+        rules = self.settings.rules
+        year = weighted or Interval(
+            float(solar.value[YEAR]), float(solar.low[YEAR]), float(solar.high[YEAR])
+        )
+        found = []
+        if rules.minimum_solar_access is not None:
+            name = "solar access" + (", months weighted" if weighted else "")
+            found.append(Verdict(name, rules.minimum_solar_access, year.value, year.low, year.high))
+        if rules.minimum_total_solar_resource_fraction is not None:
+            resource = [orientation * float(x[YEAR]) for x in (solar.value, solar.low, solar.high)]
+            found.append(
+                Verdict(
+                    "total solar resource fraction",
+                    rules.minimum_total_solar_resource_fraction,
+                    *resource,
+                )
+            )
+        if rules.minimum_window_clear is not None:
+            clear = self._worst_month_clear(window, given, worst_case, draws)
+            found.append(
+                Verdict(
+                    "clear solar window in the worst month",
+                    rules.minimum_window_clear,
+                    clear.value,
+                    clear.low,
+                    clear.high,
+                )
+            )
+        return tuple(found)
+
+    def _worst_month_clear(
+        self,
+        window: WindowResult,
+        given: Surroundings,
+        worst_case: _Case,
+        draws: Sequence[tuple[DrawnHorizons, ...]],
+    ) -> Interval:
+        """Clear share of the window in the month with the least."""
+        sunlit = np.isfinite(window.monthly_clear_fraction)
+        if not sunlit.any():
+            return Interval(float("nan"), float("nan"), float("nan"))
+        inside = in_window(self.sun, self.settings.window)
+        minutes = np.bincount(self.sun.month[inside], minlength=MONTHS)
+        worst = solar_window(self.sun, worst_case.blocking, worst_case.names, self.settings)
+        spread = []
+        for layers in draws:
+            lost = drawn_losses(self._window_table, layers, given.transmittance)[:, 0]
+            clear = 1.0 - lost[:, sunlit] / minutes[sunlit]
+            spread.append(clear.min(axis=1, keepdims=True))
+        found = bound(
+            floats([window.monthly_clear_fraction[sunlit].min()]),
+            floats([worst.monthly_clear_fraction[sunlit].min()]),
+            spread,
+        )
+        return Interval(float(found.value[0]), float(found.low[0]), float(found.high[0]))
+
+
+class _Case:
+    """Complete surroundings, with what they block of the sun."""
+
+    def __init__(self, year: SiteYear, surroundings: Surroundings) -> None:
+        self._year = year
+        self.surroundings = surroundings
+        self.names = layouts(surroundings)
+        self.blocking = year._block(surroundings, self.names)
+
+    def losses(self, plane: OpenPlane) -> Losses:
+        return losses(
+            plane,
+            self.surroundings,
+            self.names,
+            self.blocking,
+            self._year.month_hour,
+            beam_only=self._year._beam_only,
         )
 
 
-def _bounded(value: Floats, worst: Floats, spread: Sequence[Floats]) -> Bounded:
-    """The interval of the draws, wide enough for value and worst case."""
+def bound(value: Floats, worst: Floats, spread: Sequence[Floats]) -> Bounded:
+    """The interval of the draws, wide enough to hold the value and the worst case.
+
+    Parameters
+    ----------
+    value, worst : array, shape (K,)
+        Unmeasured sectors open, and blocked.
+    spread : sequence of array, shape (n, K)
+        Of the draws with unmeasured sectors open; then, where there are any, blocked.
+    """
     low, high = np.minimum(value, worst), value
     if spread:
-        # The first spread takes unmeasured sectors as open, the last as blocked.
         low = np.fmin(low, np.percentile(spread[-1], BOUND_PERCENTILES[0], axis=0))
         high = np.fmax(high, np.percentile(spread[0], BOUND_PERCENTILES[1], axis=0))
     return Bounded(value, np.clip(low, 0.0, 1.0), np.clip(high, 0.0, 1.0))
-
-
-class PlaneYear:
-    """One plane's year under an open sky.
-
-    Parameters
-    ----------
-    year : SiteYear
-    plane : Plane
-    """
-
-    def __init__(self, year: SiteYear, plane: Plane) -> None:
-        self._year = year
-        self.plane = plane
-        self.light: PlaneLight = on_plane(
-            plane, year.vectors, year.sun.month, year.split, year.light, year.settings
-        )
-        self.view = unobstructed_view(plane.tilt_deg)
-        light, disc = self.light, year.open_disc
-        self.beam = self._by_hour(light.beam_wm2 * disc)
-        self.sunward = self._by_hour((light.beam_wm2 + light.circumsolar_wm2) * disc)
-        self.isotropic = self._by_hour(light.isotropic_wm2)
-        self.unshaded = self.sunward + self.isotropic + self._by_hour(light.ground_wm2)
-
-    def _by_hour(self, watts: Floats) -> Floats:
-        """Sum over the year by month and solar hour. Shape (12, 24). [kWh/m2]"""
-        sums = np.bincount(self._year.month_hour, watts, minlength=MONTHS * HOURS)
-        return floats(sums.reshape(MONTHS, HOURS) * KWH_A_MINUTE)
-
-    @property
-    def unshaded_kwh_m2(self) -> Floats:
-        """By month. [kWh/m2]"""
-        return floats(self.unshaded.sum(axis=1))
-
-    @property
-    def unshaded_beam_kwh_m2(self) -> Floats:
-        """By month. [kWh/m2]"""
-        return floats(self.beam.sum(axis=1))
-
-    @cached_property
-    def orientation_factor(self) -> float:
-        """Unshaded, against the best fixed plane."""
-        here = irradiation(
-            self._year.open_sky,
-            floats([self.plane.tilt_deg]),
-            floats([self.plane.azimuth_deg]),
-        )[0]
-        best = self._year.best_unshaded.irradiation_kwh_m2
-        return float(min(here / best, 1.0)) if best > 0 else float("nan")
-
-    @cached_property
-    def table(self) -> BlockingTable:
-        """What drawn horizons are looked up in."""
-        return blocking_table(self.plane, self._year.sun, self._year.cells, self.light)
-
-    def losses_under(self, surroundings: Surroundings) -> Losses:
-        """Losses under complete surroundings."""
-        names = layouts(surroundings)
-        year = self._year
-        blocking = block_sun(
-            surroundings, names, year.sun, year.open_disc, year.settings.disc_radius_deg
-        )
-        return self.losses(surroundings, names, blocking)
-
-    def losses(
-        self, surroundings: Surroundings, names: tuple[Names, ...], blocking: SunBlocking
-    ) -> Losses:
-        """Losses by layer, interval of azimuth, month and hour.
-
-        Parameters
-        ----------
-        surroundings : Surroundings
-            Complete.
-        names : tuple of Names
-        blocking : SunBlocking
-            Of the same surroundings.
-        """
-        year, light = self._year, self.light
-        beam = light.beam_wm2[blocking.row]
-        sunward = beam + light.circumsolar_wm2[blocking.row]
-        hour = year.month_hour[blocking.row]
-        month = year.sun.month[blocking.row]
-        hidden = blocking.hidden
-        beam_loss = np.bincount(hour, beam * hidden, minlength=MONTHS * HOURS)
-        sun_loss = np.bincount(hour, sunward * hidden, minlength=MONTHS * HOURS)
-        sky = block_sky(surroundings, names, self.plane.tilt_deg, self.plane.azimuth_deg)
-        if year.settings.model == "beam-only":
-            sky = tuple(np.zeros_like(s) for s in sky)
-        by_interval = []
-        for k, n in enumerate(names):
-            j = len(n.cut_deg)
-            sums = np.bincount(
-                blocking.interval[k] * MONTHS + month,
-                sunward * blocking.taken[k],
-                minlength=j * MONTHS,
-            )
-            diffuse = sky[k] * (self.isotropic.sum(axis=1) / self.view)
-            by_interval.append(sums.reshape(j, MONTHS) * KWH_A_MINUTE + diffuse)
-        return Losses(
-            floats(beam_loss.reshape(MONTHS, HOURS) * KWH_A_MINUTE),
-            floats(sun_loss.reshape(MONTHS, HOURS) * KWH_A_MINUTE),
-            floats(np.sum([s.sum(axis=0) for s in sky], axis=0)),
-            self.isotropic / self.view,
-            tuple(by_interval),
-        )
-
-    def spread(
-        self, drawn: tuple[DrawnHorizons, ...], transmittance: Floats
-    ) -> tuple[Floats, Floats]:
-        """Beam and solar access under every drawn horizon. Each of shape (n, 13)."""
-        loss = drawn_losses(self.table, drawn, transmittance)
-        solar = loss.sunward_kwh_m2
-        if self._year.settings.model != "beam-only":
-            solar = solar + loss.sky_view * (self.isotropic.sum(axis=1) / self.view)
-        return (
-            _access(loss.beam_kwh_m2, self.unshaded_beam_kwh_m2),
-            _access(solar, self.unshaded_kwh_m2),
-        )
-
-
-def _access(loss: Floats, offered: Floats) -> Floats:
-    """``1 - loss / offered`` by month, and for the year as the last column; NaN without sun."""
-    loss = np.concatenate([loss, loss.sum(axis=-1, keepdims=True)], axis=-1)
-    offered = np.append(offered, offered.sum())
-    share = np.divide(loss, offered, out=np.full(loss.shape, np.nan), where=offered > 0)
-    return floats(1.0 - share)
-
-
-@dataclass(frozen=True, eq=False)
-class Losses:
-    """What one horizon takes from one plane.
-
-    Parameters
-    ----------
-    beam, sunward : array, shape (12, 24)
-        By month and solar hour: of the beam, of beam and circumsolar. [kWh/m2]
-    sky_view : array, shape (12,)
-        Loss of the sky view factor.
-    isotropic : array, shape (12, 24)
-        Isotropic sky diffuse by unit of sky view factor. [kWh/m2]
-    by_interval : tuple of array, shape (J, 12)
-        One a layer: all losses, by interval of azimuth and month. [kWh/m2]
-    """
-
-    beam: Floats
-    sunward: Floats
-    sky_view: Floats
-    isotropic: Floats
-    by_interval: tuple[Floats, ...]
-
-    @property
-    def total_kwh_m2(self) -> Floats:
-        """By month. [kWh/m2]"""
-        return floats(self.sunward.sum(axis=1) + self.sky_view * self.isotropic.sum(axis=1))
-
-    def access(self, plane: PlaneYear) -> tuple[Floats, Floats]:
-        """Beam and solar access, months and year. Each of shape (13,)."""
-        return (
-            _access(self.beam.sum(axis=1), plane.unshaded_beam_kwh_m2),
-            _access(self.total_kwh_m2, plane.unshaded_kwh_m2),
-        )
-
-    def hourly_beam(self, plane: PlaneYear) -> Floats:
-        """Beam access by month and solar hour. Shape (12, 24)."""
-        return 1.0 - _share(self.beam, plane.beam)
-
-    def hourly_solar(self, plane: PlaneYear) -> Floats:
-        """Solar access by month and solar hour. Shape (12, 24)."""
-        lost = self.sunward + self.sky_view[:, None] * self.isotropic
-        return 1.0 - _share(lost, plane.unshaded)
-
-    def by_obstruction(
-        self, plane: PlaneYear, names: tuple[Names, ...]
-    ) -> tuple[ObstructionLoss, ...]:
-        """Loss of every name, largest first; an unnamed rest only where it takes something."""
-        offered = np.append(plane.unshaded_kwh_m2, plane.unshaded_kwh_m2.sum())
-        found = []
-        for n, lost in zip(names, self.by_interval, strict=True):
-            by_name = n.share.T @ lost
-            for name, sector, row in zip(n.names, n.sectors, by_name, strict=True):
-                if name == UNNAMED and not row.any():
-                    continue
-                whole = np.append(row, row.sum())
-                share = _share(whole, offered)
-                start, end = sector or (None, None)
-                found.append(ObstructionLoss(name, start, end, share))
-        return tuple(sorted(found, key=lambda o: -float(np.nan_to_num(o.loss_fraction[12]))))
-
-
-def _share(part: Floats, whole: Floats) -> Floats:
-    return floats(np.divide(part, whole, out=np.full(whole.shape, np.nan), where=whole > 0))
 
 
 def assess(

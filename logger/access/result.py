@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
 from logger.access.best_plane import BestPlane
+from logger.access.electricity import NOTE, SystemAssumptions
+from logger.access.rules import Verdict
 from logger.access.settings import AccessSettings, Plane
 from logger.access.window import WindowResult
 from logger.columns import Floats, freeze_columns
@@ -39,7 +41,7 @@ class Bounded:
     high: Floats
 
     def __post_init__(self) -> None:
-        freeze_columns(self, ("value", "low", "high"), length=13)
+        freeze_columns(self, ("value", "low", "high"))
 
     def _at(self, i: int) -> dict[str, float | None]:
         return {name: number(getattr(self, name)[i]) for name in ("value", "low", "high")}
@@ -52,6 +54,66 @@ class Bounded:
     def as_dict(self) -> dict[str, Any]:
         """``annual`` and ``monthly``, each with value, low and high."""
         return {"annual": self._at(12), "monthly": [self._at(m) for m in range(12)]}
+
+
+@dataclass(frozen=True)
+class Interval:
+    """One share with the interval it lies in; NaN where not defined. 0 to 1."""
+
+    value: float
+    low: float
+    high: float
+
+    def as_dict(self) -> dict[str, float | None]:
+        """Value, low and high."""
+        return {n: number(getattr(self, n)) for n in ("value", "low", "high")}
+
+
+@dataclass(frozen=True, eq=False)
+class Energy:
+    """Electrical energy of a plane with a size.
+
+    Parameters
+    ----------
+    size_kwp : float
+        [kWp]
+    kwh, unshaded_kwh : array, shape (12,)
+        By month. [kWh]
+    system : SystemAssumptions
+    weather_temperature : bool
+        Whether the air's temperature is the weather's.
+    """
+
+    size_kwp: float
+    kwh: Floats
+    unshaded_kwh: Floats
+    system: SystemAssumptions
+    weather_temperature: bool
+
+    @property
+    def lost_kwh(self) -> Floats:
+        """By month. [kWh]"""
+        return self.unshaded_kwh - self.kwh
+
+    @property
+    def specific_yield(self) -> float:
+        """Of the year. [kWh/kWp]"""
+        return float(self.kwh.sum() / self.size_kwp)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Figures and assumptions."""
+        return {
+            "size_kwp": self.size_kwp,
+            "annual_kwh": number(self.kwh.sum()),
+            "monthly_kwh": numbers(self.kwh),
+            "specific_yield_kwh_per_kwp": number(self.specific_yield),
+            "assumptions": {
+                **asdict(self.system),
+                "model": "PVWatts, cell temperature by Faiman",
+                "air_temperature": "of the weather" if self.weather_temperature else "assumed",
+                "note": NOTE,
+            },
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,6 +166,12 @@ class PlaneResult:
     best_unshaded : BestPlane
     window : WindowResult
     by_obstruction : tuple of ObstructionLoss
+    weighted_access : Interval or None
+        Of the year, months weighted as the settings say.
+    energy : Energy or None
+        Where the plane has a size.
+    verdicts : tuple of Verdict
+        One for each rule set.
     """
 
     plane: Plane
@@ -119,6 +187,9 @@ class PlaneResult:
     best_unshaded: BestPlane
     window: WindowResult
     by_obstruction: tuple[ObstructionLoss, ...]
+    weighted_access: Interval | None = None
+    energy: Energy | None = None
+    verdicts: tuple[Verdict, ...] = ()
 
     @property
     def loss_kwh_m2(self) -> Floats:
@@ -136,6 +207,17 @@ class PlaneResult:
             "annual_kwh_per_m2": number(self.loss_kwh_m2.sum()),
             "monthly_kwh_per_m2": numbers(self.loss_kwh_m2),
         }
+        if self.energy is not None:
+            loss["annual_kwh"] = number(self.energy.lost_kwh.sum())
+            loss["monthly_kwh"] = numbers(self.energy.lost_kwh)
+            loss["note"] = NOTE
+        more: dict[str, Any] = {}
+        if self.weighted_access is not None:
+            more["weighted_solar_access"] = self.weighted_access.as_dict()
+        if self.energy is not None:
+            more["energy"] = self.energy.as_dict()
+        if self.verdicts:
+            more["rules"] = [v.as_dict() for v in self.verdicts]
         return {
             "name": self.plane.name,
             "tilt_deg": self.plane.tilt_deg,
@@ -165,6 +247,11 @@ class PlaneResult:
                 "azimuth_deg": self.best_unshaded.azimuth_deg,
                 "annual_kwh_per_m2": self.best_unshaded.irradiation_kwh_m2,
             },
+            "month_by_hour": {
+                "solar_access": [numbers(row) for row in self.hourly_solar_access],
+                "beam_access": [numbers(row) for row in self.hourly_beam_access],
+            },
+            **more,
         }
 
 
@@ -206,6 +293,7 @@ class AccessResult:
                 "model": self.settings.model,
                 "sun_disc_radius_deg": self.settings.disc_radius_deg,
                 "draws": self.settings.draws,
+                "month_weights": self.settings.month_weights,
                 "notes": list(self.notes),
             },
         }

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from logger.access.electricity import SystemAssumptions
+from logger.access.rules import Rules
 from logger.columns import Floats, floats
 from logger.errors import UsageError
 
@@ -103,6 +105,12 @@ class AccessSettings:
         Of the draws.
     timezone : str or None
         IANA name for clock times; None gives UTC.
+    month_weights : tuple of 12 floats or None
+        Where the load is seasonal (heating, pumping): how much each month's light counts.
+    rules : Rules
+        Of a programme or permit.
+    system : SystemAssumptions
+        For planes with a size.
     """
 
     year: int = 2026
@@ -116,6 +124,9 @@ class AccessSettings:
     draws: int = 1000
     seed: int = 1
     timezone: str | None = None
+    month_weights: tuple[float, ...] | None = None
+    rules: Rules = field(default_factory=Rules)
+    system: SystemAssumptions = field(default_factory=SystemAssumptions)
 
     def __post_init__(self) -> None:
         for value, allowed, what in (
@@ -132,6 +143,13 @@ class AccessSettings:
             raise UsageError("the radius of the sun's disc must be 0 to 1 degrees")
         if not 0 <= self.draws <= 1_000_000:
             raise UsageError("the number of drawn horizons must be 0 to 1000000")
+        weights = self.month_weights
+        if weights is not None and not (
+            len(weights) == 12
+            and all(math.isfinite(w) and w >= 0 for w in weights)
+            and sum(weights) > 0
+        ):
+            raise UsageError("month weights must be twelve numbers, none below 0, not all 0")
 
     @property
     def monthly_albedo(self) -> Floats:

@@ -11,7 +11,7 @@ import numpy as np
 from logger.access.blocking import SunBlocking
 from logger.access.settings import AccessSettings, SolarWindow
 from logger.access.surroundings import Names
-from logger.columns import Floats
+from logger.columns import Bools, Floats
 from logger.errors import UsageError
 from logger.sun import SunYear
 
@@ -78,6 +78,12 @@ class WindowResult:
     clock: str
 
 
+def in_window(sun: SunYear, window: SolarWindow) -> Bools:
+    """Rows of the sun that lie in the window. Shape (N,)."""
+    hour = sun.solar_hour
+    return np.asarray((hour >= window.from_solar_hour) & (hour < window.to_solar_hour))
+
+
 def solar_window(
     sun: SunYear,
     blocking: SunBlocking,
@@ -95,7 +101,7 @@ def solar_window(
     settings : AccessSettings
     """
     window = settings.window
-    inside = (sun.solar_hour >= window.from_solar_hour) & (sun.solar_hour < window.to_solar_hour)
+    inside = in_window(sun, window)
     up = np.bincount(sun.month[inside], minlength=12).astype(float)
     seen = inside[blocking.row]
     row, taken = blocking.row[seen], blocking.taken[:, seen]

@@ -1,0 +1,93 @@
+"""Rules of a programme or permit: is a plane good enough, and can this survey tell?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from logger.errors import UsageError
+
+PASS, FAIL, TOO_CLOSE = "pass", "fail", "too close to call"
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Least values that a programme or permit asks for; None asks nothing.
+
+    Parameters
+    ----------
+    minimum_solar_access : float or None
+        Of the year, 0 to 1.
+    minimum_total_solar_resource_fraction : float or None
+        0 to 1.
+    minimum_window_clear : float or None
+        Of the solar window in its worst month, 0 to 1.
+
+    Raises
+    ------
+    UsageError
+        A value is outside 0 to 1.
+    """
+
+    minimum_solar_access: float | None = None
+    minimum_total_solar_resource_fraction: float | None = None
+    minimum_window_clear: float | None = None
+
+    def __post_init__(self) -> None:
+        for value in (
+            self.minimum_solar_access,
+            self.minimum_total_solar_resource_fraction,
+            self.minimum_window_clear,
+        ):
+            if value is not None and not (math.isfinite(value) and 0 <= value <= 1):
+                raise UsageError(f"a minimum of {value:g} is outside 0 to 1")
+
+    def __bool__(self) -> bool:
+        return any(
+            value is not None
+            for value in (
+                self.minimum_solar_access,
+                self.minimum_total_solar_resource_fraction,
+                self.minimum_window_clear,
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One rule held against one plane.
+
+    Parameters
+    ----------
+    rule : str
+    limit, value, low, high : float
+        0 to 1; low and high bound the 95 % interval.
+    """
+
+    rule: str
+    limit: float
+    value: float
+    low: float
+    high: float
+
+    @property
+    def verdict(self) -> str:
+        """Pass or fail where the whole interval agrees, else too close to call."""
+        if not math.isfinite(self.value):
+            return FAIL
+        # Without an interval the value alone decides.
+        if self.low >= self.limit:
+            return PASS
+        return FAIL if self.high < self.limit else TOO_CLOSE
+
+    def as_dict(self) -> dict[str, Any]:
+        """The form of an entry of the result's ``rules`` list."""
+        return {
+            "rule": self.rule,
+            "limit": self.limit,
+            "value": self.value if math.isfinite(self.value) else None,
+            "low": self.low if math.isfinite(self.low) else None,
+            "high": self.high if math.isfinite(self.high) else None,
+            "verdict": self.verdict,
+        }
