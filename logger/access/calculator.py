@@ -155,8 +155,8 @@ class SiteYear:
         at = sector_middles(1.0)
         height = np.stack([skyline_at(layer.profile, at) for layer in surroundings.layers])
         order = np.argsort(height, axis=0, kind="stable")
-        weight = np.bincount(self.sun.month, self.split.isotropic_wm2, minlength=MONTHS)
-        weight = weight / max(float(weight.sum()), 1e-12)
+        diffuse = np.bincount(self.sun.month, self.split.isotropic_wm2, minlength=MONTHS)
+        weight = floats(diffuse / max(float(diffuse.sum()), 1e-12))
         # What passes a slice passes every layer that reaches above it; months by their diffuse.
         by_month = surroundings.transmittance[order]
         passes = np.cumprod(by_month[::-1], axis=0)[::-1] @ weight

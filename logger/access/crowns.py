@@ -11,8 +11,8 @@ Published transmittances of the direct beam:
 - a deciduous street tree before a south wall: about 0.20 in leaf, 0.60 bare (Heisler 1986, Urban
   Ecology 9:337-359; from memory).
 
-The defaults here are 0.03 and 0.50, in leaf from day 97 to day 300 (that last day from memory) in the
-north and half a year later in the south. Between the tropics a tree counts as in leaf all year
+The defaults here are 0.03 and 0.50, in leaf from day 97 to day 300 (that last day from memory) in
+the north and half a year later in the south. Between the tropics a tree counts as in leaf all year
 (common practice, no source). A surveyor who knows better gives the numbers.
 """
 

@@ -1,8 +1,8 @@
 """What if: the same place with something built, felled, cut back, grown, or bare in winter.
 
 Each function takes surroundings and gives new ones; the survey itself is never changed. What stands
-behind a thing that is taken away was never seen: unless its elevation is given, the skyline is taken
-straight across from one side of the gap to the other, at most as high as the thing itself.
+behind a thing that is taken away was never seen: unless its elevation is given, the skyline is
+taken straight across from one side of the gap to the other, at most as high as the thing itself.
 """
 
 from __future__ import annotations
@@ -395,7 +395,7 @@ def _with_edge(profile: HorizonProfile, azimuth_deg: float) -> HorizonProfile:
         if values is None:
             return None
         new = values[before] + (values[after] - values[before]) * share
-        return np.insert(values, place, [new] * copies)
+        return floats(np.insert(values, place, [new] * copies))
 
     known = bool(profile.known[before] and profile.known[after])
     elevation = column(np.where(profile.known, profile.elevation_deg, np.nan))
