@@ -53,7 +53,7 @@ class HorizonSettings:
     held_share : float
         A recording held still for more than this share of its time is read corner by corner.
     between_deg : float
-        How far the skyline may depart from the straight way between two vertices five degrees
+        How far the skyline may depart from the straight way between two vertices ten degrees
         or more apart that are not the ends of a straight edge, 1 sigma. [deg]
     widest_join_deg : float
         Vertices further apart are not joined unless a straight edge joins them. [deg]
@@ -145,8 +145,8 @@ class HorizonSettings:
     still_deg: float = 0.5
     hold_noise_time_s: float = 0.3
     held_share: float = 0.3
-    between_deg: float = 0.3
-    widest_join_deg: float = 25.0
+    between_deg: float = 0.5
+    widest_join_deg: float = 40.0
     lag_prior_s: float = 0.2
     drift_prior_deg_per_min: float = 1.0
     turn_prior_deg: float = 1.0

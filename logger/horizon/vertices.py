@@ -126,10 +126,12 @@ def _held(
     while b + step <= t.size and t[b + step - 1] - t_s < 0.6 and stays(b, b + step):
         b += step
     seconds = float(t[b - 1] - t[a])
-    scatter = np.sqrt((np.var(across[a:b]) + np.var(elevation[a:b])) / 2.0)
-    said = float(np.median(sight.standard_error_deg[row[at - 1 : at]]))
-    own = said if np.isfinite(said) else 0.0
-    error = max(float(scatter), own) / np.sqrt(1.0 + seconds / settings.hold_noise_time_s)
+    error = float(
+        np.hypot(
+            _mean_error(across[a:b], seconds, settings),
+            _mean_error(elevation[a:b], seconds, settings),
+        )
+    ) / np.sqrt(2.0)
     return Vertex(
         t_s,
         float(wrap360(np.mean(path[a:b]))),
@@ -139,6 +141,13 @@ def _held(
         float(t[b - 1]),
         straight,
     )
+
+
+def _mean_error(value: Floats, seconds: float, settings: HorizonSettings) -> float:
+    """Error of the mean of rows: their own jitter averages row by row, the hand's slowly. [deg]."""
+    jitter = float(np.mean(np.diff(value) ** 2)) / 2.0
+    slow = max(float(np.var(value)) - jitter, 0.0)
+    return float(np.sqrt(jitter / value.size + slow / (1.0 + seconds / settings.hold_noise_time_s)))
 
 
 def _still(t_s: Floats, across: Floats, elevation: Floats, settings: HorizonSettings) -> bool:
@@ -231,7 +240,7 @@ def joined_line(vertices: Sequence[Vertex], settings: HorizonSettings) -> Line:
             doubt = 0.0
         else:
             between = one.elevation_deg + share * rise
-            doubt = settings.between_deg * min(1.0, abs(turn) / 5.0)
+            doubt = settings.between_deg * min(1.0, abs(turn) / 10.0)
         path += (path[-1] + share * turn).tolist()
         elevation += between.tolist()
         held = one.error_deg + share * (two.error_deg - one.error_deg)
