@@ -8,7 +8,9 @@ from pathlib import Path
 
 from logger.access import AccessSettings, Plane, SiteYear, Weather
 from logger.acquisition import load_stream
-from logger.job import Job, point_recordings
+from logger.horizon import ImportHorizon, TakeIn, edit_from_dict
+from logger.horizon_csv import read_horizon_csv
+from logger.job import JOB_FILE, Job, point_recordings, recording_elsewhere
 from logger.pipeline import (
     PointResult,
     PointSetup,
@@ -105,7 +107,7 @@ def point_result(
 
 
 def point_setup(job: Job, point: str) -> PointSetup:
-    """What the job itself says of a point: names, distances, heights.
+    """What the job itself says of a point: names, distances, heights, edits.
 
     Parameters
     ----------
@@ -114,6 +116,11 @@ def point_setup(job: Job, point: str) -> PointSetup:
     """
     here = [o for o in job.obstructions if o.point in ("", point)]
     known = job.point(point)
+    edits = [
+        edit_from_dict(entry.change(), f"{job.folder / JOB_FILE}: edit of {entry.when}")
+        for entry in job.edits
+        if entry.point == point
+    ]
     return PointSetup(
         obstructions=tuple(
             Obstruction(o.name, o.from_azimuth_deg, o.to_azimuth_deg, o.kind, o.distance_m)
@@ -123,4 +130,15 @@ def point_setup(job: Job, point: str) -> PointSetup:
         distances_m={o.name: o.distance_m for o in here if o.distance_m is not None},
         sight_height_m=known.sight_height_m,
         module_height_m=known.module_height_m,
+        edits=tuple(edits),
+        elsewhere={
+            edit.recording: load_sweep(recording_elsewhere(job, edit.recording))
+            for edit in edits
+            if isinstance(edit, TakeIn)
+        },
+        horizons={
+            edit.source: read_horizon_csv(job.folder / edit.source)
+            for edit in edits
+            if isinstance(edit, ImportHorizon)
+        },
     )

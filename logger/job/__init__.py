@@ -1,17 +1,19 @@
 """The folder that holds a survey."""
 
-from logger.job.edits import Edit
+from logger.job.edits import EditEntry, moment_text
 from logger.job.folder import (
     calibration_path,
     calibration_results,
     point_names,
     point_recordings,
     read_json,
+    recording_elsewhere,
     result_path,
     sweep_path,
     write_json,
 )
 from logger.job.job import (
+    JOB_FILE,
     Job,
     NamedSector,
     Point,
@@ -25,7 +27,8 @@ from logger.job.job import (
 from logger.job.names import folder_name, stamp
 
 __all__ = [
-    "Edit",
+    "JOB_FILE",
+    "EditEntry",
     "Job",
     "NamedSector",
     "Point",
@@ -35,10 +38,12 @@ __all__ = [
     "create_job",
     "edit_job",
     "folder_name",
+    "moment_text",
     "point_names",
     "point_recordings",
     "read_job",
     "read_json",
+    "recording_elsewhere",
     "result_path",
     "set_plane",
     "set_point",

@@ -9,7 +9,6 @@ from typing import Any
 
 from logger.errors import InputError
 from logger.files import json_text, write_atomically
-from logger.job.edits import DROP_RECORDING, MERGE_POINT
 from logger.job.job import Job
 from logger.job.names import folder_name, stamp
 
@@ -57,24 +56,34 @@ def point_names(job: Job) -> list[str]:
 def point_recordings(job: Job, point: str) -> list[Path]:
     """A point's recordings, oldest first; all of them together are the point.
 
-    Recordings that an edit leaves out are left out, those of a merged point are there.
-
     Parameters
     ----------
     job : Job
     point : str
     """
-    name = folder_name(point)
-    mine = [edit for edit in job.edits if edit.point == name]
-    dropped = {edit.recording for edit in mine if edit.action == DROP_RECORDING}
-    folders = [name, *(edit.from_point for edit in mine if edit.action == MERGE_POINT)]
-    found = {
-        path
-        for folder in dict.fromkeys(folder_name(f) for f in folders)
-        for path in (job.folder / "sweeps" / folder).glob("*.sweep")
-        if path.name not in dropped
-    }
-    return sorted(found, key=lambda path: (path.stem, path))
+    found = (job.folder / "sweeps" / folder_name(point)).glob("*.sweep")
+    # By stem: the second of one second, "…Z-2", comes after the first.
+    return sorted(found, key=lambda path: path.stem)
+
+
+def recording_elsewhere(job: Job, name: str) -> Path:
+    """A recording of any point, by its file name.
+
+    Parameters
+    ----------
+    job : Job
+    name : str
+
+    Raises
+    ------
+    InputError
+        There is none, or more than one.
+    """
+    found = [p for p in (job.folder / "sweeps").glob("*/*.sweep") if p.name == name]
+    if len(found) != 1:
+        many = "more than one recording is" if found else "no recording is"
+        raise InputError(f"{many} called {name!r}", str(job.folder / "sweeps"))
+    return found[0]
 
 
 def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from logger.access import Plane
 from logger.errors import InputError, UsageError
 from logger.files import write_atomically
-from logger.job.edits import Edit, edit_of
+from logger.job.edits import EditEntry, edit_entry
 from logger.job.names import folder_name
 from logger.job.tables import Table, tables
 from logger.profile import OBSTRUCTION_KINDS
@@ -86,7 +86,7 @@ class Job:
         ``name``, ``serial_number``, ``holder`` and whatever else, for the report.
     rules : raw table
         The programme's, as it stands in the file; the room that uses it checks it.
-    edits : tuple of Edit
+    edits : tuple of EditEntry
         What the office changed without touching a recording, oldest first.
     """
 
@@ -100,7 +100,7 @@ class Job:
     people: Mapping[str, str] = field(default_factory=dict)
     board: Mapping[str, str] = field(default_factory=dict)
     rules: Mapping[str, Any] = field(default_factory=dict)
-    edits: tuple[Edit, ...] = ()
+    edits: tuple[EditEntry, ...] = ()
 
     def point(self, name: str) -> Point:
         """The point of that name; one with nothing known if the job does not list it."""
@@ -164,7 +164,7 @@ def _job_of(folder: Path, raw: dict[str, Any]) -> Job:
         people=Table.named(raw, "people").texts(),
         board=Table.named(raw, "board").texts(),
         rules=Table.named(raw, "rules").raw,
-        edits=tuple(edit_of(t) for t in tables(raw, "edits")),
+        edits=tuple(edit_entry(t) for t in tables(raw, "edits")),
     )
 
 
@@ -369,13 +369,13 @@ def set_point(folder: Path, point: Point) -> Job:
     return edit_job(folder, lambda document: _put(document, "points", known))
 
 
-def add_edit(folder: Path, edit: Edit) -> Job:
+def add_edit(folder: Path, edit: EditEntry) -> Job:
     """Append an edit; edits are never changed or taken away, a later one goes before.
 
     Parameters
     ----------
     folder : Path
-    edit : Edit
+    edit : EditEntry
     """
     return edit_job(folder, lambda document: _put(document, "edits", edit.as_dict(), unique=False))
 

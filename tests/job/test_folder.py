@@ -5,15 +5,14 @@ import pytest
 
 from logger.errors import InputError
 from logger.job import (
-    Edit,
     Job,
     Point,
-    add_edit,
     calibration_path,
     calibration_results,
     point_names,
     point_recordings,
     read_job,
+    recording_elsewhere,
     result_path,
     set_point,
     sweep_path,
@@ -28,10 +27,6 @@ def recorded(job: Job, point: str, started: dt.datetime) -> Path:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.touch(exist_ok=False)
     return path
-
-
-def edit(action: str, point: str, **what: str) -> Edit:
-    return Edit(action, point, "A. Example", NOON, "a mistake", **what)  # type: ignore[arg-type]
 
 
 def test_files_lie_where_the_documented_layout_says(job: Job) -> None:
@@ -56,20 +51,14 @@ def test_points_are_listed_first_by_the_job_then_by_what_was_swept(job: Job) -> 
     assert point_names(job) == ["eave", "annex"]
 
 
-def test_a_recording_left_out_by_an_edit_stays_on_the_disk(job: Job) -> None:
-    first = recorded(job, "eave", NOON)
-    second = recorded(job, "eave", NOON + dt.timedelta(minutes=5))
-    job = add_edit(job.folder, edit("drop recording", "eave", recording=first.name))
-    assert point_recordings(job, "eave") == [second]
-    assert first.exists()
-
-
-def test_a_merged_points_recordings_count_for_both(job: Job) -> None:
-    eave = recorded(job, "eave", NOON)
-    typo = recorded(job, "eaves", NOON + dt.timedelta(minutes=5))
-    job = add_edit(job.folder, edit("merge point", "eave", from_point="eaves"))
-    assert point_recordings(job, "eave") == [eave, typo]
-    assert point_recordings(job, "eaves") == [typo]
+def test_a_recording_of_another_point_is_found_by_its_name(job: Job) -> None:
+    path = recorded(job, "annex", NOON)
+    assert recording_elsewhere(job, path.name) == path
+    with pytest.raises(InputError, match="no recording is called"):
+        recording_elsewhere(job, "20260101T000000Z.sweep")
+    recorded(job, "eave", NOON)
+    with pytest.raises(InputError, match="more than one recording is called"):
+        recording_elsewhere(job, path.name)
 
 
 def test_calibration_results_come_oldest_first(job: Job) -> None:

@@ -1,4 +1,3 @@
-import datetime as dt
 import subprocess
 import sys
 from pathlib import Path
@@ -7,8 +6,9 @@ import pytest
 
 from logger.access import Plane
 from logger.errors import InputError, UsageError
+from logger.horizon import edit_from_dict
 from logger.job import (
-    Edit,
+    EditEntry,
     Job,
     Point,
     add_edit,
@@ -75,8 +75,8 @@ def test_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> No
         (SITE + "[[obstructions]]\nkind = 'cow'", "obstructions 1: kind 'cow' is none of"),
         (SITE + "[[obstructions]]\nto_azimuth_deg = 5", "obstructions 1: from_azimuth_deg is"),
         (SITE + "[[obstructions]]\ndistance_m = 0", "obstructions 1: distance_m must be above 0"),
-        (SITE + "[[edits]]\naction = 'tidy up'", "edits 1: action 'tidy up' is none of"),
-        (SITE + "[[edits]]\naction = 'drop span'\npoint = 'a'", "edits 1: who is missing"),
+        (SITE + "[[edits]]\nkind = 'drop span'", "edits 1: point is missing"),
+        (SITE + "[[edits]]\nkind = 'drop span'\npoint = 'a'", "edits 1: who is missing"),
         ("[site]\nx = =\ny = 1", "is no valid TOML.*line 2"),
         (b"[site]\nname = '\xff'", "is not UTF-8 text"),
     ],
@@ -133,34 +133,35 @@ def test_a_change_that_would_break_the_job_is_not_made(job: Job) -> None:
     assert path.read_bytes() == before
 
 
-def an_edit(why: str = "the ladder was in the way") -> Edit:
-    return Edit(
+def an_edit(why: str = "the ladder was in the way") -> EditEntry:
+    return EditEntry(
         "drop span",
         "eave",
         "A. Example",
-        dt.datetime(2026, 5, 14, 8, 0, tzinfo=dt.UTC),
+        "2026-05-14T08:00:00Z",
         why,
-        recording="20260514T074500Z.sweep",
-        from_s=3.0,
-        to_s=7.5,
+        {"recording": "20260514T074500Z.sweep", "from_s": 3.0, "to_s": 7.5},
     )
 
 
 def test_edits_are_kept_in_order_with_who_when_and_why(job: Job) -> None:
     add_edit(job.folder, an_edit())
-    edits = add_edit(job.folder, an_edit("a bird")).edits
-    assert edits == (an_edit(), an_edit("a bird"))
-    assert "3.0 to 7.5 s of 20260514T074500Z.sweep dropped (a bird; A. Example, 2026-05-14)" in (
-        edits[1].in_words()
-    )
+    assert add_edit(job.folder, an_edit("a bird")).edits == (an_edit(), an_edit("a bird"))
 
 
-def test_a_span_that_ends_before_it_starts_is_refused(job: Job) -> None:
+def test_an_edit_is_what_the_horizon_room_takes(job: Job) -> None:
+    (entry,) = add_edit(job.folder, an_edit()).edits
+    change = edit_from_dict(entry.change())
+    assert "20260514T074500Z.sweep: 3 to 7.5 s left out" in str(change)
+    assert "A. Example" in str(change)
+    assert "the ladder was in the way" in str(change)
+
+
+def test_the_moment_of_an_edit_may_be_a_toml_date_in_any_zone(job: Job) -> None:
     path = job.folder / "job.toml"
     add_edit(job.folder, an_edit())
-    path.write_text(path.read_text().replace("to_s = 7.5", "to_s = 2.5"))
-    with pytest.raises(InputError, match="edits 1: from_s must be"):
-        read_job(job.folder)
+    path.write_text(path.read_text().replace('"2026-05-14T08:00:00Z"', "2026-05-14T10:00:00+02:00"))
+    assert read_job(job.folder).edits == (an_edit(),)
 
 
 WRITE_POINTS = """
