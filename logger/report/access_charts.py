@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from logger.angles import angle_between
-from logger.columns import Bools, Floats, freeze_columns
+from logger.columns import Bools, Floats, floats, freeze_columns
 from logger.report import style
 from logger.report.figures import PlaneFigures
 from logger.report.labels import Labels
@@ -60,44 +60,35 @@ def draw_monthly_access(axes: Axes, plane: PlaneFigures) -> None:
     high = np.append(solar.high, solar.year.high) * 100
     beam_value = np.append(beam.value, beam.year.value) * 100
     known = np.isfinite(value)
-    bars = axes.bar(x[known], value[known], width=0.74, color=style.SUN_PALE, lw=0)
-    if known[-1]:
-        bars[-1].set_color(style.SUN_YEAR)
+    axes.set_xlim(-0.6, 13.2)
+    axes.set_ylim(0, 104)
+    bars = [(a - 0.37, a + 0.37, 0.0, v) for a, v in zip(x, value, strict=True)]
+    for which, colour in ((slice(0, 12), style.SUN_PALE), (slice(12, 13), style.SUN_YEAR)):
+        shown = [bar for bar, is_known in zip(bars[which], known[which], strict=True) if is_known]
+        style.boxes(axes, shown, facecolor=colour, lw=0)
     wide = known & (high > low)
-    axes.vlines(x[wide], low[wide], high[wide], color=style.INK, lw=1.3, zorder=4)
+    spans = [[(x[k], low[k]), (x[k], high[k])] for k in np.flatnonzero(wide)]
+    style.lines(axes, spans, colors=style.INK, lw=1.3, zorder=4)
     axes.plot(
-        x + 0.22, beam_value, ls="none", marker="D", ms=3, mfc=style.PAPER, mec=style.SKYLINE_DEEP,
-        mew=0.9, zorder=5,
+        x + 0.22, beam_value, ls="none", marker="D", ms=3, mfc=style.PAPER,
+        mec=style.SKYLINE_DEEP, mew=0.9, zorder=5,
     )  # fmt: skip
     for position, number in zip(x, value, strict=True):
         text = f"{number:.0f}" if np.isfinite(number) else DASH
-        axes.annotate(
-            text,
-            (position, 0),
-            xytext=(0, 3),
-            textcoords="offset points",
-            ha="center",
-            color=style.INK,
-        )
-    axes.set_xlim(-0.6, 13.2)
-    axes.set_xticks(x)
-    axes.set_xticklabels([*style.MONTHS, "year"])
-    axes.tick_params(axis="x", length=0)
-    axes.set_ylim(0, 104)
-    axes.set_yticks([0, 25, 50, 75, 100])
-    axes.set_ylabel("solar access [%]")
-    axes.grid(axis="y", color=style.RULE, lw=0.4)
-    axes.spines["left"].set_visible(False)
-    axes.tick_params(axis="y", length=0)
-
-
-def shade_ramp() -> Any:
-    """One hue from nearly white (nothing lost) to dark (all lost)."""
-    from matplotlib.colors import LinearSegmentedColormap
-
-    return LinearSegmentedColormap.from_list(
-        "shade", ["#f5f2ea", "#cdd6e2", "#93a5bd", "#5c7492", "#2b3a4e"]
+        style.write(axes, text, float(position), 0, 0, 3, ha="center")
+    style.scale_x(axes, x, [*style.MONTHS, "year"], ticks=False)
+    shares = [0, 25, 50, 75, 100]
+    style.scale_y(
+        axes, shares, [str(s) for s in shares], "solar access [%]", ticks=False, grid=True
     )
+
+
+SHADE_STEPS = ("#f5f2ea", "#dfe3e8", "#cdd6e2", "#b8c5d6", "#a0b1c8", "#8599b4", "#6b829f",
+               "#54698a", "#3f5270", "#2b3a4e")  # fmt: skip
+"""One hue from nearly white (nothing lost) to dark (all lost), in tenths."""
+
+BLOCKED_FROM = 0.95
+"""Share of the sun's time from which a cell of the shade map counts as blocked."""
 
 
 def shade_chart(shade: ShadeMap, name: str = "") -> Figure:
@@ -110,102 +101,73 @@ def shade_chart(shade: ShadeMap, name: str = "") -> Figure:
         Of the point, for the heading.
     """
     with style.house_style():
-        figure = style.new_figure(height_mm=69)
+        figure = style.new_figure(height_mm=66)
         axes = style.add_axes(figure, right_mm=34)
         draw_shade(axes, shade)
         style.title(axes, "Hours in the shade", "month by hour of the day, in calendar order", name)
-        _draw_shade_key(figure, axes)
+        _draw_shade_key(axes)
     return figure
-
-
-BLOCKED_FROM = 0.95
-"""Share of the sun's time from which a cell of the shade map counts as blocked."""
 
 
 def draw_shade(axes: Axes, shade: ShadeMap) -> None:
     """Draw tiles, darker the longer the sun is hidden, hatched where it is blocked throughout."""
-    rows = np.arange(13) - 0.5
-    axes.pcolormesh(
-        shade.hour,
-        rows,
-        np.ma.masked_where(~(shade.unmeasured <= 0.5), shade.shaded),
-        cmap=shade_ramp(),
-        vmin=0,
-        vmax=1,
-        edgecolors=style.PAPER,
-        linewidth=0.5,
-    )
-    for which, hatch, colour in (
-        (shade.shaded >= BLOCKED_FROM, "xxxx", style.BAND),
-        (shade.unmeasured > 0.5, "////", style.QUIET),
-    ):
-        for month, start, end in _stretches(which):
-            left, right = shade.hour[start], shade.hour[end]
-            axes.fill_between(
-                [left, right], month - 0.47, month + 0.47, facecolor="none", edgecolor=colour,
-                hatch=hatch, lw=0,
-            )  # fmt: skip
     up = np.flatnonzero(np.isfinite(shade.shaded).any(axis=0))
     first, last = (int(up[0]), int(up[-1]) + 1) if up.size else (12, 36)
-    axes.set_xlim(np.floor(shade.hour[first]), np.ceil(shade.hour[last]))
+    low, high = np.floor(shade.hour[first]), np.ceil(shade.hour[last])
+    axes.set_xlim(low, high)
     axes.set_ylim(11.5, -0.5)
-    axes.set_yticks(range(12))
-    axes.set_yticklabels(style.MONTHS)
-    step = 1 if shade.hour[last] - shade.hour[first] <= 18 else 2
-    low, high = axes.get_xlim()
-    axes.set_xticks(np.arange(np.ceil(low / step) * step, high + 0.1, step))
-    axes.set_xlabel("apparent solar time [h]", labelpad=1)
-    axes.tick_params(length=0)
-    axes.spines[["left", "bottom"]].set_visible(False)
+    unmeasured = shade.unmeasured > 0.5
+    tenth = np.minimum(np.nan_to_num(shade.shaded) * 10, 9).astype(int)
+    shown = np.isfinite(shade.shaded) & ~unmeasured
+    for step, colour in enumerate(SHADE_STEPS):
+        tiles = _tiles(shade, shown & (tenth == step), join=False)
+        style.boxes(axes, tiles, facecolor=colour, edgecolor=style.PAPER, lw=0.5)
+    for which, hatch in ((shade.shaded >= BLOCKED_FROM, "xxxx"), (unmeasured, "////")):
+        tiles = _tiles(shade, which, join=True)
+        style.boxes(axes, tiles, facecolor="none", edgecolor=style.BAND, hatch=hatch, lw=0)
+    step = 1 if high - low <= 18 else 2
+    hours = np.arange(np.ceil(low / step) * step, high + 0.1, step)
+    style.scale_x(axes, hours, [f"{h:.0f}" for h in hours], "apparent solar time [h]", ticks=False)
+    style.scale_y(axes, range(12), style.MONTHS, ticks=False)
     for row in np.flatnonzero(~np.isfinite(shade.shaded).any(axis=1)):
-        axes.annotate(
-            "no sun", ((low + high) / 2, row), ha="center", va="center", color=style.QUIET
-        )
+        how: Any = {"ha": "center", "va": "center", "color": style.QUIET}
+        style.write(axes, "no sun", (low + high) / 2, float(row), **how)
 
 
-def _draw_shade_key(figure: Figure, axes: Axes) -> None:
-    """The ramp beside the tiles, with the two hatches named."""
-    box = axes.get_position()
-    left = box.x1 + 0.02
-    key = figure.add_axes((left, box.y0 + 0.38 * box.height, 0.02, 0.56 * box.height))
-    key.pcolormesh(
-        [0, 1], np.linspace(0, 1, 11), np.linspace(0.05, 0.95, 10)[:, None], cmap=shade_ramp(),
-        vmin=0, vmax=1,
-    )  # fmt: skip
-    key.set_xticks([])
-    key.set_yticks([0, 0.5, 1])
-    key.set_yticklabels(["0", "50", "100"])
-    key.yaxis.tick_right()
-    key.tick_params(length=0)
-    key.spines[:].set_visible(False)
-    key.annotate(
-        "share of\nthe sun's\ntime [%]", (0, 0.5), xytext=(32, 0), xycoords="axes fraction",
-        textcoords="offset points", va="center", linespacing=1.3,
-    )  # fmt: skip
-    signs = figure.add_axes((left, box.y0, 0.02, 0.28 * box.height))
-    signs.set_axis_off()
-    signs.set_ylim(0, 2)
-    signs.set_xlim(0, 1)
-    ramp = shade_ramp()
-    for low, face, hatch, colour, text in (
-        (1.1, ramp(1.0), "xxxx", style.BAND, "blocked"),
-        (0.0, style.PAPER, "////", style.QUIET, "not measured"),
-    ):
-        signs.fill_between(
-            [0, 1], low, low + 0.9, facecolor=face, edgecolor=colour, hatch=hatch, lw=0
-        )
-        signs.annotate(
-            text, (1, low + 0.45), xytext=(4, 0), textcoords="offset points", va="center"
-        )
-
-
-def _stretches(which: Bools) -> list[tuple[int, int, int]]:
-    """Runs of True in each row of a mask: row, first column, column after the last."""
+def _tiles(shade: ShadeMap, which: Bools, join: bool) -> list[tuple[float, float, float, float]]:
+    """Rectangles of the marked cells, neighbours of one month joined on demand."""
+    if not join:
+        return [
+            (shade.hour[k], shade.hour[k + 1], month - 0.5, month + 0.5)
+            for month, k in np.argwhere(which)
+        ]
     found = []
-    for row, mask in enumerate(which):
+    for month, mask in enumerate(which):
         edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(int))).reshape(-1, 2)
-        found += [(row, int(a), int(b)) for a, b in edges]
+        found += [(shade.hour[a], shade.hour[b], month - 0.47, month + 0.47) for a, b in edges]
     return found
+
+
+def _draw_shade_key(axes: Axes) -> None:
+    """The ramp beside the tiles, with the two hatches named."""
+    how: Any = {"transform": axes.transAxes, "clip_on": False, "lw": 0}
+    left, right = 1.027, 1.053
+    for k, colour in enumerate(SHADE_STEPS):
+        low = 0.38 + 0.056 * k
+        style.boxes(axes, [(left, right, low, low + 0.056)], facecolor=colour, **how)
+    for share in (0, 50, 100):
+        style.write(
+            axes, str(share), right, 0.38 + 0.0056 * share, 4, 0, "axes", va="center_baseline"
+        )
+    words: Any = {"va": "center", "linespacing": 1.3}
+    style.write(axes, "share of\nthe sun's\ntime [%]", right, 0.66, 26, 0, "axes", **words)
+    for low, face, hatch, text in (
+        (0.16, SHADE_STEPS[-1], "xxxx", "blocked"),
+        (0.0, "none", "////", "not measured"),
+    ):
+        shape = [(left, right, low, low + 0.12)]
+        style.boxes(axes, shape, facecolor=face, edgecolor=style.BAND, hatch=hatch, **how)
+        style.write(axes, text, right, low + 0.06, 4, 0, "axes", **words)
 
 
 def obstruction_chart(plane: PlaneFigures, name: str = "", most: int = 12) -> Figure:
@@ -220,37 +182,46 @@ def obstruction_chart(plane: PlaneFigures, name: str = "", most: int = 12) -> Fi
     most : int
         Bars drawn; the rest is named as a number.
     """
-    ranked = sorted(plane.by_obstruction, key=lambda o: -o.year)
+    ranked = sorted(plane.by_obstruction, key=lambda o: -np.nan_to_num(o.year))
     shown = ranked[:most]
     with style.house_style():
         figure = style.new_figure(height_mm=24 + 6.5 * len(shown))
         axes = style.add_axes(figure, left_mm=52, right_mm=14)
-        values = np.array([o.year for o in shown]) * 100
-        axes.barh(range(len(shown)), values, height=0.66, color=style.SKYLINE, lw=0)
-        for k, (o, value) in enumerate(zip(shown, values, strict=True)):
-            axes.annotate(
-                f"{value:.1f}", (max(value, 0.0), k), xytext=(4, 0), textcoords="offset points",
-                va="center",
-            )  # fmt: skip
-            axes.annotate(
-                shorten(o.name or "skyline without a name", 26), (0, k), xytext=(-5, 3),
-                textcoords="offset points", ha="right", va="center",
-            )  # fmt: skip
-            axes.annotate(
-                f"azimuth {o.from_azimuth_deg:.0f} to {o.to_azimuth_deg:.0f}°", (0, k),
-                xytext=(-5, -5), textcoords="offset points", ha="right", va="center",
-                color=style.QUIET, fontsize=6,
-            )  # fmt: skip
+        values = np.nan_to_num(np.array([o.year for o in shown])) * 100
+        widest = max(float(values.max()) * 1.08, 1.0)
+        axes.set_xlim(0, widest)
         axes.set_ylim(len(shown) - 0.4, -0.6)
-        axes.set_yticks([])
-        axes.set_xlim(0, max(float(values.max()) * 1.08, 1.0))
-        axes.set_xlabel("loss of the year's irradiation on the plane [%]", labelpad=1)
-        axes.grid(axis="x", color=style.RULE, lw=0.4)
-        axes.tick_params(axis="x", length=0)
-        axes.spines["bottom"].set_visible(False)
+        bars = [(0.0, v, k - 0.33, k + 0.33) for k, v in enumerate(values)]
+        style.boxes(axes, bars, facecolor=style.SKYLINE, lw=0)
+        for k, (o, value) in enumerate(zip(shown, values, strict=True)):
+            left: Any = {"ha": "right", "va": "center"}
+            style.write(axes, f"{value:.1f}", max(value, 0.0), k, 4, va="center")
+            sector = (
+                f"azimuth {o.from_azimuth_deg:.0f} to {o.to_azimuth_deg:.0f}°"
+                if np.isfinite(o.from_azimuth_deg)
+                else ""
+            )
+            text = shorten(o.name or "skyline without a name", 26)
+            style.write(axes, text, 0, k, -5, 3 if sector else 0, **left)
+            style.write(axes, sector, 0, k, -5, -5, color=style.QUIET, fontsize=6, **left)
+        ticks = _round_ticks(0.0, widest)
+        name_of_scale = "loss of the year's irradiation on the plane [%]"
+        style.scale_x(axes, ticks, [f"{t:g}" for t in ticks], name_of_scale, ticks=False, grid=True)
+        style.lines(axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, colors=style.QUIET, lw=0.6)
         more = f"{len(ranked) - most} smaller ones not shown" if len(ranked) > most else ""
         style.title(axes, "Loss by obstruction", more or plane_name(plane), name)
     return figure
+
+
+def _round_ticks(low: float, high: float, most: int = 10) -> Floats:
+    """Multiples of 1, 2 or 5 times a power of ten within limits, at most so many."""
+    for power in range(-3, 4):
+        for factor in (1, 2, 5):
+            step = factor * 10.0**power
+            if (high - low) / step <= most:
+                first, last = np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9)
+                return floats(np.arange(first, last + 0.5) * step + 0.0)  # + 0.0: no negative zero
+    return floats([low, high])
 
 
 @dataclass(frozen=True, eq=False)
@@ -298,10 +269,12 @@ def tilt_chart(
     with style.house_style():
         figure = style.new_figure(height_mm=79)
         axes = style.add_axes(figure)
-        style.azimuth_axis(axes, middle_deg)
+        style.azimuth_axis(
+            axes, middle_deg, "azimuth the plane faces, clockwise from true north [°]"
+        )
         axes.set_ylim(0, 90)
-        axes.set_yticks(range(0, 91, 15))
-        axes.set_ylabel("tilt from horizontal [°]")
+        tilts_shown = range(0, 91, 15)
+        style.scale_y(axes, tilts_shown, [str(t) for t in tilts_shown], "tilt from horizontal [°]")
         x = np.asarray(angle_between(tilts.azimuth_deg[:-1], middle_deg), dtype=float)
         order = np.argsort(x, kind="stable")
         x = np.concatenate([x[order], [x[order][0] + 360.0]])
@@ -324,7 +297,6 @@ def tilt_chart(
             )  # fmt: skip
             box = labels.raised_until_free(labels.place(text, at, tilt + 2.0, upward=True))
             labels.draw(text, box, color=style.INK, bbox=style.BACKING)
-        axes.set_xlabel("azimuth the plane faces, clockwise from true north [°]", labelpad=1)
         note = "lines: the year's irradiation as a share of the best plane's [%]"
         style.title(axes, "Tilt and azimuth", note, name)
     return figure
@@ -345,35 +317,31 @@ def comparison_chart(points: Sequence[tuple[str, PlaneFigures]]) -> Figure:
     points : sequence of (name, plane)
         At least one; planes alike, so that only the place differs.
     """
-    from matplotlib.ticker import MaxNLocator
-
     with style.house_style():
         figure = style.new_figure(height_mm=25 + 6.0 * len(points))
         axes = style.add_axes(figure, left_mm=46, right_mm=14)
+        lows = [p.solar_access.year.low * 100 for _, p in points]
+        lowest = min([v for v in lows if np.isfinite(v)], default=0.0)
+        least = max(0.0, np.floor(lowest / 10) * 10 - 2)
+        axes.set_xlim(least, 100.5)
+        axes.set_ylim(len(points) - 0.4, -0.6)
         for k, (name, plane) in enumerate(points):
             year = plane.solar_access.year
             known = np.isfinite(year.value)
-            if known:
-                axes.hlines(k, year.low * 100, year.high * 100, color=style.BAND, lw=4.5)
-                axes.plot(year.value * 100, k, marker="o", ms=5, color=style.SUN_DEEP, mew=0)
-            axes.annotate(
-                shorten(name, 26), (0, k), xycoords=("axes fraction", "data"), xytext=(-5, 0),
-                textcoords="offset points", ha="right", va="center",
-            )  # fmt: skip
-            axes.annotate(
-                f"{year.value * 100:.1f}" if known else DASH, (1, k),
-                xycoords=("axes fraction", "data"), xytext=(8, 0), textcoords="offset points",
-                va="center",
-            )  # fmt: skip
-        lows = [p.solar_access.year.low for _, p in points]
-        lowest = min([v * 100 for v in lows if np.isfinite(v)], default=0.0)
-        axes.set_xlim(max(0.0, np.floor(lowest / 10) * 10 - 2), 100.5)
-        axes.xaxis.set_major_locator(MaxNLocator(10, integer=True, steps=[1, 2, 5, 10]))
-        axes.set_ylim(len(points) - 0.4, -0.6)
-        axes.set_yticks([])
-        axes.grid(axis="x", color=style.RULE, lw=0.4)
-        axes.tick_params(axis="x", length=0)
-        axes.spines["bottom"].set_visible(False)
-        axes.set_xlabel("solar access of the year [%]", labelpad=1)
+            text = f"{year.value * 100:.1f}" if known else DASH
+            style.write(axes, shorten(name, 26), 0, k, -5, 0, "y", ha="right", va="center")
+            style.write(axes, text, 1, k, 8, 0, "y", va="center")
+        years = [(k, p.solar_access.year) for k, (_, p) in enumerate(points)]
+        years = [(k, y) for k, y in years if np.isfinite(y.value)]
+        spans = [[(y.low * 100, k), (y.high * 100, k)] for k, y in years]
+        style.lines(axes, spans, colors=style.BAND, lw=4.5, capstyle="butt", zorder=2)
+        axes.plot(
+            [y.value * 100 for _, y in years], [k for k, _ in years], ls="none", marker="o", ms=5,
+            color=style.SUN_DEEP, mew=0, zorder=3,
+        )  # fmt: skip
+        ticks = _round_ticks(least, 100.0)
+        label = "solar access of the year [%]"
+        style.scale_x(axes, ticks, [f"{t:g}" for t in ticks], label, ticks=False, grid=True)
+        style.lines(axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, colors=style.QUIET, lw=0.6)
         style.title(axes, "Points compared", "dot: estimate · bar: 95 % interval")
     return figure

@@ -62,12 +62,15 @@ class Blocked:
         Apparent solar time. [h]
     obstruction : str
         Its name; empty where it has none.
+    clock : str
+        The same stretch in clock time; empty where it is not told.
     """
 
     month: int
     from_hour: float
     to_hour: float
     obstruction: str
+    clock: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +122,10 @@ class PlaneFigures:
         Share of the window without obstruction.
     blocked : tuple of Blocked
     by_obstruction : tuple of ObstructionLoss
+    clock : str
+        Time zone of the clock times.
+    unshaded_kwh_per_m2, received_kwh_per_m2 : float
+        Irradiation of the year over a level horizon and over this one. [kWh/m2]
     """
 
     name: str
@@ -135,6 +142,9 @@ class PlaneFigures:
     window_clear: Floats
     blocked: tuple[Blocked, ...] = ()
     by_obstruction: tuple[ObstructionLoss, ...] = ()
+    clock: str = ""
+    unshaded_kwh_per_m2: float = math.nan
+    received_kwh_per_m2: float = math.nan
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("monthly_loss_kwh_per_m2", "window_clear"), length=12)
@@ -150,6 +160,7 @@ def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
     """
     loss = plane.get("loss") or {}
     window = plane.get("window") or {}
+    light = plane.get("irradiation") or {}
     return PlaneFigures(
         name=str(plane.get("name", "")),
         tilt_deg=_number(plane.get("tilt_deg")),
@@ -168,7 +179,11 @@ def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
         window_clear=_twelve(window.get("monthly_clear_fraction")),
         blocked=tuple(
             Blocked(
-                int(b["month"]), _number(b["from"]), _number(b["to"]), str(b["obstruction"] or "")
+                int(b["month"]),
+                _number(b["from"]),
+                _number(b["to"]),
+                str(b["obstruction"] or ""),
+                f"{b['from_clock']}–{b['to_clock']}" if b.get("from_clock") else "",
             )
             for b in window.get("blocked") or ()
         ),
@@ -182,6 +197,9 @@ def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
             )
             for o in plane.get("by_obstruction") or ()
         ),
+        clock=str(window.get("clock") or ""),
+        unshaded_kwh_per_m2=_number(light.get("unshaded_annual_kwh_per_m2")),
+        received_kwh_per_m2=_number(light.get("annual_kwh_per_m2")),
     )
 
 

@@ -130,5 +130,34 @@ def obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
     return Table(f"Loss by obstruction on {plane_name(plane)}{place}", columns, rows)
 
 
+def blocked_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
+    """When the solar window is obstructed, and by what; all planes of a point share it.
+
+    Parameters
+    ----------
+    planes : sequence of PlaneFigures
+        Of one point.
+    point : str
+        For the title.
+    """
+    plane = planes[0]
+    start, end = plane.window_hours
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (MONTHS[b.month - 1], b.from_hour, b.to_hour, b.clock, b.obstruction) for b in plane.blocked
+    )
+    place = f" at {point}" if point else ""
+    return Table(
+        f"What stands before the sun between {start:g} and {end:g} h{place}",
+        (
+            Column("month", "month"),
+            Column("from_solar_hour", "from", "h solar time", 2, 3),
+            Column("to_solar_hour", "to", "h solar time", 2, 3),
+            Column("clock", "mean day's clock", plane.clock),
+            Column("obstruction", "obstruction"),
+        ),
+        rows,
+    )
+
+
 def _cells(share: Share) -> tuple[float, float, float]:
     return share.value, share.low, share.high

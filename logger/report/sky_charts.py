@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +20,9 @@ from logger.sun_paths import DayTrack, SunPaths
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+AZIMUTH = "azimuth, clockwise from true north [°]"
+ELEVATION = "elevation above level [°]"
 
 BAND_SIGMAS = 1.96
 """Half-width of a 95 % band in standard errors of a normal distribution."""
@@ -64,11 +68,9 @@ def draw_sun_paths(
     skyline = profile.elevation_deg[profile.known]
     highest = max(highest_sun, float(skyline.max()) if skyline.size else 0.0, 10.0)
     top = min(92.0, highest + 7.0)
-    style.azimuth_axis(axes, middle)
+    style.azimuth_axis(axes, middle, AZIMUTH)
     _elevation_axis(axes, 0.0, top)
-    _draw_hour_lines(axes, paths, middle, hours)
-    for track in paths.tracks:
-        _draw_track(axes, track, middle)
+    _draw_lines_of_sky(axes, paths, middle, hours)
     draw_horizon(axes, profile, middle)
     labels = Labels(axes)
     _label_tracks(labels, paths, profile, middle)
@@ -77,12 +79,14 @@ def draw_sun_paths(
     sunless = [t for t in paths.tracks if float(t.elevation_deg.max()) <= 0]
     if sunless:
         dates = ", ".join(_dates(t) for t in sunless)
-        axes.annotate(
+        style.write(
+            axes,
             f"sun below the level horizon all day: {dates}",
-            (0, 1),
-            xytext=(4, -3),
-            xycoords="axes fraction",
-            textcoords="offset points",
+            0,
+            1,
+            4,
+            -3,
+            "axes",
             va="top",
             color=style.SUN_DEEP,
             bbox=style.BACKING,
@@ -119,7 +123,7 @@ def sweep_chart(
         rows = [np.flatnonzero(s.used)[::every] for s in sights]
         heights = [s.elevation_deg[r] for s, r in zip(sights, rows, strict=True)]
         seen = np.concatenate([*heights, profile.elevation_deg[profile.known]])
-        style.azimuth_axis(axes, middle_deg)
+        style.azimuth_axis(axes, middle_deg, AZIMUTH)
         low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 10.0)
         _elevation_axis(axes, min(0.0, np.floor(low) - 1), max(high + 4, 10.0))
         draw_horizon(axes, profile, middle_deg, filled=False)
@@ -152,7 +156,8 @@ def _draw_dots(axes: Axes, x: Floats, y: Floats) -> None:
         alpha=0.65,
         zorder=4.5,
     )
-    axes.add_patch(patch)
+    # add_patch would look for the extent of every dot.
+    axes.add_artist(patch)
 
 
 def draw_horizon(
@@ -188,17 +193,28 @@ def draw_horizon(
             x, elevation - half, elevation + half, lw=0, color=style.BAND, alpha=0.8, zorder=4
         )
     axes.plot(x, elevation, color=style.SKYLINE_DEEP, lw=1.1, zorder=5, solid_joinstyle="round")
-    for left, right in _gaps(x, known):
-        axes.axvspan(
-            left, right, facecolor="none", edgecolor=style.BAND, hatch="////", lw=0, zorder=1
+    gaps = _gaps(x, known)
+    if gaps:
+        style.boxes(
+            axes,
+            [(left, right, 0.0, 1.0) for left, right in gaps],
+            transform=axes.get_xaxis_transform(),
+            facecolor="none",
+            edgecolor=style.BAND,
+            hatch="////",
+            lw=0,
+            zorder=1,
         )
+    for left, right in gaps:
         if right - left >= 30:
-            axes.annotate(
+            style.write(
+                axes,
                 "not measured",
-                ((left + right) / 2, 0),
-                xycoords=("data", "axes fraction"),
-                xytext=(0, 6),
-                textcoords="offset points",
+                (left + right) / 2,
+                0,
+                0,
+                6,
+                "x",
                 ha="center",
                 bbox=style.BACKING,
                 zorder=7,
@@ -208,9 +224,8 @@ def draw_horizon(
 def _elevation_axis(axes: Axes, bottom: float, top: float) -> None:
     step = 10 if top > 35 else 5
     axes.set_ylim(bottom, top)
-    axes.set_yticks(np.arange(np.ceil(bottom / step) * step, min(top, 90) + 0.1, step))
-    axes.set_ylabel("elevation above level [°]")
-    axes.grid(axis="y", color=style.RULE, lw=0.4)
+    ticks = np.arange(np.ceil(bottom / step) * step, min(top, 90) + 0.1, step)
+    style.scale_y(axes, ticks, [f"{t:.0f}".replace("-", "−") for t in ticks], ELEVATION, grid=True)
 
 
 def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floats, Floats]:
@@ -231,24 +246,37 @@ def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floa
     return floats(out_x), floats(out_y)
 
 
-def _draw_track(axes: Axes, track: DayTrack, middle_deg: float) -> None:
-    up = track.elevation_deg > -2
-    elevation = np.where(up, track.elevation_deg, np.nan)
-    x, y = _across(track.azimuth_deg, elevation, middle_deg)
-    solstice = len(track.dates) == 1
-    axes.plot(x, y, color=style.SUN, lw=1.7 if solstice else 0.9, zorder=2.2)
+def _draw_lines_of_sky(axes: Axes, paths: SunPaths, middle_deg: float, hours: str) -> None:
+    """Tracks, those of the solstices heavier, and hour lines."""
+    solstices, others, hour_lines = _lines_of_sky(paths, middle_deg, hours)
+    style.lines(axes, hour_lines, colors=style.QUIET, lw=0.6, ls=(0, (4, 2.5)), zorder=2)
+    style.lines(axes, others, colors=style.SUN, lw=0.9, zorder=2.2)
+    style.lines(axes, solstices, colors=style.SUN, lw=1.7, zorder=2.2)
 
 
-def _draw_hour_lines(axes: Axes, paths: SunPaths, middle_deg: float, hours: str) -> None:
-    lines = paths.hour_lines if hours == "solar" else paths.clock_lines
-    for line in lines:
-        if not line.elevation_deg.max() > 1.0:
-            continue
-        elevation = np.where(line.elevation_deg > -2, line.elevation_deg, np.nan)
-        x, y = _across(line.azimuth_deg, elevation, middle_deg)
-        # Past the zenith the sun changes sides between two days: that is no line.
-        y[1:][np.abs(np.diff(x)) > 60] = np.nan
-        axes.plot(x, y, color=style.QUIET, lw=0.6, ls=(0, (4, 2.5)), zorder=2)
+@lru_cache(maxsize=8)
+def _lines_of_sky(
+    paths: SunPaths, middle_deg: float, hours: str
+) -> tuple[tuple[Floats, ...], tuple[Floats, ...], tuple[Floats, ...]]:
+    """Chart coordinates of solstice tracks, other tracks and hour lines; alike for all points."""
+
+    def line(azimuth: Floats, elevation: Floats) -> Floats:
+        seen = np.where(elevation > -2, elevation, np.nan)
+        return np.stack(_across(azimuth, seen, middle_deg), axis=1)
+
+    tracks = [(len(t.dates), line(t.azimuth_deg, t.elevation_deg)) for t in paths.tracks]
+    hour_lines = []
+    for hour in paths.hour_lines if hours == "solar" else paths.clock_lines:
+        if hour.elevation_deg.max() > 1.0:
+            found = line(hour.azimuth_deg, hour.elevation_deg)
+            # Past the zenith the sun changes sides between two days: that is no line.
+            found[1:, 1][np.abs(np.diff(found[:, 0])) > 60] = np.nan
+            hour_lines.append(found)
+    return (
+        tuple(t for dates, t in tracks if dates == 1),
+        tuple(t for dates, t in tracks if dates > 1),
+        tuple(hour_lines),
+    )
 
 
 def _label_hours(
@@ -282,7 +310,7 @@ def _label_tracks(
         order = [k for k in np.argsort(from_noon, kind="stable") if from_noon[k] <= 4]
         clear = [k for k in order if track.elevation_deg[k] > skyline[k] + 2]
         text = _dates(track)
-        places = [labels.place(text, x[k], float(track.elevation_deg[k])) for k in clear]
+        places = (labels.place(text, x[k], float(track.elevation_deg[k])) for k in clear)
         box = next((p for p in places if labels.is_free(p)), None)
         labels.draw(
             text,
@@ -319,9 +347,8 @@ def _label_obstructions(
         own = float(np.interp(centre, x[known], elevation[known]))
         box = labels.place(text, centre, max(float(under.max()), bottom), upward=True)
         box = labels.raised_until_free(box)
-        labels.axes.plot(
-            [centre, centre], [max(own, bottom), box.low], color=style.INK, lw=0.6, zorder=7
-        )
+        stem = [(centre, max(own, bottom)), (centre, box.low)]
+        style.lines(labels.axes, [stem], colors=style.INK, lw=0.6, zorder=7)
         labels.draw(text, box, color=style.INK, bbox=style.BACKING)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from matplotlib.collections import LineCollection
 
 from logger.angles import angle_between
 from logger.profile import HorizonProfile, Obstruction
@@ -38,21 +39,30 @@ def texts_of(axes) -> list[str]:
     return [t.get_text() for t in axes.texts]
 
 
+def drawn_lines(axes) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Lines in data coordinates: those of tracks and hours, and the skyline."""
+    in_data = [c for c in axes.collections if c.get_transform() == axes.transData]
+    paths = [p for c in in_data if isinstance(c, LineCollection) for p in c.get_paths()]
+    segments = [np.asarray(path.vertices) for path in paths]
+    segments += [line.get_xydata() for line in axes.lines if line.get_transform() == axes.transData]
+    assert len(segments) > 10
+    return [(s[:, 0], s[:, 1]) for s in segments]
+
+
 @pytest.mark.parametrize("name", SITES)
 def test_the_middle_of_the_chart_is_the_equators_side(name, skyline):
     site = SITES[name]
     axes = sky_charts.sun_path_chart(sun_paths(site), skyline).axes[0]
-    labels = [t.get_text() for t in axes.get_xticklabels()]
-    assert labels[len(labels) // 2] == ("N\n0" if site.latitude_deg < 0 else "S\n180")
-    assert "[°]" in axes.get_xlabel()
-    assert "[°]" in axes.get_ylabel()
+    at = {t.get_text(): t.get_position()[0] for t in axes.texts}
+    assert at["N\n0" if site.latitude_deg < 0 else "S\n180"] == 0
+    assert "azimuth, clockwise from true north [°]" in at
+    assert "elevation above level [°]" in at
 
 
 @pytest.mark.parametrize("name", SITES)
 def test_no_line_crosses_the_chart_from_one_end_to_the_other(name, skyline):
     axes = sky_charts.sun_path_chart(sun_paths(SITES[name]), skyline).axes[0]
-    for line in axes.lines:
-        x, y = line.get_data()
+    for x, y in drawn_lines(axes):
         seen = np.asarray(y, dtype=float) < 85
         leap = np.abs(np.diff(np.where(seen, x, np.nan)))
         assert not (leap > 120).any()
@@ -71,10 +81,10 @@ def test_a_day_without_sun_is_named(skyline):
 
 def test_what_was_not_measured_is_hatched_and_says_so(skyline):
     axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
-    hatched = [p for p in axes.patches if p.get_hatch()]
-    assert len(hatched) == 1
-    left, right = hatched[0].get_x(), hatched[0].get_x() + hatched[0].get_width()
-    assert (left, right) == (angle_between(280, 180), angle_between(320, 180))
+    (hatched,) = [c for c in axes.collections if c.get_hatch()]
+    (shape,) = hatched.get_paths()
+    ends = shape.vertices[:, 0].min(), shape.vertices[:, 0].max()
+    assert ends == (angle_between(280, 180), angle_between(320, 180))
     assert "not measured" in texts_of(axes)
 
 

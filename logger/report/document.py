@@ -1,0 +1,538 @@
+"""The client's document: data, pictures and template in, one PDF out.
+
+Set with Typst: vector pictures, embedded fonts (Libertinus Serif and DejaVu Sans, which come with
+the packages), tagged for readers that speak (PDF/UA-1) and for keeping (PDF/A-2a).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+import tempfile
+from collections.abc import Sequence
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from logger import safety
+from logger.comparison import Difference
+from logger.errors import InputError, UsageError
+from logger.report import monthly, style, words
+from logger.report.access_charts import (
+    comparison_chart,
+    monthly_access_chart,
+    obstruction_chart,
+    shade_chart,
+    tilt_chart,
+)
+from logger.report.inputs import CalibrationReport, PointReport, ReportInput
+from logger.report.sky_charts import sun_path_chart, sweep_chart
+from logger.report.tables import Cell, Column, Table, one_line
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+PAPERS = {"a4": "a4", "letter": "us-letter"}
+STANDARDS: Any = ["ua-1", "a-2a"]
+
+METHOD = (
+    "A board with a compass, a level and a gyro was swept along the skyline with its line of "
+    "sight on the edge between ground and sky. Each sample was turned into an azimuth from true "
+    "north (magnetic declination from the World Magnetic Model unless told otherwise) and an "
+    "elevation above the level plane, with the calibrations named in this report. A periodic "
+    "curve was fitted through all passes; where no pass went, nothing was filled in.",
+    "Solar access is the irradiation on the plane with this horizon, over the irradiation with "
+    "an open level horizon. The beam and the bright sky around the sun are lost while the sun's "
+    "disc is behind the skyline, in proportion while it is partly behind; light from the rest of "
+    "the sky is reduced by the plane's own view of it; light from the ground is left as it is. "
+    "Beam access is the same for the beam alone. The orientation factor compares the plane "
+    "without shade with the best fixed plane at the site; the total solar resource fraction is "
+    "orientation factor times solar access.",
+    "The intervals come from many horizons drawn with the errors of compass, level and hand. "
+    "Where an unmeasured part of the skyline matters, low takes it as fully blocked and high as "
+    "open.",
+)
+LIMITS = (
+    "The figures hold for the spot and height at which the board was swept; a metre away, near "
+    "obstructions look different.",
+    "Trees grow and are cut, houses are built. The skyline is the one of the day of the survey.",
+    "A compass is disturbed by iron and by currents. A bearing check finds a constant error, not "
+    "one that changes along the sweep.",
+    "The light is that of a typical or a clear year and no forecast; snow, soiling and shade cast "
+    "by module rows on each other are not in the figures.",
+    "How much a shaded string loses depends on its wiring. The loss given here is the light that "
+    "does not arrive, not the energy that an inverter does not deliver.",
+)
+
+
+def write_pdf(report: ReportInput, path: Path, paper: str = "a4") -> Path:
+    """Set the document and write it.
+
+    Parameters
+    ----------
+    report : ReportInput
+    path : Path
+        Ends in ``.pdf``; its folder is made if missing.
+    paper : str
+        "a4" or "letter".
+
+    Raises
+    ------
+    UsageError
+        Another paper.
+    InputError
+        A photo cannot be read, or the file cannot be written.
+    """
+    from logger.files import write_atomically
+
+    write_atomically(path, pdf(report, paper))
+    return path
+
+
+def pdf(report: ReportInput, paper: str = "a4") -> bytes:
+    """Set the document.
+
+    Parameters
+    ----------
+    report : ReportInput
+    paper : str
+        "a4" or "letter".
+
+    Raises
+    ------
+    UsageError
+        Another paper.
+    InputError
+        A photo cannot be read.
+    """
+    import typst
+
+    if paper not in PAPERS:
+        raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
+    with style.house_style(), tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
+        folder = Path(name)
+        data = document_data(report, folder) | {"paper": PAPERS[paper]}
+        compiler = typst.Compiler(
+            files("logger.report").joinpath("document.typ").read_bytes(),
+            root=folder,
+            font_paths=_fonts(_needs_system_fonts(data)),
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        )
+        made = dt.datetime.combine(report.made, dt.time(12), dt.UTC)
+        document = compiler.compile(format="pdf", pdf_standards=STANDARDS, timestamp=made)
+    assert isinstance(document, bytes)
+    return document
+
+
+@cache
+def _fonts(system: bool) -> Any:
+    import matplotlib
+    import typst
+
+    shipped = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    return typst.Fonts(
+        include_system_fonts=system, include_embedded_fonts=True, font_paths=[shipped]
+    )
+
+
+def _needs_system_fonts(data: Any) -> bool:
+    """Whether a text has a character beyond the fonts that come with the packages."""
+    from matplotlib.font_manager import findfont, get_font
+
+    text = set(json.dumps(data, ensure_ascii=False)) - set(map(chr, range(0x250)))
+    if not text:
+        return False
+    known = get_font(findfont("DejaVu Sans")).get_charmap()
+    return any(ord(c) not in known for c in text)
+
+
+def document_data(report: ReportInput, folder: Path) -> dict[str, Any]:
+    """What the template shows, with its pictures written into a folder.
+
+    Parameters
+    ----------
+    report : ReportInput
+    folder : Path
+    """
+    pictures = _Pictures(folder)
+    fit, reasons = words.fitness(report)
+    people = {str(k): one_line(str(v)) for k, v in report.people.items() if str(v).strip()}
+    several = len(report.points) > 1
+    facts = [
+        *((_plain_label(k), v) for k, v in people.items()),
+        ("place", place(report)),
+        *([("surveyed", date(report.surveyed))] if report.surveyed else []),
+        ("points", ", ".join(p.name for p in report.points)),
+    ]
+    data: dict[str, Any] = _clean(
+        {
+            "title": one_line(report.title) or "Horizon survey",
+            "author": people.get("surveyor", ""),
+            "subject": "Horizon profile, solar access and loss",
+            "program": report.program,
+            "made": date(report.made),
+            "facts": facts,
+            "fit": fit,
+            "reasons": reasons,
+            "summary": [
+                words.plane_sentences(point, plane)
+                for point in report.points
+                for plane in point.planes[:1]
+            ][:6],
+            "ranking": ranking(report) if several else [],
+            "year": _table(monthly.summary_table([(p.name, p.planes) for p in report.points])),
+            "points": [point_data(report, p, pictures) for p in report.points],
+            "comparison": _comparison(report, pictures) if several else None,
+            "what_if": _table(what_if_table(report)) if report.what_ifs else None,
+            "gates": _table(gate_table(report), wide=(0, 5)),
+            "calibrations": [_calibration(c) for c in report.calibrations],
+            "samples": _table(sample_table(report), wide=(3,)),
+            "steps": [
+                {"point": p.name, "steps": "; ".join(p.profile.steps) or "none"}
+                for p in report.points
+            ],
+            "method": METHOD,
+            "limits": LIMITS,
+            "safety": safety.LONG_NOTICE,
+            "assumptions": report.assumptions,
+            "files": _table(file_table(report), mono=True, wide=(1,)),
+        }
+    )
+    return data
+
+
+class _Pictures:
+    """Writes each picture once and says what stands on it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.count = 0
+
+    def add(self, figure: Figure, alt: str) -> dict[str, str]:
+        self.count += 1
+        name = f"picture-{self.count:03d}.svg"
+        style.save(figure, self.folder / name)
+        return {"file": name, "alt": one_line(alt)}
+
+    def photo(self, path: Path, point: str) -> dict[str, str]:
+        self.count += 1
+        name = f"photo-{self.count:03d}.jpg"
+        (self.folder / name).write_bytes(small_photo(path))
+        return {"file": name, "alt": f"photo taken at {one_line(point)}"}
+
+
+def small_photo(path: Path, longest_px: int = 1000) -> bytes:
+    """A photo as a JPEG of modest size, upright, without its metadata (which tell where it was).
+
+    Parameters
+    ----------
+    path : Path
+    longest_px : int
+
+    Raises
+    ------
+    InputError
+        It is no picture that can be read.
+    """
+    import io
+
+    from PIL import Image, ImageOps
+
+    out = io.BytesIO()
+    try:
+        with Image.open(path) as opened:
+            upright = ImageOps.exif_transpose(opened).convert("RGB")
+            upright.thumbnail((longest_px, longest_px))
+            upright.info.clear()
+            upright.save(out, "JPEG", quality=82)
+    except (OSError, ValueError, Image.DecompressionBombError) as error:
+        raise InputError(f"is no picture that can be read: {error}", str(path)) from error
+    return out.getvalue()
+
+
+def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> dict[str, Any]:
+    """One point's pages."""
+    lead = point.planes[0]
+    sentences = " ".join(words.plane_sentences(point, lead))
+    middle = report.site.equatorward_azimuth_deg
+    first = [
+        pictures.add(
+            sun_path_chart(report.paths, point.profile, point.name),
+            f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
+            f"elevation. {sentences}",
+        )
+    ]
+    if point.shade is not None:
+        first.append(
+            pictures.add(
+                shade_chart(point.shade, point.name),
+                f"Map of the hours in the shade at {point.name}, month by hour of the day.",
+            )
+        )
+    more = [
+        pictures.add(
+            monthly_access_chart(point.planes, point.name),
+            f"Bars of solar access by month at {point.name}; the figures stand in the tables.",
+        )
+    ]
+    if lead.by_obstruction:
+        more.append(
+            pictures.add(
+                obstruction_chart(lead, point.name),
+                f"Bars of the loss by obstruction at {point.name}.",
+            )
+        )
+    if point.sights:
+        more.append(
+            pictures.add(
+                sweep_chart(point.profile, point.sights, middle, point.name),
+                f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
+            )
+        )
+    if point.tilts is not None:
+        more.append(
+            pictures.add(
+                tilt_chart(point.tilts, point.planes, middle, point.name),
+                f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
+            )
+        )
+    tables = [monthly.monthly_table(plane, point.name) for plane in point.planes]
+    tables += [
+        monthly.obstruction_table(plane, point.name)
+        for plane in point.planes
+        if plane.by_obstruction
+    ]
+    if any(plane.blocked for plane in point.planes):
+        tables.append(monthly.blocked_table(point.planes, point.name))
+    return {
+        "name": point.name,
+        "pictures": first,
+        "more": more,
+        "tables": [_table(t) for t in tables],
+        "photos": [pictures.photo(photo, point.name) for photo in point.photos[:4]],
+        "notes": list(point.notes),
+    }
+
+
+def ranking(report: ReportInput) -> list[str]:
+    """The points in order of the year's solar access, and whether first and second differ."""
+    ranked = ranked_points(report)
+    if len(ranked) < 2:
+        return []
+    order = ", ".join(
+        f"{p.name} ({words.percent(p.planes[0].solar_access.year.value)})" for p in ranked
+    )
+    (_, _, gap) = words.compared(ranked[:2])[0]
+    return [
+        f"From the most solar access to the least: {order}.",
+        words.verdict(ranked[0].name, ranked[1].name, gap),
+    ]
+
+
+def ranked_points(report: ReportInput) -> list[PointReport]:
+    """Points whose first plane has a defined year, the greatest solar access first."""
+    defined = [
+        p
+        for p in report.points
+        if p.planes[0].solar_access.year.value == p.planes[0].solar_access.year.value
+    ]
+    return sorted(defined, key=lambda p: -p.planes[0].solar_access.year.value)
+
+
+MOST_COMPARED_IN_PAIRS = 5
+
+
+def compared_pairs(report: ReportInput) -> list[tuple[str, str, Difference]]:
+    """Every pair of a few points; of many, each against the best."""
+    ranked = ranked_points(report)
+    if len(ranked) <= MOST_COMPARED_IN_PAIRS:
+        return words.compared(ranked)
+    return [words.compared([ranked[0], other])[0] for other in ranked[1:]]
+
+
+def comparison_table(report: ReportInput) -> Table:
+    """Differences of the year's solar access between points, with what they are worth."""
+    answers = {True: "real", False: "no real difference", None: "cannot be told"}
+    return Table(
+        "Differences in the year's solar access",
+        (
+            Column("point", "point"),
+            Column("other_point", "other point"),
+            Column("difference", "difference", "%", 1, 6, 100.0),
+            Column("difference_low", "low", "%", 1, 6, 100.0),
+            Column("difference_high", "high", "%", 1, 6, 100.0),
+            Column("is_it_real", "is it real?"),
+        ),
+        tuple(
+            (a, b, gap.value, gap.low, gap.high, answers[gap.is_real])
+            for a, b, gap in compared_pairs(report)
+        ),
+    )
+
+
+def _comparison(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
+    pairs = compared_pairs(report)
+    return {
+        "pictures": [
+            pictures.add(
+                comparison_chart([(p.name, p.planes[0]) for p in report.points]),
+                "Chart of the year's solar access at each point with its 95 % interval.",
+            )
+        ],
+        "sentences": [words.verdict(a, b, gap) for a, b, gap in pairs[:10]],
+        "tables": [_table(comparison_table(report))] if pairs else [],
+    }
+
+
+def what_if_table(report: ReportInput) -> Table:
+    """Changes tried out, before and after."""
+    share = ("%", 1, 6, 100.0)
+    return Table(
+        "What if",
+        (
+            Column("change", "change"),
+            Column("point", "point"),
+            Column("plane", "plane"),
+            Column("solar_access_before", "before", *share),
+            Column("solar_access_after", "after", *share),
+            Column("solar_access_after_low", "low", *share),
+            Column("solar_access_after_high", "high", *share),
+        ),
+        tuple(
+            (w.change, w.point, w.plane, w.before.value, w.after.value, w.after.low, w.after.high)
+            for w in report.what_ifs
+        ),
+    )
+
+
+def gate_table(report: ReportInput) -> Table:
+    """Every quality check, those of the points and those of the calibrations."""
+    owners = [(p.name, p.gates) for p in report.points]
+    owners += [(f"{c.purpose} calibration", c.gates) for c in report.calibrations]
+    return Table(
+        "Quality checks",
+        (
+            Column("of", "of"),
+            Column("check", "check"),
+            Column("passed", "passed"),
+            Column("value", "value", "", 2, 4),
+            Column("limit", "limit", "", 2, 4),
+            Column("why", "in words"),
+        ),
+        tuple(
+            (owner, g.gate, "yes" if g.passed else "NO", g.value, g.limit, g.why)
+            for owner, gates in owners
+            for g in gates
+        ),
+    )
+
+
+def sample_table(report: ReportInput) -> Table:
+    """Samples read and used at each point, and why the rest was not."""
+    return Table(
+        "Samples",
+        (
+            Column("point", "point"),
+            Column("read", "read", "", 0),
+            Column("used", "used", "", 0),
+            Column("not_used", "not used, by reason"),
+            Column("declination", "declination"),
+        ),
+        tuple(
+            (
+                p.name,
+                p.samples_read,
+                p.samples_used,
+                ", ".join(f"{reason}: {count}" for reason, count in p.rejected.items()) or "none",
+                p.declination,
+            )
+            for p in report.points
+        ),
+    )
+
+
+def file_table(report: ReportInput) -> Table:
+    """The recordings behind the report and their hashes."""
+    rows: list[tuple[Cell, ...]] = [
+        (p.name, f.name, f.sha256, f.remark) for p in report.points for f in p.files
+    ]
+    rows += [
+        (f"{c.purpose} calibration", c.file.name, c.file.sha256, c.file.remark)
+        for c in report.calibrations
+        if c.file is not None
+    ]
+    return Table(
+        "Files",
+        (
+            Column("of", "of"),
+            Column("file", "file"),
+            Column("sha256", "SHA-256"),
+            Column("remark", "remark"),
+        ),
+        tuple(rows),
+    )
+
+
+def _calibration(calibration: CalibrationReport) -> dict[str, Any]:
+    when = f", {calibration.date}" if calibration.date else ""
+    return {"title": f"{calibration.purpose}{when}", "rows": list(calibration.figures)}
+
+
+def place(report: ReportInput) -> str:
+    """The site's coordinates in words."""
+    site = report.site
+    return (
+        f"{abs(site.latitude_deg):.4f}° {'N' if site.latitude_deg >= 0 else 'S'}, "
+        f"{abs(site.longitude_deg):.4f}° {'E' if site.longitude_deg >= 0 else 'W'}, "
+        f"{site.elevation_m:.0f} m above sea level"
+    )
+
+
+def date(day: dt.date) -> str:
+    """Such as 14 May 2026."""
+    return f"{day.day} {style.MONTHS[day.month - 1]} {day.year}"
+
+
+def _plain_label(key: str) -> str:
+    return one_line(key.replace("_", " "))
+
+
+def _table(table: Table, mono: bool = False, wide: Sequence[int] = ()) -> dict[str, Any]:
+    return {
+        "title": table.title,
+        "head": [
+            {
+                "text": column.heading,
+                "unit": column.unit,
+                "right": column.decimals is not None,
+                "wide": k in wide or (not wide and k == 0),
+            }
+            for k, column in enumerate(table.columns)
+        ],
+        "rows": table.printed(),
+        "total": table.last_is_total,
+        "mono": mono,
+    }
+
+
+_LONG_WORD = re.compile(r"(?<!\S)\S{61,}")
+
+
+def _clean(value: Any) -> Any:
+    """Texts on one line; a word too long for the page may be broken."""
+    if isinstance(value, str):
+        return _LONG_WORD.sub(_breakable, one_line(value))
+    if isinstance(value, dict):
+        return {key: _clean(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_clean(item) for item in value]
+    return value
+
+
+def _breakable(found: re.Match[str]) -> str:
+    word = found[0]
+    if re.fullmatch("[0-9a-f]{64}", word):
+        return word
+    return "\N{ZERO WIDTH SPACE}".join(word[k : k + 20] for k in range(0, len(word), 20))

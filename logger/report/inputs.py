@@ -1,0 +1,250 @@
+"""What a report is made of: results, and the texts of the people it is for.
+
+Whoever has a survey fills these records; the report knows nothing of folders, boards or sweeps.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from logger.profile import HorizonProfile
+from logger.quality import Gate
+from logger.report.access_charts import TiltMap
+from logger.report.figures import PlaneFigures, Share, plane_figures
+from logger.shade import ShadeMap
+from logger.sightlines import SightLines
+from logger.site import Site
+from logger.sun_paths import SunPaths
+
+
+@dataclass(frozen=True)
+class SourceFile:
+    """A file the figures come from.
+
+    Parameters
+    ----------
+    name : str
+    sha256 : str
+        Of all its bytes, in hex.
+    remark : str
+        Such as "not sealed"; empty where there is nothing to say.
+    """
+
+    name: str
+    sha256: str
+    remark: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class PointReport:
+    """One point.
+
+    Parameters
+    ----------
+    name : str
+    profile : HorizonProfile
+    planes : tuple of PlaneFigures
+        At least one; the first leads.
+    gates : tuple of Gate
+    shade : ShadeMap or None
+    sights : tuple of SightLines
+        A recording each, for the picture of the sweep.
+    tilts : TiltMap or None
+    files : tuple of SourceFile
+        Its recordings.
+    declination : str
+        In words, with its source.
+    samples_read, samples_used : int
+    rejected : mapping of str to int
+        Unused samples by reason.
+    photos : tuple of Path
+    notes : tuple of str
+        What a reader must know of this point's figures.
+    """
+
+    name: str
+    profile: HorizonProfile
+    planes: tuple[PlaneFigures, ...]
+    gates: tuple[Gate, ...] = ()
+    shade: ShadeMap | None = None
+    sights: tuple[SightLines, ...] = ()
+    tilts: TiltMap | None = None
+    files: tuple[SourceFile, ...] = ()
+    declination: str = ""
+    samples_read: int = 0
+    samples_used: int = 0
+    rejected: Mapping[str, int] = field(default_factory=dict)
+    photos: tuple[Path, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CalibrationReport:
+    """One calibration that was used.
+
+    Parameters
+    ----------
+    purpose : str
+        Compass, level or bearing.
+    date : str
+    figures : tuple of (what, value)
+        In words, with units.
+    gates : tuple of Gate
+    file : SourceFile or None
+    """
+
+    purpose: str
+    date: str = ""
+    figures: tuple[tuple[str, str], ...] = ()
+    gates: tuple[Gate, ...] = ()
+    file: SourceFile | None = None
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """One change tried out, and what it does to a year's solar access.
+
+    Parameters
+    ----------
+    change : str
+        What is changed, in words.
+    point, plane : str
+    before, after : Share
+    """
+
+    change: str
+    point: str
+    plane: str
+    before: Share
+    after: Share
+
+
+@dataclass(frozen=True, eq=False)
+class ReportInput:
+    """Everything a report shows.
+
+    Parameters
+    ----------
+    title : str
+        The job's name.
+    site : Site
+    paths : SunPaths
+    points : tuple of PointReport
+        At least one.
+    surveyed : datetime.date or None
+    made : datetime.date
+        Of the report; the same input gives the same file.
+    people : mapping of str to str
+        ``client``, ``address``, ``surveyor`` and whatever else, in order.
+    calibrations : tuple of CalibrationReport
+    what_ifs : tuple of WhatIf
+    assumptions : tuple of (what, value)
+        Settings behind the figures, in words.
+    program : str
+        Name and version of the program.
+    """
+
+    title: str
+    site: Site
+    paths: SunPaths
+    points: tuple[PointReport, ...]
+    made: dt.date
+    surveyed: dt.date | None = None
+    people: Mapping[str, str] = field(default_factory=dict)
+    calibrations: tuple[CalibrationReport, ...] = ()
+    what_ifs: tuple[WhatIf, ...] = ()
+    assumptions: tuple[tuple[str, str], ...] = ()
+    program: str = "horizon-logger"
+
+
+def point_report(
+    document: Mapping[str, Any],
+    profile: HorizonProfile,
+    *,
+    sights: Sequence[SightLines] = (),
+    shade: ShadeMap | None = None,
+    tilts: TiltMap | None = None,
+    photos: Sequence[Path] = (),
+) -> PointReport:
+    """A point from its documented result.
+
+    Parameters
+    ----------
+    document : mapping
+        ``horizon-logger result 1``.
+    profile : HorizonProfile
+        The same horizon.
+    sights : sequence of SightLines
+    shade : ShadeMap, optional
+    tilts : TiltMap, optional
+    photos : sequence of Path
+    """
+    samples = document.get("samples") or {}
+    declination = document.get("declination") or {}
+    return PointReport(
+        name=str(document.get("point") or ""),
+        profile=profile,
+        planes=tuple(plane_figures(p) for p in document.get("planes") or ()),
+        gates=tuple(Gate(**g) for g in document.get("quality") or ()),
+        shade=shade,
+        sights=tuple(sights),
+        tilts=tilts,
+        files=tuple(
+            SourceFile(
+                str(r["file"]),
+                str(r["sha256"]),
+                "; ".join(
+                    [*([] if r.get("sealed", True) else ["not sealed"]), *r.get("problems", ())]
+                ),
+            )
+            for r in document.get("recordings") or ()
+        ),
+        declination=(
+            f"{declination['value_deg']:+.2f}° ± {declination['standard_error_deg']:.2f}° "
+            f"(1 σ), {declination['source']}"
+            if declination
+            else ""
+        ),
+        samples_read=int(samples.get("read") or 0),
+        samples_used=int(samples.get("used") or 0),
+        rejected=dict(samples.get("rejected") or {}),
+        photos=tuple(photos),
+        notes=tuple((document.get("assumptions") or {}).get("notes") or ()),
+    )
+
+
+def assumptions_of(document: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """The settings behind a documented result, in words.
+
+    Parameters
+    ----------
+    document : mapping
+        ``horizon-logger result 1``, or the part that the access calculator makes.
+    """
+    found = document.get("assumptions") or {}
+    ground = found.get("ground_reflectance")
+    rows = [
+        ("year of the sun's positions", found.get("year")),
+        ("light", found.get("sky")),
+        ("transposition", found.get("transposition")),
+        ("components", found.get("model")),
+        (
+            "ground reflectance",
+            None
+            if not ground
+            else f"{ground[0]:g}"
+            if len(set(ground)) == 1
+            else ", ".join(f"{g:g}" for g in ground) + " by month",
+        ),
+        ("radius of the sun's disc", _with_unit(found.get("sun_disc_radius_deg"), "°")),
+        ("horizons drawn for the intervals", found.get("draws")),
+    ]
+    return tuple((what, str(value)) for what, value in rows if value not in (None, ""))
+
+
+def _with_unit(value: Any, unit: str) -> str | None:
+    return None if value is None else f"{value:g}{unit}"

@@ -1,0 +1,120 @@
+"""The report in plain words: what a client reads first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+
+from logger.comparison import Difference, difference
+from logger.report.figures import PlaneFigures, Share
+from logger.report.inputs import PointReport, ReportInput
+from logger.report.tables import DASH
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+
+
+def percent(fraction: float, decimals: int = 0) -> str:
+    """A fraction in per cent; a dash where it is not defined."""
+    return DASH if np.isnan(fraction) else f"{fraction * 100:.{decimals}f} %"
+
+
+def interval(share: Share) -> str:
+    """The 95 % interval in words, or that none is known."""
+    if np.isnan(share.value):
+        return ""
+    if share.is_exact:
+        return "uncertainty not known"
+    return f"95 % interval {share.low * 100:.0f} to {share.high * 100:.0f} %"
+
+
+def plane_sentences(point: PointReport, plane: PlaneFigures) -> list[str]:
+    """What the surroundings leave a plane, its best and poorest months, and what takes most."""
+    year = plane.solar_access.year
+    if np.isnan(year.value):
+        return [f"At {point.name} the plane {plane.name} gets no sun over the year."]
+    sentences = [
+        f"At {point.name} the plane {plane.name} receives {percent(year.value)} of what an open "
+        f"level horizon would give it over the year ({interval(year)})."
+    ]
+    months = plane.solar_access.value
+    if np.isfinite(months).any():
+        best, worst = int(np.nanargmax(months)), int(np.nanargmin(months))
+        if percent(months[best]) != percent(months[worst]):
+            sentences.append(
+                f"The most is left in {_MONTHS[best]} ({percent(months[best])}), the least in "
+                f"{_MONTHS[worst]} ({percent(months[worst])})."
+            )
+    dark = [_MONTHS[m] for m in range(12) if np.isnan(months[m])]
+    if dark:
+        sentences.append(f"Without sun even over an open horizon: {', '.join(dark)}.")
+    named = [o for o in plane.by_obstruction if o.year >= 0.005]
+    if named:
+        worst_ones = sorted(named, key=lambda o: -o.year)[:3]
+        takes = ", ".join(
+            f"{o.name or 'skyline without a name'} {percent(o.year, 1)}" for o in worst_ones
+        )
+        sentences.append(f"What takes most of the year's irradiation: {takes}.")
+    return sentences
+
+
+def fitness(report: ReportInput) -> tuple[bool, list[str]]:
+    """Whether every quality gate passed, and the reasons where not."""
+    reasons = [
+        f"{point.name}: {gate.gate} – {gate.why}"
+        for point in report.points
+        for gate in point.gates
+        if not gate.passed
+    ]
+    reasons += [
+        f"{calibration.purpose} calibration: {gate.gate} – {gate.why}"
+        for calibration in report.calibrations
+        for gate in calibration.gates
+        if not gate.passed
+    ]
+    return not reasons, list(dict.fromkeys(reasons))
+
+
+def compared(points: Sequence[PointReport], plane: int = 0) -> list[tuple[str, str, Difference]]:
+    """Every pair of points, with the difference of their year's solar access on one plane.
+
+    Parameters
+    ----------
+    points : sequence of PointReport
+    plane : int
+        Which of each point's planes.
+    """
+    return [
+        (a.name, b.name, difference(_triple(a.planes[plane]), _triple(b.planes[plane])))
+        for a, b in combinations(points, 2)
+    ]
+
+
+def verdict(first: str, second: str, gap: Difference) -> str:
+    """A pair's difference in one sentence."""
+    if np.isnan(gap.value):
+        return f"{first} and {second} cannot be compared."
+    points = f"{abs(gap.value) * 100:.1f} points of solar access"
+    more, less = (first, second) if gap.value >= 0 else (second, first)
+    if gap.is_real is None:
+        return (
+            f"{more} has {points} more than {less}; whether that is real cannot be told, "
+            "for the uncertainty is not known."
+        )
+    low, high = sorted((abs(gap.low), abs(gap.high)))
+    if gap.is_real:
+        span = f"95 % interval {low * 100:.1f} to {high * 100:.1f}"
+        return f"{more} has {points} more than {less} ({span})."
+    return (
+        f"Between {first} and {second} there is no real difference: {points} apart, which is "
+        "less than the uncertainty."
+    )
+
+
+def _triple(plane: PlaneFigures) -> tuple[float, float, float]:
+    year = plane.solar_access.year
+    return year.value, year.low, year.high
