@@ -321,7 +321,7 @@ def _opened(operator: Operator, azimuth: float, elevation: float) -> Script:
     else:
         script = Script(*operator.far_mark)
         script.hold(2.2)
-        script.press(MARK, script.now_s - 0.4)
+        _press_on_far_mark(script)
         script.hold(0.3)
         script.go(azimuth, elevation)
         script.rest(0.3)
@@ -330,11 +330,16 @@ def _opened(operator: Operator, azimuth: float, elevation: float) -> Script:
     return script
 
 
+def _press_on_far_mark(script: Script) -> None:
+    script.press(MARK, script.now_s - 0.4)
+    script.notes.append(Note(script.now_s, more={"sight": "far mark"}))
+
+
 def _closed(script: Script, operator: Operator) -> Script:
     if operator.far_mark is not None:
         script.go(*operator.far_mark)
         script.hold(2.2)
-        script.press(MARK, script.now_s - 0.4)
+        _press_on_far_mark(script)
     script.finish()
     return script
 
@@ -386,9 +391,11 @@ def corners_script(
     azimuth, elevation = corners or scene.corners()
     script = _opened(operator, float(azimuth[0]), float(elevation[0]))
     named: str | None = None
-    for a, e in zip(azimuth, elevation, strict=True):
+    onward = [*azimuth[1:], azimuth[0] + 360.0]
+    for a, e, following in zip(azimuth, elevation, onward, strict=True):
         script.sight(float(a), float(e))
-        here = scene.obstruction_at(float(a))
+        # What leads on to the next corner; at the foot of a vertical edge, the edge itself.
+        here = scene.obstruction_at((float(a) + float(following)) / 2 + 1e-6)
         if here is not None and here.name != named:
             script.note(here, script.now_s)
             named = here.name

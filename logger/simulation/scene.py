@@ -258,7 +258,8 @@ def _composed(
     elevation = np.concatenate([before, after[steps]])
     order = np.argsort(azimuth, kind="stable")
 
-    _, owner = top(np.arange(0.0, 360.0, GRID_DEG) + GRID_DEG / 2)
+    _, seen = top(np.arange(0.0, 360.0, GRID_DEG) + GRID_DEG / 2)
+    owner = _without_chinks(seen)
     starts = np.flatnonzero(owner != np.roll(owner, 1))
     things = [ground, *parts]
     if len(starts) == 0:
@@ -279,6 +280,16 @@ def _composed(
             for i, j in zip(starts, np.roll(starts, -1), strict=True)
         )
     return Scene(name, azimuth[order], elevation[order], named, steel)
+
+
+def _without_chinks(owner: Any, widest_deg: float = 2.0) -> Any:
+    """Nobody gives the ground seen through a chink between two things a name of its own."""
+    n, filled = len(owner), owner.copy()
+    starts = np.flatnonzero(owner != np.roll(owner, 1))
+    for i, j in zip(starts, np.roll(starts, -1), strict=True):
+        if owner[i] == 0 and (j - i) % n * GRID_DEG < widest_deg:
+            filled[np.arange(i, i + (j - i) % n) % n] = owner[i - 1]
+    return filled
 
 
 def _ground(
