@@ -77,7 +77,7 @@ static void start_board(void)
 static void measure(void)
 {
     static uint8_t answering;
-    static uint16_t tried_ms;
+    static uint16_t tried_ms = (uint16_t)-RETRY_MS;
     struct hl_measurement measurement;
 
     if (answering != SENSOR_ALL && (uint16_t)(board.t_ms - tried_ms) >= RETRY_MS) {

@@ -89,9 +89,11 @@ static bool scaled(int32_t to[3], const int32_t from[3])
     return true;
 }
 
+/* In 0.01 degree, -18000 to 18000: an angle of half a turn can come out a little beyond it */
 static int32_t rounded(int32_t angle)
 {
-    return (angle + ((int32_t)1 << (ANGLE_SHIFT - 1))) >> ANGLE_SHIFT;
+    const int32_t cdeg = (angle + ((int32_t)1 << (ANGLE_SHIFT - 1))) >> ANGLE_SHIFT;
+    return cdeg > 18000 ? cdeg - 36000 : cdeg < -18000 ? cdeg + 36000 : cdeg;
 }
 
 struct hl_attitude hl_attitude_from(const int32_t field[3], const int32_t force[3])
