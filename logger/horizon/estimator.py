@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.angles import wrap360
+from logger.angles import interpolate_azimuthal, wrap360
 from logger.columns import Bools, Floats, Ints, floats
 from logger.horizon.edges import Climb, Edge
 from logger.horizon.passes import Leg
@@ -289,7 +289,7 @@ def fit_skyline(
 def scatter(
     means: CellMeans, error: Floats, around: _Around, value: Floats, settings: HorizonSettings
 ) -> float:
-    """How much further passes lie from the skyline than their errors explain; at least 1.
+    """How much further passes lie from the skyline than their errors explain; at least a half.
 
     Taken over stretches of five degrees, in which tremor averages out and drift does not, and
     where two passes or more can be held against each other. Each pulls the skyline towards
@@ -311,7 +311,7 @@ def scatter(
         return 1.0
     square = (away / expected)[again] ** 2 / (1.0 - 1.0 / passes[again])
     # 0.455 is the median of the square of a standard normal number.
-    return float(max(1.0, np.sqrt(np.median(square) / 0.455)))
+    return float(max(0.5, np.sqrt(np.median(square) / 0.455)))
 
 
 def _triples(value: Floats) -> Floats:
@@ -419,8 +419,8 @@ def _correlation_length(replicates: Floats, nodes_deg: Floats) -> float:
 
 def disagreement(
     means: CellMeans, fit: Fit, middle_deg: Floats, settings: HorizonSettings
-) -> Bools:
-    """Cells where passes, each averaged over 5 degrees, lie further apart than the limit.
+) -> Floats:
+    """How far apart passes lie, each averaged over `stretch_deg`. Shape (C,). [deg].
 
     Parameters
     ----------
@@ -429,13 +429,17 @@ def disagreement(
     middle_deg : array, shape (C,)
         Middle of each cell of the grid. [deg]
     settings : HorizonSettings
+
+    Returns
+    -------
+    array, shape (C,)
+        Between the highest and the lowest pass; 0 where there are not two. [deg]
     """
     n = middle_deg.size
-    width = max(1, round(5.0 / settings.step_deg))
+    width = max(1, round(settings.stretch_deg / settings.step_deg))
     kernel = np.fft.rfft(np.r_[np.ones(width), np.zeros(n - width)])
     high, low = np.full(n, -np.inf), np.full(n, np.inf)
-    node = np.r_[fit.node_deg - 360, fit.node_deg, fit.node_deg + 360]
-    predicted = np.interp(means.azimuth_deg, node, np.tile(fit.elevation_deg, 3))
+    predicted = interpolate_azimuthal(means.azimuth_deg, fit.node_deg, fit.elevation_deg)
     for leg in np.unique(means.leg):
         rows = means.leg == leg
         cell = np.minimum((means.azimuth_deg[rows] / settings.step_deg).astype(np.int64), n - 1)
@@ -448,4 +452,4 @@ def disagreement(
         enough = np.roll(count >= width / 2, -(width // 2))
         high = np.where(enough, np.maximum(high, mean), high)
         low = np.where(enough, np.minimum(low, mean), low)
-    return np.asarray(high - low > settings.disagreement_limit_deg, dtype=bool)
+    return floats(np.where(high > low, high - low, 0.0))

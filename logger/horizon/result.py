@@ -115,9 +115,10 @@ def horizon_from(
             if not found.steps:
                 break
             edges, means, fit = fitted(legs, settings)
-        differ = disagreement(means, fit, middle, settings)
-        coverage = Coverage(middle, seen, differ & (seen > 1), crossed_by_sun)
-        profile = _profile(fit, seen, traces, base.steps, settings)
+        apart = np.where(seen > 1, disagreement(means, fit, middle, settings), 0.0)
+        differ = apart > settings.disagreement_limit_deg
+        coverage = Coverage(middle, seen, differ, crossed_by_sun)
+        profile = _profile(fit, seen, floats(apart), traces, base.steps, settings)
     named = obstructions_from(passes, legs, edges, obstructions, settings)
     profile = profile.with_obstructions(
         [
@@ -180,7 +181,12 @@ def fitted(
 
 
 def _profile(
-    fit: Fit, seen: Ints, traces: Sequence[Trace], done: tuple[str, ...], settings: HorizonSettings
+    fit: Fit,
+    seen: Ints,
+    apart: Floats,
+    traces: Sequence[Trace],
+    done: tuple[str, ...],
+    settings: HorizonSettings,
 ) -> HorizonProfile:
     node, elevation, error = on_grid(fit, settings.step_deg)
     # A node was measured when the cells on both sides were; reading between two nodes needs
@@ -189,6 +195,9 @@ def _profile(
     cell = np.floor(node / settings.step_deg + 1e-9).astype(np.int64) % seen.size
     at_node = np.abs(node - cell * settings.step_deg) < 1e-9
     measured = np.where(at_node, whole[cell], seen[cell] > 0)
+    # Where passes differ by more than tremor leaves, half the difference is in doubt.
+    doubt = np.maximum(apart - settings.usual_difference_deg, 0.0) / 2.0
+    error = np.hypot(error, np.maximum(doubt[cell], np.where(at_node, np.roll(doubt, 1)[cell], 0)))
     used = [t.sight for t in traces if t.sight.used.any()]
     heading = max((s.heading_error_deg for s in used), default=0.0)
     level = max((s.level_error_deg for s in used), default=0.0)

@@ -112,6 +112,8 @@ class HorizonSettings:
         Unmeasured azimuth that the sun crosses, at most. [deg]
     thin_limit_deg : float
         Azimuth seen in one pass only that the sun crosses, at most. [deg]
+    usual_difference_deg : float
+        Two passes, averaged over a stretch, differ by about this at most from tremor. [deg]
     disagreement_limit_deg : float
         Two passes that differ by more than this disagree. [deg]
     disagreeing_limit_deg : float
@@ -178,6 +180,7 @@ class HorizonSettings:
     unknown_distance_limit_deg: float = 5.0
     unmeasured_limit_deg: float = 3.0
     thin_limit_deg: float = 10.0
+    usual_difference_deg: float = 0.5
     disagreement_limit_deg: float = 2.0
     disagreeing_limit_deg: float = 10.0
 
