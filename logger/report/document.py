@@ -120,8 +120,7 @@ def pdf(report: ReportInput, paper: str = "a4") -> bytes:
             font_paths=_fonts(_needs_system_fonts(data)),
             sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
         )
-        made = dt.datetime.combine(report.made, dt.time(12), dt.UTC)
-        document = compiler.compile(format="pdf", pdf_standards=STANDARDS, timestamp=made)
+        document = compiler.compile(format="pdf", pdf_standards=STANDARDS)
     assert isinstance(document, bytes)
     return document
 
@@ -173,6 +172,7 @@ def document_data(report: ReportInput, folder: Path) -> dict[str, Any]:
             "subject": "Horizon profile, solar access and loss",
             "program": report.program,
             "made": date(report.made),
+            "made_ymd": [report.made.year, report.made.month, report.made.day],
             "facts": facts,
             "fit": fit,
             "reasons": reasons,
