@@ -327,8 +327,8 @@ def _claimed_variation(samples: Samples) -> Declination | None:
 
 
 def _recording_gates(sweep: Sweep) -> list[Gate]:
-    """Damage to a recording fails a gate; being cut short alone does not."""
-    harmless = ("not sealed", "the last line is torn", "a plain log", "no header")
+    """Damage to a recording fails a gate; being cut short, or a doubtful clock, alone does not."""
+    harmless = ("not sealed", "the last line is torn", "a plain log", "no header", "time in doubt")
     damage = [p for p in sweep.recording.problems if not p.startswith(harmless)]
     name = sweep.recording.path.name
     return [

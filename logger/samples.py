@@ -176,6 +176,8 @@ class Stream:
         Sound sentences of kinds that this program does not use.
     lost : int
         Instants missing according to ``seq``.
+    doubts : tuple of str
+        What makes its times doubtful, in words.
     """
 
     samples: Samples
@@ -186,3 +188,4 @@ class Stream:
     refused: dict[str, int] = field(default_factory=dict)
     unknown: int = 0
     lost: int = 0
+    doubts: tuple[str, ...] = ()

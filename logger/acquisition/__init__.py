@@ -4,8 +4,9 @@ from logger.acquisition.capture import Capture, CaptureSettings
 from logger.acquisition.clock import Clock, SystemClock
 from logger.acquisition.link import Link, open_link
 from logger.acquisition.plain_log import read_plain_log
-from logger.acquisition.reader import Recording, read_recording
+from logger.acquisition.reader import Recording, read_recording, was_cut_short
 from logger.acquisition.source import load_stream
+from logger.acquisition.stop import StopRequest
 from logger.acquisition.stream import StreamBuilder
 from logger.acquisition.writer import RecordingWriter
 
@@ -16,10 +17,12 @@ __all__ = [
     "Link",
     "Recording",
     "RecordingWriter",
+    "StopRequest",
     "StreamBuilder",
     "SystemClock",
     "load_stream",
     "open_link",
     "read_plain_log",
     "read_recording",
+    "was_cut_short",
 ]

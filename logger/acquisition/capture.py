@@ -21,21 +21,32 @@ class CaptureSettings:
 
     Parameters
     ----------
-    first_sentence_s : float
-        Without one sound sentence by then there is no board. [s]
-    reconnect_s : float
-        How long to try to open a lost port again. [s]
+    first_sample_s : float
+        Without one measuring instant by then there is no board. [s]
+    silence_s : float
+        Without one sound sentence for so long the link counts as lost: a dropped network link,
+        or a board that hangs, gives no other sign. [s]
+    reopen_every_s : float
+        A link opened again that stays without a sound sentence is opened anew after this. [s]
+    give_up_s : float
+        How long a lost link is waited for. [s]
+    clock_step_s : float
+        The computer's wall clock was set if it moves by more against the other clock. [s]
     """
 
-    first_sentence_s: float = 10.0
-    reconnect_s: float = 20.0
+    first_sample_s: float = 10.0
+    silence_s: float = 10.0
+    reopen_every_s: float = 5.0
+    give_up_s: float = 20.0
+    clock_step_s: float = 1.5
 
 
 class Capture:
     """One recording being taken.
 
     The loop is the caller's: call `step` until it has what it wants, then `close`. Everything
-    received is in the recording before `step` returns.
+    received is in the recording before `step` returns. A link that is lost is noted, opened
+    again, and noted.
 
     Parameters
     ----------
@@ -66,8 +77,10 @@ class Capture:
         self._settings = settings or CaptureSettings()
         self._say = say
         self._zero = clock.seconds()
+        self._wall_zero = clock.utc()
+        self._wall_moved_s = 0.0
         self._link: Link | None = link
-        self._lost_at = 0.0
+        self._lost_at: float | None = None
         self._tried_at = 0.0
         self._bytes = 0
         self.latest_s = 0.0
@@ -87,27 +100,20 @@ class Capture:
         InputError
             The disk refuses the recording.
         """
+        self.writer.tick()
+        self._watch_wall_clock()
+        pieces: list[Piece] = []
         if self._link is None:
             self._reopen()
-            return []
-        try:
-            chunk = self._link.read()
-        except DeviceError as error:
-            self._lose(error)
-            return []
-        now = self.elapsed_s()
-        if not chunk:
-            if not self.builder.accepted and now > self._settings.first_sentence_s:
-                raise DeviceError(
-                    f"{self._bytes} bytes in {now:.0f} s and no sound sentence among them"
-                    if self._bytes
-                    else f"not one byte in {now:.0f} s",
-                    getattr(self._link, "url", "port"),
-                    hint="check the cable, the baud rate (115200) and that the board is running",
-                )
-            return []
-        self._bytes += len(chunk)
-        return self._keep(now, self.builder.feed(now, chunk))
+        else:
+            try:
+                chunk = self._link.read()
+            except DeviceError as error:
+                self._lose(str(error))
+            else:
+                pieces = self._take(chunk)
+        self._judge_silence()
+        return pieces
 
     def note(self, **what: Any) -> None:
         """Put an operator's note into the recording at this moment."""
@@ -121,43 +127,82 @@ class Capture:
             try:
                 self._link.write(data)
             except DeviceError as error:
-                self._lose(error)
+                self._lose(str(error))
 
     def close(self) -> None:
         """Let the port go and seal the recording."""
-        if self._link is not None:
-            self._link.close()
-            self._link = None
+        self._let_go()
         try:
             now = self.elapsed_s()
             self._keep(now, self.builder.finish(now))
         finally:
             self.writer.close()
 
-    def _keep(self, now: float, pieces: list[Piece]) -> list[Piece]:
-        self.writer.add(now, pieces)
+    def _take(self, chunk: bytes) -> list[Piece]:
+        if not chunk:
+            return []
+        self._bytes += len(chunk)
+        now = self.elapsed_s()
+        pieces = self._keep(now, self.builder.feed(now, chunk))
         if any(isinstance(piece, Sound) for piece in pieces):
             self.latest_s = now
+            if self._lost_at is not None:
+                self._say(f"the link is back after {now - self._lost_at:.0f} s; go on")
+                self._lost_at = None
+        return pieces
+
+    def _keep(self, now: float, pieces: list[Piece]) -> list[Piece]:
+        self.writer.add(now, pieces)
         return pieces
 
     def _ask(self) -> None:
         self.send(encode(Query()))
 
-    def _lose(self, error: DeviceError) -> None:
+    def _let_go(self) -> None:
         if self._link is not None:
             self._link.close()
-        self._link = None
-        self._lost_at = self._tried_at = self.elapsed_s()
-        self.note(link="lost")
-        self._say(f"{error}; what is recorded so far is kept, trying to open it again")
+            self._link = None
+
+    def _judge_silence(self) -> None:
+        now, settings = self.elapsed_s(), self._settings
+        if self._lost_at is not None:
+            if now - self._lost_at > settings.give_up_s:
+                raise DeviceError(
+                    f"the link was lost and did not come back within {settings.give_up_s:g} s",
+                    hint="what was recorded is kept; sweep the point again to add to it",
+                )
+            if self._link is not None and now - self._tried_at > settings.reopen_every_s:
+                self._let_go()
+        elif not len(self.builder):
+            if now > settings.first_sample_s:
+                self._no_board(now)
+        elif now - self.latest_s > settings.silence_s:
+            self._lose(f"no sentence for {now - self.latest_s:.0f} s")
+
+    def _no_board(self, now: float) -> None:
+        if not self._bytes:
+            what, hint = "not one byte", "check the cable and that the board is running"
+        elif self.builder.accepted:
+            what = "the board answers but sends no measurement"
+            hint = "check the streams it is set to send"
+        elif self.builder.unknown:
+            what = f"{self.builder.unknown} sentences of another kind, none with a direction"
+            hint = "this is some other device; see which is which with: horizon-logger ports"
+        else:
+            what = f"{self._bytes} bytes and no sound sentence among them"
+            hint = "check the baud rate (115200) and that this is the board's port"
+        raise DeviceError(f"{what} in {now:.0f} s", str(getattr(self._link, "url", "port")), hint)
+
+    def _lose(self, why: str) -> None:
+        self._let_go()
+        if self._lost_at is None:
+            self._lost_at = self.elapsed_s()
+            self.note(link="lost")
+            self._say(f"{why}; what is recorded so far is kept, trying to open it again")
+        self._tried_at = self.elapsed_s()
 
     def _reopen(self) -> None:
         now = self.elapsed_s()
-        if now - self._lost_at > self._settings.reconnect_s:
-            raise DeviceError(
-                f"the link was lost and did not come back within {self._settings.reconnect_s:g} s",
-                hint="what was recorded is kept; sweep the point again to add to it",
-            )
         if now - self._tried_at < 0.2:
             self._clock.sleep(0.05)
             return
@@ -168,5 +213,17 @@ class Capture:
             return
         self._keep(now, self.builder.finish(now))
         self.note(link="back")
-        self._say(f"the link is back after {now - self._lost_at:.0f} s; go on")
         self._ask()
+
+    def _watch_wall_clock(self) -> None:
+        wall_s = (self._clock.utc() - self._wall_zero).total_seconds()
+        moved_s = wall_s - self.elapsed_s()
+        step_s = moved_s - self._wall_moved_s
+        # Slow corrections by a time service, and leap seconds, are within it.
+        if abs(step_s) > self._settings.clock_step_s:
+            self.note(host_clock_moved_s=round(step_s, 1))
+            self._say(
+                f"this computer's clock was set by {step_s:+.0f} s: "
+                "the date and time of this recording are in doubt, its durations are not"
+            )
+        self._wall_moved_s = moved_s

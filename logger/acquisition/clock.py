@@ -3,8 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import sys
 import time
 from typing import Protocol
+
+
+def _clock_through_suspend() -> int | None:
+    # Linux's monotonic clock stops in suspend, its boot-time clock does not; on macOS Python's
+    # monotonic() stops and the system's CLOCK_MONOTONIC does not. Windows has one clock, which
+    # runs on.
+    if sys.platform == "darwin":
+        return getattr(time, "CLOCK_MONOTONIC", None)
+    return getattr(time, "CLOCK_BOOTTIME", None)
+
+
+_RUNS_ON = _clock_through_suspend()
 
 
 class Clock(Protocol):
@@ -28,9 +41,7 @@ class SystemClock:
 
     def seconds(self) -> float:
         """See `Clock.seconds`; runs on while the machine sleeps, where the system offers that."""
-        # Linux's monotonic clock stops in suspend, its boot-time clock does not.
-        boot_time = getattr(time, "CLOCK_BOOTTIME", None)
-        return time.monotonic() if boot_time is None else time.clock_gettime(boot_time)
+        return time.monotonic() if _RUNS_ON is None else time.clock_gettime(_RUNS_ON)
 
     def utc(self) -> dt.datetime:
         """See `Clock.utc`."""

@@ -9,6 +9,7 @@ from logger.errors import DeviceError
 
 BAUD_RATE = 115200
 POLL_S = 0.1
+WRITE_S = 0.5
 
 
 class Link(Protocol):
@@ -60,8 +61,11 @@ class SerialLink:
         self.url = url
         self._gone = (serial.SerialException, OSError)
         try:
-            self._port: Any = serial.serial_for_url(url, baudrate=baud_rate, timeout=POLL_S)
-        except (serial.SerialException, OSError, ValueError) as error:
+            # Two programs reading one port would each get half of it: hence exclusive.
+            self._port: Any = serial.serial_for_url(
+                url, baudrate=baud_rate, timeout=POLL_S, write_timeout=WRITE_S, exclusive=True
+            )
+        except (*self._gone, ValueError) as error:
             raise DeviceError(
                 f"cannot be opened: {_plain(error)}",
                 f"port {url}",
@@ -74,22 +78,31 @@ class SerialLink:
         """See `Link.read`."""
         try:
             first: bytes = self._port.read(1)
-            if not first:
-                return b""
-            if self._counts:
-                return first + bytes(self._port.read(self._port.in_waiting))
-            self._port.timeout = 0
-            try:
-                return first + bytes(self._port.read(65536))
-            finally:
-                self._port.timeout = POLL_S
         except self._gone as error:
             raise DeviceError(f"the link was lost: {_plain(error)}", f"port {self.url}") from error
+        # A loss from here on is met by the next read: the first byte is in hand already.
+        with contextlib.suppress(*self._gone):
+            if first:
+                return first + self._waiting()
+        return first
+
+    def _waiting(self) -> bytes:
+        if self._counts:
+            return bytes(self._port.read(self._port.in_waiting))
+        self._port.timeout = 0
+        try:
+            return bytes(self._port.read(65536))
+        finally:
+            self._port.timeout = POLL_S
 
     def write(self, data: bytes) -> None:
-        """See `Link.write`."""
+        """See `Link.write`; what a board does not take within half a second is dropped."""
+        import serial
+
         try:
             self._port.write(data)
+        except serial.SerialTimeoutException:
+            return
         except self._gone as error:
             raise DeviceError(f"the link was lost: {_plain(error)}", f"port {self.url}") from error
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import io
 import json
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,8 +16,13 @@ from typing import Any
 from logger.acquisition.records import FIRST_LINE, MAGIC
 from logger.errors import InputError, RecordingError
 
-MOST_BYTES = 512 * 2**20
+MOST_BYTES = 128 * 2**20
+MOST_RECORDS = 1_500_000
+"""At 600 sentences a second, the most the contract allows, 40 minutes; at 50 Hz, hours."""
 LONGEST_LINE = 64 * 2**10
+
+_STAMP = re.compile(rb"[0-9]{1,7}(?:\.[0-9]{1,9})?")
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +46,8 @@ class Recording:
         Of the whole file.
     problems : tuple of str
         What is wrong with it, in words; empty for a whole, sealed recording.
+    gaps : tuple of int
+        How many sentences stand before each note that a lost link was back.
     """
 
     path: Path
@@ -49,6 +58,7 @@ class Recording:
     sealed: bool
     sha256: str
     problems: tuple[str, ...] = ()
+    gaps: tuple[int, ...] = ()
 
     @property
     def started(self) -> dt.datetime | None:
@@ -58,9 +68,9 @@ class Recording:
             return None
         try:
             moment = dt.datetime.fromisoformat(text)
-        except ValueError:
+            return moment.astimezone(dt.UTC) if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
+        except (ValueError, OverflowError):
             return None
-        return moment.astimezone(dt.UTC) if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
 
     def text(self, key: str, default: str = "") -> str:
         """A header entry that should be text; the default if it is missing or something else."""
@@ -72,7 +82,10 @@ class Recording:
         value = self.header.get(key)
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             return None
-        return float(value) if math.isfinite(value) else None
+        try:
+            return float(value) if math.isfinite(value) else None
+        except OverflowError:  # a whole number of hundreds of digits
+            return None
 
 
 def read_bytes(path: Path) -> bytes:
@@ -85,20 +98,29 @@ def read_bytes(path: Path) -> bytes:
     Raises
     ------
     InputError
-        It is missing, a folder, unreadable, or larger than 512 MiB.
+        It is missing, a folder, unreadable, or larger than 128 MiB.
     """
     try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(f"{size / 2**20:.0f} MiB are more than a sweep can hold", str(path))
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from error
+        with open(path, "rb") as file:
+            # Not by its size beforehand: devices and pipes have none.
+            content = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise InputError(f"cannot be read: {reason}", str(path)) from error
+    if len(content) > MOST_BYTES:
+        raise InputError(f"more than {MOST_BYTES >> 20} MiB, no sweep is that long", str(path))
+    return content
 
 
 def is_recording(content: bytes) -> bool:
-    """Whether a file's first line says that it is a recording."""
-    return content.startswith(MAGIC)
+    """Whether a file's first line says that it is a recording.
+
+    Parameters
+    ----------
+    content : bytes
+        A byte order mark that some editor put before it does not hide it.
+    """
+    return content.removeprefix(_BYTE_ORDER_MARK).startswith(MAGIC)
 
 
 def read_recording(path: Path, *, accept_broken_seal: bool = False) -> Recording:
@@ -140,7 +162,15 @@ def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = Fa
     first, newline, _ = content.partition(b"\n")
     if not is_recording(content):
         raise RecordingError("its first line does not say that it is a recording", where)
-    if first != FIRST_LINE or not newline:
+    if content.startswith(_BYTE_ORDER_MARK) or first == FIRST_LINE + b"\r":
+        raise RecordingError(
+            "some program changed its line ends or put a byte order mark before it",
+            where,
+            hint="use the original: a recording is copied as it is, never edited",
+        )
+    if first == FIRST_LINE and not newline:
+        raise RecordingError("nothing but its first line", where)
+    if first != FIRST_LINE:
         version = first[len(MAGIC) :][:20].decode("ascii", "replace")
         raise RecordingError(
             f"recording format {version!r}, this program reads 1",
@@ -171,6 +201,7 @@ def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = Fa
         sealed=found.seal is not None and not found.seal_fault,
         sha256=hashlib.sha256(content).hexdigest(),
         problems=tuple(problems),
+        gaps=tuple(found.gaps),
     )
 
 
@@ -182,16 +213,25 @@ class _Parser:
     notes: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
     unsound: list[tuple[float, bytes]] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
+    gaps: list[int] = field(default_factory=list)
     seal: dict[str, Any] | None = None
     seal_fault: str = ""
 
     def parse(self, content: bytes) -> None:
-        *lines, torn = content.split(b"\n")
-        if torn:
-            self.problems.append(f"the last line is torn and was dropped ({len(torn)} bytes)")
         bad: list[int] = []
-        latest, backward = 0.0, 0
-        for number, line in enumerate(lines[1:], start=2):
+        latest, backward, start = 0.0, 0, 0
+        for number, whole in enumerate(io.BytesIO(content), start=1):
+            line, begins = whole[:-1], start
+            start += len(whole)
+            if not whole.endswith(b"\n"):
+                self.problems.append(f"the last line is torn and was dropped ({len(whole)} bytes)")
+                break
+            if number == 1:
+                continue
+            if number > MOST_RECORDS:
+                raise RecordingError(
+                    f"more than {MOST_RECORDS} records, no sweep is that long", self.where
+                )
             kind, rest = line[:2], line[2:]
             if self.seal is not None:
                 self.seal_fault = self.seal_fault or "there are lines after it"
@@ -199,10 +239,10 @@ class _Parser:
                 bad.append(number)
             elif kind in (b"s ", b"x ", b"n "):
                 stamp, _, payload = rest.partition(b" ")
-                t = _seconds(stamp)
-                if t is None or not self._take(kind, t, payload):
+                if not _STAMP.fullmatch(stamp) or not self._take(kind, float(stamp), payload):
                     bad.append(number)
                 else:
+                    t = float(stamp)
                     backward += t < latest
                     latest = t
             elif kind == b"h ":
@@ -212,7 +252,7 @@ class _Parser:
                 else:
                     self.header = entry
             elif kind == b"e ":
-                self._check_seal(content, lines, number, rest)
+                self._check_seal(memoryview(content)[:begins], number - 2, rest)
             else:
                 bad.append(number)
         if backward:
@@ -229,6 +269,7 @@ class _Parser:
             note = _json_object(payload)
             if note is not None:
                 self.notes.append((t, note))
+                self._look_at(note)
             return note is not None
         try:
             self.unsound.append((t, bytes.fromhex(payload.decode("ascii"))))
@@ -236,31 +277,32 @@ class _Parser:
             return False
         return True
 
-    def _check_seal(self, content: bytes, lines: list[bytes], number: int, rest: bytes) -> None:
+    def _look_at(self, note: dict[str, Any]) -> None:
+        if note.get("link") == "back":
+            self.gaps.append(len(self.sentences))
+        moved = note.get("host_clock_moved_s")
+        if isinstance(moved, float):
+            self.problems.append(
+                f"time in doubt: the computer's clock was set by {moved:+.0f} s in mid-sweep"
+            )
+
+    def _check_seal(self, before: memoryview, records: int, rest: bytes) -> None:
         entry = _json_object(rest)
         if entry is None:
             self.seal, self.seal_fault = {}, "it cannot be read"
             return
         self.seal = entry
-        before = sum(len(line) + 1 for line in lines[: number - 1])
-        records = number - 2
         if entry.get("records") != records:
             self.seal_fault = f"it counts {entry.get('records')!r} records, the file has {records}"
-        elif entry.get("sha256") != hashlib.sha256(memoryview(content)[:before]).hexdigest():
+        elif entry.get("sha256") != hashlib.sha256(before).hexdigest():
             self.seal_fault = "the SHA-256 of the records is another"
-
-
-def _seconds(stamp: bytes) -> float | None:
-    try:
-        t = float(stamp)
-    except ValueError:
-        return None
-    return t if 0 <= t < 1e7 else None
 
 
 def _json_object(text: bytes) -> dict[str, Any] | None:
     try:
         value = json.loads(text.decode("utf-8"), parse_constant=_refuse)
+        if b"\\u" in text:  # half a surrogate pair, which could never be printed or stored
+            json.dumps(value, ensure_ascii=False).encode("utf-8")
     except (ValueError, RecursionError):
         return None
     return value if isinstance(value, dict) else None
@@ -268,3 +310,33 @@ def _json_object(text: bytes) -> dict[str, Any] | None:
 
 def _refuse(constant: str) -> None:
     raise ValueError(constant)
+
+
+_TAIL = 64 * 2**10
+
+
+def was_cut_short(path: Path) -> bool:
+    """Whether a recording ended before its operator ended it: no seal, or a link that stayed lost.
+
+    A sweep of the same point that follows continues it, and says so in its header.
+
+    Parameters
+    ----------
+    path : Path
+
+    Raises
+    ------
+    InputError
+        The file cannot be read.
+    """
+    try:
+        with open(path, "rb") as file:
+            file.seek(max(file.seek(0, 2) - _TAIL, 0))
+            lines = file.read().split(b"\n")
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from error
+    if lines[-1] or len(lines) < 2 or not lines[-2].startswith(b"e "):
+        return True
+    notes = (_json_object(line.split(b" ", 2)[-1]) for line in lines if line.startswith(b"n "))
+    links = [note["link"] for note in notes if note and "link" in note]
+    return bool(links) and links[-1] == "lost"

@@ -21,4 +21,4 @@ def compact_json(value: Any) -> bytes:
     """One line of JSON: no spaces, real letters, NaN refused."""
     text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     # A lone surrogate (from undecodable bytes in a file name, say) has no UTF-8.
-    return text.encode("utf-8", errors="backslashreplace")
+    return text.encode("utf-8", errors="replace")

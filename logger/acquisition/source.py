@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
+from firmware_protocol import Refusal, decode_sentence
 from logger.acquisition.plain_log import parse_plain_log
 from logger.acquisition.reader import Recording, is_recording, parse_recording, read_bytes
 from logger.acquisition.stream import StreamBuilder
@@ -38,7 +40,9 @@ def load_stream(
     content = read_bytes(path)
     if is_recording(content):
         recording = parse_recording(content, path, accept_broken_seal=accept_broken_seal)
-        return recording, decode_recording(recording)
+        stream = decode_recording(recording)
+        problems = (*recording.problems, *stream.doubts)
+        return replace(recording, problems=problems), stream
     stream = parse_plain_log(content, str(path), rate_hz)
     digest = hashlib.sha256(content).hexdigest()
     return Recording(path, {}, [], [], [], False, digest, ("a plain log, not a recording",)), stream
@@ -52,10 +56,15 @@ def decode_recording(recording: Recording) -> Stream:
     recording : Recording
     """
     builder = StreamBuilder()
-    for t, raw in recording.sentences:
+    gaps = set(recording.gaps)
+    for number, (t, raw) in enumerate(recording.sentences):
+        if number in gaps:
+            builder.interrupted()
         builder.feed(t, raw + b"\n")
-    for _ in recording.unsound:
-        builder.damaged("damaged on the line")
+    for _, raw in recording.unsound:
+        # What a later, wiser decoder would take still counts as refused: it bears no place.
+        found = decode_sentence(raw.rstrip(b"\r\n"))
+        builder.damaged(found.reason if isinstance(found, Refusal) else "damaged on the line")
     for t, note in recording.notes:
         builder.note(as_note(t, note))
     return builder.stream()

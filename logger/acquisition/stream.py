@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
@@ -24,6 +25,7 @@ from firmware_protocol import (
     TrueHeading,
     Unknown,
 )
+from logger.acquisition.plausible import jumps_and_back
 from logger.angles import wrap360
 from logger.columns import Floats
 from logger.samples import BoardFault, KeyPress, Note, Samples, Stream
@@ -32,33 +34,79 @@ from logger.samples import Identity as BoardIdentity
 HOLD_S = 2.0
 """How long a plain board's pitch and roll hold when its headings come more often. [s]"""
 
+IMPLAUSIBLE = "a jump there and back"
+"""Reason given to values of plain sentences that a bare XOR let through."""
+
 _T_WRAP = 2**32
 _SAME_INSTANT_S = 1.0
-_MOST_DRIFT = 500e-6
+_BEHIND_MS = 1000
+"""Sentences of one board may be this much out of order. [ms]"""
+_LEAP_S = 60.0
+"""A board's clock that runs ahead of ours by more at one step is another clock. [s]"""
+_REJOINED_S = 2.0
+"""After an interruption, clocks that still agree this well belong to the same start. [s]"""
+_MOST_DRIFT = 0.02
+"""Ceramic and RC oscillators of cheap boards are off by up to 1 to 2 % (from memory)."""
 _DRIFT_OVER_S = 30.0
+
+# One row of the growing table; the order is that of the cells.
+_CELLS = (
+    "received_s",
+    "board_s",
+    "boot",
+    "seq",
+    "status",
+    "heading_deg",
+    "heading_is_true",
+    "tilt_deg",
+    "pitch_deg",
+    "temperature_c",
+    "variation_deg",
+    "pitch_at",
+    "roll_at",
+    "field_ut",
+    "force_g",
+    "rate_deg_s",
+)
+_VECTORS = ("field_ut", "force_g", "rate_deg_s")
+_AT = {name: _CELLS.index(name) for name in _CELLS if name not in _VECTORS}
+_AT |= {name: len(_AT) + 3 * i for i, name in enumerate(_VECTORS)}
+_WIDTH = len(_AT) + 2 * len(_VECTORS)
+_BLANK = array("d", [np.nan] * _WIDTH)
+for _name in ("status", "heading_is_true"):
+    _BLANK[_AT[_name]] = 0.0
+for _name in ("seq", "pitch_at", "roll_at"):
+    _BLANK[_AT[_name]] = -1.0
 
 
 class StreamBuilder:
     """Grows a `Stream`, live or from a recording; both are this same code.
 
     Feed it bytes in the order of reception. `stream` may be called at any time.
+
+    Parameters
+    ----------
+    decoder : Decoder, optional
+        Whose pieces `take` will be given, for its counts; by default one of its own.
     """
 
-    def __init__(self) -> None:
-        self._decoder = Decoder()
-        self._rows: list[dict[str, Any]] = []
+    def __init__(self, decoder: Decoder | None = None) -> None:
+        self._decoder = decoder or Decoder()
+        self._table = array("d")
         self._boot = 0
-        self._board_ms = -1
-        self._board_turns = 0
-        self._pitch = self._roll = (-np.inf, np.nan)
+        self._clock_ms: int | None = None
+        self._clock_received_s = 0.0
+        self._interrupted = False
+        self._pitches = array("d")
+        self._rolls = array("d")
         self._keys: list[tuple[float, float, int, bool, int]] = []
         self._notes: list[Note] = []
         self._faults: list[BoardFault] = []
         self._identity: BoardIdentity | None = None
-        self._damaged: dict[str, int] = {}
+        self._damaged: Counter[str] = Counter()
 
     def __len__(self) -> int:
-        return len(self._rows)
+        return len(self._table) // _WIDTH
 
     @property
     def identity(self) -> BoardIdentity | None:
@@ -66,12 +114,18 @@ class StreamBuilder:
         return self._identity
 
     def note(self, note: Note) -> None:
-        """Take an operator's note."""
+        """Take an operator's note, or capture's own on the state of the link."""
         self._notes.append(note)
+        if note.more.get("link") == "back":
+            self.interrupted()
+
+    def interrupted(self) -> None:
+        """What follows comes after a gap: the board may have started anew unseen."""
+        self._interrupted = True
 
     def damaged(self, reason: str) -> None:
         """Count bytes that had been found to be no sentence when they came."""
-        self._damaged[reason] = self._damaged.get(reason, 0) + 1
+        self._damaged[reason] += 1
 
     @property
     def accepted(self) -> int:
@@ -79,9 +133,14 @@ class StreamBuilder:
         return self._decoder.accepted
 
     @property
+    def unknown(self) -> int:
+        """Sound sentences so far of kinds that this program does not use."""
+        return self._decoder.unknown
+
+    @property
     def refused(self) -> dict[str, int]:
         """Damaged or refused sentences so far, by reason."""
-        return dict(Counter(self._damaged) + self._decoder.refused)
+        return dict(self._damaged + self._decoder.refused)
 
     @property
     def lost(self) -> int:
@@ -111,32 +170,48 @@ class StreamBuilder:
 
     def _taken(self, t_s: float, pieces: list[Piece]) -> list[Piece]:
         for piece in pieces:
-            if isinstance(piece, Sound):
-                self._sentence(t_s, piece.sentence)
+            self.take(t_s, piece)
         return pieces
 
+    def take(self, t_s: float, piece: Piece) -> None:
+        """Take one piece of the decoder given at the start.
+
+        Parameters
+        ----------
+        t_s : float
+            [s]
+        piece : Sound or Unsound
+        """
+        if isinstance(piece, Sound):
+            self._sentence(t_s, piece.sentence)
+
     def _sentence(self, t_s: float, sentence: Sentence | Unknown) -> None:
+        table = self._table
         match sentence:
             case Attitude():
-                row = self._row(t_s, sentence.seq, sentence.t_ms)
-                row["heading_deg"] = _scaled(sentence.heading_cdeg, 100)
-                row["tilt_deg"] = _scaled(sentence.tilt_cdeg, 100)
-                row["pitch_deg"] = _scaled(sentence.pitch_cdeg, 100)
-                row["status"] = sentence.status
+                at = self._row(t_s, sentence.seq, sentence.t_ms)
+                table[at + _AT["heading_deg"]] = _scaled(sentence.heading_cdeg, 100)
+                table[at + _AT["tilt_deg"]] = _scaled(sentence.tilt_cdeg, 100)
+                table[at + _AT["pitch_deg"]] = _scaled(sentence.pitch_cdeg, 100)
+                table[at + _AT["status"]] = sentence.status
             case RawField():
-                row = self._row(t_s, sentence.seq, sentence.t_ms)
-                row["field_ut"] = [_scaled(v, 100) for v in (sentence.mx, sentence.my, sentence.mz)]
-                row["force_g"] = [
-                    _scaled(v, 10000) for v in (sentence.fx, sentence.fy, sentence.fz)
-                ]
+                at = self._row(t_s, sentence.seq, sentence.t_ms)
+                field, force = at + _AT["field_ut"], at + _AT["force_g"]
+                table[field] = _scaled(sentence.mx, 100)
+                table[field + 1] = _scaled(sentence.my, 100)
+                table[field + 2] = _scaled(sentence.mz, 100)
+                table[force] = _scaled(sentence.fx, 10000)
+                table[force + 1] = _scaled(sentence.fy, 10000)
+                table[force + 2] = _scaled(sentence.fz, 10000)
             case RawRate():
-                row = self._row(t_s, sentence.seq, sentence.t_ms)
-                row["rate_deg_s"] = [
-                    _scaled(v, 100) for v in (sentence.gx, sentence.gy, sentence.gz)
-                ]
-                row["temperature_c"] = _scaled(sentence.temperature, 10)
+                at = self._row(t_s, sentence.seq, sentence.t_ms)
+                rate = at + _AT["rate_deg_s"]
+                table[rate] = _scaled(sentence.gx, 100)
+                table[rate + 1] = _scaled(sentence.gy, 100)
+                table[rate + 2] = _scaled(sentence.gz, 100)
+                table[at + _AT["temperature_c"]] = _scaled(sentence.temperature, 10)
             case Key():
-                board_s = self._board_seconds(sentence.t_ms)
+                board_s = self._board_seconds(t_s, sentence.t_ms)
                 self._keys.append((t_s, board_s, sentence.key, sentence.down, self._boot))
             case Fault():
                 self._faults.append(BoardFault(t_s, sentence.code, sentence.text))
@@ -149,21 +224,23 @@ class StreamBuilder:
                     sentence.streams,
                 )
             case MagneticHeading():
-                row = self._plain_row(t_s)
+                at = self._plain_row(t_s)
                 if sentence.heading_deg is not None:
-                    row["heading_deg"] = sentence.heading_deg + (sentence.deviation_deg or 0.0)
+                    table[at + _AT["heading_deg"]] = sentence.heading_deg + (
+                        sentence.deviation_deg or 0.0
+                    )
                 if sentence.variation_deg is not None:
-                    row["variation_deg"] = sentence.variation_deg
+                    table[at + _AT["variation_deg"]] = sentence.variation_deg
             case TrueHeading():
-                row = self._plain_row(t_s)
-                row["heading_is_true"] = True
+                at = self._plain_row(t_s)
+                table[at + _AT["heading_is_true"]] = 1.0
                 if sentence.heading_deg is not None:
-                    row["heading_deg"] = sentence.heading_deg
+                    table[at + _AT["heading_deg"]] = sentence.heading_deg
             case PitchRoll():
                 if sentence.pitch_deg is not None:
-                    self._pitch = (t_s, sentence.pitch_deg)
+                    self._pitches.extend((t_s, sentence.pitch_deg))
                 if sentence.roll_deg is not None:
-                    self._roll = (t_s, sentence.roll_deg)
+                    self._rolls.extend((t_s, sentence.roll_deg))
 
     def samples(self, start: int = 0, stop: int | None = None) -> Samples:
         """Rows that have come so far as columns; clocks are joined over these rows alone.
@@ -173,151 +250,201 @@ class StreamBuilder:
         start, stop : int
             As of a slice.
         """
-        return self._columns(self._rows[start:stop])[0]
+        return self._columns(start, stop)[0]
 
     def stream(self) -> Stream:
         """What has come so far, as columns."""
-        samples, joins = self._columns(self._rows)
+        samples, joins, implausible = self._columns(0, None)
         keys = []
         for t, board_s, key, down, boot in self._keys:
-            offset, rate = joins.get(boot, (np.nan, 1.0))
-            joined = offset + rate * board_s
-            keys.append(KeyPress(float(joined if np.isfinite(joined) else t), key, down))
+            join = joins.get(boot)
+            keys.append(KeyPress(t if join is None else join.host_s(board_s), key, down))
         return Stream(
             samples=samples,
             keys=tuple(keys),
             notes=tuple(self._notes),
             faults=tuple(self._faults),
             identity=self._identity,
-            refused=self.refused,
+            refused=self.refused | ({IMPLAUSIBLE: implausible} if implausible else {}),
             unknown=self._decoder.unknown,
             lost=self.lost,
+            doubts=tuple(join.doubt for join in joins.values() if join.doubt),
         )
 
-    def _columns(
-        self, rows: list[dict[str, Any]]
-    ) -> tuple[Samples, dict[int, tuple[float, float]]]:
-        columns = Samples.blank(len(rows))
-        boot = np.array([row["boot"] for row in rows], dtype=np.int64)
-        for name in ("received_s", "board_s", "seq"):
-            columns[name][:] = [row[name] for row in rows]
-        for name in _OPTIONAL:
-            have = [i for i, row in enumerate(rows) if name in row]
-            if have:
-                columns[name][have] = [rows[i][name] for i in have]
+    def _columns(self, start: int, stop: int | None) -> tuple[Samples, dict[int, Join], int]:
+        start, stop, _ = slice(start, stop).indices(len(self))
+        n = max(stop - start, 0)
+        table = np.frombuffer(self._table, dtype=np.float64)[start * _WIDTH : (start + n) * _WIDTH]
+        table = table.reshape(n, _WIDTH).copy()
+        columns = Samples.blank(n)
+        for name in columns:
+            if name in _VECTORS:
+                columns[name][:] = table[:, _AT[name] : _AT[name] + 3]
+            elif name in _AT:
+                columns[name][:] = table[:, _AT[name]]
         columns["heading_deg"] = wrap360(columns["heading_deg"])
-        joins = {
-            int(b): join_clocks(columns["board_s"][boot == b], columns["received_s"][boot == b])
-            for b in np.unique(boot)
-        }
-        columns["t_s"] = columns["received_s"].copy()
-        for b, (offset, rate) in joins.items():
-            mine = (boot == b) & np.isfinite(columns["board_s"])
-            columns["t_s"][mine] = offset + rate * columns["board_s"][mine]
-        if rows:
+        implausible = self._plain_columns(columns, table)
+        boot = table[:, _AT["boot"]]
+        received, board = columns["received_s"], columns["board_s"]
+        columns["t_s"] = received.copy()
+        joins = {}
+        for b in np.unique(boot):
+            mine = (boot == b) & np.isfinite(board)
+            if mine.any():
+                joins[int(b)] = join = join_clocks(board[mine], received[mine])
+                columns["t_s"][mine] = join.offset_s + join.rate * board[mine]
+        if n:
             columns["t_s"] = np.maximum.accumulate(columns["t_s"])
-        return Samples(**columns), joins
+        return Samples(**columns), joins, implausible
 
-    def _row(self, t_s: float, seq: int, t_ms: int) -> dict[str, Any]:
-        board_s = self._board_seconds(t_ms)
-        last = self._rows[-1] if self._rows else None
+    def _plain_columns(self, columns: dict[str, Floats], table: Floats) -> int:
+        """Fill in held pitch and roll, take out what cannot be; the number of values taken out."""
+        plain = columns["seq"] < 0
+        if not plain.any():
+            return 0
+        received, taken_out = columns["received_s"], 0
+        for name, source, events in (
+            ("pitch_deg", "pitch_at", self._pitches),
+            ("tilt_deg", "roll_at", self._rolls),
+        ):
+            event = table[:, _AT[source]].astype(np.int64)
+            rows = np.flatnonzero(plain & (event >= 0))
+            if not rows.size:
+                continue
+            first = max(int(event[rows[0]]) - 2, 0)  # the test needs neighbours on both sides
+            pairs = np.frombuffer(events, dtype=np.float64)[2 * first :].reshape(-1, 2).copy()
+            odd = jumps_and_back(pairs[:, 0], pairs[:, 1])
+            taken_out += int(odd.sum())
+            at = event[rows] - first
+            holds = (received[rows] - pairs[at, 0] <= HOLD_S) & ~odd[at]
+            columns[name][rows[holds]] = pairs[at[holds], 1]
+        rows = np.flatnonzero(plain & np.isfinite(columns["heading_deg"]))
+        odd = jumps_and_back(received[rows], columns["heading_deg"][rows])
+        columns["heading_deg"][rows[odd]] = np.nan
+        return taken_out + int(odd.sum())
+
+    def _row(self, t_s: float, seq: int, t_ms: int) -> int:
+        board_s = self._board_seconds(t_s, t_ms)
+        table = self._table
+        last = len(table) - _WIDTH
         # One instant's sentences bear one seq; the clock guards against a board stuck at one.
         if (
-            last is None
-            or (last["boot"], last["seq"]) != (self._boot, seq)
-            or not abs(last["board_s"] - board_s) < _SAME_INSTANT_S
+            last >= 0
+            and table[last + _AT["seq"]] == seq
+            and table[last + _AT["boot"]] == self._boot
+            and abs(table[last + _AT["board_s"]] - board_s) < _SAME_INSTANT_S
         ):
-            last = {"received_s": t_s, "board_s": board_s, "seq": seq, "boot": self._boot}
-            self._rows.append(last)
-        return last
+            return last
+        return self._new_row(t_s, board_s, seq)
 
-    def _plain_row(self, t_s: float) -> dict[str, Any]:
-        row: dict[str, Any] = {
-            "received_s": t_s,
-            "board_s": np.nan,
-            "seq": -1,
-            "boot": self._boot,
-        }
-        for name, (at, value) in (("pitch_deg", self._pitch), ("tilt_deg", self._roll)):
-            if t_s - at <= HOLD_S:
-                row[name] = value
-        self._rows.append(row)
-        return row
+    def _new_row(self, t_s: float, board_s: float, seq: int) -> int:
+        table = self._table
+        at = len(table)
+        table.extend(_BLANK)
+        table[at + _AT["received_s"]] = t_s
+        table[at + _AT["board_s"]] = board_s
+        table[at + _AT["boot"]] = self._boot
+        table[at + _AT["seq"]] = seq
+        return at
 
-    def _board_seconds(self, t_ms: int) -> float:
-        if self._board_ms >= 0 and t_ms < self._board_ms:
-            if self._board_ms - t_ms > _T_WRAP // 2:
-                self._board_turns += 1
-            elif self._board_ms - t_ms > 1000:  # further back than sentences can be out of order
-                self._boot += 1
-                self._board_turns = 0
-        self._board_ms = t_ms
-        return (t_ms + self._board_turns * _T_WRAP) / 1000.0
+    def _plain_row(self, t_s: float) -> int:
+        at = self._new_row(t_s, np.nan, -1)
+        self._table[at + _AT["pitch_at"]] = len(self._pitches) // 2 - 1
+        self._table[at + _AT["roll_at"]] = len(self._rolls) // 2 - 1
+        return at
 
-
-_OPTIONAL = (
-    "heading_deg",
-    "heading_is_true",
-    "tilt_deg",
-    "pitch_deg",
-    "status",
-    "field_ut",
-    "force_g",
-    "rate_deg_s",
-    "temperature_c",
-    "variation_deg",
-)
+    def _board_seconds(self, t_s: float, t_ms: int) -> float:
+        """The board's clock with its wraps undone; a board that starts again has another one."""
+        if self._clock_ms is None:
+            self._clock_ms = t_ms
+        else:
+            step = (t_ms - self._clock_ms + _T_WRAP // 2) % _T_WRAP - _T_WRAP // 2
+            ahead_s = step / 1000.0 - (t_s - self._clock_received_s)
+            anew = step < -_BEHIND_MS or ahead_s > _LEAP_S
+            anew |= self._interrupted and abs(ahead_s) > _REJOINED_S
+            self._boot += anew
+            self._clock_ms = t_ms if anew else self._clock_ms + step
+        self._interrupted = False
+        self._clock_received_s = t_s
+        return self._clock_ms / 1000.0
 
 
 def _scaled(wire: int | None, per_unit: int) -> float:
     return np.nan if wire is None else wire / per_unit
 
 
-def join_clocks(board_s: Floats, received_s: Floats) -> tuple[float, float]:
-    """The host's time as a straight line of the board's: ``t = offset + rate * board``.
+@dataclass(frozen=True)
+class Join:
+    """The host's time as a straight line of the board's: ``host = offset + rate * board``.
+
+    Parameters
+    ----------
+    offset_s : float
+        [s]
+    rate : float
+    doubt : str
+        What is wrong with it; empty for nothing.
+    """
+
+    offset_s: float
+    rate: float = 1.0
+    doubt: str = ""
+
+    def host_s(self, board_s: float) -> float:
+        """Host time of a board time. [s].
+
+        Parameters
+        ----------
+        board_s : float
+            [s]
+        """
+        return self.offset_s + self.rate * board_s
+
+
+def join_clocks(board_s: Floats, received_s: Floats) -> Join:
+    """Join one run of a board's clock to the times of reception.
 
     Transport only ever delays, so every reception lies on or above the true line; the line is
     the edge of the lower convex hull below the middle of the data (Moon, Skelly and Towsley,
     Estimation and removal of clock skew from network delay measurements, INFOCOM 1999, from
-    memory). Under half a minute the rate is taken as 1.
+    memory). Under half a minute the rate is taken as 1. Clocks more than 2 % apart are not
+    joined by a rate: the board's durations are kept from the first row on, and doubted.
 
     Parameters
     ----------
-    board_s, received_s : array, shape (N,)
-        Board time and receive time of the same rows; NaN rows are passed over. [s]
-
-    Returns
-    -------
-    offset : float
-        NaN where there is no board time. [s]
-    rate : float
+    board_s, received_s : array, shape (N,), N > 0
+        Board time and receive time of the same rows. [s]
     """
-    have = np.isfinite(board_s) & np.isfinite(received_s)
-    board, delay = board_s[have], (received_s - board_s)[have]
-    if board.size == 0:
-        return float("nan"), 1.0
-    span = float(np.ptp(board))
-    if span >= _DRIFT_OVER_S:
-        points = np.column_stack([board - board[0], delay - delay[0]])
-        try:
-            hull = points[ConvexHull(points).vertices]
-        except QhullError:  # all on one line: no jitter at all
-            hull = points[[0, -1]]
-        lower = _lower_edge(hull, span / 2)
-        if lower is not None:
-            slope = (lower[1][1] - lower[0][1]) / (lower[1][0] - lower[0][0])
-            if abs(slope) <= _MOST_DRIFT:
-                shift = delay[0] + lower[0][1] - slope * (lower[0][0] + board[0])
-                return float(shift), 1.0 + float(slope)
-    return float(delay.min()), 1.0
+    delay = received_s - board_s
+    span = float(np.ptp(board_s))
+    if span < _DRIFT_OVER_S:
+        return Join(float(delay.min()))
+    points = np.column_stack([board_s - board_s[0], delay - delay[0]])
+    try:
+        hull = points[ConvexHull(points).vertices]
+    except QhullError:  # all on one line: no jitter at all
+        hull = points[[points[:, 0].argmin(), points[:, 0].argmax()]]
+    left, right = _lower_edge(hull, (points[:, 0].min() + points[:, 0].max()) / 2)
+    slope = float((right[1] - left[1]) / (right[0] - left[0]))
+    if abs(slope) > _MOST_DRIFT:
+        doubt = (
+            f"time in doubt: the board counts {span:.0f} s where this computer "
+            f"counts {np.ptp(received_s):.0f} s"
+        )
+        return Join(float(delay[0]), 1.0, doubt)
+    offset = delay[0] + left[1] - slope * (left[0] + board_s[0])
+    return Join(float(offset), 1.0 + slope)
 
 
-def _lower_edge(hull: Floats, middle: float) -> tuple[Floats, Floats] | None:
-    best = None
+def _lower_edge(hull: Floats, middle: float) -> tuple[Floats, Floats]:
+    """The lowest edge of a hull that spans the middle, left end first."""
+    best: tuple[float, Floats, Floats] | None = None
     for a, b in zip(hull, np.roll(hull, -1, axis=0), strict=True):
         left, right = (a, b) if a[0] < b[0] else (b, a)
         if left[0] <= middle <= right[0] and right[0] > left[0]:
             height = left[1] + (right[1] - left[1]) * (middle - left[0]) / (right[0] - left[0])
             if best is None or height < best[0]:
                 best = (height, left, right)
-    return None if best is None else (best[1], best[2])
+    if best is None:
+        raise ValueError("the middle lies outside the hull")
+    return best[1], best[2]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import hashlib
 import os
@@ -30,7 +31,7 @@ class RecordingWriter:
 
     Each call hands its bytes to the operating system before it returns, so a killed process
     loses nothing; a background thread has them forced to the disk twice a second, so a power cut
-    loses a second at most.
+    loses a second at most, as long as something is put or `tick` is called as often.
 
     Parameters
     ----------
@@ -58,6 +59,8 @@ class RecordingWriter:
         self._monotonic = monotonic
         self._sha = hashlib.sha256()
         self._lines = 0
+        self._size = self._forced_size = 0
+        self._refusal: InputError | None = None
         self._syncer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="sync")
         self._syncing: Future[None] | None = None
         self._synced_at = monotonic()
@@ -70,8 +73,13 @@ class RecordingWriter:
             ) from None
         except OSError as error:
             raise InputError(f"cannot be written: {error.strerror}", str(path)) from error
-        self._put(FIRST_LINE + b"\n", lines=0)
-        self._put(b"h " + compact_json(dict(header)) + b"\n")
+        try:
+            self._put(FIRST_LINE + b"\n", lines=0)
+            self._put(b"h " + compact_json(dict(header)) + b"\n")
+        except BaseException:
+            self.close(seal=False)
+            raise
+        _force_folder(self.path.parent)
 
     def add(self, t_s: float, pieces: list[Piece]) -> None:
         """Record what one chunk of bytes decoded to.
@@ -105,22 +113,45 @@ class RecordingWriter:
         """
         self._put(b"n %.3f " % t_s + compact_json(what) + b"\n")
 
+    def tick(self) -> None:
+        """Nothing came: still see to it that what came before reaches the disk.
+
+        Raises
+        ------
+        InputError
+            The disk refused it, or the file is gone.
+        """
+        try:
+            self._sync()
+        except OSError as error:
+            raise self._refused(error) from error
+
     def close(self, *, seal: bool = True) -> None:
-        """Seal the recording, force it to the disk and close it; a second call does nothing."""
+        """Seal the recording, force it to the disk and close it; a second call does nothing.
+
+        A recording whose disk has refused bytes is left without a seal, as a cut one.
+        """
         if self._file.closed:
             return
         try:
-            if seal:
+            if seal and self._refusal is None and self._counted_right():
                 end = {"records": self._lines, "sha256": self._sha.hexdigest()}
                 self._put(b"e " + compact_json(end) + b"\n")
             os.fsync(self._file.fileno())
         except OSError as error:
-            raise InputError(
-                f"the disk refused the last bytes: {error.strerror}", str(self.path)
-            ) from error
+            raise self._refused(error) from error
         finally:
             self._syncer.shutdown(wait=True)
             self._file.close()
+
+    def _counted_right(self) -> bool:
+        """Make the running count and hash those of the file, should a Ctrl-C have split them."""
+        if os.fstat(self._file.fileno()).st_size == self._size:
+            return True
+        content = self.path.read_bytes()
+        self._sha = hashlib.sha256(content)
+        self._lines = content.count(b"\n") - 1
+        return content.endswith(b"\n")
 
     def __enter__(self) -> RecordingWriter:
         return self
@@ -134,19 +165,26 @@ class RecordingWriter:
         self.close(seal=kind is None)
 
     def _put(self, data: bytes, lines: int = 1) -> None:
+        if self._refusal is not None:
+            raise self._refusal  # a part of a line may be on the disk: nothing may follow it
         try:
             rest = memoryview(data)
             while rest:  # an unbuffered write may take a part only
                 rest = rest[self._file.write(rest) or 0 :]
             self._sha.update(data)
+            self._size += len(data)
             self._lines += lines
             self._sync()
         except OSError as error:
-            raise InputError(
-                f"the disk refused to take more: {error.strerror}",
-                str(self.path),
-                hint="free or change the disk; what is recorded so far is kept",
-            ) from error
+            raise self._refused(error) from error
+
+    def _refused(self, error: OSError) -> InputError:
+        self._refusal = InputError(
+            f"the disk refused to take more: {error.strerror or error}",
+            str(self.path),
+            hint="free or change the disk; what is recorded so far is kept",
+        )
+        return self._refusal
 
     def _sync(self) -> None:
         now = self._monotonic()
@@ -157,8 +195,24 @@ class RecordingWriter:
                 return
             self._syncing.result()  # a failed forced write surfaces here
         self._synced_at = now
-        # On slow cards a forced write blocks for longer than the port's buffer holds.
-        self._syncing = self._syncer.submit(os.fsync, self._file.fileno())
+        # Bytes written to a file without a name are lost when it is closed.
+        if not os.path.samestat(os.stat(self.path), os.fstat(self._file.fileno())):
+            raise OSError("another file stands in its place")
+        if self._size != self._forced_size:
+            self._forced_size = self._size
+            # On slow cards a forced write blocks for longer than the port's buffer holds.
+            self._syncing = self._syncer.submit(os.fsync, self._file.fileno())
+
+
+def _force_folder(folder: Path) -> None:
+    """Have the new file's name reach the disk too; Windows has no such call and no such need."""
+    if hasattr(os, "O_DIRECTORY"):
+        with contextlib.suppress(OSError):  # some network disks refuse it
+            handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
 
 
 def _hex(unsound: Unsound) -> bytes:

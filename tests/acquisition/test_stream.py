@@ -83,9 +83,9 @@ def test_clock_drift_is_found_through_the_jitter(ppm, offset, seed):
     board = np.arange(0, 180, 0.1)
     true = offset + board * (1 + ppm * 1e-6)
     received = true + np.random.default_rng(seed).exponential(0.01, board.size)
-    found, rate = join_clocks(board, received)
+    join = join_clocks(board, received)
     # An exponential delay leaves about its mean divided by the count at each end of the line.
-    assert np.abs(found + rate * board - true).max() < 0.004
+    assert np.abs(join.offset_s + join.rate * board - true).max() < 0.004
 
 
 def log(*bodies):
