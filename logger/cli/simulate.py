@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from logger.simulation import Scene
+    from logger.simulation.faults import Fault
     from logger.simulation.serve import MakeTask
 
 _SCENES = (
@@ -54,6 +56,10 @@ _SCENES = (
     help="Sight a far mark in this direction before and after each sweep.",
 )  # fmt: skip
 @click.option(
+    "--mark-labels", is_flag=True,
+    help="Press the mark key in passing on reaching each named thing on the skyline.",
+)  # fmt: skip
+@click.option(
     "--opening-trigger", is_flag=True, help="Press the trigger also at the start of a sweep."
 )
 @click.option("--iron/--no-iron", default=True, show_default=True,
@@ -77,6 +83,15 @@ _SCENES = (
 @click.option("--speed", default=1.0, show_default=True, help="Times real time; 0 sends unpaced.")
 @click.option("--once", is_flag=True, help="End after the last task instead of starting over.")
 @click.option(
+    "--fault", "faults", multiple=True, metavar="KIND=VALUE",
+    help="Spoil the link: drop, flip or double a share of the bytes; silent, half, reset or cut "
+    "after some seconds; may be given again.",
+)  # fmt: skip
+@click.option(
+    "--link", "link_name", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    help="With --pty: a symbolic link to it, whose name outlives a cut.",
+)  # fmt: skip
+@click.option(
     "--truth", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
     help="Write the true skyline of the first scene as a horizon CSV.",
 )  # fmt: skip
@@ -93,10 +108,17 @@ def command(**options: Any) -> None:
         raise click.UsageError("--pty and --tcp exclude each other")
     if options["speed"] < 0:
         raise click.UsageError("--speed is a factor of at least 0")
-    scenes, tasks = _tasks(options)
+    if options["link_name"] and not options["pty"]:
+        raise click.UsageError("--link goes with --pty")
+    faults, cuts, reset = _faults(options["faults"])
+    if cuts and options["pty"] and not options["link_name"]:
+        raise click.UsageError("a pseudo-terminal that is cut needs --link to keep its name")
+    scenes, tasks = _tasks(options, reset)
     if options["truth"] is not None:
         write_atomically(options["truth"], scenes[0].as_csv())
-    link: Any = PtyLink() if options["pty"] else TcpLink(*_host_port(options["tcp"]))
+    link: Any = (
+        PtyLink(options["link_name"]) if options["pty"] else TcpLink(*_host_port(options["tcp"]))
+    )
     try:
         click.echo(f"a virtual board listens on {link.address}; Ctrl-C ends it", err=True)
         click.echo(link.address)
@@ -104,6 +126,8 @@ def command(**options: Any) -> None:
             link,
             tasks,
             options["speed"] or None,
+            faults=faults,
+            cuts_s=cuts,
             once=options["once"],
             say=lambda sentence: click.echo(sentence, err=True),
         )
@@ -113,7 +137,9 @@ def command(**options: Any) -> None:
         link.close()
 
 
-def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], list[MakeTask]]:
+def _tasks(
+    options: dict[str, Any], reset_at_s: float | None
+) -> tuple[tuple[Scene, ...], list[MakeTask]]:
     from dataclasses import replace
 
     from logger.simulation import BoardSettings, Operator, Sensor, scene_named
@@ -130,6 +156,7 @@ def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], list[MakeTask]]:
         Operator.brisk() if options["hand"] == "brisk" else Operator.calm(),
         passes=options["passes"],
         opening_trigger=options["opening_trigger"],
+        mark_labels=options["mark_labels"],
     )
     if options["sectors"]:
         sectors = tuple(_pair(text, "--sector") for text in options["sectors"])
@@ -154,6 +181,7 @@ def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], list[MakeTask]]:
             persona=options["persona"],
             serial_number=f"V{seed:03d}",
             link_baud=115200 if options["pty"] else None,
+            reset_at_s=reset_at_s,
         ),
         seed=seed,
         landmark=mark or FAR_MARK,
@@ -164,6 +192,38 @@ def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], list[MakeTask]]:
         return lambda: day.task(name, number, dt.datetime.now(dt.UTC), before)
 
     return scenes, [maker(number, name) for number, name in enumerate(names)]
+
+
+def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | None]:
+    """Faults of the bytes, times at which the link is cut, and when the board resets."""
+    from logger.simulation import faults as kinds
+
+    makers: dict[str, Callable[[float], Fault]] = {
+        "drop": kinds.drop_bytes,
+        "flip": kinds.flip_bits,
+        "double": kinds.double_bytes,
+        "silent": kinds.silence,
+        "half": kinds.stop_in_mid_sentence,
+    }
+    made: list[Fault] = []
+    cuts: list[float] = []
+    reset: float | None = None
+    for text in texts:
+        kind, _, number = text.partition("=")
+        try:
+            value = float(number)
+        except ValueError:
+            raise click.UsageError(f"--fault takes KIND=VALUE, not {text!r}") from None
+        if kind == "cut":
+            cuts.append(value)
+        elif kind == "reset":
+            reset = value
+        elif kind in makers:
+            made.append(makers[kind](value))
+        else:
+            known = ", ".join([*makers, "cut", "reset"])
+            raise click.UsageError(f"no fault {kind!r}; the faults are {known}")
+    return made, cuts, reset
 
 
 def _pair(text: str, option: str) -> tuple[float, float]:

@@ -43,6 +43,8 @@ LINK_SHARE = 0.85
 """Settings that would fill more of the link than this are refused."""
 _BITS_A_BYTE = 10  # 8N1
 _IDENTITY_EVERY_S = 5.0
+_FAULT_EVERY_S = 1.0
+_COMPENSATED = 1  # status bits; 2 magnetometer, 4 accelerometer out of range
 _LONGEST: dict[str, BoardSentence] = {
     # The longest sentences of a board handled by a person: 7 digits of t_ms, 9999 in every axis.
     "A": Attitude(65535, 9_999_999, 35999, -17999, -8999, 1),
@@ -226,6 +228,15 @@ def sentences_of(
     due = np.concatenate([[True], (np.diff(since_identity) != 0) | np.diff(again)])
     for i in np.flatnonzero(due):
         sent[i] = identity + sent[i]
+    for clipped, sensor in (
+        (measured.field_clipped, "magnetometer"),
+        (measured.force_clipped, "accelerometer"),
+    ):
+        last_s = -np.inf
+        for i in np.flatnonzero(clipped):
+            if t[i] - last_s >= _FAULT_EVERY_S:
+                last_s = t[i]
+                sent[i] += encode(Fault(stamps[i][1], "RANGE", sensor))
     for press in keys:
         at = min(int(np.searchsorted(measured.t_s, press.t_s - 1e-9)), n - 1)
         sent[at] += encode(Key(*stamps[at], press.key, press.down))
@@ -241,10 +252,11 @@ def _attitude_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Itera
         (_whole(heading * 100, 36_000) % 36_000).tolist(),
         _whole(tilt * 100, 18_000).tolist(),
         _whole(pitch * 100, 9_000).tolist(),
+        (_COMPENSATED + 2 * measured.field_clipped + 4 * measured.force_clipped).tolist(),
         strict=True,
     )
-    for (seq, t_ms), h, r, p in rows:
-        yield b"PHLGA,%d,%d,%d.%02d,%s%d.%02d,%s%d.%02d,1" % (
+    for (seq, t_ms), h, r, p, status in rows:
+        yield b"PHLGA,%d,%d,%d.%02d,%s%d.%02d,%s%d.%02d,%X" % (
             seq,
             t_ms,
             h // 100,
@@ -255,6 +267,7 @@ def _attitude_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Itera
             b"-" if p < 0 else b"",
             abs(p) // 100,
             abs(p) % 100,
+            status,
         )
 
 

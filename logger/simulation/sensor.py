@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.columns import Floats, floats, freeze_columns
+from logger.columns import Bools, Floats, floats, freeze_columns
 from logger.rotation import attitude_matrix
 from logger.simulation.operator import Motion
 from logger.simulation.scene import Steel
@@ -48,6 +48,8 @@ class Sensor:
         How far the sight points right of the board's x axis. [deg]
     clock_error_ppm : float
         How much too fast the board's clock runs.
+    field_range_ut, force_range_g, rate_range_deg_s : float
+        Where an axis stops at either end. [uT] [g] [deg/s]
     """
 
     individual: int = 1
@@ -66,6 +68,9 @@ class Sensor:
     index_error_deg: float = 0.0
     collimation_error_deg: float = 0.0
     clock_error_ppm: float = 40.0
+    field_range_ut: float = 800.0
+    force_range_g: float = 4.0
+    rate_range_deg_s: float = 500.0
 
     @classmethod
     def ideal(cls) -> Sensor:
@@ -158,6 +163,8 @@ class Measured:
         As the sensors give them. [uT] [g] [deg/s]
     temperature_c : array, shape (N,)
         [degC]
+    field_clipped, force_clipped : bool array, shape (N,)
+        Where an axis is at the end of its range.
     """
 
     t_s: Floats
@@ -169,12 +176,15 @@ class Measured:
     force_g: Floats
     rate_deg_s: Floats
     temperature_c: Floats
+    field_clipped: Bools
+    force_clipped: Bools
 
     def __post_init__(self) -> None:
         n = freeze_columns(
             self, ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "temperature_c")
         )
         freeze_columns(self, ("field_ut", "force_g", "rate_deg_s"), length=n, width=3)
+        freeze_columns(self, ("field_clipped", "force_clipped"), dtype=np.bool_, length=n)
 
     def __len__(self) -> int:
         return len(self.t_s)
@@ -226,23 +236,38 @@ def measure(
         field = field + steel.field_ut(motion.azimuth_deg[at], t / max(motion.duration_s, 1e-9))
     force = motion.acceleration_g[at] - np.array([0.0, 0.0, 1.0])
     noise = rng.normal(size=(3, n, 3))
+    read_ut = (
+        _times(body, field) @ board.soft_iron.T
+        + board.hard_iron_ut
+        + sensor.field_noise_ut * noise[0]
+    )
+    read_g = (
+        _times(body, force) * board.force_scale
+        + board.force_offset_g
+        + sensor.force_noise_g * noise[1]
+    )
+    read_rate = (
+        _mean_rate(attitude, motion.step_s, sub)[:n] * board.rate_scale
+        + board.rate_bias_deg_s
+        + sensor.rate_noise_deg_s * noise[2]
+    )
     return Measured(
         t_s=t,
         azimuth_deg=motion.azimuth_deg[at],
         elevation_deg=motion.elevation_deg[at],
         tilt_deg=motion.tilt_deg[at],
         attitude=now,
-        field_ut=_times(body, field) @ board.soft_iron.T
-        + board.hard_iron_ut
-        + sensor.field_noise_ut * noise[0],
-        force_g=_times(body, force) * board.force_scale
-        + board.force_offset_g
-        + sensor.force_noise_g * noise[1],
-        rate_deg_s=_mean_rate(attitude, motion.step_s, sub)[:n] * board.rate_scale
-        + board.rate_bias_deg_s
-        + sensor.rate_noise_deg_s * noise[2],
+        field_ut=_within(read_ut, sensor.field_range_ut),
+        force_g=_within(read_g, sensor.force_range_g),
+        rate_deg_s=_within(read_rate, sensor.rate_range_deg_s),
         temperature_c=sensor.temperature_c + sensor.warming_c * (1 - np.exp(-t / 120.0)),
+        field_clipped=(np.abs(read_ut) > sensor.field_range_ut).any(axis=1),
+        force_clipped=(np.abs(read_g) > sensor.force_range_g).any(axis=1),
     )
+
+
+def _within(reading: Floats, limit: float) -> Floats:
+    return floats(np.clip(reading, -limit, limit))
 
 
 def _times(matrix: Floats, vector: Floats) -> Floats:

@@ -13,6 +13,7 @@ import socket
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Protocol
 
 from firmware_protocol import Configure, Decoder, Query, Sound, encode
@@ -119,6 +120,7 @@ class _Link(Protocol):
     def send(self, data: bytes) -> bool: ...
     def hear(self, timeout_s: float) -> bytes | None: ...
     def hang_up(self) -> None: ...
+    def pull(self) -> None: ...
 
 
 def serve(
@@ -179,7 +181,7 @@ def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[f
         t = now()
         if cuts and t >= cuts[0]:
             cuts.pop(0)
-            link.hang_up()
+            link.pull()
             link.wait_for_host()
             running.due(now())  # what was sent meanwhile is lost
             continue
@@ -290,6 +292,10 @@ class TcpLink:
             self._host.close()
             self._host = None
 
+    def pull(self) -> None:
+        """Cut the connection."""
+        self.hang_up()
+
     def close(self) -> None:
         """Stop listening."""
         self.hang_up()
@@ -299,13 +305,24 @@ class TcpLink:
 class PtyLink:
     """A pseudo-terminal, which looks like a serial port. POSIX only.
 
+    Parameters
+    ----------
+    name : Path, optional
+        A symbolic link to make to it: a name that stays the same when the cable is pulled.
+
     Raises
     ------
     DeviceError
-        The system has none.
+        The system has none, or the link cannot be made.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, name: Path | None = None) -> None:
+        self._name = name
+        self.address = ""
+        self._board = -1
+        self._open()
+
+    def _open(self) -> None:
         try:
             import tty
 
@@ -320,6 +337,16 @@ class PtyLink:
         # While nobody has the port open the board's side reports a hang-up.
         os.close(port)
         os.set_blocking(self._board, False)
+        if self._name is not None:
+            try:
+                if self._name.is_symlink():
+                    self._name.unlink()
+                self._name.symlink_to(self.address)
+            except OSError as error:
+                raise DeviceError(
+                    f"the link cannot be made: {error.strerror}", str(self._name)
+                ) from error
+            self.address = str(self._name)
 
     def _hung_up(self) -> bool:
         poll = select.poll()
@@ -362,12 +389,19 @@ class PtyLink:
             return None
 
     def hang_up(self) -> None:
-        """Wait until the host has closed the port: a cable cannot be pulled from this side."""
+        """Wait until the host has closed the port, throwing away what it still sends."""
         while not self._hung_up():
             with contextlib.suppress(OSError):
                 os.read(self._board, 4096)
             time.sleep(0.01)
 
+    def pull(self) -> None:
+        """Take the port away and put another in its place."""
+        os.close(self._board)
+        self._open()
+
     def close(self) -> None:
         """Take the port away."""
         os.close(self._board)
+        if self._name is not None:
+            self._name.unlink(missing_ok=True)

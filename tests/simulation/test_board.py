@@ -229,3 +229,13 @@ def test_an_accelerometer_only_sees_gravity_when_nobody_shakes_it() -> None:
     sentences, _ = decoded(done.sent)
     first = next(s for s in sentences if isinstance(s, RawField))
     assert (first.fx, first.fy, first.fz) == (0, 0, -10_000)
+
+
+def test_a_magnet_beside_the_board_drives_an_axis_to_its_end_and_the_board_says_so() -> None:
+    done = simulate_plane(sensor=replace(Sensor(2), hard_iron_ut=1500.0), seconds_s=3.0)
+    assert np.abs(done.measured.field_ut).max() == 800.0
+    sentences, _ = decoded(done.sent)
+    faults = [s for s in sentences if isinstance(s, Fault)]
+    assert {(f.code, f.text) for f in faults} == {("RANGE", "magnetometer")}
+    assert len(faults) == 4  # once a second
+    assert {s.status for s in sentences if isinstance(s, Attitude)} == {3}

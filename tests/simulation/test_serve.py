@@ -1,9 +1,11 @@
 """A host with pyserial finds the virtual board on a pseudo-terminal and on TCP alike."""
 
+import contextlib
 import os
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 import serial
@@ -107,8 +109,9 @@ def test_the_board_answers_while_it_sends(served: Callable[..., str]) -> None:
     assert not decoder.refused
 
 
-@pytest.mark.parametrize("link", ["tcp"], indirect=True)
-def test_a_cut_link_comes_back_to_a_board_that_ran_on(link: TcpLink) -> None:
+@pytest.mark.parametrize("kind", ["tcp", pytest.param("pty", marks=posix)])
+def test_a_cut_link_comes_back_to_a_board_that_ran_on(kind: str, tmp_path: Path) -> None:
+    link: Link = TcpLink() if kind == "tcp" else PtyLink(tmp_path / "board")
     thread = threading.Thread(
         target=serve,
         args=(link, [lambda: task("level")]),
@@ -117,12 +120,12 @@ def test_a_cut_link_comes_back_to_a_board_that_ran_on(link: TcpLink) -> None:
     )
     thread.start()
     decoder = Decoder()
-    with serial.serial_for_url(link.address, timeout=5) as port:
-        try:
-            while chunk := port.read(4096):
-                decoder.feed(chunk)
-        except serial.SerialException:
-            pass
+    with (
+        contextlib.suppress(serial.SerialException),
+        serial.serial_for_url(link.address, timeout=5) as port,
+    ):
+        while chunk := port.read(4096):
+            decoder.feed(chunk)
     first = decoder.accepted
     assert 0 < first < 800
     sound: list[object] = []
@@ -131,6 +134,7 @@ def test_a_cut_link_comes_back_to_a_board_that_ran_on(link: TcpLink) -> None:
             sound += [p.sentence for p in decoder.feed(port.read(500)) if isinstance(p, Sound)]
     thread.join(10)
     assert not thread.is_alive()
+    link.close()
 
 
 def test_a_bad_line_damages_what_is_sent() -> None:
