@@ -1,5 +1,7 @@
 #include "attitude.h"
 
+#include <stddef.h>
+
 #include "table.h"
 
 /* Plane rotations by the angles atan(2^-i): shifts (of negative numbers too, which every usual
@@ -21,12 +23,34 @@ struct pair {
     int32_t x, y;
 };
 
+/* value >> by. Whole bytes first: a small processor moves them at once, and bits one by one. */
+static int32_t shifted(int32_t value, uint8_t by)
+{
+    if (by >= 16) {
+        value >>= 16;
+        by = (uint8_t)(by - 16);
+    } else if (by >= 8) {
+        value >>= 8;
+        by = (uint8_t)(by - 8);
+    }
+    return value >> by;
+}
+
 static int32_t magnitude(int32_t value)
 {
     return value < 0 ? -value : value;
 }
 
-/* Turns `lead` onto its positive x axis and `follow` with it; the angle that `lead` had. */
+/* One step towards the x axis from the left (y above it) or from the right */
+static void turn(struct pair *pair, uint8_t step, bool left)
+{
+    const int32_t x = shifted(pair->x, step), y = shifted(pair->y, step);
+    pair->x += left ? y : -y;
+    pair->y += left ? -x : x;
+}
+
+/* Turns `lead` onto its positive x axis, and `follow` with it where there is one; the angle that
+ * `lead` had. */
 static int32_t turn_to_axis(struct pair *lead, struct pair *follow)
 {
     int32_t angle = 0;
@@ -34,26 +58,18 @@ static int32_t turn_to_axis(struct pair *lead, struct pair *follow)
         angle = lead->y < 0 ? -HALF_TURN : HALF_TURN;
         lead->x = -lead->x;
         lead->y = -lead->y;
-        follow->x = -follow->x;
-        follow->y = -follow->y;
+        if (follow) {
+            follow->x = -follow->x;
+            follow->y = -follow->y;
+        }
     }
     for (uint8_t i = 0; i < STEPS; i++) {
+        const bool left = lead->y >= 0;
         const int32_t step = (int32_t)HL_LONG_AT(&STEP_ANGLE[i]);
-        const int32_t lead_x = lead->x >> i, lead_y = lead->y >> i;
-        const int32_t follow_x = follow->x >> i, follow_y = follow->y >> i;
-        if (lead->y >= 0) {
-            lead->x += lead_y;
-            lead->y -= lead_x;
-            follow->x += follow_y;
-            follow->y -= follow_x;
-            angle += step;
-        } else {
-            lead->x -= lead_y;
-            lead->y += lead_x;
-            follow->x -= follow_y;
-            follow->y += follow_x;
-            angle -= step;
-        }
+        angle += left ? step : -step;
+        turn(lead, i, left);
+        if (follow)
+            turn(follow, i, left);
     }
     return angle;
 }
@@ -117,12 +133,12 @@ struct hl_attitude hl_attitude_from(const int32_t field[3], const int32_t force[
     attitude.pitch_cdeg = rounded(turn_to_axis(&force_xz, &field_xz));
 
     /* What is left of the field ahead and to the right: heading is how far north lies left. */
-    struct pair level = {field_xz.y, lengthened(field_yz.y)}, none = {0, 0};
+    struct pair level = {field_xz.y, lengthened(field_yz.y)};
     if (!has_field || (level.x == 0 && level.y == 0))
         return attitude;
     level.x /= 2;
     level.y /= 2;
-    int32_t heading = rounded(turn_to_axis(&level, &none));
+    int32_t heading = rounded(turn_to_axis(&level, NULL));
     if (heading < 0)
         heading += 36000;
     attitude.heading_cdeg = heading >= 36000 ? 0 : heading;

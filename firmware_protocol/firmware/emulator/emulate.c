@@ -288,15 +288,24 @@ static void i2c(struct avr_irq_t *irq, uint32_t value, void *unused)
 
 static bool key_down[2];
 static bool bus_held_low;
+static bool pins_forgotten = true; /* a reset clears simavr's input registers */
 static uint8_t twi_vector;
+
+static void drive(char port, int pin, bool high)
+{
+    avr_irq_t *const irq = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), pin);
+    if (pins_forgotten)
+        avr_raise_irq(irq, !high); /* simavr passes on changes only */
+    avr_raise_irq(irq, high);
+}
 
 static void drive_pins(void)
 {
     for (int key = 0; key < 2; key++)
-        avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('D'), 2 + key), !key_down[key]);
-    for (int line = 4; line < 6; line++)
-        avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('C'), line),
-                      !(bus_held_low && line == 4));
+        drive('D', 2 + key, !key_down[key]);
+    drive('C', 4, !bus_held_low);
+    drive('C', 5, true);
+    pins_forgotten = false;
 }
 
 static uint64_t light_changes;
@@ -480,6 +489,7 @@ static void was_reset(struct avr_t *a)
 {
     resets++;
     selected = NULL;
+    pins_forgotten = true;
     if (own_reset)
         own_reset(a);
 }
