@@ -71,7 +71,7 @@ def decode_recording(recording: Recording) -> Stream:
 
 
 def as_note(t_s: float, note: dict[str, object]) -> Note:
-    """An ``n`` record as a note.
+    """An ``n`` record as a note; ``at_s`` sets it back to the moment it speaks of.
 
     Parameters
     ----------
@@ -79,7 +79,9 @@ def as_note(t_s: float, note: dict[str, object]) -> Note:
         [s]
     note : dict
     """
-    label, kind = note.get("label"), note.get("kind")
+    label, kind, at_s = note.get("label"), note.get("kind"), note.get("at_s")
+    if isinstance(at_s, (int, float)) and not isinstance(at_s, bool) and 0 <= at_s <= t_s:
+        t_s = float(at_s)
     return Note(
         t_s,
         label if isinstance(label, str) else "",

@@ -31,6 +31,8 @@ from logger.columns import Floats
 from logger.samples import BoardFault, KeyPress, Note, Samples, Stream
 from logger.samples import Identity as BoardIdentity
 
+_MARK_KEY, _NO_BOOT = 2, -1
+
 HOLD_S = 2.0
 """How long a plain board's pitch and roll hold when its headings come more often. [s]"""
 
@@ -114,8 +116,13 @@ class StreamBuilder:
         return self._identity
 
     def note(self, note: Note) -> None:
-        """Take an operator's note, or capture's own on the state of the link."""
+        """Take an operator's note, or capture's own on the state of the link.
+
+        A note of the key ``mark`` is the mark key of the keyboard: as if the board's was pressed.
+        """
         self._notes.append(note)
+        if note.more.get("key") == "mark":
+            self._keys.append((note.t_s, float("nan"), _MARK_KEY, True, _NO_BOOT))
         if note.more.get("link") == "back":
             self.interrupted()
 
