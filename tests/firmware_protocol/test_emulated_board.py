@@ -348,7 +348,33 @@ def test_ports_recognises_it_and_asks(board):
     assert "E042" in found["heard"]
 
 
-def read_until(port, decoder, wanted, seconds=5.0):
+def test_a_board_that_dies_in_mid_sweep_loses_nothing_recorded(board, tmp_path):
+    from logger.acquisition import Capture, RecordingWriter, SystemClock, open_link
+
+    heard, path = [], tmp_path / "cut.sweep"
+    with emulated_board.served(board, RESTING) as (name, process):
+        capture = Capture(
+            open_link(name), lambda: open_link(name), RecordingWriter(path, {}), SystemClock()
+        )
+        while len(heard) < 150:
+            heard += capture.step()
+        process.kill()
+        process.wait()
+        for _ in range(5):
+            heard += capture.step()
+        capture.close()
+    kept = [piece.raw for piece in heard if isinstance(piece, Sound)]
+    decoder = Decoder()
+    lines = path.read_bytes().splitlines()
+    sentences = [line.split(b" ", 2)[2] for line in lines if line.startswith(b"s ")]
+    recorded = decoder.feed(b"".join(sentence + b"\n" for sentence in sentences))
+    assert lines[-1].startswith(b"e ")
+    assert [piece.raw for piece in recorded] == kept
+    assert len(kept) >= 149
+    assert decoder.lost == 0
+
+
+def read_until(port, decoder, wanted, seconds=20.0):
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         for piece in decoder.feed(port.read(256)):
@@ -363,6 +389,7 @@ def test_pyserial_opens_it_and_the_host_commands_it(board):
         serial.Serial(name, 115200, timeout=0.05) as port,
     ):
         decoder = Decoder()
+        read_until(port, decoder, lambda s: isinstance(s, Attitude))  # a starting board is deaf
         port.write(encode(Configure(10, "A")))
         who = read_until(port, decoder, lambda s: isinstance(s, Identity) and s.rate_hz == 10)
         assert who.streams == "A"
