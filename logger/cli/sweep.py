@@ -1,121 +1,238 @@
-"""``horizon-logger sweep``: record a sweep along the skyline and say what it means."""
+"""``horizon-logger sweep``: record sweeps along the skyline and say what they mean."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from logger.cli.options import json_option, leave_by_gates, say, write_json
 
 if TYPE_CHECKING:
-    from logger.acquisition import Capture, Clock
-    from logger.live import LiveSession
+    from logger.horizon import Pass
+    from logger.job import Job
+    from logger.live.sweeping import Surroundings
+    from logger.pipeline import PointResult
+
+STANCES = ("ground", "flat roof", "pitched roof", "platform", "window")
+LADDER = "ladder"
+
+
+def stance_of(context: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
+    """Refuse a ladder, with what to do instead."""
+    if value == LADDER:
+        raise click.BadParameter(
+            "a ladder needs both hands: sweep from the ground below and give --sight-height and "
+            "--module-height, the horizon is carried up"
+        )
+    return value
 
 
 @click.command()
 @click.argument("job", type=click.Path(path_type=Path))
-@click.argument("point")
+@click.argument("points", metavar="POINT...", nargs=-1, required=True)
 @click.option("--port", "url", required=True, metavar="URL", help="Where the board is.")
-@click.option("--seconds", type=click.FloatRange(min=0.1), help="End by itself after this time.")
+@click.option(
+    "--by-trigger",
+    is_flag=True,
+    help="The board's trigger opens each point as well as closing it; always so with several.",
+)
+@click.option(
+    "--more",
+    is_flag=True,
+    help="After the last POINT go on with numbered ones until Ctrl-C or q.",
+)
+@click.option(
+    "--seconds", type=click.FloatRange(min=0.1), help="End each point by itself after this time."
+)
+@click.option(
+    "--stance",
+    type=click.Choice([*STANCES, LADDER]),
+    callback=stance_of,
+    help="What you stand on; a ladder is refused.",
+)
+@click.option(
+    "--sight-height",
+    "sight_height_m",
+    type=float,
+    help="Of the eye above the surface that heights are told from, metres.",
+)
+@click.option(
+    "--module-height",
+    "module_height_m",
+    type=float,
+    help="Of the module to be above the same surface, metres.",
+)
 @click.option("--leaf", type=click.Choice(["in leaf", "bare", "none"]), help="State of the trees.")
 @click.option("--observer", default="", help="Who holds the board.")
+@click.option("--bell/--no-bell", default=True, show_default=True, help="Sound cues here too.")
 @json_option
 def command(
     job: Path,
-    point: str,
+    points: tuple[str, ...],
     url: str,
+    by_trigger: bool,
+    more: bool,
     seconds: float | None,
+    stance: str | None,
+    sight_height_m: float | None,
+    module_height_m: float | None,
     leaf: str | None,
     observer: str,
+    bell: bool,
     json_file: str | None,
 ) -> None:
-    """Sweep the board along the skyline at POINT of JOB.
+    """Sweep the board along the skyline at each POINT of JOB.
 
-    Everything received is recorded at once. The board's trigger key or Ctrl-C ends the sweep;
-    then the point's result is worked out from all of its recordings.
+    Everything received is recorded at once. The board's trigger key, q or Ctrl-C ends a point;
+    then its result is worked out from all of its recordings. With several POINTs the trigger
+    also opens each: the computer can stay in the bag.
     """
-    from logger.acquisition import Capture, RecordingWriter, SystemClock, open_link
-    from logger.acquisition.writer import utc_text
-    from logger.job import folder_name, read_job, result_path, sweep_path
-    from logger.job import write_json as store
-    from logger.live import LiveSession
-    from logger.orientation import Corrections, declination_at
+    from logger.acquisition import SystemClock, open_link
+    from logger.job import Point, folder_name, read_job, set_point
+    from logger.live.display import open_display
+    from logger.live.keyboard import open_keyboard
+    from logger.live.port import Port
+    from logger.live.sweeping import SurveyDay
     from logger.safety import short_notice
-    from logger.survey import point_result, site_year
 
     survey = read_job(job)
-    name = folder_name(point)
+    names = [folder_name(point) for point in points]
+    if sight_height_m is not None or module_height_m is not None:
+        for name in names:
+            survey = set_point(job, Point(name, sight_height_m, module_height_m))
     say(short_notice())
-    clock = SystemClock()
-    started = clock.utc()
-    header = {
-        "started": utc_text(started),
-        "point": name,
-        "latitude": survey.site.latitude_deg,
-        "longitude": survey.site.longitude_deg,
-        "elevation_m": survey.site.elevation_m,
-        "purpose": "sweep",
-    }
-    known = survey.point(name)
-    extra = {
-        "sight_height_m": known.sight_height_m,
-        "module_height_m": known.module_height_m,
-        "leaf": leaf,
-        "observer": observer or None,
-    }
-    header |= {key: value for key, value in extra.items() if value is not None}
-    path = sweep_path(survey, name, started)
     # The port first: a wrong name must not leave an empty recording behind.
-    link = open_link(url)
-    capture = Capture(link, lambda: open_link(url), RecordingWriter(path, header), clock, say=say)
-    corrections = Corrections(declination_at(survey.site, started.date()))
-    session = LiveSession(capture.builder, corrections, survey.site, started)
-    say(f"recording {path}; the board's trigger key or Ctrl-C ends the sweep")
+    port = Port(lambda: open_link(url), url)
+    header = {"leaf": leaf, "observer": observer, "stance": stance}
+    answers = _Answers(survey, json_file)
     try:
-        _follow(capture, session, clock, seconds)
+        with open_keyboard() as keyboard, open_display(_console(), say) as display:
+            around = _surroundings(survey, header, observer)
+            day = SurveyDay(port, SystemClock(), display, keyboard, around, bell)
+            opened = by_trigger or more or len(names) > 1
+            for name in _names(names, more):
+                display.say(f"the trigger opens {name}" if opened else f"sweeping {name}")
+                if opened and not day.wait_for_trigger(name):
+                    break
+                day.sweep(name, seconds)
+                answers.work_out(name, display.say)
     finally:
-        capture.close()
-        say(f"kept {path}")
-    result = point_result(survey, name, site_year(survey))
-    document = result.as_dict()
-    store(result_path(survey, name), document)
-    if json_file:
-        write_json(json_file, document)
-    if json_file != "-":
+        port.hang_up()
+        answers.print()
+    answers.leave()
+
+
+def _names(names: Sequence[str], more: bool) -> Iterator[str]:
+    yield from names
+    number = len(names)
+    while more:
+        number += 1
+        yield f"point {number}"
+
+
+def _console() -> Any:
+    from rich.console import Console
+
+    return Console(stderr=True, highlight=False)
+
+
+def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroundings:
+    """What the live loop needs of the job."""
+    import datetime as dt
+    from functools import cache
+
+    from logger.access import AccessSettings
+    from logger.acquisition import RecordingWriter
+    from logger.horizon import HorizonSettings
+    from logger.job import EditEntry, add_edit, moment_text, sweep_path
+    from logger.live.running import RunningAnswer, running_answer
+    from logger.live.sweeping import Surroundings, header_of
+    from logger.orientation import Corrections, declination_at
+    from logger.samples import Identity
+    from logger.survey import site_year
+
+    site = survey.site
+    declination = declination_at(site, dt.datetime.now(dt.UTC).date())
+    settings = HorizonSettings(latitude_deg=site.latitude_deg)
+
+    @cache
+    def year() -> Any:
+        return site_year(survey, AccessSettings(draws=0))
+
+    def new_recording(point: str, started: dt.datetime) -> RecordingWriter:
+        known = survey.point(point)
+        heights = {
+            "sight_height_m": known.sight_height_m,
+            "module_height_m": known.module_height_m,
+        }
+        return RecordingWriter(
+            sweep_path(survey, point, started), header_of(point, started, site, header | heights)
+        )
+
+    def corrections_of(identity: Identity | None) -> Corrections:
+        return Corrections(declination)
+
+    def answer_of(passes: Sequence[Pass]) -> RunningAnswer | None:
+        return running_answer(passes, year(), settings)
+
+    def dropped(recording: Path, from_s: float, to_s: float) -> None:
+        who = observer or survey.people.get("surveyor") or "operator"
+        what = {"recording": recording.name, "from_s": round(from_s, 3), "to_s": round(to_s, 3)}
+        now = moment_text(dt.datetime.now(dt.UTC))
+        point = recording.parent.name
+        add_edit(
+            survey.folder, EditEntry("drop span", point, who, now, "swept again at once", what)
+        )
+
+    return Surroundings(
+        site, survey.name, new_recording, corrections_of, answer_of, dropped=dropped
+    )
+
+
+class _Answers:
+    """The points' results: worked out as they end, printed once the screen is free."""
+
+    def __init__(self, survey: Job, json_file: str | None) -> None:
+        self._survey = survey
+        self._json_file = json_file
+        self._results: list[PointResult] = []
+        self._documents: list[dict[str, Any]] = []
+
+    def work_out(self, name: str, tell: Any) -> None:
+        from logger.job import read_job, result_path
+        from logger.job import write_json as store
+        from logger.survey import point_result, site_year
+
+        survey = read_job(self._survey.folder)
+        result = point_result(survey, name, site_year(survey))
+        document = result.as_dict()
+        store(result_path(survey, name), document)
+        self._results.append(result)
+        self._documents.append(document)
+        tell(f"{name}: {_first_line(document)}")
+
+    def print(self) -> None:
+        if self._json_file and self._documents:
+            documents = self._documents
+            write_json(
+                self._json_file, documents[0] if len(documents) == 1 else {"points": documents}
+            )
+        if self._json_file == "-":
+            return
         from logger.report.answer import answer_text
 
-        click.echo(answer_text(document))
-    leave_by_gates(result.gates)
+        for document in self._documents:
+            click.echo(answer_text(document))
+
+    def leave(self) -> None:
+        leave_by_gates([gate for result in self._results for gate in result.gates])
 
 
-def _follow(capture: Capture, session: LiveSession, clock: Clock, seconds: float | None) -> None:
-    """Show the sweep until the trigger, the time or Ctrl-C ends it."""
-    from firmware_protocol import Cue, encode
-    from logger.live.screen import status_line
+def _first_line(document: dict[str, Any]) -> str:
+    from logger.report.answer import window_sentence
+    from logger.report.figures import plane_figures
 
-    on_terminal = click.get_text_stream("stderr").isatty()
-    every_s = 0.2 if on_terminal else 1.0
-    shown_at, warned_at = -every_s, -10.0
-    try:
-        while not session.trigger_pressed and not (seconds and capture.elapsed_s() > seconds):
-            session.take(capture.step())
-            now = capture.elapsed_s()
-            if now - shown_at < every_s:
-                continue
-            shown_at = now
-            view = session.view(now, capture.latest_s)
-            line = status_line(view)
-            click.echo(f"\r\x1b[K{line}" if on_terminal else line, err=True, nl=not on_terminal)
-            if view.sun_near and now - warned_at > 3:
-                warned_at = now
-                capture.send(encode(Cue("SUN")))
-                say(
-                    f"\nthe sun is {view.sun_deg:.0f}° from your line of sight: "
-                    "look away and leave this part"
-                )
-    except KeyboardInterrupt:
-        pass
-    if on_terminal:
-        click.echo(err=True)
+    return window_sentence(plane_figures(document["planes"][0])).splitlines()[0]

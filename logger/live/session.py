@@ -1,18 +1,26 @@
-"""Follow a capture: direction of the sight now, what is covered, how near the sun is."""
+"""Follow a capture: where the sight points, how steadily, what was seen, how near the sun is."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from firmware_protocol import Key, Piece, Sound
 from logger.acquisition import StreamBuilder
+from logger.angles import unwrapped
 from logger.columns import Floats
-from logger.horizon import Coverage, HorizonSettings, Pass, horizon_from
+from logger.horizon import Coverage, HorizonSettings, Pass
+from logger.horizon.passes import turning_points
+from logger.horizon.vertices import vertices_of
+from logger.live.running import RunningAnswer
+from logger.live.steady import Steadier
+from logger.live.tremor import TREMOR_LIMIT_DEG, tremor_deg
 from logger.orientation import Corrections, OrientationSettings, sight_lines
 from logger.rotation import unit_vector
+from logger.samples import KeyPress, Samples
 from logger.sightlines import SightLines, joined
 from logger.site import Site
 from logger.sun import sun_track
@@ -21,22 +29,51 @@ SUN_WARNING_DEG = 25.0
 """Sight lines this near to the sun bring the eye into danger. [deg]"""
 
 TRIGGER, MARK = 1, 2
+LONG_PRESS_S = 1.5
+"""The board's mark key held down this long means: redo. [s]"""
+
+_RECENT_S = 5.0
 _SPEED_OVER_S = 0.5
-_COVERAGE_EVERY_S = 1.0
+_SUN_EVERY_S = 5.0
+_HOLD_SETTLES_S = 0.7
+_OFTEN_S = 2.0
+_KEPT_PARTS = 100
 
 
 @dataclass(frozen=True)
+class FieldState:
+    """The magnetic field of the last second against the compass calibration.
+
+    Parameters
+    ----------
+    strength_off : float
+        As a share of the calibration's strength, signed; NaN without calibration.
+    dip_off_deg : float
+        Signed. [deg]
+    flagged, rejected : bool
+        Past the first and past the second limit of the field watch.
+    """
+
+    strength_off: float = float("nan")
+    dip_off_deg: float = float("nan")
+    flagged: bool = False
+    rejected: bool = False
+
+
+@dataclass(frozen=True, eq=False)
 class LiveView:
     """What is shown of this moment; NaN where nothing is known yet.
 
     Parameters
     ----------
     elapsed_s : float
-        [s]
+        Since the start of the recording. [s]
     azimuth_deg, elevation_deg, lean_deg : float
         Of the sight: true azimuth, elevation, rotation about the sight. [deg]
     speed_deg_s : float
         Of the sight over the sky. [deg/s]
+    tremor_deg : float
+        RMS. [deg]
     rate_hz : float
         Samples a second, of late. [Hz]
     samples, lost, damaged : int
@@ -45,30 +82,65 @@ class LiveView:
         Since the last sound sentence. [s]
     sun_deg : float
         From the sight to the sun; NaN with the sun below the level plane. [deg]
-    covered : float
-        Share of the sun-crossed circle that was seen, 0 to 1.
-    guidance : str
-        What is still to do; empty when nothing is.
+    sun : (float, float) or None
+        Azimuth and elevation of the sun where it is up. [deg]
+    field : FieldState
+    marks, held : int
+        Mark keys pressed; those of them that ended a still hold.
+    running : RunningAnswer or None
+    newest_seq : int
+        The wire's counter of the newest sample shown; -1 for none.
     """
 
     elapsed_s: float
-    azimuth_deg: float
-    elevation_deg: float
-    lean_deg: float
-    speed_deg_s: float
-    rate_hz: float
-    samples: int
-    lost: int
-    damaged: int
-    silent_s: float
-    sun_deg: float
-    covered: float
-    guidance: str
+    azimuth_deg: float = float("nan")
+    elevation_deg: float = float("nan")
+    lean_deg: float = float("nan")
+    speed_deg_s: float = float("nan")
+    tremor_deg: float = float("nan")
+    rate_hz: float = 0.0
+    samples: int = 0
+    lost: int = 0
+    damaged: int = 0
+    silent_s: float = 0.0
+    sun_deg: float = float("nan")
+    sun: tuple[float, float] | None = None
+    field: FieldState = field(default_factory=FieldState)
+    marks: int = 0
+    held: int = 0
+    running: RunningAnswer | None = None
+    newest_seq: int = -1
 
     @property
     def sun_near(self) -> bool:
         """The sight is within 25 degrees of the sun."""
         return self.sun_deg < SUN_WARNING_DEG
+
+    @property
+    def shaking(self) -> bool:
+        """The sight shakes more than a sweep can bear."""
+        return self.tremor_deg > TREMOR_LIMIT_DEG
+
+    @property
+    def coverage(self) -> Coverage | None:
+        """What was seen so far, earlier recordings of the point included."""
+        return self.running.horizon.coverage if self.running else None
+
+
+@dataclass(frozen=True)
+class Press:
+    """One press of the board's mark key, or of the keyboard's.
+
+    Parameters
+    ----------
+    t_s : float
+        [s]
+    still : bool or None
+        Whether it ended a still hold; None while that is not yet known.
+    """
+
+    t_s: float
+    still: bool | None = None
 
 
 class LiveSession:
@@ -82,64 +154,175 @@ class LiveSession:
     site : Site
     started : datetime
         UTC of the recording's start.
+    earlier : sequence of Pass
+        What the point's other recordings saw.
     """
 
     def __init__(
-        self, builder: StreamBuilder, corrections: Corrections, site: Site, started: dt.datetime
+        self,
+        builder: StreamBuilder,
+        corrections: Corrections,
+        site: Site,
+        started: dt.datetime,
+        earlier: Sequence[Pass] = (),
     ) -> None:
+        self.started = started
+        self.earlier = tuple(earlier)
+        self.triggers = 0
+        self.redo_asked = False
+        self.presses: list[Press] = []
+        self.dropped: list[tuple[float, float]] = []
+        self.judged: list[bool] = []
         self._builder = builder
-        self._corrections = corrections
         self._site = site
-        self._started = started
         self._settings = HorizonSettings(latitude_deg=site.latitude_deg)
         # The whole-recording estimate waits for the end; on screen, each row stands for itself.
         self._orientation = OrientationSettings(use_rate=False)
-        self._sights: list[SightLines] = []
+        self._parts: list[SightLines] = []
+        self._raw: list[Samples] = []
         self._rows = 0
-        self._coverage: tuple[float, Coverage] | None = None
-        self.trigger_pressed = False
-        self.marks = 0
+        self._mark_down_ms: int | None = None
+        self._sun: tuple[float, tuple[float, float] | None] = (-np.inf, None)
+        self.correct_with(corrections)
 
-    def take(self, pieces: list[Piece]) -> None:
+    def correct_with(self, corrections: Corrections) -> None:
+        """Take other corrections from here on, as when the board has said which it is.
+
+        Parameters
+        ----------
+        corrections : Corrections
+        """
+        self.corrections = corrections
+        compass = corrections.compass
+        bias = compass.rate_bias_deg_s if compass else None
+        self._steadier = Steadier(
+            np.array(compass.hard_iron_ut if compass else (0.0, 0.0, 0.0)),
+            None if bias is None else np.array(bias),
+        )
+
+    def take(self, pieces: list[Piece], now_s: float) -> None:
         """Look at what just came for the board's keys.
 
         Parameters
         ----------
         pieces : list
             From `Capture.step`.
+        now_s : float
+            [s]
         """
         for piece in pieces:
-            if isinstance(piece, Sound) and isinstance(piece.sentence, Key) and piece.sentence.down:
-                self.trigger_pressed |= piece.sentence.key == TRIGGER
-                self.marks += piece.sentence.key == MARK
+            if isinstance(piece, Sound) and isinstance(piece.sentence, Key):
+                self._key(piece.sentence, now_s)
 
-    def sight(self) -> SightLines | None:
-        """All sight lines so far; None before the first."""
-        # The last row may still be waiting for another sentence of its instant.
-        ready = len(self._builder) - 1
-        if ready > self._rows:
-            samples = self._builder.samples(self._rows, ready)
-            self._sights.append(sight_lines(samples, self._corrections, self._orientation))
-            self._rows = ready
-        if len(self._sights) > 1:
-            self._sights = [joined(self._sights)]
-        return self._sights[0] if self._sights else None
+    def _key(self, key: Key, now_s: float) -> None:
+        if key.key == TRIGGER:
+            self.triggers += key.down
+        elif key.key == MARK and key.down:
+            self._mark_down_ms = key.t_ms
+            self.mark(now_s)
+        elif key.key == MARK and self._mark_down_ms is not None:
+            down_s = (key.t_ms - self._mark_down_ms) % 2**32 / 1000.0
+            self.redo_asked |= LONG_PRESS_S <= down_s < 60.0
+            self._mark_down_ms = None
 
-    def coverage(self, now_s: float, sight: SightLines) -> Coverage:
-        """What the sweep has seen so far, at most a second old.
+    def mark(self, now_s: float) -> None:
+        """A mark was pressed, on the board or on the keyboard.
 
         Parameters
         ----------
         now_s : float
             [s]
-        sight : SightLines
         """
-        if self._coverage is None or now_s - self._coverage[0] > _COVERAGE_EVERY_S:
-            found = horizon_from([Pass(sight)], self._settings).coverage
-            self._coverage = (now_s, found)
-        return self._coverage[1]
+        self.presses.append(Press(now_s))
 
-    def view(self, now_s: float, latest_s: float) -> LiveView:
+    def redo(self, now_s: float) -> tuple[float, float]:
+        """Drop the stretch just swept: since the start, the last mark, turn or redo.
+
+        Parameters
+        ----------
+        now_s : float
+            [s]
+
+        Returns
+        -------
+        from_s, to_s : float
+            [s]
+        """
+        starts = [0.0, *(b for _, b in self.dropped)]
+        starts += [p.t_s for p in self.presses if p.t_s < now_s - LONG_PRESS_S - 0.5]
+        sight = joined(self._parts) if self._parts else None
+        if sight is not None and sight.used.any():
+            row = np.flatnonzero(sight.used & (sight.t_s > max(starts)))
+            if row.size > 1:
+                path = unwrapped(sight.azimuth_deg[row])
+                turns = turning_points(path, self._settings.turn_deg)
+                starts += [float(sight.t_s[row[i]]) for i in turns]
+        span = (max(starts), now_s)
+        self.dropped.append(span)
+        return span
+
+    def advance(self) -> None:
+        """Turn the rows that have come into sight lines."""
+        # The last row may still be waiting for another sentence of its instant.
+        ready = len(self._builder) - 1
+        if ready <= self._rows:
+            return
+        samples = self._builder.samples(self._rows, ready)
+        # Each batch joins the clocks for itself: the joint must not run backwards.
+        t_s = np.maximum(samples.t_s, self._raw[-1].t_s[-1]) if self._raw else samples.t_s
+        samples = self._steadier.take(replace(samples, t_s=t_s))
+        self._parts.append(sight_lines(samples, self.corrections, self._orientation))
+        self._raw.append(samples)
+        self._rows = ready
+        while len(self._raw) > 1 and self._raw[1].t_s[0] < samples.t_s[-1] - _RECENT_S:
+            self._raw.pop(0)
+
+    def passes(self) -> list[Pass]:
+        """The point's recordings so far, this one last; safe to call from another thread."""
+        parts, dropped = list(self._parts), list(self.dropped)
+        if not parts:
+            return list(self.earlier)
+        sight = joined(parts)
+        if len(parts) > 3 * _KEPT_PARTS:
+            # Only this thread shortens the list; the capture's only appends to it.
+            old = len(parts) - _KEPT_PARTS
+            self._parts[:old] = [joined(parts[:old])]
+        for start, end in dropped:
+            sight = sight.without((sight.t_s >= start) & (sight.t_s <= end), "swept again")
+        keys = tuple(KeyPress(p.t_s, MARK, True) for p in list(self.presses))
+        return [*self.earlier, Pass(sight, keys)]
+
+    def recent(self) -> SightLines | None:
+        """The sight lines of the last seconds; None before the first."""
+        parts = list(self._parts)
+        if not parts:
+            return None
+        end = parts[-1].t_s[-1]
+        first = len(parts) - 1
+        while first > 0 and parts[first - 1].t_s[-1] > end - _RECENT_S:
+            first -= 1
+        sight = joined(parts[first:])
+        return sight.rows(sight.t_s > end - _RECENT_S)
+
+    def judge_holds(self, now_s: float) -> list[bool]:
+        """Of marks pressed a moment ago, whether each ended a still hold; once a press.
+
+        Parameters
+        ----------
+        now_s : float
+            [s]
+        """
+        found: list[bool] = []
+        for i, press in enumerate(self.presses):
+            if press.still is None and now_s - press.t_s > _HOLD_SETTLES_S:
+                sight = self.recent()
+                key = KeyPress(press.t_s, MARK, True)
+                still = sight is not None and bool(vertices_of(sight, [key], (), self._settings))
+                self.presses[i] = Press(press.t_s, still)
+                found.append(still)
+        return found
+
+    def view(self, now_s: float, latest_s: float, running: RunningAnswer | None = None) -> LiveView:
         """Sum up this moment.
 
         Parameters
@@ -148,48 +331,83 @@ class LiveSession:
             Since the start of the recording. [s]
         latest_s : float
             When the last sound sentence came. [s]
+        running : RunningAnswer, optional
+            The answer so far.
         """
+        self.advance()
+        sun = self._sun_now(now_s)
         view = LiveView(
             elapsed_s=now_s,
-            azimuth_deg=np.nan,
-            elevation_deg=np.nan,
-            lean_deg=np.nan,
-            speed_deg_s=np.nan,
-            rate_hz=0.0,
             samples=len(self._builder),
             lost=self._builder.lost,
             damaged=sum(self._builder.refused.values()),
             silent_s=now_s - latest_s,
-            sun_deg=np.nan,
-            covered=0.0,
-            guidance="",
+            sun=sun,
+            marks=len(self.presses),
+            held=sum(press.still is True for press in self.presses),
+            running=running,
         )
-        sight = self.sight()
+        sight = self.recent()
         if sight is None:
             return view
-        recent = sight.rows(sight.t_s > sight.t_s[-1] - _SPEED_OVER_S)
-        direction = unit_vector(recent.azimuth_deg, recent.elevation_deg)
-        span = float(recent.t_s[-1] - recent.t_s[0])
-        turn = np.degrees(np.arccos(np.clip((direction[0] * direction[-1]).sum(), -1, 1)))
-        coverage = self.coverage(now_s, sight)
-        crossed = coverage.sun_crossed
+        late = sight.rows(sight.t_s > sight.t_s[-1] - _SPEED_OVER_S)
+        direction = unit_vector(late.azimuth_deg, late.elevation_deg)
+        span = float(late.t_s[-1] - late.t_s[0])
+        often = self._raw[-1].t_s[-1] - _OFTEN_S
+        received = np.concatenate([raw.received_s for raw in self._raw if raw.t_s[-1] > often])
+        received = received[received > often]
         return replace(
             view,
             azimuth_deg=float(sight.azimuth_deg[-1]),
             elevation_deg=float(sight.elevation_deg[-1]),
             lean_deg=float(sight.tilt_deg[-1]),
-            speed_deg_s=float(turn / span) if span > 0 else np.nan,
-            rate_hz=(len(recent) - 1) / span if span > 0 else 0.0,
-            sun_deg=self._sun_deg(now_s, direction[-1]),
-            covered=float((coverage.passes[crossed] > 0).mean()) if crossed.any() else 1.0,
-            guidance=coverage.guidance(),
+            speed_deg_s=_between_deg(direction[0], direction[-1]) / span if span > 0 else np.nan,
+            tremor_deg=tremor_deg(sight),
+            rate_hz=received.size / min(_OFTEN_S, max(now_s, 0.1)),
+            sun_deg=_between_deg(direction[-1], unit_vector(*sun)) if sun else np.nan,
+            field=self._field_now(),
+            newest_seq=int(self._raw[-1].seq[-1]),
         )
 
-    def _sun_deg(self, now_s: float, sight: Floats) -> float:
-        moment = self._started + dt.timedelta(seconds=now_s)
-        when = np.array([moment.astimezone(dt.UTC).replace(tzinfo=None)], dtype="datetime64[ns]")
-        sun = sun_track(when, self._site)
-        if not sun.elevation_deg[0] > 0:
-            return float("nan")
-        towards = unit_vector(sun.azimuth_deg, sun.elevation_deg)[0]
-        return float(np.degrees(np.arccos(np.clip(sight @ towards, -1, 1))))
+    def _field_now(self) -> FieldState:
+        compass = self.corrections.compass
+        if compass is None:
+            return FieldState()
+        end = self._raw[-1].t_s[-1]
+        rows = [s.rows(s.has_field & (s.t_s > end - 1.0)) for s in self._raw if s.t_s[-1] > end - 1]
+        if not any(len(r) for r in rows):
+            return FieldState()
+        magnetic = compass.corrected_field(np.concatenate([r.field_ut for r in rows]))
+        force = compass.corrected_force(np.concatenate([r.force_g for r in rows]))
+        size = np.linalg.norm(magnetic, axis=1)
+        down = -(magnetic * force).sum(axis=1) / np.maximum(np.linalg.norm(force, axis=1), 1e-9)
+        dip = np.degrees(np.arcsin(np.clip(down / np.maximum(size, 1e-9), -1.0, 1.0)))
+        strength_off = float(np.median(size)) / compass.field_ut - 1.0
+        dip_off = float(np.median(dip)) - compass.dip_deg
+        limits = self._orientation
+
+        def past(share: float, angle_deg: float) -> bool:
+            return abs(strength_off) > share or abs(dip_off) > angle_deg
+
+        return FieldState(
+            strength_off,
+            dip_off,
+            past(limits.flag_strength, limits.flag_dip_deg),
+            past(limits.reject_strength, limits.reject_dip_deg),
+        )
+
+    def _sun_now(self, now_s: float) -> tuple[float, float] | None:
+        """Azimuth and elevation of the sun, at most a few seconds old; None below the level."""
+        if now_s - self._sun[0] > _SUN_EVERY_S:
+            moment = self.started + dt.timedelta(seconds=now_s)
+            when = np.array([moment.astimezone(dt.UTC).replace(tzinfo=None)], "datetime64[ns]")
+            track = sun_track(when, self._site)
+            up = bool(track.elevation_deg[0] > 0)
+            here = (float(track.azimuth_deg[0]), float(track.elevation_deg[0])) if up else None
+            self._sun = (now_s, here)
+        return self._sun[1]
+
+
+def _between_deg(one: Floats, other: Floats) -> float:
+    """Angle between two unit vectors. [deg]"""
+    return float(np.degrees(np.arccos(np.clip(one @ other, -1.0, 1.0))))

@@ -1,0 +1,100 @@
+"""One port for a whole survey day, lent to one recording after the other."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from firmware_protocol import Piece
+from logger.acquisition import Link, RecordingWriter
+from logger.errors import DeviceError
+
+
+class Port:
+    """A link that outlives the captures it is lent to.
+
+    Parameters
+    ----------
+    open_port : callable
+        Opens the real link.
+    url : str
+        For messages.
+
+    Raises
+    ------
+    DeviceError
+        It cannot be opened.
+    """
+
+    def __init__(self, open_port: Callable[[], Link], url: str = "port") -> None:
+        self.url = url
+        self._open = open_port
+        self._link: Link | None = open_port()
+        self._returned = b""
+
+    def read(self) -> bytes:
+        """What was given back first, then what comes; see `Link.read`."""
+        if self._returned:
+            chunk, self._returned = self._returned, b""
+            return chunk
+        return self._lent().read()
+
+    def write(self, data: bytes) -> None:
+        """See `Link.write`."""
+        self._lent().write(data)
+
+    def close(self) -> None:
+        """End a capture's use of the port; the port stays open for the next one."""
+
+    def again(self) -> Port:
+        """Open the port anew after a loss.
+
+        Raises
+        ------
+        DeviceError
+            It cannot be opened (yet).
+        """
+        self.hang_up()
+        self._link = self._open()
+        return self
+
+    def give_back(self, data: bytes) -> None:
+        """Bytes that the next reader is to have first.
+
+        Parameters
+        ----------
+        data : bytes
+        """
+        self._returned = data + self._returned
+
+    def hang_up(self) -> None:
+        """Let the real port go."""
+        if self._link is not None:
+            self._link.close()
+            self._link = None
+
+    def _lent(self) -> Link:
+        if self._link is None:
+            raise DeviceError("the port is closed", f"port {self.url}")
+        return self._link
+
+
+class Unrecorded(RecordingWriter):
+    """Takes a capture's records and keeps none: between two sweeps the board is only watched."""
+
+    def __init__(self) -> None:
+        self.path = Path(os.devnull)
+
+    def add(self, t_s: float, pieces: list[Piece]) -> None:
+        """Keep nothing."""
+
+    def note(self, t_s: float, **what: Any) -> None:
+        """Keep nothing."""
+
+    def tick(self) -> None:
+        """Keep nothing."""
+
+    def close(self, *, seal: bool = True) -> None:
+        """Keep nothing."""
