@@ -10,9 +10,11 @@ import datetime as dt
 import json
 import re
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,9 +29,10 @@ from logger.report.access_charts import (
     shade_chart,
     tilt_chart,
 )
+from logger.report.exports import file_stem
 from logger.report.inputs import CalibrationReport, PointReport, ReportInput
 from logger.report.sky_charts import sun_path_chart, sweep_chart
-from logger.report.tables import Cell, Column, Table, one_line
+from logger.report.tables import Cell, Column, Table, one_line, stacked_headings
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -67,14 +70,12 @@ LIMITS = (
 )
 
 
-def write_pdf(report: ReportInput, path: Path, paper: str = "a4") -> Path:
-    """Set the document and write it.
+def pdf(report: ReportInput, paper: str = "a4") -> bytes:
+    """Set the document.
 
     Parameters
     ----------
     report : ReportInput
-    path : Path
-        Ends in ``.pdf``; its folder is made if missing.
     paper : str
         "a4" or "letter".
 
@@ -83,16 +84,28 @@ def write_pdf(report: ReportInput, path: Path, paper: str = "a4") -> Path:
     UsageError
         Another paper.
     InputError
-        A photo cannot be read, or the file cannot be written.
+        A photo cannot be read.
     """
-    from logger.files import write_atomically
-
-    write_atomically(path, pdf(report, paper))
-    return path
+    return write_document(report, paper).pdf
 
 
-def pdf(report: ReportInput, paper: str = "a4") -> bytes:
-    """Set the document.
+@dataclass(frozen=True)
+class Document:
+    """The document and the pictures in it.
+
+    Parameters
+    ----------
+    pdf : bytes
+    pictures : mapping of str to bytes
+        SVG by name without suffix.
+    """
+
+    pdf: bytes
+    pictures: Mapping[str, bytes]
+
+
+def write_document(report: ReportInput, paper: str = "a4") -> Document:
+    """Draw the pictures and set the document.
 
     Parameters
     ----------
@@ -113,7 +126,8 @@ def pdf(report: ReportInput, paper: str = "a4") -> bytes:
         raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     with style.house_style(), tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
         folder = Path(name)
-        data = document_data(report, folder) | {"paper": PAPERS[paper]}
+        pictures = _Pictures(folder)
+        data = document_data(report, pictures) | {"paper": PAPERS[paper]}
         compiler = typst.Compiler(
             files("logger.report").joinpath("document.typ").read_bytes(),
             root=folder,
@@ -122,7 +136,42 @@ def pdf(report: ReportInput, paper: str = "a4") -> bytes:
         )
         document = compiler.compile(format="pdf", pdf_standards=STANDARDS)
     assert isinstance(document, bytes)
-    return document
+    return Document(document, pictures.drawn)
+
+
+_SHEETS = """#set page(width: auto, height: auto, margin: 0mm)
+#for name in json(bytes(sys.inputs.names)) { page(image(name)) }
+"""
+
+
+def as_png(pictures: Mapping[str, bytes], dots_per_inch: float = 150.0) -> dict[str, bytes]:
+    """SVG pictures of this program as PNG; a third of the time of drawing them again.
+
+    Parameters
+    ----------
+    pictures : mapping of str to bytes
+        SVG by name.
+    dots_per_inch : float
+        [1/inch]
+    """
+    import typst
+
+    if not pictures:
+        return {}
+    with tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
+        sheets = [f"{k}.svg" for k in range(len(pictures))]
+        for sheet, svg in zip(sheets, pictures.values(), strict=True):
+            (Path(name) / sheet).write_bytes(svg)
+        system = any(_needs_system_fonts(svg.decode("utf-8")) for svg in pictures.values())
+        compiler = typst.Compiler(
+            _SHEETS.encode(),
+            root=name,
+            font_paths=_fonts(system),
+            sys_inputs={"names": json.dumps(sheets)},
+        )
+        made = compiler.compile(format="png", ppi=dots_per_inch)
+    rendered = made if isinstance(made, list) else [made]
+    return {k: bytes(png or b"") for k, png in zip(pictures, rendered, strict=True)}
 
 
 @cache
@@ -147,15 +196,8 @@ def _needs_system_fonts(data: Any) -> bool:
     return any(ord(c) not in known for c in text)
 
 
-def document_data(report: ReportInput, folder: Path) -> dict[str, Any]:
-    """What the template shows, with its pictures written into a folder.
-
-    Parameters
-    ----------
-    report : ReportInput
-    folder : Path
-    """
-    pictures = _Pictures(folder)
+def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
+    """What the template shows; its pictures are drawn on the way."""
     fit, reasons = words.fitness(report)
     people = {str(k): one_line(str(v)) for k, v in report.people.items() if str(v).strip()}
     several = len(report.points) > 1
@@ -176,19 +218,15 @@ def document_data(report: ReportInput, folder: Path) -> dict[str, Any]:
             "facts": facts,
             "fit": fit,
             "reasons": reasons,
-            "summary": [
-                words.plane_sentences(point, plane)
-                for point in report.points
-                for plane in point.planes[:1]
-            ][:6],
+            "summary": [words.plane_sentences(p, p.planes[0]) for p in report.points][:3],
             "ranking": ranking(report) if several else [],
             "year": _table(monthly.summary_table([(p.name, p.planes) for p in report.points])),
             "points": [point_data(report, p, pictures) for p in report.points],
             "comparison": _comparison(report, pictures) if several else None,
             "what_if": _table(what_if_table(report)) if report.what_ifs else None,
-            "gates": _table(gate_table(report), wide=(0, 5)),
+            "gates": _table(gate_table(report), wide=(6,)),
             "calibrations": [_calibration(c) for c in report.calibrations],
-            "samples": _table(sample_table(report), wide=(3,)),
+            "samples": _table(sample_table(report), wide=(3, 4)),
             "steps": [
                 {"point": p.name, "steps": "; ".join(p.profile.steps) or "none"}
                 for p in report.points
@@ -197,30 +235,38 @@ def document_data(report: ReportInput, folder: Path) -> dict[str, Any]:
             "limits": LIMITS,
             "safety": safety.LONG_NOTICE,
             "assumptions": report.assumptions,
-            "files": _table(file_table(report), mono=True, wide=(1,)),
+            "files": _table(file_table(report), mono=True),
         }
     )
     return data
 
 
 class _Pictures:
-    """Writes each picture once and says what stands on it."""
+    """Writes each picture once, under a name that tells what it shows."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.count = 0
+        self.drawn: dict[str, bytes] = {}
+        self._photos = 0
 
-    def add(self, figure: Figure, alt: str) -> dict[str, str]:
-        self.count += 1
-        name = f"picture-{self.count:03d}.svg"
-        style.save(figure, self.folder / name)
-        return {"file": name, "alt": one_line(alt)}
+    def add(self, figure: Figure, alt: str, *names: str) -> dict[str, str]:
+        stem = unused(file_stem(*names), list(self.drawn))
+        self.drawn[stem] = style.svg(figure)
+        (self.folder / f"{stem}.svg").write_bytes(self.drawn[stem])
+        return {"file": f"{stem}.svg", "alt": one_line(alt)}
 
     def photo(self, path: Path, point: str) -> dict[str, str]:
-        self.count += 1
-        name = f"photo-{self.count:03d}.jpg"
+        self._photos += 1
+        name = f"photo {self._photos}.jpg"
         (self.folder / name).write_bytes(small_photo(path))
         return {"file": name, "alt": f"photo taken at {one_line(point)}"}
+
+
+def unused(stem: str, taken: Sequence[str]) -> str:
+    """The stem itself, or with the first number that makes it a new one."""
+    known = {name.casefold() for name in taken}  # some file systems do not tell A from a
+    numbered = (stem if k == 1 else f"{stem}-{k}" for k in count(1))
+    return next(name for name in numbered if name.casefold() not in known)
 
 
 def small_photo(path: Path, longest_px: int = 1000) -> bytes:
@@ -262,6 +308,8 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
             sun_path_chart(report.paths, point.profile, point.name),
             f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
             f"elevation. {sentences}",
+            point.name,
+            "sun paths",
         )
     ]
     if point.shade is not None:
@@ -269,12 +317,16 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
             pictures.add(
                 shade_chart(point.shade, point.name),
                 f"Map of the hours in the shade at {point.name}, month by hour of the day.",
+                point.name,
+                "shade",
             )
         )
     more = [
         pictures.add(
             monthly_access_chart(point.planes, point.name),
             f"Bars of solar access by month at {point.name}; the figures stand in the tables.",
+            point.name,
+            "months",
         )
     ]
     if lead.by_obstruction:
@@ -282,6 +334,8 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
             pictures.add(
                 obstruction_chart(lead, point.name),
                 f"Bars of the loss by obstruction at {point.name}.",
+                point.name,
+                "obstructions",
             )
         )
     if point.sights:
@@ -289,6 +343,8 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
             pictures.add(
                 sweep_chart(point.profile, point.sights, middle, point.name),
                 f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
+                point.name,
+                "sweep",
             )
         )
     if point.tilts is not None:
@@ -296,20 +352,26 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
             pictures.add(
                 tilt_chart(point.tilts, point.planes, middle, point.name),
                 f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
+                point.name,
+                "tilt",
             )
         )
-    tables = [monthly.monthly_table(plane, point.name) for plane in point.planes]
-    tables += [
-        monthly.obstruction_table(plane, point.name)
-        for plane in point.planes
-        if plane.by_obstruction
-    ]
+    months = [monthly.monthly_table(plane) for plane in point.planes]
+    tables = [monthly.obstruction_table(plane) for plane in point.planes if plane.by_obstruction]
     if any(plane.blocked for plane in point.planes):
-        tables.append(monthly.blocked_table(point.planes, point.name))
+        tables.append(monthly.blocked_table(point.planes))
+    failed = [gate for gate in point.gates if not gate.passed]
     return {
         "name": point.name,
         "pictures": first,
+        "words": words.plane_sentences(point, lead),
+        "quality": (
+            [f"{gate.gate}: {gate.why}" for gate in failed]
+            if failed
+            else ["Every quality check of this point passed."]
+        ),
         "more": more,
+        "months": [_table(t) for t in months],
         "tables": [_table(t) for t in tables],
         "photos": [pictures.photo(photo, point.name) for photo in point.photos[:4]],
         "notes": list(point.notes),
@@ -379,6 +441,7 @@ def _comparison(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             pictures.add(
                 comparison_chart([(p.name, p.planes[0]) for p in report.points]),
                 "Chart of the year's solar access at each point with its 95 % interval.",
+                "points compared",
             )
         ],
         "sentences": [words.verdict(a, b, gap) for a, b, gap in pairs[:10]],
@@ -419,10 +482,11 @@ def gate_table(report: ReportInput) -> Table:
             Column("passed", "passed"),
             Column("value", "value", "", 2, 4),
             Column("limit", "limit", "", 2, 4),
+            Column("unit", "unit"),
             Column("why", "in words"),
         ),
         tuple(
-            (owner, g.gate, "yes" if g.passed else "NO", g.value, g.limit, g.why)
+            (owner, g.gate, "yes" if g.passed else "NO", g.value, g.limit, g.unit, g.why)
             for owner, gates in owners
             for g in gates
         ),
@@ -500,16 +564,18 @@ def _plain_label(key: str) -> str:
 
 
 def _table(table: Table, mono: bool = False, wide: Sequence[int] = ()) -> dict[str, Any]:
+    """A table for the template: the columns of ``wide`` share what room the others leave."""
     return {
         "title": table.title,
         "head": [
             {
-                "text": column.heading,
-                "unit": column.unit,
+                "lines": lines,
                 "right": column.decimals is not None,
-                "wide": k in wide or (not wide and k == 0),
+                "wide": k in wide,
             }
-            for k, column in enumerate(table.columns)
+            for k, (column, lines) in enumerate(
+                zip(table.columns, stacked_headings(table), strict=True)
+            )
         ],
         "rows": table.printed(),
         "total": table.last_is_total,

@@ -64,6 +64,8 @@ class PointReport:
     photos : tuple of Path
     notes : tuple of str
         What a reader must know of this point's figures.
+    site : Site or None
+        Where it is, when its place is known apart from the job's.
     """
 
     name: str
@@ -80,6 +82,7 @@ class PointReport:
     rejected: Mapping[str, int] = field(default_factory=dict)
     photos: tuple[Path, ...] = ()
     notes: tuple[str, ...] = ()
+    site: Site | None = None
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ class Labels:
     def __init__(self, axes: Axes, size: float = 7.0) -> None:
         self.axes = axes
         self.size = size
-        figure: Any = axes.get_figure(root=True)
+        figure: Any = axes.figure
         points = figure.dpi / 72
         self.left, self.right = axes.get_xlim()
         self.low, self.high = axes.get_ylim()

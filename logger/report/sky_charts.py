@@ -224,7 +224,7 @@ def draw_horizon(
 def _elevation_axis(axes: Axes, bottom: float, top: float) -> None:
     step = 10 if top > 35 else 5
     axes.set_ylim(bottom, top)
-    ticks = np.arange(np.ceil(bottom / step) * step, min(top, 90) + 0.1, step)
+    ticks = np.arange(np.ceil(bottom / step) * step, min(top, 90) + 0.1, step) + 0.0
     style.scale_y(axes, ticks, [f"{t:.0f}".replace("-", "−") for t in ticks], ELEVATION, grid=True)
 
 

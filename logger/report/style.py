@@ -7,6 +7,7 @@ also differs by line, hatch or label. Figures are made with matplotlib's object 
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -155,7 +156,7 @@ def write(
         "x": axes.get_xaxis_transform(),
         "y": axes.get_yaxis_transform(),
     }[coordinates]
-    figure: Any = axes.get_figure(root=True)
+    figure: Any = axes.figure
     moved = base + ScaledTranslation(right_pt / 72, up_pt / 72, figure.dpi_scale_trans)
     axes.text(x, y, text, transform=moved, **how)
 
@@ -333,24 +334,29 @@ def save(figure: Figure, path: Path | str, dots_per_inch: float = 200.0) -> Path
     ValueError
         Another suffix.
     """
-    import matplotlib
-
     path = Path(path)
-    with house_style():
-        if path.suffix == ".svg":
-            from matplotlib.backends.backend_svg import FigureCanvasSVG
+    if path.suffix == ".svg":
+        path.write_bytes(svg(figure))
+    elif path.suffix == ".png":
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-            matplotlib.rcParams["svg.fonttype"] = "none"
-            nothing = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-            with path.open("w", encoding="utf-8", newline="\n") as out:
-                svg: Any = FigureCanvasSVG(figure)
-                svg.print_svg(out, metadata=nothing)
-        elif path.suffix == ".png":
-            from matplotlib.backends.backend_agg import FigureCanvasAgg
-
+        with house_style():
             figure.set_dpi(dots_per_inch)
             png: Any = FigureCanvasAgg(figure)
             png.print_png(path, metadata={"Software": None})
-        else:
-            raise ValueError(f"pictures are saved as .svg or .png, not {path.suffix!r}")
+    else:
+        raise ValueError(f"pictures are saved as .svg or .png, not {path.suffix!r}")
     return path
+
+
+def svg(figure: Figure) -> bytes:
+    """A picture as SVG; see `save`."""
+    import matplotlib
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    out = io.StringIO()
+    with house_style():
+        matplotlib.rcParams["svg.fonttype"] = "none"
+        canvas: Any = FigureCanvasSVG(figure)
+        canvas.print_svg(out, metadata=dict.fromkeys(("Creator", "Date", "Format", "Type")))
+    return out.getvalue().encode("utf-8")

@@ -79,10 +79,6 @@ class Table:
             if len(row) != len(self.columns):
                 raise ValueError(f"{self.title}: {len(row)} cells, {len(self.columns)} columns")
 
-    def headings(self) -> list[str]:
-        """Heading and unit of each column."""
-        return [f"{c.heading} [{c.unit}]" if c.unit else c.heading for c in self.columns]
-
     def printed(self) -> list[list[str]]:
         """Cells as they stand in print."""
         return [
@@ -94,11 +90,12 @@ class Table:
 def as_text(table: Table) -> str:
     """The table for a terminal: aligned, numbers to the right, no colour."""
     body = [[one_line(cell) for cell in row] for row in table.printed()]
-    stacks: list[list[str]] = []
-    for k, column in enumerate(table.columns):
-        unit = f"[{column.unit}]" if column.unit else ""
-        room = max([_width(unit), *(_width(row[k]) for row in body)])
-        stacks.append([*_stacked(one_line(column.heading), room), unit])
+    stacks = stacked_headings(table)
+    if any(c.unit for c in table.columns):
+        stacks = [
+            stack if c.unit else [*stack, ""]
+            for stack, c in zip(stacks, table.columns, strict=True)
+        ]
     tall = max(len(stack) for stack in stacks)
     head = [
         [stack[k - tall + len(stack)] if k >= tall - len(stack) else "" for stack in stacks]
@@ -114,6 +111,19 @@ def as_text(table: Table) -> str:
             lines.append(rule)
         lines.append(_aligned(row, widths, right))
     return "\n".join([one_line(table.title), *lines]) + "\n"
+
+
+def stacked_headings(table: Table) -> list[list[str]]:
+    """Each column's heading on as few lines as fit its cells; the unit, where any, comes last."""
+    body = table.printed()
+    stacks = []
+    for k, column in enumerate(table.columns):
+        unit = [f"[{column.unit}]"] if column.unit else []
+        room = max(
+            [_width(text) for text in unit] + [_width(one_line(row[k])) for row in body] + [0]
+        )
+        stacks.append([*_stacked(one_line(column.heading), room), *unit])
+    return stacks
 
 
 def as_csv(table: Table) -> str:

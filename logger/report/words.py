@@ -17,10 +17,12 @@ _MONTHS = (
     "October", "November", "December",
 )  # fmt: skip
 
+_PER_CENT = "\N{NO-BREAK SPACE}%"
+
 
 def percent(fraction: float, decimals: int = 0) -> str:
     """A fraction in per cent; a dash where it is not defined."""
-    return DASH if np.isnan(fraction) else f"{fraction * 100:.{decimals}f} %"
+    return DASH if np.isnan(fraction) else f"{fraction * 100:.{decimals}f}{_PER_CENT}"
 
 
 def interval(share: Share) -> str:
@@ -29,7 +31,7 @@ def interval(share: Share) -> str:
         return ""
     if share.is_exact:
         return "uncertainty not known"
-    return f"95 % interval {share.low * 100:.0f} to {share.high * 100:.0f} %"
+    return f"95{_PER_CENT} interval {share.low * 100:.0f} to {share.high * 100:.0f}{_PER_CENT}"
 
 
 def plane_sentences(point: PointReport, plane: PlaneFigures) -> list[str]:
@@ -98,7 +100,7 @@ def verdict(first: str, second: str, gap: Difference) -> str:
     """A pair's difference in one sentence."""
     if np.isnan(gap.value):
         return f"{first} and {second} cannot be compared."
-    points = f"{abs(gap.value) * 100:.1f} points of solar access"
+    points = f"{abs(gap.value) * 100:.1f} percentage points of solar access"
     more, less = (first, second) if gap.value >= 0 else (second, first)
     if gap.is_real is None:
         return (
@@ -107,7 +109,7 @@ def verdict(first: str, second: str, gap: Difference) -> str:
         )
     low, high = sorted((abs(gap.low), abs(gap.high)))
     if gap.is_real:
-        span = f"95 % interval {low * 100:.1f} to {high * 100:.1f}"
+        span = f"95{_PER_CENT} interval {low * 100:.1f} to {high * 100:.1f}"
         return f"{more} has {points} more than {less} ({span})."
     return (
         f"Between {first} and {second} there is no real difference: {points} apart, which is "
