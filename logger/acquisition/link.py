@@ -60,10 +60,12 @@ class SerialLink:
 
         self.url = url
         self._gone = (serial.SerialException, OSError)
+        # pyserial's RFC 2217 client knows no limit to writing.
+        write_s = None if url.lower().startswith("rfc2217://") else WRITE_S
         try:
             # Two programs reading one port would each get half of it: hence exclusive.
             self._port: Any = serial.serial_for_url(
-                url, baudrate=baud_rate, timeout=POLL_S, write_timeout=WRITE_S, exclusive=True
+                url, baudrate=baud_rate, timeout=POLL_S, write_timeout=write_s, exclusive=True
             )
         except (*self._gone, ValueError) as error:
             raise DeviceError(

@@ -190,14 +190,14 @@ class RecordingWriter:
         now = self._monotonic()
         if now - self._synced_at < SYNC_EVERY_S:
             return
-        if self._syncing is not None:
-            if not self._syncing.done():
-                return
-            self._syncing.result()  # a failed forced write surfaces here
         self._synced_at = now
         # Bytes written to a file without a name are lost when it is closed.
         if not os.path.samestat(os.stat(self.path), os.fstat(self._file.fileno())):
             raise OSError("another file stands in its place")
+        if self._syncing is not None:
+            if not self._syncing.done():
+                return
+            self._syncing.result()  # a failed forced write surfaces here
         if self._size != self._forced_size:
             self._forced_size = self._size
             # On slow cards a forced write blocks for longer than the port's buffer holds.
