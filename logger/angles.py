@@ -28,6 +28,19 @@ def wrap360(angle_deg: ArrayLike) -> Any:
     return np.where(turned >= 360.0, 0.0, turned)[()]
 
 
+def azimuth_of(east: ArrayLike, north: ArrayLike) -> Any:
+    """Azimuth of horizontal vectors, ``0 <= azimuth < 360``; 0 of no vector.
+
+    Parameters
+    ----------
+    east, north : array_like
+        Components of any one unit; broadcast together.
+    """
+    angle = np.degrees(np.arctan2(east, north))
+    turned = np.where(angle < 0.0, angle + 360.0, angle)
+    return np.where(turned >= 360.0, 0.0, turned)[()]
+
+
 def angle_between(to_deg: ArrayLike, from_deg: ArrayLike) -> Any:
     """The signed turn from one azimuth to another, ``-180 <= turn < 180``, clockwise positive.
 

@@ -64,6 +64,32 @@ def freeze_columns(
     return length or 0
 
 
+def lock_columns(record: Any, names: Iterable[str]) -> None:
+    """Make a frozen dataclass's own arrays read-only without copying them.
+
+    For arrays that the program has just made for this record and that nobody else holds; what
+    comes from a caller goes through `freeze_columns`.
+
+    Parameters
+    ----------
+    record : dataclass instance
+    names : iterable of str
+        Fields whose last axis counts the rows.
+
+    Raises
+    ------
+    ValueError
+        Lengths differ.
+    """
+    lengths = set()
+    for name in names:
+        column = getattr(record, name)
+        lengths.add(column.shape[-1])
+        column.flags.writeable = False
+    if len(lengths) > 1:
+        raise ValueError(f"{type(record).__name__}: columns of {sorted(lengths)} rows")
+
+
 def floats(values: ArrayLike) -> Floats:
     """Shorthand for a float64 array of ``values``."""
     return np.asarray(values, dtype=np.float64)

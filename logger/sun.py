@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import wrap360
-from logger.columns import Floats, Ints, Times, floats, freeze_columns
+from logger.angles import azimuth_of
+from logger.columns import Floats, Ints, Times, floats, freeze_columns, lock_columns
 from logger.errors import UsageError
 from logger.site import Site
 
@@ -34,6 +34,7 @@ is too ill known for a fixed value. [years]"""
 
 _MINUTES_A_DAY = 1440
 _MINUTES_A_NODE = 360
+_CHUNK_DAYS = 16
 _DELTA_T_S = 67.0  # pvlib's default; a second of it moves the sun by 0.00001 degrees
 
 
@@ -91,6 +92,8 @@ class SunYear:
         Of the apparent (refracted) sun; every elevation is above 0. [deg]
     solar_hour : array, shape (N,)
         Apparent solar time, 12 when the sun crosses the meridian, 0 to 24. [h]
+    vectors : array, shape (3, N)
+        Unit vectors to the apparent sun: east, north, up.
     """
 
     site: Site
@@ -100,10 +103,12 @@ class SunYear:
     azimuth_deg: Floats
     elevation_deg: Floats
     solar_hour: Floats
+    vectors: Floats
 
     def __post_init__(self) -> None:
-        n = freeze_columns(self, ("azimuth_deg", "elevation_deg", "solar_hour"))
-        freeze_columns(self, ("minute", "month"), dtype=np.int64, length=n)
+        lock_columns(
+            self, ("minute", "month", "azimuth_deg", "elevation_deg", "solar_hour", "vectors")
+        )
 
     def __len__(self) -> int:
         return len(self.minute)
@@ -155,29 +160,65 @@ def sun_year(site: Site, year: int) -> SunYear:
     first, last = local_mean_minutes(site, year)
     start = first - first % _MINUTES_A_DAY
     days = -(-(last - start) // _MINUTES_A_DAY)
-    e_deg, sin_d, cos_d, parallax = (
-        values.ravel()[first - start : last - start] for values in _motion(start, days)
+    motion = _motion(start, days)
+    # Half a month at a time keeps every column in the processor's cache.
+    a_chunk = _CHUNK_DAYS * (_MINUTES_A_DAY // _MINUTES_A_NODE)
+    chunks = [
+        _risen(
+            start + node * _MINUTES_A_NODE,
+            [_between_nodes(m[node : node + a_chunk]) for m in motion],
+            site,
+        )
+        for node in range(0, len(motion[0]), a_chunk)
+    ]
+    minute, azimuth, elevation, hour, vectors = (
+        np.concatenate(column, axis=-1) for column in zip(*chunks, strict=True)
     )
-    minute = np.arange(first, last)
-    hour_angle = (minute % _MINUTES_A_DAY) * 0.25 + (site.longitude_deg - 180.0) + e_deg
-    meridian, west, north = _horizontal(hour_angle, sin_d, cos_d, parallax, site)
-    # A degree and a half below the horizon no refraction lifts the sun over it.
-    near = np.flatnonzero(meridian > math.sin(math.radians(-1.5)))
-    up, west, north = meridian[near], west[near], north[near]
-    elevation = _apparent(np.degrees(np.arctan2(up, np.hypot(west, north))), site)
-    risen = elevation > 0.0
-    near = near[risen]
-    azimuth = wrap360(np.degrees(np.arctan2(-west[risen], north[risen])))
+    within = slice(*np.searchsorted(minute, (first, last)))
+    minute = minute[within]
     months = np.array([math.ceil(m - 4.0 * site.longitude_deg - 1e-9) for m in _months(year)])
+    bounds = np.append(np.searchsorted(minute, months), len(minute))
     return SunYear(
         site,
         year,
-        minute[near],
-        np.searchsorted(months, minute[near], side="right") - 1,
-        azimuth,
-        elevation[risen],
-        wrap360(hour_angle[near] + 180.0) / 15.0,
+        minute,
+        np.repeat(np.arange(12), np.diff(bounds)),
+        azimuth[within],
+        elevation[within],
+        hour[within],
+        vectors[:, within],
     )
+
+
+def _risen(
+    start: int, motion: list[Floats], site: Site
+) -> tuple[Ints, Floats, Floats, Floats, Floats]:
+    """Minute, azimuth, apparent elevation, solar hour and vector while the sun is up.
+
+    The motion is given at every minute from the start, which is a UTC midnight.
+    """
+    equation_deg, sin_d, cos_d, parallax = motion
+    clock = np.tile(np.arange(_MINUTES_A_DAY) * 0.25, len(sin_d) // _MINUTES_A_DAY)
+    hour_angle = clock + (equation_deg + (site.longitude_deg - 180.0))
+    x, z = _observer(site)
+    latitude = math.radians(site.latitude_deg)
+    sin_l, cos_l = math.sin(latitude), math.cos(latitude)
+    meridian = cos_d * np.cos(np.radians(hour_angle))
+    up = sin_l * sin_d + cos_l * meridian - parallax * (sin_l * z + cos_l * x)
+    # A degree and a half below the horizon no refraction lifts the sun over it.
+    near = np.flatnonzero(up > math.sin(math.radians(-1.5)))
+    hour_angle, parallax, up = hour_angle[near], parallax[near], up[near]
+    west = cos_d[near] * np.sin(np.radians(hour_angle))
+    north = cos_l * (sin_d[near] - parallax * z) - sin_l * (meridian[near] - parallax * x)
+    across = np.sqrt(west * west + north * north)
+    elevation = _apparent(np.degrees(np.arctan2(up, across)), site)
+    risen = np.flatnonzero(elevation > 0.0)
+    elevation, west, north = elevation[risen], west[risen], north[risen]
+    lifted = np.radians(elevation)
+    level = np.cos(lifted) / across[risen]
+    vectors = np.stack([-west * level, north * level, np.sin(lifted)])
+    hour = np.mod(hour_angle[risen] + 180.0, 360.0) / 15.0
+    return start + near[risen], azimuth_of(-west, north), elevation, hour, vectors
 
 
 @dataclass(frozen=True)
@@ -213,13 +254,12 @@ def sun_day(site: Site, date: dt.date) -> SunDay:
     start = _utc_minute(date) - round(4.0 * site.longitude_deg)
     day = start - start % _MINUTES_A_DAY
     minute = np.arange(start, start + _MINUTES_A_DAY + 1)
-    e_deg, sin_d, cos_d, parallax = (
-        values.ravel()[minute - day] for values in _motion(day, 3, padding=2)
-    )
+    e_deg, sin_d, cos_d, _ = (_between_nodes(values)[minute - day] for values in _motion(day, 3))
     hour_angle = (minute % _MINUTES_A_DAY) * 0.25 + (site.longitude_deg - 180.0) + e_deg
     # Rise and set are defined for the Earth's centre: no parallax.
-    up, west, north = _horizontal(hour_angle, sin_d, cos_d, np.zeros_like(parallax), site)
-    above = np.degrees(np.arctan2(up, np.hypot(west, north))) - RISE_SET_ELEVATION_DEG
+    latitude = math.radians(site.latitude_deg)
+    up = math.sin(latitude) * sin_d + math.cos(latitude) * cos_d * np.cos(np.radians(hour_angle))
+    above = np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))) - RISE_SET_ELEVATION_DEG
     turn = np.mod(hour_angle + 180.0, 360.0) - 180.0
     noon = _crossing(turn, int(np.flatnonzero((turn[:-1] < 0) & (turn[1:] >= 0))[0]))
     rises = [_crossing(above, i) for i in np.flatnonzero((above[:-1] < 0) & (above[1:] >= 0))]
@@ -254,9 +294,10 @@ def _months(year: int) -> list[int]:
 
 
 def _motion(start_minute: int, days: int, padding: int = 2) -> list[Floats]:
-    """Equation of time [deg], sin and cos of declination, parallax [rad] at every minute.
+    """Splines of what moves slowly, one cubic a row from each node to the next.
 
-    Each has shape (4 * days, 360): one row a node interval of six hours.
+    Equation of time [deg], sine and cosine of declination, parallax [rad]; each of shape
+    (4 * days, 4), highest power first, of the share of the interval that has passed.
     """
     import pvlib
     from scipy.interpolate import CubicSpline
@@ -279,24 +320,24 @@ def _motion(start_minute: int, days: int, padding: int = 2) -> list[Floats]:
         axis=1,
     )
     coefficients = CubicSpline(node, slow).c[:, padding * a_day : -padding * a_day]
+    return [floats(coefficients[:, :, k].T) for k in range(4)]
+
+
+def _between_nodes(cubic: Floats) -> Floats:
+    """Values of cubics at every minute. Shape (360 * rows,)."""
     u = np.arange(_MINUTES_A_NODE) / _MINUTES_A_NODE
-    powers = np.stack([u**3, u**2, u, np.ones_like(u)])
-    return [floats(coefficients[:, :, k].T @ powers) for k in range(4)]
+    a, b, c, d = cubic.T[:, :, None]
+    return floats((((a * u + b) * u + c) * u + d).ravel())
 
 
-def _horizontal(
-    hour_angle_deg: Floats, sin_d: Floats, cos_d: Floats, parallax: Floats, site: Site
-) -> tuple[Floats, Floats, Floats]:
-    """The sun's direction as components up, west and north; the length is 1 but for parallax."""
+def _observer(site: Site) -> tuple[float, float]:
+    """The site from the Earth's centre, in equatorial radii: towards meridian and pole."""
     import pvlib
 
-    h = np.radians(hour_angle_deg)
-    latitude = site.latitude_deg
-    u = pvlib.spa.uterm(latitude)
-    x = cos_d * np.cos(h) - parallax * pvlib.spa.xterm(u, latitude, site.elevation_m)
-    z = sin_d - parallax * pvlib.spa.yterm(u, latitude, site.elevation_m)
-    sin_l, cos_l = math.sin(math.radians(latitude)), math.cos(math.radians(latitude))
-    return sin_l * z + cos_l * x, cos_d * np.sin(h), cos_l * z - sin_l * x
+    u = pvlib.spa.uterm(site.latitude_deg)
+    x = pvlib.spa.xterm(u, site.latitude_deg, site.elevation_m)
+    z = pvlib.spa.yterm(u, site.latitude_deg, site.elevation_m)
+    return float(x), float(z)
 
 
 def _apparent(elevation_deg: Floats, site: Site) -> Floats:

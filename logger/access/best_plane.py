@@ -15,6 +15,7 @@ from logger.access.irradiance import KWH_A_MINUTE, normal_of
 from logger.access.sky_view import sky_above
 from logger.angles import wrap360
 from logger.columns import Floats, floats
+from logger.sun import SunYear
 
 _CELL_DEG = 2.0
 
@@ -73,9 +74,7 @@ class SkyLight:
 
 
 def gather(
-    vectors: Floats,
-    azimuth_deg: Floats,
-    elevation_deg: Floats,
+    sun: SunYear,
     light_wm2: Floats,
     isotropic_wm2: Floats,
     ground_wm2: Floats,
@@ -85,10 +84,7 @@ def gather(
 
     Parameters
     ----------
-    vectors : array, shape (3, N)
-        Unit vectors to the sun.
-    azimuth_deg, elevation_deg : array, shape (N,)
-        [deg]
+    sun : SunYear
     light_wm2 : array, shape (N,)
         From the sun's direction, facing it: beam and circumsolar. [W/m2]
     isotropic_wm2, ground_wm2 : array, shape (N,)
@@ -97,10 +93,12 @@ def gather(
     """
     columns = int(360 / _CELL_DEG)
     rows = int(90 / _CELL_DEG) + 1
-    cell = (elevation_deg / _CELL_DEG).astype(int) * columns + np.minimum(
-        (azimuth_deg / _CELL_DEG).astype(int), columns - 1
+    cell = (sun.elevation_deg / _CELL_DEG).astype(int) * columns + np.minimum(
+        (sun.azimuth_deg / _CELL_DEG).astype(int), columns - 1
     )
-    sums = np.stack([np.bincount(cell, light_wm2 * v, minlength=rows * columns) for v in vectors])
+    sums = np.stack(
+        [np.bincount(cell, light_wm2 * v, minlength=rows * columns) for v in sun.vectors]
+    )
     lit = sums.any(axis=0)
     return SkyLight(
         floats(sums[:, lit] * KWH_A_MINUTE),

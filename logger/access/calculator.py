@@ -34,7 +34,6 @@ from logger.access.irradiance import (
     Directional,
     directional,
     on_plane,
-    sun_vectors,
 )
 from logger.access.light import Light, light_of
 from logger.access.losses import Losses, OpenPlane, access, losses, open_plane
@@ -43,7 +42,7 @@ from logger.access.rules import Verdict
 from logger.access.settings import BOUND_PERCENTILES, AccessSettings, Plane
 from logger.access.surroundings import Names, Surroundings
 from logger.access.weather import Weather
-from logger.access.window import WindowResult, in_window, solar_window
+from logger.access.window import SunInWindow, WindowResult, solar_window, sun_in_window
 from logger.columns import Floats, Ints, floats
 from logger.draws import DrawnHorizons, has_errors, sector_middles
 from logger.profile import HorizonProfile
@@ -80,16 +79,13 @@ class SiteYear:
         self.sun: SunYear = sun_year(site, self.settings.year)
         self.light: Light = light_of(weather, self.sun, self.settings)
         self.split: Directional = directional(self.sun, self.light, self.settings)
-        self.vectors: Floats = sun_vectors(self.sun)
         self.open_disc: Floats = disc_above(self.sun.elevation_deg, self.settings.disc_radius_deg)
         hour = np.minimum(self.sun.solar_hour.astype(np.int64), HOURS - 1)
         self.month_hour: Ints = self.sun.month * HOURS + hour
         self.planes: tuple[OpenPlane, ...] = tuple(
             open_plane(
                 plane,
-                on_plane(
-                    plane, self.vectors, self.sun.month, self.split, self.light, self.settings
-                ),
+                on_plane(plane, self.sun, self.split, self.light, self.settings),
                 self.open_disc,
                 self.month_hour,
             )
@@ -106,9 +102,12 @@ class SiteYear:
         return direction_cells(self.sun)
 
     @cached_property
+    def _window(self) -> SunInWindow:
+        return sun_in_window(self.sun, self.settings)
+
+    @cached_property
     def _window_table(self) -> BlockingTable:
-        inside = in_window(self.sun, self.settings.window).astype(float)
-        return blocking_table(self.sun, self._cells, [inside])
+        return blocking_table(self.sun, self._cells, [self._window.inside.astype(float)])
 
     def _table(self, k: int) -> BlockingTable:
         if k not in self._tables:
@@ -142,9 +141,7 @@ class SiteYear:
         if not self._beam_only:
             ground = self.light.ghi_wm2 * self.settings.monthly_albedo[self.sun.month]
         return gather(
-            self.vectors,
-            self.sun.azimuth_deg,
-            self.sun.elevation_deg,
+            self.sun,
             (self.split.beam_wm2 + self.split.circumsolar_wm2) * seen,
             self.split.isotropic_wm2,
             ground,
@@ -202,7 +199,7 @@ class SiteYear:
         best_case = _Case(self, given.filled(0.0))
         worst_case = best_case if given.complete else _Case(self, given.filled(90.0))
         draws = self._draws(given)
-        window = solar_window(self.sun, best_case.blocking, best_case.names, self.settings)
+        window = solar_window(self._window, best_case.blocking, best_case.names)
         planes = tuple(
             self._plane_result(k, given, best_case, worst_case, draws, window)
             for k in range(len(self.planes))
@@ -379,9 +376,8 @@ class SiteYear:
         sunlit = np.isfinite(window.monthly_clear_fraction)
         if not sunlit.any():
             return Interval(float("nan"), float("nan"), float("nan"))
-        inside = in_window(self.sun, self.settings.window)
-        minutes = np.bincount(self.sun.month[inside], minlength=MONTHS)
-        worst = solar_window(self.sun, worst_case.blocking, worst_case.names, self.settings)
+        minutes = self._window.minutes
+        worst = solar_window(self._window, worst_case.blocking, worst_case.names)
         spread = []
         for layers in draws:
             lost = drawn_losses(self._window_table, layers, given.transmittance)[:, 0]

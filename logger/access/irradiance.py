@@ -17,7 +17,7 @@ import numpy as np
 from logger.access.light import Light
 from logger.access.settings import AccessSettings, Plane
 from logger.access.sky_view import unobstructed_view
-from logger.columns import Floats, Ints, floats, freeze_columns
+from logger.columns import Floats, floats, lock_columns
 from logger.sun import SunYear
 
 MONTHS, HOURS = 12, 24
@@ -42,7 +42,7 @@ class Directional:
     isotropic_wm2: Floats
 
     def __post_init__(self) -> None:
-        freeze_columns(self, ("beam_wm2", "circumsolar_wm2", "isotropic_wm2"))
+        lock_columns(self, ("beam_wm2", "circumsolar_wm2", "isotropic_wm2"))
 
 
 def directional(sun: SunYear, light: Light, settings: AccessSettings) -> Directional:
@@ -54,19 +54,12 @@ def directional(sun: SunYear, light: Light, settings: AccessSettings) -> Directi
         return Directional(light.dni_wm2, np.zeros(len(sun)), light.dhi_wm2)
     index = light.dni_wm2 / light.extraterrestrial_wm2
     # pvlib bounds R_b's denominator at a sun one degree above the horizon.
-    height = np.maximum(np.sin(np.radians(sun.elevation_deg)), 0.01745)
+    height = np.maximum(sun.vectors[2], 0.01745)
     return Directional(
         light.dni_wm2,
         light.dhi_wm2 * index / height,
         np.maximum(light.dhi_wm2 * (1.0 - index), 0.0),
     )
-
-
-def sun_vectors(sun: SunYear) -> Floats:
-    """Unit vectors to the sun: east, north, up. Shape (3, N)."""
-    azimuth, elevation = np.radians(sun.azimuth_deg), np.radians(sun.elevation_deg)
-    level = np.cos(elevation)
-    return np.stack([level * np.sin(azimuth), level * np.cos(azimuth), np.sin(elevation)])
 
 
 def normal_of(tilt_deg: Floats | float, azimuth_deg: Floats | float) -> Floats:
@@ -97,8 +90,7 @@ class PlaneLight:
 
 def on_plane(
     plane: Plane,
-    vectors: Floats,
-    month: Ints,
+    sun: SunYear,
     split: Directional,
     light: Light,
     settings: AccessSettings,
@@ -108,23 +100,23 @@ def on_plane(
     Parameters
     ----------
     plane : Plane
-    vectors : array, shape (3, N)
-        To the sun.
-    month : int array, shape (N,)
-        0 to 11.
+    sun : SunYear
     split : Directional
     light : Light
     settings : AccessSettings
     """
-    cos_i = np.maximum(normal_of(plane.tilt_deg, plane.azimuth_deg) @ vectors, 0.0)
+    normal = normal_of(plane.tilt_deg, plane.azimuth_deg)
+    # Spelled out: a matrix product of this shape costs more in threads than in sums.
+    cos_i = normal[0] * sun.vectors[0] + normal[1] * sun.vectors[1] + normal[2] * sun.vectors[2]
+    np.maximum(cos_i, 0.0, out=cos_i)
     view = unobstructed_view(plane.tilt_deg)
     isotropic = split.isotropic_wm2 * view
     if settings.model == "beam-only":
-        ground = np.zeros(len(month))
+        ground = np.zeros(len(sun))
     else:
-        ground = light.ghi_wm2 * ((1.0 - view) * settings.monthly_albedo)[month]
+        ground = light.ghi_wm2 * ((1.0 - view) * settings.monthly_albedo)[sun.month]
         if settings.transposition == "reindl":
-            isotropic = isotropic * horizon_brightening(light, vectors[2], plane.tilt_deg)
+            isotropic = isotropic * horizon_brightening(light, sun.vectors[2], plane.tilt_deg)
     return PlaneLight(split.beam_wm2 * cos_i, split.circumsolar_wm2 * cos_i, isotropic, ground)
 
 

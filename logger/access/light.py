@@ -14,7 +14,7 @@ import numpy as np
 
 from logger.access.settings import AccessSettings
 from logger.access.weather import Weather
-from logger.columns import Floats, Ints, floats, freeze_columns
+from logger.columns import Floats, Ints, floats, lock_columns
 from logger.sun import SunYear
 
 
@@ -46,7 +46,7 @@ class Light:
     def __post_init__(self) -> None:
         names = ["dni_wm2", "ghi_wm2", "dhi_wm2", "extraterrestrial_wm2"]
         names += [n for n in ("temperature_c", "wind_ms") if getattr(self, n) is not None]
-        freeze_columns(self, names)
+        lock_columns(self, names)
 
 
 def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:

@@ -234,7 +234,7 @@ def grown(
                 hint="give the distance in metres with the growth",
             )
         elevation = np.radians(np.clip(profile.elevation_deg[inside], -89.9, 89.9))
-        return np.degrees(np.arctan(np.tan(elevation) + metres_a_year * years / far))
+        return floats(np.degrees(np.arctan(np.tan(elevation) + metres_a_year * years / far)))
 
     return _edited(
         Surroundings.of(horizon),

@@ -11,7 +11,7 @@ import numpy as np
 from logger.access.blocking import SunBlocking
 from logger.access.settings import AccessSettings, SolarWindow
 from logger.access.surroundings import Names
-from logger.columns import Bools, Floats
+from logger.columns import Bools, Floats, Ints, floats
 from logger.errors import UsageError
 from logger.sun import SunYear
 
@@ -78,75 +78,93 @@ class WindowResult:
     clock: str
 
 
-def in_window(sun: SunYear, window: SolarWindow) -> Bools:
-    """Rows of the sun that lie in the window. Shape (N,)."""
-    hour = sun.solar_hour
-    return np.asarray((hour >= window.from_solar_hour) & (hour < window.to_solar_hour))
-
-
-def solar_window(
-    sun: SunYear,
-    blocking: SunBlocking,
-    names: tuple[Names, ...],
-    settings: AccessSettings,
-) -> WindowResult:
-    """Score the window minute by minute, only while the sun's centre is up.
+@dataclass(frozen=True, eq=False)
+class SunInWindow:
+    """The sun's minutes in the window; all but the horizon.
 
     Parameters
     ----------
-    sun : SunYear
+    window : SolarWindow
+    inside : bool array, shape (N,)
+        Rows of the sun in the window.
+    cell : int array, shape (N,)
+        Month and minute of the window, ``month * minutes_a_day + minute``; only inside it.
+    minutes_a_day : int
+    offered : array, shape (12, minutes_a_day)
+        The sun's minutes in each cell.
+    clock : Clock
+    """
+
+    window: SolarWindow
+    inside: Bools
+    cell: Ints
+    minutes_a_day: int
+    offered: Floats
+    clock: Clock
+
+    @property
+    def minutes(self) -> Floats:
+        """By month. Shape (12,)."""
+        return floats(self.offered.sum(axis=1))
+
+
+def sun_in_window(sun: SunYear, settings: AccessSettings) -> SunInWindow:
+    """Find the sun's minutes in the window, only while its centre is up."""
+    window = settings.window
+    hours = sun.solar_hour - window.from_solar_hour
+    inside = (hours >= 0) & (sun.solar_hour < window.to_solar_hour)
+    minutes = int(np.ceil((window.to_solar_hour - window.from_solar_hour) * 60.0 - 1e-9))
+    cell = sun.month * minutes + np.minimum((hours * 60.0).astype(np.int64), minutes - 1)
+    offered = np.bincount(cell[inside], minlength=12 * minutes).reshape(12, minutes)
+    return SunInWindow(window, inside, cell, minutes, floats(offered), Clock(sun, settings))
+
+
+def solar_window(sun: SunInWindow, blocking: SunBlocking, names: tuple[Names, ...]) -> WindowResult:
+    """Score the window minute by minute.
+
+    Parameters
+    ----------
+    sun : SunInWindow
     blocking : SunBlocking
     names : tuple of Names
         One a layer.
-    settings : AccessSettings
     """
-    window = settings.window
-    inside = in_window(sun, window)
-    up = np.bincount(sun.month[inside], minlength=12).astype(float)
-    seen = inside[blocking.row]
-    row, taken = blocking.row[seen], blocking.taken[:, seen]
+    window, minutes = sun.window, sun.minutes_a_day
+    seen = sun.inside[blocking.row]
+    cell, taken = sun.cell[blocking.row[seen]], blocking.taken[:, seen]
     interval = blocking.interval[:, seen]
-    lost = np.bincount(sun.month[row], taken.sum(axis=0), minlength=12)
+    size = 12 * minutes
+    lost = np.bincount(cell, taken.sum(axis=0), minlength=size).reshape(12, minutes).sum(axis=1)
+    up = sun.minutes
     clear = np.divide(up - lost, up, out=np.full(12, np.nan), where=up > 0)
-
-    # Minutes of the solar day, by month and by who hides the sun.
-    minutes = int(np.ceil((window.to_solar_hour - window.from_solar_hour) * 60.0 - 1e-9))
-
-    def minute_of(which: Any) -> Any:
-        hours = sun.solar_hour[which] - window.from_solar_hour
-        return np.minimum((hours * 60.0).astype(int), minutes - 1)
-
-    cell = sun.month[row] * minutes + minute_of(row)
-    all_cells = sun.month[inside] * minutes + minute_of(inside)
-    offered = np.bincount(all_cells, minlength=12 * minutes).reshape(12, minutes)
     found: dict[str, Floats] = {}
     for k, n in enumerate(names):
-        for j in range(len(n.cut_deg)):
+        for j in np.unique(interval[k]):
             there = np.flatnonzero((interval[k] == j) & (taken[k] > 0))
             if len(there) == 0:
                 continue
-            by_cell = np.bincount(cell[there], taken[k][there], minlength=12 * minutes)
+            by_cell = np.bincount(cell[there], taken[k][there], minlength=size)
             for name, share in zip(n.names, n.share[j], strict=True):
                 if share > 0:
-                    now = by_cell.reshape(12, minutes) * share
-                    found[name] = found.get(name, 0.0) + now
-    clock = _Clock(sun, settings)
+                    now = floats(by_cell.reshape(12, minutes) * share)
+                    found[name] = found[name] + now if name in found else now
+    start_h = window.from_solar_hour
     blocked = [
         Blocked(
             month + 1,
-            window.from_solar_hour + start / 60.0,
-            window.from_solar_hour + end / 60.0,
+            start_h + start / 60.0,
+            min(start_h + end / 60.0, window.to_solar_hour),
             name,
-            float(lost_to[month, start:end].sum() / offered[month, start:end].sum()),
-            clock.at(month, window.from_solar_hour + start / 60.0),
-            clock.at(month, window.from_solar_hour + end / 60.0),
+            float(lost_to[month, start:end].sum() / sun.offered[month, start:end].sum()),
+            sun.clock.at(month, start_h + start / 60.0),
+            sun.clock.at(month, start_h + end / 60.0),
         )
         for name, lost_to in found.items()
         for month in range(12)
         for start, end in _runs(lost_to[month] > 0)
     ]
     blocked.sort(key=lambda b: (b.month, b.from_solar_hour, b.obstruction))
-    return WindowResult(window, clear, tuple(blocked), clock.zone)
+    return WindowResult(window, floats(clear), tuple(blocked), sun.clock.zone)
 
 
 def _runs(mask: Any) -> list[tuple[int, int]]:
@@ -161,7 +179,7 @@ def _runs(mask: Any) -> list[tuple[int, int]]:
     return list(zip(starts.tolist(), ends.tolist(), strict=True))
 
 
-class _Clock:
+class Clock:
     """Clock times of solar times on the mean day of each month."""
 
     def __init__(self, sun: SunYear, settings: AccessSettings) -> None:
@@ -171,6 +189,7 @@ class _Clock:
         self._tz: Any = dt.UTC if settings.timezone is None else zone_of(settings.timezone)
 
     def at(self, month: int, solar_hour: float) -> str:
+        """HH:MM."""
         day = MEAN_DAY_OF_MONTH[month]
         start = dt.datetime(self._year, month + 1, day, tzinfo=dt.UTC)
         hours = solar_hour - self._longitude_deg / 15.0
