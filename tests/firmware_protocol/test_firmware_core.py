@@ -10,13 +10,21 @@ import numpy as np
 
 from firmware_protocol import (
     FAULT_CODES,
+    REASONS,
     Attitude,
+    Configure,
+    Cue,
+    Decoder,
     Fault,
     Identity,
     Key,
+    Query,
     RawField,
     RawRate,
+    Sound,
+    check,
     encode,
+    framed,
 )
 from logger.angles import angle_between
 from logger.rotation import angles_of, attitude_from_vectors
@@ -138,6 +146,69 @@ def test_numbers_outside_the_limits_become_empty_fields(host_programs):
 
 def test_a_sentence_that_would_be_too_long_is_not_begun(host_programs):
     assert lines_from_core(host_programs, [f"E 1 0 {'78' * 60}"]) == [b"too long\r\n"]
+
+
+REASON_NUMBERS = {reason: number for number, reason in enumerate(REASONS)}
+CUE_NUMBERS = {"OFF": 0, "GOOD": 1, "REDO": 2, "FIELD": 3, "SUN": 4, "DONE": 5}
+FRAMING = ("noise", "too long", "no checksum", "unprintable", "checksum", "check")
+
+
+def as_a_board_sees_it(piece):
+    """What the core should say of a piece that the Python decoder made."""
+    if isinstance(piece, Sound):
+        match piece.sentence:
+            case Query():
+                return "query"
+            case Configure(rate_hz, streams):
+                bits = sum(1 << "AMG".index(letter) for letter in streams)
+                return f"configure:{rate_hz}:{bits}"
+            case Cue(cue):
+                return f"cue:{CUE_NUMBERS[cue]}"
+        return "ignored"
+    told_a_board = piece.raw.startswith((b"$PHLGQ,", b"$PHLGC,", b"$PHLGU,"))
+    if piece.reason in FRAMING or told_a_board:
+        return f"refused:{REASON_NUMBERS[piece.reason]}"
+    return "ignored"
+
+
+def random_stream(chance):
+    """Commands, other sentences and noise, some of it damaged, some of it cut."""
+    parts = []
+    for _ in range(chance.randint(1, 8)):
+        body = chance.choice(
+            [
+                b"PHLGQ",
+                b"PHLGC,%d,%s"
+                % (chance.randint(-3, 260), chance.choice([b"A", b"AM", b"AA", b""])),
+                b"PHLGC,%s,GMA" % chance.choice([b"007", b"+5", b"-0", b"0", b"9" * 20, b"12.5"]),
+                b"PHLGU,%s" % chance.choice([b"GOOD", b"OFF", b"sun", b"", b"DONE,more"]),
+                b"PHLGK,1,20,1,D",
+                b"PHLGC,50",
+                b"PHLGU",
+                b"PHLGZ" + b"x" * chance.randint(0, 140),
+            ]
+        )
+        part = framed(b"%s,%04X" % (body, check(body) ^ (chance.random() < 0.1)))
+        if chance.random() < 0.3:
+            at = chance.randrange(len(part))
+            part = part[:at] + bytes([chance.randrange(256)]) + part[at + chance.randint(0, 2) :]
+        if chance.random() < 0.2:
+            part = chance.randbytes(chance.randint(0, 160)) + part
+        parts.append(part)
+    return b"".join(parts)
+
+
+def test_core_and_decoder_make_the_same_of_any_stream(host_programs):
+    chance = random.Random(3)
+    streams = [random_stream(chance) for _ in range(4000)]
+    said = lines_from_core(host_programs, [f"B {stream.hex()}" for stream in streams])
+    seen = set()
+    for stream, line in zip(streams, said, strict=True):
+        decoder = Decoder()
+        expected = [as_a_board_sees_it(p) for p in decoder.feed(stream) + decoder.finish()]
+        assert line.decode().split() == expected, stream
+        seen.update(word.split(":")[0] + ":" + word.split(":")[-1] for word in expected)
+    assert {f"refused:{number}" for number in range(len(REASONS))} <= seen
 
 
 def core_attitudes(host_programs, field, force):

@@ -69,8 +69,8 @@ static bool start_motion(void)
         {PINS, 0x02},           /* ... so that the magnetometer can be had directly */
         {INTERRUPTS, 0x01},     /* tells when values are new */
     };
-    uint8_t who;
-    if (!bus_read(MOTION, WHO_AM_I, &who, 1) || (who != 0x71 && who != 0x73))
+    uint8_t who; /* MPU-9250, 9255, or the 6500 that some modules carry: the same, but no compass */
+    if (!bus_read(MOTION, WHO_AM_I, &who, 1) || (who != 0x71 && who != 0x73 && who != 0x70))
         return false;
     for (uint8_t i = 0; i < sizeof settings / sizeof *settings; i++)
         if (!bus_write(MOTION, settings[i].at, settings[i].value))

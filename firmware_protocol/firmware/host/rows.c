@@ -5,12 +5,14 @@
  *   M seq t_ms mx my mz fx fy fz                      G seq t_ms gx gy gz temperature
  *   K seq t_ms key down                               E t_ms fault text
  *   T mx my mz fx fy fz     prints heading tilt pitch status of the core's own attitude
+ *   B bytes                 prints what the receiver makes of a whole stream, in order
  */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "../core/attitude.h"
+#include "../core/receiver.h"
 #include "../core/wire.h"
 
 static const char *next_token(void)
@@ -49,9 +51,31 @@ static void next_values(int32_t *values, int count)
         values[i] = next_value();
 }
 
+static void print_command(struct hl_command command)
+{
+    switch (command.kind) {
+    case HL_NOTHING_YET: break;
+    case HL_QUERY: fputs("query ", stdout); break;
+    case HL_CONFIGURE: printf("configure:%d:%d ", command.rate_hz, command.streams); break;
+    case HL_CUE: printf("cue:%d ", command.cue); break;
+    case HL_IGNORED: fputs("ignored ", stdout); break;
+    case HL_REFUSED: printf("refused:%d ", command.reason); break;
+    }
+}
+
+static void receive_stream(const char *hex)
+{
+    static struct hl_receiver receiver;
+    hl_receiver_start(&receiver);
+    for (unsigned byte; sscanf(hex, "%2x", &byte) == 1; hex += 2)
+        print_command(hl_receive(&receiver, (uint8_t)byte));
+    print_command(hl_receive_end(&receiver));
+    putchar('\n');
+}
+
 int main(void)
 {
-    static char row[512];
+    static char row[8192];
     static struct hl_line line;
     while (fgets(row, sizeof row, stdin)) {
         const char *kind = strtok(row, " \n");
@@ -63,6 +87,10 @@ int main(void)
             const struct hl_attitude a = hl_attitude_from(v, v + 3);
             printf("%ld %ld %ld %d\n", (long)a.heading_cdeg, (long)a.tilt_cdeg,
                    (long)a.pitch_cdeg, a.status);
+            continue;
+        }
+        if (*kind == 'B') {
+            receive_stream(next_token());
             continue;
         }
         if (*kind == 'I') {
