@@ -64,13 +64,12 @@ def blocking_table(
     """
     size = _SECTORS * _LEVELS
     blocks, constants = len(monthly), len(constant)
-    table = np.zeros((_SECTORS, _LEVELS, _MONTHS * blocks + constants))
-    starts = np.searchsorted(sun.month, np.arange(_MONTHS + 1))  # rows are in order of time
+    width = _MONTHS * blocks + constants
+    flat = np.zeros(size * width)
+    place = cell * width + sun.month
     for b, values in enumerate(monthly):
-        for m in range(_MONTHS):
-            rows = slice(starts[m], starts[m + 1])
-            sums = np.bincount(cell[rows], values[rows], minlength=size)
-            table[:, :, b * _MONTHS + m] = sums.reshape(_SECTORS, _LEVELS)
+        np.add.at(flat, place + b * _MONTHS, values)
+    table = flat.reshape(_SECTORS, _LEVELS, width)
     np.cumsum(table, axis=1, out=table)
     for c, values in enumerate(constant):
         table[:, :, blocks * _MONTHS + c] = values

@@ -320,7 +320,7 @@ def _without(behind_deg: float | None) -> Edit:
         left = _side(profile, obstruction.from_azimuth_deg, before=True)
         right = _side(profile, obstruction.to_azimuth_deg, before=False)
         along = wrap360(profile.azimuth_deg[inside] - obstruction.from_azimuth_deg) / width
-        return np.minimum(own, left + (right - left) * np.clip(along, 0.0, 1.0))
+        return floats(np.minimum(own, left + (right - left) * np.clip(along, 0.0, 1.0)))
 
     return edit
 
