@@ -34,6 +34,11 @@ def write_atomically(path: Path, content: str | bytes) -> None:
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
     try:
+        if path.exists() and not path.is_file():
+            # A device or a pipe is written to: putting a file in its place would take it away.
+            path.write_bytes(data)
+            return
+        path = Path(os.path.realpath(path))
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
         try:

@@ -2,8 +2,10 @@
 
 import json
 import math
+import os
 
 import numpy as np
+import pytest
 
 from logger.files import json_text, plain, write_atomically
 
@@ -27,3 +29,26 @@ def test_writing_replaces_the_whole_file_and_leaves_nothing_beside_it(tmp_path):
     write_atomically(path, "second\n")
     assert path.read_text() == "second\n"
     assert [p.name for p in path.parent.iterdir()] == ["a.json"]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_or_device_is_written_to_and_stays_what_it_is(tmp_path):
+    path = tmp_path / "pipe"
+    os.mkfifo(path)
+    reader = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    write_atomically(path, "a line\n")
+    assert os.read(reader, 100) == b"a line\n"
+    os.close(reader)
+    assert path.is_fifo()
+
+
+def test_a_link_to_a_file_stays_a_link(tmp_path):
+    target, link = tmp_path / "target.json", tmp_path / "link.json"
+    target.write_text("old")
+    try:
+        link.symlink_to(target)
+    except OSError:
+        pytest.skip("no links may be made here")
+    write_atomically(link, "new")
+    assert link.is_symlink()
+    assert target.read_text() == "new"
