@@ -12,6 +12,7 @@ import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from logger.columns import Bools, Floats, floats, freeze_columns
+from logger.orientation.corrections import Matrix
 from logger.orientation.settings import OrientationSettings
 from logger.rotation import attitude_from_vectors
 
@@ -30,15 +31,15 @@ class Attitude:
         Random error about the vertical, 1 sigma. [deg]
     rate_bias_deg_s : tuple or None
         The gyro's bias over the recording; None where no rate was used. [deg/s]
-    rate_scale : tuple or None
-        What the rate is multiplied by, about each body axis.
+    rate_matrix : 3 x 3 or None
+        What the rate is multiplied by before the bias is taken off: scale and misalignment.
     """
 
     matrix: Floats
     level_error_deg: Floats
     heading_error_deg: Floats
     rate_bias_deg_s: tuple[float, float, float] | None = None
-    rate_scale: tuple[float, float, float] | None = None
+    rate_matrix: Matrix | None = None
 
     def __post_init__(self) -> None:
         n = freeze_columns(self, ("level_error_deg", "heading_error_deg"))

@@ -82,7 +82,9 @@ class CompassCorrection:
     force_scale : 3
         Multiplies the specific force after its offset is taken off.
     rate_bias_deg_s : 3 or None
-        Of the gyro in a still stretch; None where there was none. [deg/s]
+        Of the gyro in a still stretch, raw; None where there was none. [deg/s]
+    rate_matrix : 3 x 3 or None
+        Undoes scale and misalignment of the gyro; None where it was not fitted.
     heading_error_deg : float
         Expected heading error over a sweep's attitudes, 1 sigma. [deg]
     heading_ripple_deg : float
@@ -98,6 +100,7 @@ class CompassCorrection:
     force_offset_g: Vector = (0.0, 0.0, 0.0)
     force_scale: Vector = (1.0, 1.0, 1.0)
     rate_bias_deg_s: Vector | None = None
+    rate_matrix: Matrix | None = None
     heading_error_deg: float = 0.0
     heading_ripple_deg: float = 0.0
     level_error_deg: float = 0.0
@@ -121,6 +124,17 @@ class CompassCorrection:
             [g]
         """
         return floats((floats(force_g) - floats(self.force_offset_g)) * floats(self.force_scale))
+
+    def corrected_rate(self, rate_deg_s: ArrayLike) -> Floats:
+        """The angular rate about body axes, its bias left in.
+
+        Parameters
+        ----------
+        rate_deg_s : array_like, shape (..., 3)
+            [deg/s]
+        """
+        matrix = IDENTITY if self.rate_matrix is None else self.rate_matrix
+        return floats(floats(rate_deg_s) @ floats(matrix).T)
 
 
 @dataclass(frozen=True)

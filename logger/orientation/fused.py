@@ -117,13 +117,13 @@ def attitude_over_recording(
             break
     assert solution is not None
     error = np.degrees(np.sqrt(solution.variance))
-    scale = tuple(float(1.0 + v) for v in constants[3:].reshape(3, 3).diagonal())
+    x, y, z = (tuple(map(float, row)) for row in np.eye(3) + constants[3:].reshape(3, 3))
     return Attitude(
         matrix=state.as_matrix(),
         level_error_deg=np.sqrt((error[:, 0] ** 2 + error[:, 1] ** 2) / 2),
         heading_error_deg=error[:, 2],
         rate_bias_deg_s=tuple(map(float, np.degrees(constants[:3]))),  # type: ignore[arg-type]
-        rate_scale=scale,  # type: ignore[arg-type]
+        rate_matrix=(x, y, z),  # type: ignore[arg-type]
     )
 
 
@@ -211,8 +211,8 @@ def _row_variances(
     level = _spread(t_s, np.sum(vertical**2, axis=1) / 2, has_force)
     level = np.maximum(level + (force_size_g - 1.0) ** 2, settings.force_noise_g**2)
     north = _spread(t_s, heading**2, has_field)
-    level = level * _rows_alike(t_s, vertical, has_force, settings.force_memory_s)
-    north = north * _rows_alike(t_s, heading[:, None], has_field, settings.field_memory_s)
+    level = level * rows_alike(t_s, vertical, has_force, settings.force_memory_s)
+    north = north * rows_alike(t_s, heading[:, None], has_field, settings.field_memory_s)
     never = 1e12
     return np.where(has_force, level, never), np.where(has_field, north, never)
 
@@ -220,7 +220,7 @@ def _row_variances(
 LONGEST_MEMORY_S = 3.0
 
 
-def _rows_alike(t_s: Floats, residual: Floats, known: Bools, least_s: float) -> float:
+def rows_alike(t_s: Floats, residual: Floats, known: Bools, least_s: float) -> float:
     """How many rows in a stretch err alike: ``1 + 2 (sum of the autocorrelations)``.
 
     The sum runs to the first lag without correlation; ``least_s`` is the shortest memory to

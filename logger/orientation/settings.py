@@ -36,6 +36,8 @@ class OrientationSettings:
         Noise of one sample, lower bounds. [g] [uT] [deg/s]
     rate_change_error : float
         What integrating a changing rate misses, as a share of its change between two samples.
+    rate_bias_drift_deg_s : float
+        How far a gyro's bias may have moved since its calibration, 1 sigma. [deg/s]
     force_memory_s, field_memory_s : float
         How long errors of force (hand motion) and field (what calibration leaves, iron passed
         by) stay alike; the fused attitude trusts neither faster than that. [s]
@@ -56,5 +58,6 @@ class OrientationSettings:
     field_noise_ut: float = 0.4
     rate_noise_deg_s: float = 0.1
     rate_change_error: float = 0.1
+    rate_bias_drift_deg_s: float = 0.3
     force_memory_s: float = 0.05
     field_memory_s: float = 0.5

@@ -35,14 +35,17 @@ class Orientation:
     Parameters
     ----------
     sight : SightLines
+    attitude : Attitude
+        Body to level; north is magnetic north. No level correction is in it but the pitch offset.
     watch : FieldWatch or None
         None without raw field or without compass calibration.
     gates : tuple of Gate
     rate_bias_deg_s, rate_scale : tuple or None
-        Of the gyro over this recording. [deg/s]
+        Of the gyro over this recording, beside its calibration. [deg/s]
     """
 
     sight: SightLines
+    attitude: Attitude
     watch: FieldWatch | None
     gates: tuple[Gate, ...]
     rate_bias_deg_s: tuple[float, float, float] | None = None
@@ -115,10 +118,13 @@ def orient(
     gates = (*(watch.gates if watch else ()), *_status_gates(samples, raw, corrections))
     return Orientation(
         sight,
+        attitude,
         watch,
         gates,
         attitude.rate_bias_deg_s,
-        attitude.rate_scale,
+        None
+        if attitude.rate_matrix is None
+        else tuple(attitude.rate_matrix[i][i] for i in range(3)),  # type: ignore[arg-type]
     )
 
 
@@ -188,10 +194,9 @@ def _raw_attitude(
     def attitude_trusting(rows: Bools) -> Attitude:
         if not _fusible(samples, settings):
             return attitude_row_by_row(samples.t_s, field, force, settings)
-        bias = compass.rate_bias_deg_s
-        prior = RatePrior() if bias is None else RatePrior(bias, CALIBRATED_BIAS_ERROR_DEG_S)
+        rate = compass.corrected_rate(samples.rate_deg_s)
         return attitude_over_recording(
-            samples.t_s, samples.rate_deg_s, force, field, rows, settings, prior
+            samples.t_s, rate, force, field, rows, settings, _rate_prior(compass, settings)
         )
 
     attitude = attitude_trusting(samples.has_field)
@@ -210,8 +215,17 @@ def _raw_attitude(
     return attitude, watch
 
 
-CALIBRATED_BIAS_ERROR_DEG_S = 0.3
-"""How far a gyro's bias is taken to move between its calibration and a sweep. [deg/s]"""
+def _rate_prior(compass: CompassCorrection, settings: OrientationSettings) -> RatePrior:
+    """What the compass calibration says of the gyro."""
+    prior = RatePrior()
+    if compass.rate_bias_deg_s is not None:
+        x, y, z = map(float, compass.corrected_rate(compass.rate_bias_deg_s))
+        prior = replace(
+            prior, bias_deg_s=(x, y, z), bias_error_deg_s=settings.rate_bias_drift_deg_s
+        )
+    if compass.rate_matrix is not None:
+        prior = replace(prior, scale_error=0.002, misalignment_error=0.001)
+    return prior
 
 
 def _merged(measured: Attitude, board: Attitude, own: Bools) -> Attitude:

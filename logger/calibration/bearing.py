@@ -1,0 +1,291 @@
+"""Bearing: what a landmark of known bearing, or the sun by its shadow, says of the heading.
+
+The sun is never looked at: the sight is taken along the shadow that an upright edge casts, away
+from the sun. The correction stands in for the declination, so it works where the field is
+turned, on a steel roof for one.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from logger.angles import angle_between, mean_azimuth, wrap360
+from logger.calibration.settings import CalibrationSettings
+from logger.calibration.stillness import Stretch, held_still
+from logger.columns import Floats, floats
+from logger.errors import InputError, UsageError
+from logger.orientation import (
+    BearingCorrection,
+    Corrections,
+    Declination,
+    OrientationSettings,
+    orient,
+)
+from logger.quality import Gate
+from logger.samples import KeyPress, Samples
+from logger.site import Site
+from logger.sun import sun_track
+
+MARK_KEY = 2
+LEAST_HOLD_S = 1.0
+KEY_WITHIN_S = 1.5
+"""A key belongs to the hold that it falls in, or ends this long before it. [s]"""
+WANTED_SIGHTS = 3
+TOWARDS_SUN_DEG = 40.0
+SHADOW_WIDTH_DEG = 0.27
+"""Half the sun's disc, by which a shadow's edge is soft. [deg]"""
+EARTH_TURN_DEG_S = 15.0 / 3600.0
+
+NEVER_LOOK = "never look at the sun, with the eye or through any sight: it blinds"
+SHADOW_HOW = (
+    "stand a pole or use a wall's upright edge, sight along its shadow away from the sun, hold "
+    "still for 3 s and press; three times"
+)
+
+
+@dataclass(frozen=True)
+class BearingCalibration:
+    """A bearing calibration with its proof.
+
+    Parameters
+    ----------
+    correction : BearingCorrection
+    figures : dict
+    gates : tuple of Gate
+    """
+
+    correction: BearingCorrection
+    figures: dict[str, Any]
+    gates: tuple[Gate, ...]
+
+
+def fit_bearing_to_target(
+    samples: Samples,
+    keys: Sequence[KeyPress],
+    corrections: Corrections,
+    target_deg: float,
+    target_error_deg: float = 0.5,
+    settings: CalibrationSettings | None = None,
+    orientation: OrientationSettings | None = None,
+) -> BearingCalibration:
+    """The heading correction from a landmark of known true bearing.
+
+    Parameters
+    ----------
+    samples : Samples
+    keys : sequence of KeyPress
+        Mark keys pick the holds; without one every hold counts.
+    corrections : Corrections
+        A bearing in them is not used.
+    target_deg : float
+        True bearing of the landmark. [deg]
+    target_error_deg : float
+        Its standard error. [deg]
+    settings : CalibrationSettings, optional
+    orientation : OrientationSettings, optional
+
+    Raises
+    ------
+    UsageError
+        The bearing is no number.
+    InputError
+        The board is never held still.
+    """
+    if not np.isfinite(target_deg):
+        raise UsageError("the bearing of the landmark is no number")
+    settings = settings or CalibrationSettings()
+    azimuth, sights, ripple = _sights(samples, keys, corrections, orientation)
+    if not sights:
+        raise InputError(
+            "the board is never held still on the landmark",
+            hint="hold the sight on it for 3 s and press the mark key, three times",
+        )
+    offsets = [
+        mean_azimuth(angle_between(target_deg, azimuth[s.rows][np.isfinite(azimuth[s.rows])]))
+        for s in sights
+    ]
+    return _calibration(
+        floats(offsets),
+        target_error_deg,
+        ripple,
+        corrections.declination,
+        f"a landmark at {wrap360(target_deg):.2f}°",
+        samples,
+        settings,
+        {"target_deg": float(wrap360(target_deg))},
+    )
+
+
+def fit_bearing_to_sun(
+    samples: Samples,
+    keys: Sequence[KeyPress],
+    corrections: Corrections,
+    site: Site,
+    started: dt.datetime,
+    clock_doubt_s: float = 2.0,
+    settings: CalibrationSettings | None = None,
+    orientation: OrientationSettings | None = None,
+) -> BearingCalibration:
+    """The heading correction from the sun's shadow, sighted away from the sun.
+
+    Parameters
+    ----------
+    samples : Samples
+    keys : sequence of KeyPress
+        Mark keys pick the holds; without one every hold counts.
+    corrections : Corrections
+        A bearing in them is not used.
+    site : Site
+    started : datetime
+        UTC of the recording's start.
+    clock_doubt_s : float
+        How far the computer's clock may be off. [s]
+    settings : CalibrationSettings, optional
+    orientation : OrientationSettings, optional
+
+    Raises
+    ------
+    InputError
+        The sun is too high, down or behind the sight, the clock is in doubt, or the board is
+        never held still.
+    """
+    settings = settings or CalibrationSettings()
+    if not 0 <= clock_doubt_s <= settings.clock_limit_s:
+        raise InputError(
+            f"the clock is in doubt by {clock_doubt_s:g} s, more than "
+            f"{settings.clock_limit_s:g} s: the sun cannot serve as a bearing",
+            hint="set the computer's clock by network or satellite, or sight a landmark",
+        )
+    azimuth, sights, ripple = _sights(samples, keys, corrections, orientation)
+    if not sights:
+        raise InputError("the board is never held still on the shadow", hint=SHADOW_HOW)
+    start = np.datetime64(started.astimezone(dt.UTC).replace(tzinfo=None), "ns")
+    middle = floats([(s.from_s + s.to_s) / 2 for s in sights])
+    track = sun_track(start + (middle * 1e9).astype("timedelta64[ns]"), site)
+    highest, lowest = float(track.elevation_deg.max()), float(track.elevation_deg.min())
+    if highest > settings.sun_limit_deg:
+        raise InputError(
+            f"the sun stands {highest:.0f}° high; above {settings.sun_limit_deg:.0f}° its "
+            "shadow's direction is not sharp enough",
+            hint="come back when it is lower, or sight a landmark of known bearing",
+        )
+    if lowest < 0:
+        raise InputError(
+            f"the sun is {-lowest:.0f}° below the horizon at this time and place",
+            hint="check the clock, its time zone and the site, or sight a landmark",
+        )
+    expected = wrap360(track.azimuth_deg + 180.0)
+    means = []
+    for s, shadow in zip(sights, expected, strict=True):
+        rows = azimuth[s.rows]
+        means.append(mean_azimuth(angle_between(shadow, rows[np.isfinite(rows)])))
+    offsets = floats(means)
+    off = abs(float(angle_between(mean_azimuth(offsets), corrections.declination.value_deg)))
+    if off > 180 - TOWARDS_SUN_DEG:
+        raise InputError(
+            "the sights point towards the sun, not along its shadow: " + NEVER_LOOK,
+            hint=SHADOW_HOW,
+        )
+    error = float(np.hypot(SHADOW_WIDTH_DEG, _sun_speed(track.elevation_deg) * clock_doubt_s))
+    figures = {
+        "sun_azimuth_deg": [round(float(a), 3) for a in track.azimuth_deg],
+        "sun_elevation_deg": [round(float(e), 3) for e in track.elevation_deg],
+        "clock_doubt_s": clock_doubt_s,
+    }
+    return _calibration(
+        offsets,
+        error,
+        ripple,
+        corrections.declination,
+        f"the sun's shadow at {highest:.0f}° of sun",
+        samples,
+        settings,
+        figures,
+    )
+
+
+def _sun_speed(elevation_deg: Floats) -> float:
+    """An upper bound of how fast the sun's azimuth moves. [deg/s]"""
+    return float(EARTH_TURN_DEG_S / np.cos(np.radians(elevation_deg)).min())
+
+
+def _sights(
+    samples: Samples,
+    keys: Sequence[KeyPress],
+    corrections: Corrections,
+    orientation: OrientationSettings | None,
+) -> tuple[Floats, list[Stretch], float]:
+    """Corrected compass heading of the sight, its holds, and the compass's own ripple. [deg]"""
+    magnetic = replace(corrections, declination=Declination(0.0, 0.0, "none"), bearing=None)
+    got = orient(samples, magnetic, orientation)
+    sights = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
+    compass = corrections.compass
+    return got.sight.azimuth_deg, sights, compass.heading_ripple_deg if compass else 0.0
+
+
+def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
+    """The holds that a mark key was pressed in, or all of them without any such key.
+
+    Parameters
+    ----------
+    holds : sequence of Stretch
+    keys : sequence of KeyPress
+    """
+    pressed = [key.t_s for key in keys if key.down and key.key == MARK_KEY]
+    if not pressed:
+        return list(holds)
+    return [h for h in holds if any(h.from_s <= t <= h.to_s + KEY_WITHIN_S for t in pressed)]
+
+
+def _calibration(
+    offsets: Floats,
+    reference_error_deg: float,
+    ripple_deg: float,
+    declination: Declination,
+    source: str,
+    samples: Samples,
+    settings: CalibrationSettings,
+    more: dict[str, Any],
+) -> BearingCalibration:
+    mean = float(angle_between(mean_azimuth(offsets), 0.0))
+    from_mean = np.asarray(angle_between(offsets, mean), dtype=float)
+    spread = float(np.abs(from_mean).max()) if len(offsets) > 1 else 0.0
+    random = float(from_mean.std(ddof=1) / np.sqrt(len(offsets))) if len(offsets) > 1 else 0.5
+    # The compass's ripple at this one heading is part of what the bearing carries to all others.
+    error = float(np.sqrt(random**2 + reference_error_deg**2 + ripple_deg**2))
+    correction = BearingCorrection(
+        heading_deg=mean,
+        standard_error_deg=max(error, settings.bearing_floor_deg),
+        residual_deg=float(angle_between(mean, declination.value_deg)),
+        source=source,
+    )
+    temperature = samples.temperature_c[np.isfinite(samples.temperature_c)]
+    figures = {
+        "sights": len(offsets),
+        "heading_deg": round(mean, 4),
+        "residual_deg": round(correction.residual_deg, 4),
+        "standard_error_deg": round(correction.standard_error_deg, 4),
+        "largest_spread_deg": round(spread, 4),
+        "declination_deg": round(declination.value_deg, 4),
+        "temperature_c": float(np.median(temperature)) if len(temperature) else None,
+        **more,
+    }
+    passed = spread <= settings.bearing_spread_deg and len(offsets) >= WANTED_SIGHTS
+    why = (
+        f"{len(offsets)} sights of {source} agree within {spread:.2f}°; the compass is off by "
+        f"{correction.residual_deg:+.2f}° beside the declination, good to "
+        f"{correction.standard_error_deg:.2f}°"
+    )
+    if len(offsets) < WANTED_SIGHTS:
+        why += f"; take {WANTED_SIGHTS} sights"
+    elif not passed:
+        why += "; hold stiller and sight again"
+    gate = Gate(
+        "bearing calibration", passed, round(spread, 3), settings.bearing_spread_deg, "deg", why
+    )
+    return BearingCalibration(correction, figures, (gate,))

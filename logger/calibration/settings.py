@@ -1,0 +1,49 @@
+"""Limits of the calibrations; they travel with every result."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class CalibrationSettings:
+    """Where a calibration is poor (stored, gate failing) and where it is refused.
+
+    Parameters
+    ----------
+    heading_limit_deg, heading_refuse_deg : float
+        Expected heading error of a compass calibration, 95 %. [deg]
+    field_limit_share, field_limit_deg : float
+        Fitted strength and dip against the model's. [deg]
+    field_refuse_share, field_refuse_deg : float
+        The same beyond which the place is no place to calibrate. [deg]
+    scatter_limit_share, scatter_refuse_share : float
+        Strength after correction, half-second means, RMS as a share.
+    level_limit_deg : float
+        Standard error of index and of collimation. [deg]
+    sun_limit_deg : float
+        Highest sun for a bearing by its shadow. [deg]
+    clock_limit_s : float
+        Doubt of the clock for a bearing by the sun. [s]
+    bearing_floor_deg : float
+        No bearing is claimed better than this. [deg]
+    bearing_spread_deg : float
+        Largest spread between the sights of one bearing. [deg]
+    misclosure_limit_deg : float
+        Far mark, start against end, and either against its known bearing. [deg]
+    """
+
+    heading_limit_deg: float = 1.0
+    heading_refuse_deg: float = 5.0
+    field_limit_share: float = 0.10
+    field_limit_deg: float = 6.0
+    field_refuse_share: float = 0.30
+    field_refuse_deg: float = 12.0
+    scatter_limit_share: float = 0.04
+    scatter_refuse_share: float = 0.10
+    level_limit_deg: float = 0.3
+    sun_limit_deg: float = 40.0
+    clock_limit_s: float = 15.0
+    bearing_floor_deg: float = 0.5
+    bearing_spread_deg: float = 1.0
+    misclosure_limit_deg: float = 1.5
