@@ -67,12 +67,12 @@ class RecordingWriter:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             self._file = open(self.path, "xb", buffering=0)  # noqa: SIM115 - closed by close()
-        except FileExistsError:
-            raise InputError(
-                "this recording exists already and is never written over", str(path)
-            ) from None
-        except OSError as error:
-            raise InputError(f"cannot be written: {error.strerror}", str(path)) from error
+        except (OSError, ValueError) as error:
+            if isinstance(error, FileExistsError) and os.path.lexists(self.path):
+                what = "this recording exists already and is never written over"
+            else:
+                what = f"cannot be written: {getattr(error, 'strerror', None) or error}"
+            raise InputError(what, str(path)) from error
         try:
             self._put(FIRST_LINE + b"\n", lines=0)
             self._put(b"h " + compact_json(dict(header)) + b"\n")
@@ -139,7 +139,8 @@ class RecordingWriter:
                 self._put(b"e " + compact_json(end) + b"\n")
             os.fsync(self._file.fileno())
         except OSError as error:
-            raise self._refused(error) from error
+            if self._refusal is None:  # otherwise it was told already
+                raise self._refused(error) from error
         finally:
             self._syncer.shutdown(wait=True)
             self._file.close()

@@ -3,12 +3,17 @@
 import datetime as dt
 import json
 import random
+from pathlib import Path
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from firmware_protocol import Attitude, Decoder, encode
 from logger.acquisition import RecordingWriter, load_stream, read_recording
 from logger.acquisition.reader import parse_recording
+from logger.acquisition.source import decode_recording
 from logger.acquisition.writer import utc_text
 from logger.errors import InputError, RecordingError
 
@@ -97,6 +102,137 @@ def test_every_flipped_bit_of_a_sealed_recording_is_refused_or_said(tmp_path):
         except RecordingError:
             continue
         assert got.problems, (spot, changed[spot])
+
+
+@pytest.mark.parametrize("seal", [True, False])
+@given(data=st.data())
+def test_damage_is_never_silent(tmp_path_factory, seal, data):
+    path = write(tmp_path_factory.mktemp("damage") / "a.sweep", n=20, seal=seal)
+    whole = path.read_bytes()
+    changed = bytearray(whole)
+    for _ in range(data.draw(st.integers(1, 3))):
+        spot = data.draw(st.integers(whole.index(b"\n") + 1, len(whole) - 1))
+        changed[spot] = data.draw(st.integers(0, 255))
+    try:
+        got = parse_recording(bytes(changed), path)
+    except RecordingError:
+        return
+    if changed != whole:
+        assert not got.sealed
+        assert got.problems
+    samples = decode_recording(got).samples
+    # Whatever is read was sent: no heading that never was.
+    assert set(np.round(samples.heading_deg * 10)) <= {1800 + n for n in range(20)}
+
+
+@given(st.binary(max_size=300))
+def test_any_bytes_after_the_first_line_are_read_or_named(content):
+    got = parse_recording(b"horizon-logger recording 1\n" + content, Path("a.sweep"))
+    assert got.problems
+    decode_recording(got)
+
+
+@given(
+    st.lists(
+        st.one_of(
+            st.binary(max_size=40),
+            st.builds(
+                lambda kind, t, rest: b"%c %s %s" % (kind, t, rest),
+                st.sampled_from(b"snxhe"),
+                st.sampled_from([b"0.020", b"1e999", b"nan", b"-1", b"9" * 400, b"1_0", b" 1"]),
+                st.sampled_from(
+                    [b"{}", b"[" * 3000, b'{"link":"back"}', b"zz", encode(attitude(3))[:-2]]
+                ),
+            ),
+        ),
+        max_size=12,
+    )
+)
+def test_any_records_are_read_or_named(lines):
+    content = b"horizon-logger recording 1\n" + b"".join(line + b"\n" for line in lines)
+    decode_recording(parse_recording(content, Path("a.sweep"), accept_broken_seal=True))
+
+
+@pytest.mark.parametrize(
+    ("header", "started", "latitude"),
+    [
+        ('{"started":"2026-05-14T10:12:31+02:00","latitude":46}', 8, 46.0),
+        ('{"started":"2026-05-14T08:12:31","latitude":46.05}', 8, 46.05),
+        ('{"started":"0001-01-01T00:00:00+23:59","latitude":true}', None, None),
+        ('{"started":"soon","latitude":"46"}', None, None),
+        ('{"started":12,"latitude":1' + "0" * 400 + "}", None, None),
+        ('{"started":null,"latitude":1e999}', None, None),
+        ('{"latitude":1' + "0" * 5000 + "}", None, None),
+        ('{"point":"\\ud800","latitude":46}', None, None),
+        ("[" * 100_000, None, None),
+        ('{"a":' * 30_000, None, None),
+        ('{"latitude":NaN}', None, None),
+        ('{"latitude":-Infinity}', None, None),
+    ],
+)
+def test_a_header_is_believed_only_as_far_as_it_makes_sense(tmp_path, header, started, latitude):
+    content = b"horizon-logger recording 1\nh " + header.encode() + b"\n"
+    got = parse_recording(content, tmp_path / "a.sweep")
+    assert (got.started.hour if got.started else None) == started
+    assert got.number("latitude") == latitude
+
+
+def test_text_of_the_wrong_kind_is_none(tmp_path):
+    got = parse_recording(b'horizon-logger recording 1\nh {"point":7}\n', tmp_path / "a.sweep")
+    assert got.text("point") == ""
+    assert got.text("observer", "nobody") == "nobody"
+
+
+def test_a_second_header_or_one_further_down_is_left_out_and_numbered(tmp_path):
+    content = b'horizon-logger recording 1\nh {"a":1}\nh {"a":2}\n'
+    got = parse_recording(content, tmp_path / "a.sweep")
+    assert got.header == {"a": 1}
+    assert "1 unreadable line(s) left out: 3" in got.problems
+
+
+def test_lines_after_the_seal_break_it(tmp_path):
+    content = write(tmp_path / "a.sweep").read_bytes()
+    with pytest.raises(RecordingError, match="there are lines after it"):
+        parse_recording(content + b"n 9.000 {}\n", tmp_path / "a.sweep")
+
+
+def test_a_seal_over_fewer_lines_says_how_many(tmp_path):
+    lines = write(tmp_path / "a.sweep").read_bytes().splitlines(keepends=True)
+    with pytest.raises(RecordingError, match="it counts 13 records, the file has 12"):
+        parse_recording(b"".join(lines[:3] + lines[4:]), tmp_path / "a.sweep")
+
+
+def test_times_that_step_back_are_counted_aloud(tmp_path):
+    content = b'horizon-logger recording 1\nh {"a":1}\nn 2.0 {}\nn 1.0 {}\nn 3.0 {}\n'
+    assert "time steps back 1 times" in parse_recording(content, tmp_path / "a.sweep").problems
+
+
+def test_nothing_but_a_first_line_is_said(tmp_path):
+    with pytest.raises(RecordingError, match="nothing but its first line"):
+        parse_recording(b"horizon-logger recording 1", tmp_path / "a.sweep")
+
+
+def test_what_no_sweep_is_long_enough_for_is_refused(tmp_path, monkeypatch):
+    path = write(tmp_path / "a.sweep")
+    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", 10)
+    with pytest.raises(RecordingError, match="more than 10 records, no sweep is that long"):
+        read_recording(path)
+    monkeypatch.setattr("logger.acquisition.reader.MOST_BYTES", 100)
+    with pytest.raises(InputError, match="no sweep is that long"):
+        read_recording(path)
+
+
+def test_an_endless_line_is_left_out(tmp_path):
+    content = b'horizon-logger recording 1\nh {"a":1}\ns 0.1 ' + b"$" * 70_000 + b"\nn 1.0 {}\n"
+    got = parse_recording(content, tmp_path / "a.sweep")
+    assert "1 unreadable line(s) left out: 3" in got.problems
+    assert len(got.notes) == 1
+
+
+@pytest.mark.parametrize("name", [".", "no/such/file", "a\0b"])
+def test_what_is_no_file_is_an_input_error(tmp_path, name):
+    with pytest.raises(InputError, match="cannot be read"):
+        load_stream(tmp_path / name)
 
 
 def test_an_unsealed_recording_is_taken_and_said(tmp_path):

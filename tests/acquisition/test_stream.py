@@ -64,6 +64,73 @@ def test_a_board_reset_starts_its_clock_anew_and_loses_nothing():
     assert np.all(np.diff(got.samples.t_s) >= 0)
 
 
+def test_a_sentence_out_of_order_at_the_wrap_of_the_clock_moves_nothing():
+    top = 2**32
+    order = [0, 1, 2, 4, 3, 5, 6]  # a key of instant 3, say, sent after instant 4
+    got = fed(*((0.02 * i, attitude(i, (top - 70 + 20 * n) % top)) for i, n in enumerate(order)))
+    assert np.ptp(got.samples.board_s) == pytest.approx(0.12)
+    assert got.samples.t_s[-1] == pytest.approx(0.12, abs=0.03)
+
+
+def test_a_board_up_for_weeks_that_starts_anew_is_no_wrap():
+    first = [(0.02 * i, attitude(100 + i, 3_400_000_000 + 20 * i)) for i in range(50)]
+    again = [(3 + 0.02 * i, attitude(i, 20 * i)) for i in range(50)]
+    t = fed(*first, *again).samples.t_s
+    assert t[50] - t[49] == pytest.approx(2.02, abs=1e-3)
+    assert t[-1] < 4
+
+
+def test_a_board_clock_that_leaps_hours_ahead_is_another_clock():
+    first = [(0.02 * i, attitude(i, 20 * i)) for i in range(50)]
+    leapt = [(1 + 0.02 * i, attitude(50 + i, 40_000_000 + 20 * i)) for i in range(50)]
+    t = fed(*first, *leapt).samples.t_s
+    assert t == pytest.approx(np.arange(100) * 0.02, abs=1e-6)
+
+
+def test_clocks_far_apart_are_doubted_and_the_boards_durations_kept():
+    got = fed(*((0.01 * i, attitude(i, 1000 + 20 * i)) for i in range(3000)))
+    assert got.doubts == ("time in doubt: the board counts 60 s where this computer counts 30 s",)
+    assert got.samples.t_s == pytest.approx(np.arange(3000) * 0.02)
+
+
+@pytest.mark.parametrize("percent", [-1.5, 1.5])
+def test_a_ceramic_oscillator_is_corrected_without_doubt(percent):
+    rate = 1 + percent / 100
+    got = fed(*((0.05 * i * rate, attitude(i, 50 * i)) for i in range(1200)))
+    assert got.doubts == ()
+    assert got.samples.t_s == pytest.approx(got.samples.received_s, abs=0.001)
+
+
+def test_a_stall_of_the_host_delays_no_sample():
+    sent = [(0.02 * i, attitude(i, 20 * i)) for i in range(3000)]
+    stalled = [(max(t, 45.0) if 40 < t < 45 else t, sentence) for t, sentence in sent]
+    assert fed(*stalled).samples.t_s == pytest.approx(np.arange(3000) * 0.02, abs=1e-4)
+
+
+def test_a_part_of_the_rows_is_read_as_they_are_in_the_whole():
+    builder = StreamBuilder()
+    for i in range(100):
+        builder.feed(0.02 * i, encode(attitude(i, 20 * i)))
+    whole, part = builder.stream().samples, builder.samples(40, 60)
+    assert np.array_equal(part.heading_deg, whole.heading_deg[40:60])
+    assert part.t_s == pytest.approx(whole.t_s[40:60])
+    assert len(builder.samples(100)) == 0
+    assert len(builder) == 100
+
+
+def test_a_row_takes_little_memory():
+    import tracemalloc
+
+    lines = [encode(attitude(i % 65536, 5 * i)) for i in range(2_000)]
+    builder = StreamBuilder()
+    tracemalloc.start()
+    for i, line in enumerate(lines):
+        builder.feed(0.005 * i, line)
+    used, _ = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert used / len(lines) < 400  # bytes; an hour at 200 Hz is 720,000 rows
+
+
 def test_missing_instants_are_counted():
     assert fed((0, attitude(1, 20)), (0.1, attitude(5, 100))).lost == 3
 
