@@ -9,7 +9,6 @@ As a command it serves an emulated board on a pseudo-terminal, held still and le
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import json
 import os
 import shutil
@@ -28,30 +27,39 @@ Event = tuple[float, str]
 """Milliseconds since the start, and what happens then (see emulate.c)."""
 
 
+_TRIALS = {
+    "firmware": ["avr-gcc", "-mmcu=atmega328p", "-include", "avr/io.h"],
+    "host": ["cc", "-fsanitize=address,undefined"],
+    "emulator": ["cc", "-include", "simavr/sim_avr.h", "-lsimavr", "-lelf"],
+}
+_LIBRARIES = {
+    "firmware": "avr-libc",
+    "host": "the compiler's sanitizers",
+    "emulator": "libsimavr-dev and libelf-dev",
+}
+
+
 def missing_for(target: str) -> str | None:
     """What stands in the way of `make TARGET` (firmware, host or emulator), or None."""
-    needed = {
-        "firmware": ("make", "avr-gcc", "avr-objcopy"),
-        "host": ("make", "cc"),
-        "emulator": ("make", "cc"),
-    }[target]
-    absent = [name for name in needed if shutil.which(name) is None]
+    compiler, *options = _TRIALS[target]
+    absent = [name for name in ("make", compiler) if shutil.which(name) is None]
     if absent:
         return f"no {' and no '.join(absent)} on this machine"
-    if target == "firmware":
-        libc = subprocess.run(
-            ["avr-gcc", "-mmcu=atmega328p", "-E", "-include", "avr/io.h", "-x", "c", os.devnull],
+    with tempfile.TemporaryDirectory() as name:
+        source = Path(name) / "trial.c"
+        source.write_text("int main(void) { return 0; }\n")
+        tried = subprocess.run(
+            [compiler, "-o", Path(name) / "trial", source, *options],
             capture_output=True,
             check=False,
         )
-        return "no avr-libc on this machine" if libc.returncode else None
-    if target == "emulator" and not Path("/usr/include/simavr/sim_avr.h").exists():
-        return "no libsimavr-dev on this machine"
-    return None
+    return f"{_LIBRARIES[target]} missing on this machine" if tried.returncode else None
 
 
 def build(folder: Path, *targets: str) -> Path:
     """Make the targets into a folder; safe for several processes at once."""
+    import fcntl  # not on Windows, where nothing gets as far as this
+
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)

@@ -10,10 +10,17 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tools"))
 import emulated_board
 
 
+NAMES = {
+    "firmware": "the firmware",
+    "host": "the firmware's core for this machine",
+    "emulator": "the emulated board",
+}
+
+
 def built(tmp_path_factory, *targets):
     for target in targets:
         if reason := emulated_board.missing_for(target):
-            pytest.skip(f"the firmware's {target} cannot be built: {reason}")
+            pytest.skip(f"{NAMES[target]} cannot be built: {reason}")
     shared = tmp_path_factory.getbasetemp()
     if shared.name.startswith("popen-"):  # one worker of several
         shared = shared.parent
