@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from logger.access import PlaneMap
 from logger.angles import angle_between
-from logger.columns import Bools, Floats, floats, freeze_columns
+from logger.columns import Bools, Floats, floats
 from logger.report import style
 from logger.report.figures import PlaneFigures
 from logger.report.labels import Labels
@@ -224,42 +224,15 @@ def _round_ticks(low: float, high: float, most: int = 10) -> Floats:
     return floats([low, high])
 
 
-@dataclass(frozen=True, eq=False)
-class TiltMap:
-    """A year's irradiation on planes of many tilts and azimuths.
-
-    Parameters
-    ----------
-    tilt_deg : array, shape (T,)
-        [deg]
-    azimuth_deg : array, shape (A,)
-        Over a full turn, both ends included. [deg]
-    share : array, shape (T, A)
-        Of the best plane on the map, 0 to 1.
-    best_tilt_deg, best_azimuth_deg : float
-        [deg]
-    """
-
-    tilt_deg: Floats
-    azimuth_deg: Floats
-    share: Floats
-    best_tilt_deg: float
-    best_azimuth_deg: float
-
-    def __post_init__(self) -> None:
-        tilts = freeze_columns(self, ("tilt_deg",))
-        azimuths = freeze_columns(self, ("azimuth_deg",))
-        freeze_columns(self, ("share",), length=tilts, width=azimuths)
-
-
 def tilt_chart(
-    tilts: TiltMap, planes: Sequence[PlaneFigures], middle_deg: float, name: str = ""
+    tilts: PlaneMap, planes: Sequence[PlaneFigures], middle_deg: float, name: str = ""
 ) -> Figure:
     """Lines of equal yearly irradiation over tilt and azimuth, with the planes marked.
 
     Parameters
     ----------
-    tilts : TiltMap
+    tilts : PlaneMap
+        Under the point's horizon.
     planes : sequence of PlaneFigures
     middle_deg : float
         Azimuth in the middle of the axis: the equator's side. [deg]
@@ -275,11 +248,12 @@ def tilt_chart(
         axes.set_ylim(0, 90)
         tilts_shown = range(0, 91, 15)
         style.scale_y(axes, tilts_shown, [str(t) for t in tilts_shown], "tilt from horizontal [°]")
-        x = np.asarray(angle_between(tilts.azimuth_deg[:-1], middle_deg), dtype=float)
+        x = np.asarray(angle_between(tilts.azimuth_deg, middle_deg), dtype=float)
         order = np.argsort(x, kind="stable")
+        # Both ends of the axis are one azimuth, which the grid holds once.
         x = np.concatenate([x[order], [x[order][0] + 360.0]])
-        share = tilts.share[:, :-1][:, order]
-        share = np.concatenate([share, share[:, :1]], axis=1) * 100
+        share = tilts.irradiation_kwh_m2[:, order] / tilts.best.irradiation_kwh_m2 * 100
+        share = np.concatenate([share, share[:, :1]], axis=1)
         levels = [0, 30, 40, 50, 60, 70, 80, 90, 95, 98, 100.001]
         axes.contourf(x, tilts.tilt_deg, share, levels, colors=_sun_ramp(len(levels) - 1))
         lines = axes.contour(
@@ -287,7 +261,7 @@ def tilt_chart(
         )
         axes.clabel(lines, fmt="%d", fontsize=6.5, colors=style.INK)
         labels = Labels(axes)
-        marks = [("best", tilts.best_azimuth_deg, tilts.best_tilt_deg, "+", 8.0)]
+        marks = [("best", tilts.best.azimuth_deg, tilts.best.tilt_deg, "+", 8.0)]
         marks += [(shorten(p.name, 24), p.azimuth_deg, p.tilt_deg, "o", 4.5) for p in planes]
         for text, azimuth, tilt, marker, size in marks:
             at = float(angle_between(azimuth, middle_deg))

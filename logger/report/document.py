@@ -201,6 +201,7 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
     fit, reasons = words.fitness(report)
     people = {str(k): one_line(str(v)) for k, v in report.people.items() if str(v).strip()}
     several = len(report.points) > 1
+    rules = monthly.rule_table([(p.name, p.planes) for p in report.points])
     facts = [
         *((_plain_label(k), v) for k, v in people.items()),
         ("place", place(report)),
@@ -221,6 +222,7 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             "summary": [words.plane_sentences(p, p.planes[0]) for p in report.points][:3],
             "ranking": ranking(report) if several else [],
             "year": _table(monthly.summary_table([(p.name, p.planes) for p in report.points])),
+            "rules": _table(rules) if rules.rows else None,
             "points": [point_data(report, p, pictures) for p in report.points],
             "comparison": _comparison(report, pictures) if several else None,
             "what_if": _table(what_if_table(report)) if report.what_ifs else None,

@@ -98,6 +98,26 @@ class ObstructionLoss:
         freeze_columns(self, ("monthly",), length=12)
 
 
+@dataclass(frozen=True)
+class Verdict:
+    """One rule of a programme or permit held against a plane.
+
+    Parameters
+    ----------
+    rule : str
+    limit : float
+        The least that is asked for, 0 to 1.
+    found : Share
+    verdict : str
+        Pass, fail, or too close to call.
+    """
+
+    rule: str
+    limit: float
+    found: Share
+    verdict: str
+
+
 @dataclass(frozen=True, eq=False)
 class PlaneFigures:
     """One plane at one point.
@@ -126,6 +146,11 @@ class PlaneFigures:
         Time zone of the clock times.
     unshaded_kwh_per_m2, received_kwh_per_m2 : float
         Irradiation of the year over a level horizon and over this one. [kWh/m2]
+    energy_kwh : float
+        Electrical energy of the year; NaN without a size. [kWh]
+    specific_yield : float
+        [kWh/kWp]
+    verdicts : tuple of Verdict
     """
 
     name: str
@@ -145,6 +170,9 @@ class PlaneFigures:
     clock: str = ""
     unshaded_kwh_per_m2: float = math.nan
     received_kwh_per_m2: float = math.nan
+    energy_kwh: float = math.nan
+    specific_yield: float = math.nan
+    verdicts: tuple[Verdict, ...] = ()
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("monthly_loss_kwh_per_m2", "window_clear"), length=12)
@@ -161,6 +189,7 @@ def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
     loss = plane.get("loss") or {}
     window = plane.get("window") or {}
     light = plane.get("irradiation") or {}
+    energy = plane.get("energy") or {}
     return PlaneFigures(
         name=str(plane.get("name", "")),
         tilt_deg=_number(plane.get("tilt_deg")),
@@ -200,6 +229,12 @@ def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
         clock=str(window.get("clock") or ""),
         unshaded_kwh_per_m2=_number(light.get("unshaded_annual_kwh_per_m2")),
         received_kwh_per_m2=_number(light.get("annual_kwh_per_m2")),
+        energy_kwh=_number(energy.get("annual_kwh")),
+        specific_yield=_number(energy.get("specific_yield_kwh_per_kwp")),
+        verdicts=tuple(
+            Verdict(str(r["rule"]), _number(r["limit"]), _share(r), str(r["verdict"]))
+            for r in plane.get("rules") or ()
+        ),
     )
 
 

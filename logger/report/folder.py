@@ -97,6 +97,9 @@ def all_tables(report: ReportInput) -> dict[str, Table]:
         tables["points-compared"] = comparison_table(report)
     if report.what_ifs:
         tables["what-if"] = what_if_table(report)
+    rules = monthly.rule_table([(p.name, p.planes) for p in report.points])
+    if rules.rows:
+        tables["rules"] = rules
     for stem, point in stems(report).items():
         for plane in point.planes:
             tables[_new(tables, f"{stem}-months", plane.name)] = monthly.monthly_table(plane)

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from logger.access import PlaneMap
 from logger.profile import HorizonProfile
 from logger.quality import Gate
-from logger.report.access_charts import TiltMap
 from logger.report.figures import PlaneFigures, Share, plane_figures
 from logger.shade import ShadeMap
 from logger.sightlines import SightLines
@@ -53,7 +53,7 @@ class PointReport:
     shade : ShadeMap or None
     sights : tuple of SightLines
         A recording each, for the picture of the sweep.
-    tilts : TiltMap or None
+    tilts : PlaneMap or None
     files : tuple of SourceFile
         Its recordings.
     declination : str
@@ -74,7 +74,7 @@ class PointReport:
     gates: tuple[Gate, ...] = ()
     shade: ShadeMap | None = None
     sights: tuple[SightLines, ...] = ()
-    tilts: TiltMap | None = None
+    tilts: PlaneMap | None = None
     files: tuple[SourceFile, ...] = ()
     declination: str = ""
     samples_read: int = 0
@@ -170,7 +170,7 @@ def point_report(
     *,
     sights: Sequence[SightLines] = (),
     shade: ShadeMap | None = None,
-    tilts: TiltMap | None = None,
+    tilts: PlaneMap | None = None,
     photos: Sequence[Path] = (),
 ) -> PointReport:
     """A point from its documented result.
@@ -183,7 +183,7 @@ def point_report(
         The same horizon.
     sights : sequence of SightLines
     shade : ShadeMap, optional
-    tilts : TiltMap, optional
+    tilts : PlaneMap, optional
     photos : sequence of Path
     """
     samples = document.get("samples") or {}

@@ -78,6 +78,8 @@ def summary_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table
         _share_column("total_solar_resource_fraction", "total resource"),
         Column("loss_kwh_per_m2", "loss", "kWh/m²", 0, 4),
         Column("loss_kwh", "loss", "kWh", 0, 2),
+        Column("energy_kwh", "energy", "kWh", 0, 2),
+        Column("specific_yield_kwh_per_kwp", "specific yield", "kWh/kWp", 0, 2),
     )
     rows: list[tuple[Cell, ...]] = [
         (
@@ -91,12 +93,15 @@ def summary_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table
             plane.total_solar_resource_fraction,
             plane.loss_kwh_per_m2,
             plane.loss_kwh,
+            plane.energy_kwh,
+            plane.specific_yield,
         )
         for point, planes in points
         for plane in planes
     ]
-    if all(row[-1] != row[-1] for row in rows):  # no plane has a size
-        columns, rows = columns[:-1], [row[:-1] for row in rows]
+    sized = 3
+    if all(value != value for row in rows for value in row[-sized:]):  # all NaN: no sizes
+        columns, rows = columns[:-sized], [row[:-sized] for row in rows]
     return Table("The year by point and plane", columns, tuple(rows))
 
 
@@ -128,6 +133,32 @@ def obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
     )
     place = f" at {point}" if point else ""
     return Table(f"Loss by obstruction on {plane_name(plane)}{place}", columns, rows)
+
+
+def rule_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:
+    """What a programme or permit asks for, and whether each plane has it.
+
+    Parameters
+    ----------
+    points : sequence of (name, planes)
+    """
+    columns = (
+        Column("point", "point"),
+        Column("plane", "plane"),
+        Column("rule", "rule"),
+        _share_column("limit", "at least"),
+        _share_column("found", "found"),
+        _share_column("found_low", "low"),
+        _share_column("found_high", "high"),
+        Column("verdict", "verdict"),
+    )
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (point, plane.name, v.rule, v.limit, *_cells(v.found), v.verdict)
+        for point, planes in points
+        for plane in planes
+        for v in plane.verdicts
+    )
+    return Table("Rules", columns, rows)
 
 
 def blocked_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, PolyCollection
 
+from logger.access import BestPlane, PlaneMap
 from logger.profile import HorizonProfile
 from logger.report import access_charts, sky_charts, style
 from logger.report.figures import plane_figures
@@ -83,9 +84,9 @@ def test_the_greatest_loss_comes_first(result_plane):
 
 
 def test_every_plane_stands_on_the_tilt_map_where_it_is(result_plane):
-    tilt, azimuth = np.arange(0.0, 91.0, 15.0), np.arange(0.0, 361.0, 30.0)
-    share = np.outer(np.cos(np.radians(tilt - 35)), np.ones(azimuth.size))
-    tilts = access_charts.TiltMap(tilt, azimuth, share, 35.0, 0.0)
+    tilt, azimuth = np.arange(0.0, 91.0, 15.0), np.arange(0.0, 360.0, 30.0)
+    yearly = 1500 * np.outer(np.cos(np.radians(tilt - 35)), np.ones(azimuth.size))
+    tilts = PlaneMap(tilt, azimuth, yearly, BestPlane(35.0, 0.0, 1500.0))
     axes = access_charts.tilt_chart(tilts, [plane_figures(result_plane)], 0.0).axes[0]
     marks = {line.get_marker(): line.get_xydata()[0].tolist() for line in axes.lines}
     marks = {marker: at for marker, at in marks.items() if marker in ("+", "o")}

@@ -39,8 +39,9 @@ def test_a_size_brings_the_loss_in_kilowatt_hours(result_plane):
     without = monthly.summary_table([("eave", [plane_figures(result_plane)])])
     result_plane["loss"]["annual_kwh"] = 612.0
     sized = monthly.summary_table([("eave", [plane_figures(result_plane)])])
-    assert [c.name for c in sized.columns] == [c.name for c in without.columns] + ["loss_kwh"]
-    assert sized.rows[0][-1] == 612.0
+    more = ["loss_kwh", "energy_kwh", "specific_yield_kwh_per_kwp"]
+    assert [c.name for c in sized.columns] == [c.name for c in without.columns] + more
+    assert sized.rows[0][-3] == 612.0
 
 
 def test_bars_stand_where_access_is_defined_and_a_dash_where_it_is_not(result_plane):
