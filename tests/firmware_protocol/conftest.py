@@ -9,7 +9,6 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tools"))
 
 import emulated_board
 
-
 NAMES = {
     "firmware": "the firmware",
     "host": "the firmware's core for this machine",
