@@ -147,6 +147,8 @@ class ReportInput:
     what_ifs : tuple of WhatIf
     assumptions : tuple of (what, value)
         Settings behind the figures, in words.
+    missing : mapping of str to str
+        Points without an answer, and why.
     program : str
         Name and version of the program.
     """
@@ -161,6 +163,7 @@ class ReportInput:
     calibrations: tuple[CalibrationReport, ...] = ()
     what_ifs: tuple[WhatIf, ...] = ()
     assumptions: tuple[tuple[str, str], ...] = ()
+    missing: Mapping[str, str] = field(default_factory=dict)
     program: str = "horizon-logger"
 
 

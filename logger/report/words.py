@@ -65,7 +65,7 @@ def plane_sentences(point: PointReport, plane: PlaneFigures) -> list[str]:
 
 
 def fitness(report: ReportInput) -> tuple[bool, list[str]]:
-    """Whether every quality gate passed, and the reasons where not."""
+    """Whether every point has an answer and every quality gate passed, and the reasons if not."""
     reasons = [
         f"{point.name}: {gate.gate} – {gate.why}"
         for point in report.points
@@ -78,6 +78,7 @@ def fitness(report: ReportInput) -> tuple[bool, list[str]]:
         for gate in calibration.gates
         if not gate.passed
     ]
+    reasons += [f"{name}: no answer – {why}" for name, why in report.missing.items()]
     return not reasons, list(dict.fromkeys(reasons))
 
 

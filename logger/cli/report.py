@@ -1,0 +1,86 @@
+"""``horizon-logger report``: the client's document of a job, with every picture and table of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from logger.cli.options import json_option, leave_by_gates, say, write_json
+
+
+@click.command()
+@click.argument("job_folder", metavar="JOB", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The document.  [default: JOB/report/report.pdf]",
+)
+@click.option(
+    "--a4", "paper", flag_value="a4", default="a4", help="Paper of 210 by 297 mm.  [default]"
+)
+@click.option("--letter", "paper", flag_value="letter", help="Paper of 8.5 by 11 inches.")
+@click.option(
+    "--document-only", is_flag=True, help="No pictures, tables and exports beside the document."
+)
+@click.option(
+    "--date",
+    "day",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="On the document.  [default: today]",
+)
+@click.option(
+    "--weather",
+    "weather_file",
+    type=click.Path(path_type=Path),
+    help="Typical year, EPW or TMY3.  [default: clear sky]",
+)
+@click.option("--year", default=2026, show_default=True, help="Of the sun's positions.")
+@json_option
+def command(
+    job_folder: Path,
+    output: Path | None,
+    paper: str,
+    document_only: bool,
+    day: dt.datetime | None,
+    weather_file: Path | None,
+    year: int,
+    json_file: str | None,
+) -> None:
+    """Work out every point of JOB and write the report.
+
+    Beside the document go the folders pictures (SVG and PNG), tables (CSV) and horizons, and
+    results.csv and points.geojson. Each point's result is stored in the job.
+    """
+    from logger.access import AccessSettings, read_weather
+    from logger.job import read_job, result_path
+    from logger.job import write_json as store
+    from logger.job_report import job_report, surveyed_points
+    from logger.report.folder import write_report
+    from logger.survey import site_year
+
+    job = read_job(job_folder)
+    weather = read_weather(weather_file) if weather_file else None
+    light = site_year(job, AccessSettings(year=year), weather=weather)
+    points, failed = surveyed_points(job, light, progress=lambda name: say(f"working out {name}"))
+    for name, why in failed.items():
+        say(f"left out - {name}: {why}")
+    documents = [point.result.as_dict() for point in points]
+    for point, document in zip(points, documents, strict=True):
+        store(result_path(job, point.result.name), document)
+    made = day.date() if day else dt.datetime.now().astimezone().date()
+    report = job_report(job, points, light, made, failed)
+    path = output or job_folder / "report" / "report.pdf"
+    beside = None if document_only else path.parent
+    written = write_report(report, path, paper=paper, beside=beside)
+    if json_file:
+        write_json(
+            json_file,
+            {"written": [str(p) for p in written], "left_out": failed, "points": documents},
+        )
+    if json_file != "-":
+        click.echo(f"wrote {written[0]}")
+        if beside is not None:
+            click.echo(f"      and {len(written) - 1} pictures, tables and exports beside it")
+    leave_by_gates(gate for point in points for gate in point.result.gates)

@@ -1,0 +1,244 @@
+"""A job as the report takes it: every point through the pipeline, with what the job knows beside.
+
+The one place where job folder, pipeline and report meet.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from logger import __version__
+from logger.access import SiteYear, removed
+from logger.errors import InputError, LoggerError
+from logger.job import Job, calibration_results, folder_name, point_names
+from logger.pipeline import PointResult, SurveySettings
+from logger.quality import Gate
+from logger.report.figures import plane_figures
+from logger.report.inputs import (
+    CalibrationReport,
+    PointReport,
+    ReportInput,
+    SourceFile,
+    WhatIf,
+    assumptions_of,
+    point_report,
+)
+from logger.shade import shade_map
+from logger.sun_paths import sun_paths
+from logger.survey import point_result
+
+PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
+
+LEAST_WORTH_REMOVING = 0.005
+"""Share of the year that an obstruction must take for its removal to be tried out."""
+
+
+@dataclass(frozen=True, eq=False)
+class Surveyed:
+    """A point's answer and its part of the report."""
+
+    result: PointResult
+    report: PointReport
+    what_ifs: tuple[WhatIf, ...]
+
+
+def surveyed_points(
+    job: Job,
+    year: SiteYear,
+    settings: SurveySettings | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> tuple[list[Surveyed], dict[str, str]]:
+    """Every point of a job, and why a point has no answer.
+
+    Parameters
+    ----------
+    job : Job
+    year : SiteYear
+    settings : SurveySettings, optional
+    progress : callable, optional
+        Told each point's name before its turn.
+
+    Raises
+    ------
+    InputError
+        Not one point has an answer.
+    """
+    found: list[Surveyed] = []
+    failed: dict[str, str] = {}
+    for name in point_names(job):
+        if progress is not None:
+            progress(name)
+        try:
+            found.append(surveyed_point(job, name, year, settings))
+        except LoggerError as error:
+            failed[name] = str(error)
+    if not found:
+        why = "; ".join(failed.values()) or "it has no points"
+        raise InputError(f"there is nothing to report: {why}", str(job.folder))
+    return found, failed
+
+
+def surveyed_point(
+    job: Job, name: str, year: SiteYear, settings: SurveySettings | None = None
+) -> Surveyed:
+    """One point through the pipeline, with its shade, its map and the greatest obstruction gone.
+
+    Parameters
+    ----------
+    job : Job
+    name : str
+    year : SiteYear
+    settings : SurveySettings, optional
+
+    Raises
+    ------
+    InputError, UsageError
+        A recording cannot be used, or there is none.
+    """
+    result = point_result(job, name, year, settings)
+    profile = result.horizon.profile
+    report = point_report(
+        result.as_dict(),
+        profile,
+        sights=result.horizon.sight,
+        shade=shade_map(profile, year.sun),
+        tilts=year.map_under(profile),
+        photos=photos_of(job, name),
+    )
+    return Surveyed(result, report, what_ifs(report, year))
+
+
+def what_ifs(point: PointReport, year: SiteYear) -> tuple[WhatIf, ...]:
+    """What each plane would have without the obstruction that takes most from the first one.
+
+    Parameters
+    ----------
+    point : PointReport
+    year : SiteYear
+    """
+    names = {o.name for o in point.profile.obstructions}
+    candidates = [o for o in point.planes[0].by_obstruction if o.name in names]
+    worst = max(candidates, key=lambda o: o.year, default=None)
+    if worst is None or not worst.year >= LEAST_WORTH_REMOVING:
+        return ()
+    after = year.assess(removed(point.profile, worst.name)).as_dict()["planes"]
+    return tuple(
+        WhatIf(
+            f"without {worst.name}",
+            point.name,
+            before.name,
+            before.solar_access.year,
+            plane_figures(changed).solar_access.year,
+        )
+        for before, changed in zip(point.planes, after, strict=True)
+    )
+
+
+def photos_of(job: Job, point: str) -> tuple[Path, ...]:
+    """A point's photos, ``photos/<point>/``, in order of their names.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    """
+    folder = job.folder / "photos" / folder_name(point)
+    if not folder.is_dir():
+        return ()
+    return tuple(sorted(p for p in folder.iterdir() if p.suffix.lower() in PHOTO_ENDINGS))
+
+
+def job_report(
+    job: Job,
+    points: Sequence[Surveyed],
+    year: SiteYear,
+    made: dt.date,
+    failed: Mapping[str, str] | None = None,
+) -> ReportInput:
+    """What the report shows of a job.
+
+    Parameters
+    ----------
+    job : Job
+    points : sequence of Surveyed
+    year : SiteYear
+    made : datetime.date
+        Of the report.
+    failed : mapping of str to str
+        Points without an answer, and why.
+    """
+    started = [s.recording.started for p in points for s in p.result.sweeps if s.recording.started]
+    offset_h = standard_offset_h(job.timezone, year.settings.year) if job.timezone else None
+    return ReportInput(
+        title=job.name,
+        site=job.site,
+        paths=sun_paths(job.site, year.settings.year, offset_h),
+        points=tuple(p.report for p in points),
+        made=made,
+        surveyed=min(started).date() if started else None,
+        people=dict(job.people),
+        calibrations=calibrations_of(job),
+        what_ifs=tuple(w for p in points for w in p.what_ifs),
+        assumptions=assumptions_of(points[0].result.access.as_dict()),
+        missing=dict(failed or {}),
+        program=f"horizon-logger {__version__}",
+    )
+
+
+def standard_offset_h(timezone: str, year: int) -> float:
+    """A zone's offset from UTC without summer time: the lesser of January's and July's. [h]
+
+    Parameters
+    ----------
+    timezone : str
+        IANA name.
+    year : int
+    """
+    zone = ZoneInfo(timezone)
+    offsets = [dt.datetime(year, month, 1, tzinfo=zone).utcoffset() for month in (1, 7)]
+    return min(o.total_seconds() for o in offsets if o is not None) / 3600
+
+
+def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:
+    """The job's stored calibrations: the latest of each purpose.
+
+    Parameters
+    ----------
+    job : Job
+    """
+    latest: dict[str, CalibrationReport] = {}
+    for path, stored in calibration_results(job):
+        purpose = str(stored.get("purpose") or path.stem.partition("-")[2] or "unknown")
+        latest[purpose] = CalibrationReport(
+            purpose=purpose,
+            date=str(stored.get("made") or stored.get("started") or path.stem.partition("-")[0]),
+            figures=tuple(_figures(stored.get("figures") or {})),
+            gates=tuple(Gate(**g) for g in stored.get("quality") or ()),
+            file=_source(stored.get("recording")),
+        )
+    return tuple(latest.values())
+
+
+def _figures(figures: Mapping[str, Any], lead: str = "") -> list[tuple[str, str]]:
+    """Names and values in words; what is nested or long is left to the file."""
+    rows: list[tuple[str, str]] = []
+    for key, value in figures.items():
+        label = f"{lead}{key.replace('_', ' ')}"
+        if isinstance(value, Mapping):
+            rows += _figures(value, f"{label}: ")
+        elif isinstance(value, (bool, str)):
+            rows.append((label, "yes" if value is True else "no" if value is False else value))
+        elif isinstance(value, (int, float)):
+            rows.append((label, f"{value:.4g}"))
+    return rows
+
+
+def _source(recording: Any) -> SourceFile | None:
+    if not isinstance(recording, Mapping) or "file" not in recording:
+        return None
+    return SourceFile(str(recording["file"]), str(recording.get("sha256") or ""))
