@@ -6,7 +6,6 @@ from logger.acquisition.link import Link, open_link
 from logger.acquisition.plain_log import read_plain_log
 from logger.acquisition.reader import Recording, read_recording, was_cut_short
 from logger.acquisition.source import load_stream
-from logger.acquisition.stop import StopRequest
 from logger.acquisition.stream import StreamBuilder
 from logger.acquisition.writer import RecordingWriter
 
@@ -17,7 +16,6 @@ __all__ = [
     "Link",
     "Recording",
     "RecordingWriter",
-    "StopRequest",
     "StreamBuilder",
     "SystemClock",
     "load_stream",

@@ -10,6 +10,7 @@ from firmware_protocol import Piece, Query, Sound, encode
 from logger.acquisition.clock import Clock
 from logger.acquisition.link import Link
 from logger.acquisition.source import as_note
+from logger.acquisition.stop import InterruptsHeldBack
 from logger.acquisition.stream import StreamBuilder
 from logger.acquisition.writer import RecordingWriter
 from logger.errors import DeviceError
@@ -93,6 +94,8 @@ class Capture:
     def step(self) -> list[Piece]:
         """Wait for bytes, a tenth of a second at most, and take them.
 
+        A Ctrl-C is met at the end of the step, with all that came recorded.
+
         Raises
         ------
         DeviceError
@@ -100,6 +103,10 @@ class Capture:
         InputError
             The disk refuses the recording.
         """
+        with InterruptsHeldBack():
+            return self._step()
+
+    def _step(self) -> list[Piece]:
         self.writer.tick()
         self._watch_wall_clock()
         pieces: list[Piece] = []
@@ -131,12 +138,13 @@ class Capture:
 
     def close(self) -> None:
         """Let the port go and seal the recording."""
-        self._let_go()
-        try:
-            now = self.elapsed_s()
-            self._keep(now, self.builder.finish(now))
-        finally:
-            self.writer.close()
+        with InterruptsHeldBack():
+            self._let_go()
+            try:
+                now = self.elapsed_s()
+                self._keep(now, self.builder.finish(now))
+            finally:
+                self.writer.close()
 
     def _take(self, chunk: bytes) -> list[Piece]:
         if not chunk:

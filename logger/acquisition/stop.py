@@ -1,33 +1,37 @@
-"""Ctrl-C as a wish to stop, met between two steps: no byte in hand is lost to it."""
+"""Ctrl-C between two steps instead of in the middle of one: no byte in hand is lost to it."""
 
 from __future__ import annotations
 
 import signal
+import threading
 from types import FrameType, TracebackType
 from typing import Any
 
 
-class StopRequest:
-    """While in force, the first Ctrl-C (or a polite kill) only sets `asked`; a second one breaks.
+class InterruptsHeldBack:
+    """While in force, a Ctrl-C waits until the end of the block; a second one breaks into it.
 
-    Without it, an interrupt may fall between the reading of bytes and their recording. Use it in
-    the main thread.
+    Without it, an interrupt may fall between the reading of bytes and their recording. Outside
+    the main thread, and where Ctrl-C is ignored, it does nothing.
     """
 
     def __init__(self) -> None:
-        self.asked = False
-        self._before: dict[int, Any] = {}
+        self._heard: FrameType | None = None
+        self._asked = False
+        self._before: Any = None
 
-    def __enter__(self) -> StopRequest:
-        names = ("SIGINT", "SIGTERM", "SIGHUP")  # the last: the terminal window was closed
-        for number in (getattr(signal, name) for name in names if hasattr(signal, name)):
-            self._before[number] = signal.signal(number, self._heard)
+    def __enter__(self) -> InterruptsHeldBack:
+        if threading.current_thread() is threading.main_thread():
+            before = signal.getsignal(signal.SIGINT)
+            if callable(before):
+                self._before = before
+                signal.signal(signal.SIGINT, self._hear)
         return self
 
-    def _heard(self, number: int, frame: FrameType | None) -> None:
-        if self.asked and number == signal.SIGINT:
-            raise KeyboardInterrupt
-        self.asked = True
+    def _hear(self, number: int, frame: FrameType | None) -> None:
+        if self._asked:
+            self._before(number, frame)
+        self._asked, self._heard = True, frame
 
     def __exit__(
         self,
@@ -35,5 +39,7 @@ class StopRequest:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        for number, handler in self._before.items():
-            signal.signal(number, handler)
+        if self._before is not None:
+            signal.signal(signal.SIGINT, self._before)
+            if self._asked and error is None:
+                self._before(signal.SIGINT, self._heard)

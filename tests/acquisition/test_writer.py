@@ -3,13 +3,12 @@
 import hashlib
 import json
 import os
-import signal
 import threading
 
 import pytest
 
 from firmware_protocol import Decoder
-from logger.acquisition import RecordingWriter, StopRequest, read_recording, was_cut_short
+from logger.acquisition import RecordingWriter, read_recording, was_cut_short
 from logger.errors import InputError
 
 
@@ -191,14 +190,3 @@ def test_a_recording_without_a_seal_or_with_a_lost_link_was_cut_short(tmp_path):
     assert was_cut_short(tmp_path / "torn.sweep")
     with pytest.raises(InputError):
         was_cut_short(tmp_path / "none.sweep")
-
-
-def test_the_first_interrupt_is_a_wish_and_the_second_breaks():
-    before = signal.getsignal(signal.SIGINT)
-    with StopRequest() as stop:
-        assert not stop.asked
-        signal.raise_signal(signal.SIGTERM)
-        assert stop.asked
-        with pytest.raises(KeyboardInterrupt):
-            signal.raise_signal(signal.SIGINT)
-    assert signal.getsignal(signal.SIGINT) is before
