@@ -152,16 +152,19 @@ def served(
     motion: str = "",
     events: Sequence[Event] = (),
     serial_number: str = "E001",
-    speed: float = 1.0,
+    wait: bool = False,
 ) -> Iterator[tuple[str, subprocess.Popen[str]]]:
-    """At the pace of the clock on a pseudo-terminal: its name and the emulator's process."""
+    """At the pace of the clock on a pseudo-terminal: its name and the emulator's process.
+
+    With ``wait`` the board's power comes on when the host first writes.
+    """
     with tempfile.TemporaryDirectory() as name:
         process = subprocess.Popen(
             [
                 str(built / "emulate"),
                 str(built / "horizon-logger.elf"),
                 *_files(Path(name), motion, events),
-                *("--serial-number", serial_number, "--pty", "--speed", str(speed)),
+                *("--serial-number", serial_number, "--pty", *(["--wait"] if wait else [])),
             ],
             stdout=subprocess.PIPE,
             text=True,

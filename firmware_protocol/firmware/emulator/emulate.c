@@ -4,19 +4,21 @@
  * of the firmware is compiled into it.
  *
  *   emulate FIRMWARE.elf [--motion FILE] [--events FILE] [--seconds S] [--serial-number TEXT]
- *           [--figures FILE] [--output FILE | --pty [--speed X]]
+ *           [--figures FILE] [--output FILE | --pty [--speed X] [--wait]]
  *
  * --motion   rows "t_ms mx my mz fx fy fz gx gy gz temperature" in wire units, body axes: what
  *            the sensor is exposed to; straight lines between rows, held before and after
  * --events   rows "t_ms what ...", see happen() below
  * --output   run as fast as the machine can; what the board sends goes to FILE (- for stdout)
- * --pty      run at the pace of the clock; the port's name is printed first
+ * --pty      run at the pace of the clock, or --speed times that; the port's name is printed
+ *            first; with --wait the power comes on when the host first writes
  * --figures  what was measured, as JSON, written at the end
  */
 #define _GNU_SOURCE
 #include <errno.h>
 #include <fcntl.h>
 #include <math.h>
+#include <poll.h>
 #include <signal.h>
 #include <stdarg.h>
 #include <stdbool.h>
@@ -563,11 +565,15 @@ int main(int argc, char **argv)
 {
     const char *elf = NULL, *figures = NULL, *serial_number = NULL;
     double seconds = INFINITY, speed = 1;
-    bool wants_pty = false;
+    bool wants_pty = false, waits = false;
     for (int i = 1; i < argc; i++) {
         const char *option = argv[i];
         if (strcmp(option, "--pty") == 0) {
             wants_pty = true;
+            continue;
+        }
+        if (strcmp(option, "--wait") == 0) {
+            waits = true;
             continue;
         }
         if (option[0] != '-') {
@@ -642,6 +648,9 @@ int main(int argc, char **argv)
     signal(SIGINT, stop);
     if (wants_pty)
         open_pty();
+    struct pollfd host = {.fd = pty, .events = POLLIN};
+    while (wants_pty && waits && !asked_to_stop && poll(&host, 1, 100) < 1)
+        ;
 
     int state = cpu_Running;
     uint64_t ms = 0;
