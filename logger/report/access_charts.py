@@ -11,7 +11,7 @@ from logger.access import PlaneMap
 from logger.angles import angle_between
 from logger.columns import Bools, Floats, floats
 from logger.report import style
-from logger.report.figures import PlaneFigures
+from logger.report.figures import PlaneFigures, by_name
 from logger.report.labels import Labels
 from logger.report.monthly import plane_name
 from logger.report.tables import DASH, shorten
@@ -182,7 +182,7 @@ def obstruction_chart(plane: PlaneFigures, name: str = "", most: int = 12) -> Fi
     most : int
         Bars drawn; the rest is named as a number.
     """
-    ranked = sorted(plane.by_obstruction, key=lambda o: -np.nan_to_num(o.year))
+    ranked = by_name(plane.by_obstruction)
     shown = ranked[:most]
     with style.house_style():
         figure = style.new_figure(height_mm=24 + 6.5 * len(shown))
@@ -199,10 +199,10 @@ def obstruction_chart(plane: PlaneFigures, name: str = "", most: int = 12) -> Fi
             sector = (
                 f"azimuth {o.from_azimuth_deg:.0f} to {o.to_azimuth_deg:.0f}°"
                 if np.isfinite(o.from_azimuth_deg)
-                else ""
+                else "all its sectors together"
             )
             text = shorten(o.name or "skyline without a name", 26)
-            style.write(axes, text, 0, k, -5, 3 if sector else 0, **left)
+            style.write(axes, text, 0, k, -5, 3, **left)
             style.write(axes, sector, 0, k, -5, -5, color=style.QUIET, fontsize=6, **left)
         ticks = _round_ticks(0.0, widest)
         name_of_scale = "loss of the year's irradiation on the plane [%]"

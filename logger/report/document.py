@@ -571,7 +571,8 @@ def _table(table: Table, mono: bool = False, wide: Sequence[int] = ()) -> dict[s
         "title": table.title,
         "head": [
             {
-                "lines": lines,
+                # A wide column has room for its heading on one line.
+                "lines": [column.heading] if k in wide and not column.unit else lines,
                 "right": column.decimals is not None,
                 "wide": k in wide,
             }

@@ -7,7 +7,7 @@ that a stored result and a fresh one give the same pages. An undefined number is
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -96,6 +96,33 @@ class ObstructionLoss:
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("monthly",), length=12)
+
+
+def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
+    """Losses with the sectors of one name taken together, the greatest first.
+
+    Azimuths are NaN where a name has several sectors.
+
+    Parameters
+    ----------
+    losses : sequence of ObstructionLoss
+    """
+    names: dict[str, list[ObstructionLoss]] = {}
+    for loss in losses:
+        names.setdefault(loss.name, []).append(loss)
+    found = [
+        own[0]
+        if len(own) == 1
+        else ObstructionLoss(
+            name,
+            math.nan,
+            math.nan,
+            sum(o.year for o in own),
+            np.sum([o.monthly for o in own], axis=0),
+        )
+        for name, own in names.items()
+    ]
+    return sorted(found, key=lambda o: -float(np.nan_to_num(o.year)))
 
 
 @dataclass(frozen=True)

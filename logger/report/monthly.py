@@ -181,9 +181,9 @@ def blocked_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
         f"What stands before the sun between {start:g} and {end:g} h{place}",
         (
             Column("month", "month"),
-            Column("from_solar_hour", "from", "h solar time", 2, 3),
-            Column("to_solar_hour", "to", "h solar time", 2, 3),
-            Column("clock", "mean day's clock", plane.clock),
+            Column("from_solar_hour", "from", "solar time", 2, 3, as_clock=True),
+            Column("to_solar_hour", "to", "solar time", 2, 3, as_clock=True),
+            Column("clock", "on the month's mean day", plane.clock),
             Column("obstruction", "obstruction"),
         ),
         rows,

@@ -333,9 +333,13 @@ def _label_obstructions(
     if not known.any():
         return
     bottom = labels.axes.get_ylim()[0]
-    for o in profile.obstructions:
+    spans = [
+        (float(wrap360(o.to_azimuth_deg - o.from_azimuth_deg)), o) for o in profile.obstructions
+    ]
+    # A name that stands in several sectors is written once, on the widest.
+    widest = {o.name: (span, o) for span, o in sorted(spans, key=lambda pair: pair[0])}
+    for span, o in widest.values():
         text = shorten(o.name, 28)
-        span = float(wrap360(o.to_azimuth_deg - o.from_azimuth_deg))
         centre = float(angle_between(o.from_azimuth_deg + span / 2, middle_deg))
         box = labels.place(text, centre, bottom, upward=True)
         across = np.linspace(box.left, box.right, 25)

@@ -40,6 +40,8 @@ class Column:
         Of numbers in the CSV.
     factor : float
         From the number in the CSV to the one in print, such as 100 for per cent.
+    as_clock : bool
+        Numbers are hours; print has hours and minutes.
     """
 
     name: str
@@ -48,6 +50,7 @@ class Column:
     decimals: int | None = None
     csv_decimals: int = 6
     factor: float = 1.0
+    as_clock: bool = False
 
 
 @dataclass(frozen=True)
@@ -175,6 +178,9 @@ def _printed(cell: Cell, column: Column) -> str:
     if isinstance(cell, str):
         return cell
     assert cell is not None
+    if column.as_clock:
+        minutes = round(cell * 60)
+        return f"{minutes // 60}:{minutes % 60:02d}"
     text = f"{cell * column.factor:.{column.decimals or 0}f}"
     # A rounded -0.0 is no loss and no gain.
     return text.replace("-", "−") if float(text) != 0 else text.lstrip("-")

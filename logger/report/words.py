@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from logger.comparison import Difference, difference
-from logger.report.figures import PlaneFigures, Share
+from logger.report.figures import PlaneFigures, Share, by_name
 from logger.report.inputs import PointReport, ReportInput
 from logger.report.tables import DASH
 
@@ -54,9 +54,8 @@ def plane_sentences(point: PointReport, plane: PlaneFigures) -> list[str]:
     dark = [_MONTHS[m] for m in range(12) if np.isnan(months[m])]
     if dark:
         sentences.append(f"Without sun even over an open horizon: {', '.join(dark)}.")
-    named = [o for o in plane.by_obstruction if o.year >= 0.005]
-    if named:
-        worst_ones = sorted(named, key=lambda o: -o.year)[:3]
+    worst_ones = [o for o in by_name(plane.by_obstruction) if o.year >= 0.005][:3]
+    if worst_ones:
         takes = ", ".join(
             f"{o.name or 'skyline without a name'} {percent(o.year, 1)}" for o in worst_ones
         )
