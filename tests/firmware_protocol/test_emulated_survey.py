@@ -1,0 +1,119 @@
+"""A whole survey through the emulated board, beside the same scene from the Python virtual board.
+
+Calibrations are recorded as fast as the emulator runs; the sweep is taken live, by the command,
+over the emulated board's pseudo-terminal.
+"""
+
+import json
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import emulated_board
+from click.testing import CliRunner
+
+from firmware_protocol import Decoder, Sound, Unknown
+from logger.acquisition import RecordingWriter
+from logger.cli import main
+from logger.simulation import (
+    Operator,
+    Sensor,
+    scene_named,
+    simulate_level,
+    simulate_sweep,
+    simulate_tumble,
+)
+
+START_MS = 500.0
+"""The board's time at which the operator's motion begins."""
+
+SEED = 11
+SENSOR = Sensor(individual=SEED, index_error_deg=0.8, collimation_error_deg=0.5)
+SCENE = scene_named("ridge", SEED)
+HURRIED = replace(Operator.calm(), passes=1, sectors=((80.0, 280.0),), speed_deg_s=14.0, pauses=0)
+
+
+def exposure(simulated):
+    measured = simulated.measured
+    motion = emulated_board.motion_rows(
+        measured.t_s.tolist(),
+        measured.field_ut.tolist(),
+        measured.force_g.tolist(),
+        measured.rate_deg_s.tolist(),
+        measured.temperature_c.tolist(),
+        START_MS,
+    )
+    keys = [
+        (START_MS + press.t_s * 1000, f"{'press' if press.down else 'release'} {press.key}")
+        for press in simulated.motion.keys
+    ]
+    return motion, keys
+
+
+def record(path, header, timed_chunks):
+    decoder = Decoder()
+    with RecordingWriter(path, header) as writer:
+        for t_s, chunk in timed_chunks:
+            writer.add(t_s, decoder.feed(chunk))
+    assert decoder.refused.total() == 0
+    assert decoder.lost == 0
+    return path
+
+
+def python_recording(path, simulated):
+    return record(path, simulated.header, simulated.chunks)
+
+
+def emulated_recording(path, simulated, board):
+    motion, keys = exposure(simulated)
+    seconds = START_MS / 1000 + simulated.duration_s + 0.3
+    sent = emulated_board.run(board, seconds, motion, keys).sent
+    return record(path, simulated.header, by_the_boards_clock(sent))
+
+
+def by_the_boards_clock(sent):
+    """Each sentence at the moment that it tells."""
+    t_s = 0.0
+    for piece in Decoder().feed(sent):
+        assert isinstance(piece, Sound)
+        assert not isinstance(piece.sentence, Unknown)
+        t_s = getattr(piece.sentence, "t_ms", t_s * 1000) / 1000
+        yield t_s, piece.raw + b"\r\n"
+
+
+def told(*arguments, good=(0,)):
+    done = CliRunner().invoke(main, [str(argument) for argument in arguments])
+    assert done.exit_code in good, f"{arguments}\n{done.output}\n{done.exception!r}"
+    return done.stdout
+
+
+def new_job(folder):
+    site = SCENE_SWEEP.header
+    told("new", folder, "--latitude", site["latitude"], "--longitude", site["longitude"],
+         "--elevation", site["elevation_m"])  # fmt: skip
+    return folder
+
+
+SCENE_SWEEP = simulate_sweep(SCENE, HURRIED, SENSOR, seed=SEED)
+
+
+def annual(document):
+    (plane,) = document["planes"]
+    return plane["solar_access"]["annual"]["value"]
+
+
+def test_a_sweep_by_command_and_its_replay(board, tmp_path):
+    job = new_job(tmp_path / "job")
+    motion, keys = exposure(SCENE_SWEEP)
+    with emulated_board.served(board, motion, keys, wait=True) as (port, _):
+        told("sweep", job, "gate", "--port", port, "--json", tmp_path / "live.json", good=(0, 4))
+    (recording,) = (job / "sweeps" / "gate").glob("*.sweep")
+    told("replay", recording, "--job", job, "--json", tmp_path / "again.json", good=(0, 4))
+    twin = python_recording(tmp_path / "twin.sweep", SCENE_SWEEP)
+    told("replay", twin, "--json", tmp_path / "twin.json", good=(0, 4))
+    live, again, python = (
+        json.loads((tmp_path / f"{name}.json").read_bytes()) for name in ("live", "again", "twin")
+    )
+    print(annual(live), annual(again), annual(python))
+    assert annual(live) == annual(again)
+    assert abs(annual(again) - annual(python)) <= 0.003
