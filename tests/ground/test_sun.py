@@ -1,0 +1,160 @@
+"""The sun stands where published tables and the full algorithm put it, every minute of a year."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+
+from logger.angles import angle_between
+from logger.errors import UsageError
+from logger.site import Site
+from logger.sun import sun_day, sun_track, sun_year
+
+
+def test_the_worked_example_of_the_published_algorithm():
+    # Reda and Andreas, NREL/TP-560-34302, appendix A.5: zenith 50.11162, azimuth 194.34024.
+    # The example's air (820 mbar, 11 degC) differs a little from the standard air used here.
+    sun = sun_track(["2003-10-17T19:30:30"], Site(39.742476, -105.1786, 1830.14))
+    assert 90 - sun.elevation_deg[0] == pytest.approx(50.11162, abs=0.0003)
+    assert sun.azimuth_deg[0] == pytest.approx(194.34024, abs=0.0001)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "elevation", "year"),
+    [(46.05, 14.51, 310, 2026), (-70, 170, 0, 2026), (0, -179.9, 4000, 1950), (90, 10, 0, 2099)]
+    + [(23.44, 0, 0, 2024), (-33.9, 151.2, 20, 2026)],
+)
+def test_every_minute_agrees_with_the_full_algorithm(latitude, longitude, elevation, year):
+    site = Site(latitude, longitude, elevation)
+    year_long = sun_year(site, year)
+    some = slice(0, None, 331)  # a step that meets every hour and season
+    truth = sun_track(year_long.times[some], site)
+    across = np.cos(np.radians(truth.elevation_deg))
+    turn = angle_between(year_long.azimuth_deg[some], truth.azimuth_deg)
+    assert np.abs(turn * across).max() < 1e-6
+    assert np.abs(year_long.elevation_deg[some] - truth.elevation_deg).max() < 1e-6
+
+
+def test_no_minute_with_the_sun_up_is_missing():
+    site = Site(68.0, 20.0)
+    found = set(sun_year(site, 2026).minute.tolist())
+    for start in ("2026-01-11T08:00", "2026-05-30T00:00", "2026-12-02T09:00"):
+        times = np.datetime64(start) + np.arange(360)
+        up = sun_track(times, site).elevation_deg > 0
+        for minute, is_up in zip(times.astype("datetime64[m]").astype(int), up, strict=True):
+            assert (int(minute) in found) == is_up
+
+
+def test_the_year_is_one_of_local_mean_solar_time():
+    for longitude in (-180.0, 0.0, 180.0):
+        sun = sun_year(Site(0.0, longitude), 2026)
+        local = sun.times + np.timedelta64(round(4 * longitude), "m")
+        assert local[0] >= np.datetime64("2026-01-01")
+        assert local[-1] < np.datetime64("2027-01-01")
+        months = local.astype("datetime64[M]").astype(int) % 12
+        assert np.array_equal(months, sun.month)
+
+
+def test_vectors_point_where_the_angles_do():
+    sun = sun_year(Site(-35.0, 60.0, 900.0), 2026)
+    assert np.abs(np.linalg.norm(sun.vectors, axis=0) - 1).max() < 1e-12
+    assert np.degrees(np.arcsin(sun.vectors[2])) == pytest.approx(sun.elevation_deg, abs=1e-6)
+    azimuth = np.degrees(np.arctan2(sun.vectors[0], sun.vectors[1]))
+    assert np.abs(angle_between(azimuth, sun.azimuth_deg)).max() < 1e-9
+
+
+def hms(moment, hours=0):
+    return str(moment + np.timedelta64(hours * 3600, "s"))[11:]
+
+
+# Rise, transit and set: NREL's algorithm as quoted in pvlib's test suite (constants, BSD-3).
+@pytest.mark.parametrize(
+    ("date", "site", "zone", "rise", "transit", "sets"),
+    [
+        ((1996, 7, 5), Site(-35, 0), 0, "07:08:15", "12:04:36", "17:01:04"),
+        ((2004, 12, 4), Site(-35, 0), 0, "04:38:57", "11:50:22", "19:02:03"),
+        ((2015, 1, 2), Site(39.742476, -105.1786), -7, "07:21:55", "12:04:45", "16:47:43"),
+        ((2000, 1, 1), Site(40, -80), -5, "07:41:51", "12:23:23", "17:05:04"),
+    ],
+)
+def test_rise_transit_and_set_to_the_second(date, site, zone, rise, transit, sets):
+    day = sun_day(site, dt.date(*date))
+    for found, published in ((day.rise, rise), (day.transit, transit), (day.set, sets)):
+        found_s, published_s = (
+            sum(int(x) * f for x, f in zip(t.split(":"), (3600, 60, 1), strict=True))
+            for t in (hms(found, zone), published)
+        )
+        assert abs(found_s - published_s) <= 1
+
+
+def test_a_sunset_after_midnight_utc_belongs_to_its_own_local_day():
+    # The same collection prints 05:00:27, 12:06:58 and 19:13:58 for 2 August 2015 at UTC-7. The
+    # algorithm's day is UTC's, so its sunset is that of the evening before: 1 August.
+    site = Site(39.742476, -105.1786)
+    day, before = sun_day(site, dt.date(2015, 8, 2)), sun_day(site, dt.date(2015, 8, 1))
+    assert (hms(day.rise, -7), hms(day.transit, -7)) == ("05:00:27", "12:06:58")
+    assert hms(before.set, -7) == "19:13:58"
+    assert hms(day.set, -7) == "19:12:54"
+
+
+@pytest.mark.parametrize(
+    ("date", "rise", "sets"),
+    [((2015, 1, 2), "07:36", "17:00"), ((2015, 4, 2), "05:58", "18:39")]
+    + [((2015, 8, 2), "05:13", "19:28"), ((2015, 12, 2), "07:17", "16:50")],
+)
+def test_rise_and_set_of_the_naval_observatory(date, rise, sets):
+    # US Naval Observatory, to the minute, UTC+8; as quoted in pvlib's test suite.
+    day = sun_day(Site(39.917, 116.383), dt.date(*date))
+    half_a_minute = np.timedelta64(30, "s")
+    assert hms(day.rise + half_a_minute, 8)[:5] == rise
+    assert hms(day.set + half_a_minute, 8)[:5] == sets
+
+
+def test_polar_day_and_night():
+    assert sun_day(Site(75, 0), dt.date(2026, 6, 1)).kind == "polar day"
+    night = sun_day(Site(75, 0), dt.date(2026, 12, 1))
+    assert (night.kind, night.rise, night.set) == ("polar night", None, None)
+    assert sun_day(Site(-75, 0), dt.date(2026, 12, 1)).kind == "polar day"
+    sun = sun_year(Site(75, 0), 2026)
+    minutes = np.bincount(sun.month, minlength=12)
+    assert minutes[5] == 30 * 1440
+    assert minutes[11] == 0
+
+
+# Noon altitudes at 40 N, 90 - latitude + declination: 73.4, 50 and 26.6 degrees (Duffie and Beckman,
+# Solar Engineering of Thermal Processes, chapter 1; ASHRAE's tables print 73.5, 50.0, 26.6).
+@pytest.mark.parametrize(
+    ("date", "altitude"), [((2026, 6, 21), 73.4), ((2026, 3, 20), 50.0), ((2026, 12, 21), 26.6)]
+)
+def test_noon_altitudes_at_40_north(date, altitude):
+    site = Site(40, 0)
+    noon = sun_track([sun_day(site, dt.date(*date)).transit], site)
+    assert noon.elevation_deg[0] == pytest.approx(altitude, abs=0.06)
+    assert noon.azimuth_deg[0] == pytest.approx(180, abs=0.01)
+
+
+def test_the_june_sun_at_40_north_is_up_from_4_35_to_19_25_solar_time():
+    # cos(hour angle) = -tan(latitude) tan(declination), declination 23.45 (Duffie and Beckman,
+    # equation 1.6.10). Refraction lifts the sun by 34', four minutes of its slanting path.
+    sun = sun_year(Site(40, 0), 2026)
+    day = sun.times.astype("datetime64[D]") == np.datetime64("2026-06-21")
+    up = sun.solar_hour[day & (sun.elevation_deg > 0.52)]
+    assert up.min() == pytest.approx(4 + 35 / 60, abs=2 / 60)
+    assert up.max() == pytest.approx(19 + 25 / 60, abs=2 / 60)
+
+
+def test_declination_on_the_mean_days_of_the_months():
+    # Klein 1977 (Solar Energy 19:325-329), mean days and declinations, typed from memory and
+    # consistent with Cooper's formula, which is up to 1.4 degrees off in October.
+    mean_days = [(1, 17, -20.9), (2, 16, -13.0), (3, 16, -2.4), (4, 15, 9.4), (5, 15, 18.8)]
+    mean_days += [(6, 11, 23.1), (7, 17, 21.2), (8, 16, 13.5), (9, 15, 2.2), (10, 15, -9.6)]
+    mean_days += [(11, 14, -18.9), (12, 10, -23.0)]
+    site = Site(45, 0)
+    for month, day, published in mean_days:
+        noon = sun_track([sun_day(site, dt.date(2026, month, day)).transit], site)
+        assert noon.elevation_deg[0] - 45 == pytest.approx(published, abs=1.5)
+
+
+def test_years_outside_the_algorithm_are_refused():
+    with pytest.raises(UsageError, match="1899"):
+        sun_year(Site(0, 0), 1899)
