@@ -37,6 +37,7 @@ LARGEST_FILE = 32 * 1024 * 1024
 
 LONGEST_NAME = 200
 
+_FORMULA = tuple("=+-@")
 _TRUE, _FALSE = ("1", "true", "yes"), ("0", "false", "no")
 _ERRORS = ("heading_error_deg", "level_error_deg", "correlation_deg")
 
@@ -150,6 +151,8 @@ def _row(header: list[str], cells: list[str], here: str) -> _Row:
     if flag in _TRUE and not row.measured:
         raise InputError("is marked measured but its elevation_deg is empty", here)
     row.name = given.get("obstruction", "")
+    if row.name[:1] == "'" and row.name[1:2] in _FORMULA:
+        row.name = row.name[1:]
     if len(row.name) > LONGEST_NAME or not row.name.isprintable():
         raise InputError(f"obstruction is no name of up to {LONGEST_NAME} printable letters", here)
     return row
@@ -284,7 +287,7 @@ def horizon_csv(profile: HorizonProfile, metadata: dict[str, str] | None = None)
             if profile.standard_error_deg is None
             else _cell(profile.standard_error_deg[i]),
             "measured": "true" if known else "false",
-            "obstruction": _one_line(names[i]),
+            "obstruction": _inert(_one_line(names[i])),
             "distance_m": "" if profile.distance_m is None else _cell(profile.distance_m[i]),
         }
         writer.writerow([cells[c] for c in columns])
@@ -316,6 +319,11 @@ def write_horizon_csv(
 
 def _cell(value: float) -> str:
     return "" if math.isnan(value) else f"{value:.6g}"
+
+
+def _inert(text: str) -> str:
+    """A name that no spreadsheet takes for a formula."""
+    return f"'{text}" if text[:1] in _FORMULA and text else text
 
 
 def _one_line(text: str) -> str:

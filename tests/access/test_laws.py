@@ -35,7 +35,8 @@ def test_a_level_horizon_takes_exactly_nothing(year):
 
 
 def test_a_horizon_at_the_zenith_leaves_only_what_the_ground_reflects(year):
-    for plane, opened in zip(year.assess(HorizonProfile([0], [90])).planes, year.planes):
+    planes = year.assess(HorizonProfile([0], [90])).planes
+    for plane, opened in zip(planes, year.planes, strict=True):
         assert plane.beam_access.value == pytest.approx(0, abs=1e-12)
         ground = opened.unshaded.sum() - opened.sunward.sum() - opened.isotropic.sum()
         assert plane.received_kwh_m2.sum() == pytest.approx(ground, rel=1e-9)

@@ -21,8 +21,14 @@ def test_the_worked_example_of_the_published_algorithm():
 
 @pytest.mark.parametrize(
     ("latitude", "longitude", "elevation", "year"),
-    [(46.05, 14.51, 310, 2026), (-70, 170, 0, 2026), (0, -179.9, 4000, 1950), (90, 10, 0, 2099)]
-    + [(23.44, 0, 0, 2024), (-33.9, 151.2, 20, 2026)],
+    [
+        (46.05, 14.51, 310, 2026),
+        (-70, 170, 0, 2026),
+        (0, -179.9, 4000, 1950),
+        (90, 10, 0, 2099),
+        (23.44, 0, 0, 2024),
+        (-33.9, 151.2, 20, 2026),
+    ],
 )
 def test_every_minute_agrees_with_the_full_algorithm(latitude, longitude, elevation, year):
     site = Site(latitude, longitude, elevation)
@@ -99,8 +105,12 @@ def test_a_sunset_after_midnight_utc_belongs_to_its_own_local_day():
 
 @pytest.mark.parametrize(
     ("date", "rise", "sets"),
-    [((2015, 1, 2), "07:36", "17:00"), ((2015, 4, 2), "05:58", "18:39")]
-    + [((2015, 8, 2), "05:13", "19:28"), ((2015, 12, 2), "07:17", "16:50")],
+    [
+        ((2015, 1, 2), "07:36", "17:00"),
+        ((2015, 4, 2), "05:58", "18:39"),
+        ((2015, 8, 2), "05:13", "19:28"),
+        ((2015, 12, 2), "07:17", "16:50"),
+    ],
 )
 def test_rise_and_set_of_the_naval_observatory(date, rise, sets):
     # US Naval Observatory, to the minute, UTC+8; as quoted in pvlib's test suite.
@@ -121,8 +131,9 @@ def test_polar_day_and_night():
     assert minutes[11] == 0
 
 
-# Noon altitudes at 40 N, 90 - latitude + declination: 73.4, 50 and 26.6 degrees (Duffie and Beckman,
-# Solar Engineering of Thermal Processes, chapter 1; ASHRAE's tables print 73.5, 50.0, 26.6).
+# Noon altitudes at 40 N, 90 - latitude + declination: 73.4, 50 and 26.6 degrees (Duffie and
+# Beckman, Solar Engineering of Thermal Processes, chapter 1; ASHRAE's tables print 73.5, 50.0,
+# 26.6 - from memory).
 @pytest.mark.parametrize(
     ("date", "altitude"), [((2026, 6, 21), 73.4), ((2026, 3, 20), 50.0), ((2026, 12, 21), 26.6)]
 )
