@@ -18,6 +18,7 @@ COMMANDS: dict[str, str] = {
     "new": "Make a job folder for a site.",
     "sweep": "Record a sweep along the skyline.",
     "replay": "Work a recording out again, with any setting changed.",
+    "report": "The client's document of a job, with its pictures and tables.",
     "assess": "Solar access and loss of a horizon from a CSV file.",
     "declination": "Magnetic declination at a place and day.",
     "simulate": "A virtual board on a pty or a TCP port.",
