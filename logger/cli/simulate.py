@@ -39,7 +39,8 @@ _SCENES = (
     show_default=True,
     metavar="TASKS",
     help="What the operator does, one a connection: compass, level, bearing (on a landmark), sun "
-    "(bearing by the shadow), plane, sweep, corners; with commas between.",
+    "(bearing by the shadow), plane, sweep, corners, spots (every scene in turn in one connection, "
+    "the trigger opening and closing each); with commas between.",
 )
 @click.option("--day", is_flag=True, help="Short for --do compass,level,bearing,sweep,sweep.")
 @click.option(

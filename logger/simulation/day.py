@@ -20,6 +20,7 @@ from logger.simulation.operator import (
     corners_script,
     level_script,
     plane_script,
+    spots_script,
     sweep_script,
     tumble_motion,
 )
@@ -28,7 +29,7 @@ from logger.simulation.sensor import CHEAP, Sensor
 from logger.simulation.tasks import DEFAULT_SITE, Perform, Task, shadow_direction
 from logger.site import Site
 
-TASKS = ("compass", "level", "bearing", "sun", "plane", "sweep", "corners")
+TASKS = ("compass", "level", "bearing", "sun", "plane", "sweep", "corners", "spots")
 A_DAY = ("compass", "level", "bearing", "sweep", "sweep")
 FAR_MARK = (63.0, 1.2)
 """Azimuth and elevation of the landmark that level and bearing are sighted on. [deg]"""
@@ -107,6 +108,9 @@ class Day:
         def corners(rng: np.random.Generator, step_s: float) -> Motion:
             return corners_script(scene, operator).motion(steady, rng, step_s)
 
+        def spots(rng: np.random.Generator, step_s: float) -> Motion:
+            return spots_script(self.scenes, operator, rng).motion(operator, rng, step_s)
+
         def compass(rng: np.random.Generator, step_s: float) -> Motion:
             return tumble_motion(operator, rng, step_s, self.tumble_s)
 
@@ -126,6 +130,7 @@ class Day:
         known: dict[str, tuple[str, Perform]] = {
             "sweep": ("sweep", sweep),
             "corners": ("sweep", corners),
+            "spots": ("sweep", spots),
             "compass": ("compass", compass),
             "level": ("level", level),
             "bearing": ("bearing", bearing),

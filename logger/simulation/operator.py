@@ -25,6 +25,7 @@ TRIGGER, MARK = 1, 2
 """Keys of the board."""
 
 _ROUNDING_S = 0.03  # a hand cannot turn a corner of the path in no time
+_HANGING_DEG = -55.0  # where the sight points while the operator walks
 _KEY_S = 0.15  # how long a key stays down
 
 
@@ -293,25 +294,82 @@ class Script:
 
 def sweep_script(scene: Scene, operator: Operator, rng: np.random.Generator) -> Script:
     """Along the skyline, each sector forth and back, ending with the trigger."""
-    bias = operator.tracing_bias_deg * float(rng.normal())
     script: Script | None = None
-    for start, end in operator.sectors:
-        azimuth, elevation = scene.path(start, end)
-        elevation = elevation + bias
+    for azimuth, elevation in _lines(scene, operator, rng):
         if script is None:
             script = _opened(operator, float(azimuth[0]), float(elevation[0]))
         else:
             script.go(float(azimuth[0]), float(elevation[0]))
             script.rest(0.5)
-        for number in range(operator.passes):
-            forth = number % 2 == 0
-            way = (azimuth, elevation) if forth else (azimuth[::-1], elevation[::-1])
-            if number:
-                script.rest(0.4)
-            _trace(script, scene, operator, way, rng, first=number == 0)
+        _passes(script, scene, operator, (azimuth, elevation), rng)
     if script is None:
         raise ValueError("a sweep needs at least one sector")
     return _closed(script, operator)
+
+
+def spots_script(
+    scenes: Sequence[Scene],
+    operator: Operator,
+    rng: np.random.Generator,
+    walk_s: float = 6.0,
+) -> Script:
+    """Spot after spot without a word: the trigger opens and closes each, the board hangs between.
+
+    Parameters
+    ----------
+    scenes : sequence of Scene
+        One a spot.
+    operator : Operator
+        With a far mark it is sighted at the start and end of each spot.
+    rng : numpy Generator
+    walk_s : float
+        From one spot to the next. [s]
+    """
+    script = Script(0.0, _HANGING_DEG)
+    for scene in scenes:
+        script.rest(walk_s)
+        lines = _lines(scene, operator, rng)
+        start = operator.far_mark or (float(lines[0][0][0]), float(lines[0][1][0]))
+        script.go(*start)
+        script.hold(0.6)
+        script.press(TRIGGER)
+        if operator.far_mark is not None:
+            script.hold(2.0)
+            _press_on_far_mark(script)
+        script.hold(0.4)
+        for azimuth, elevation in lines:
+            script.go(float(azimuth[0]), float(elevation[0]))
+            _passes(script, scene, operator, (azimuth, elevation), rng)
+        _closed(script, operator)
+        script.go(script.azimuth_deg, _HANGING_DEG)
+    script.rest(1.0)
+    return script
+
+
+def _lines(
+    scene: Scene, operator: Operator, rng: np.random.Generator
+) -> list[tuple[Floats, Floats]]:
+    """The skyline of each sector as this operator traces it."""
+    bias = operator.tracing_bias_deg * float(rng.normal())
+    lines = [scene.path(start, end) for start, end in operator.sectors]
+    return [(azimuth, elevation + bias) for azimuth, elevation in lines]
+
+
+def _passes(
+    script: Script,
+    scene: Scene,
+    operator: Operator,
+    line: tuple[Floats, Floats],
+    rng: np.random.Generator,
+) -> None:
+    """Forth and back along one line."""
+    azimuth, elevation = line
+    for number in range(operator.passes):
+        forth = number % 2 == 0
+        way = (azimuth, elevation) if forth else (azimuth[::-1], elevation[::-1])
+        if number:
+            script.rest(0.4)
+        _trace(script, scene, operator, way, rng, first=number == 0)
 
 
 def _opened(operator: Operator, azimuth: float, elevation: float) -> Script:

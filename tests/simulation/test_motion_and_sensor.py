@@ -25,7 +25,7 @@ from logger.simulation import (
     simulate_sweep,
     simulate_tumble,
 )
-from logger.simulation.operator import Script
+from logger.simulation.operator import Script, spots_script
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -322,3 +322,20 @@ def test_the_same_seed_gives_the_same_bytes_and_another_one_others() -> None:
 def test_a_start_outside_the_model_is_refused() -> None:
     with pytest.raises(Exception, match="outside the years"):
         simulate_plane(started=dt.datetime(2040, 1, 1, tzinfo=dt.UTC))
+
+
+def test_spots_are_opened_and_closed_by_the_trigger_with_a_far_mark_in_each() -> None:
+    operator = replace(Operator.perfect(), far_mark=(63.0, 1.2), sectors=((90.0, 150.0),))
+    scenes = [scene_named("ridge", 1), scene_named("street", 1)]
+    rng = np.random.default_rng(0)
+    motion = spots_script(scenes, operator, rng).motion(operator, rng, 0.01)
+    keys = [k for k in motion.keys if k.down]
+    assert [k.key for k in keys] == [1, 2, 2, 1] * 2
+    for mark in (k for k in keys if k.key == 2):
+        assert motion.azimuth_deg[round(mark.t_s * 100)] == pytest.approx(63.0, abs=0.01)
+    between = slice(round((keys[3].t_s + 3) * 100), round((keys[4].t_s - 4) * 100))
+    assert motion.elevation_deg[between].max() < -50
+    for opened, closed, scene in ((keys[0], keys[3], scenes[0]), (keys[4], keys[7], scenes[1])):
+        part = slice(round((opened.t_s + 4) * 100), round((closed.t_s - 5) * 100))
+        on = motion.elevation_deg[part] - scene.elevation_at(motion.azimuth_deg[part])
+        assert np.median(np.abs(on)) < 0.05
