@@ -14,7 +14,7 @@ import numpy as np
 
 from logger.angles import angle_between, mean_azimuth, wrap360
 from logger.columns import Floats, floats
-from logger.horizon.passes import Leg
+from logger.horizon.passes import Leg, row_jitter_deg
 from logger.horizon.settings import HorizonSettings
 
 
@@ -104,7 +104,7 @@ def detection_window_s(leg: Leg, settings: HorizonSettings) -> float:
     """
     if len(leg) < 8:
         return settings.edge_window_s
-    jitter = 1.4826 * np.median(np.abs(np.diff(leg.elevation_deg, 2))) / np.sqrt(6.0)
+    jitter = row_jitter_deg(leg.elevation_deg)
     spacing = float(np.median(np.diff(leg.t_s)))
     allowed = settings.climb_speed_deg_s / 5.0
     return float(max(settings.edge_window_s, (12 * spacing * (jitter / allowed) ** 2) ** (1 / 3)))
@@ -188,8 +188,10 @@ def _climb(index: int, leg: Leg, first: int, last: int, settings: HorizonSetting
     if abs(lean) * cosine > min(settings.edge_lean, settings.edge_width_deg / abs(height)):
         return None
     seconds = max(float(leg.t_s[last] - leg.t_s[first]), 0.02)
-    noise = settings.sight_noise_deg / cosine
+    noise = float(np.mean(leg.noise_deg[rows])) / cosine
     error = noise / np.sqrt(1.0 + seconds / settings.noise_time_s)
+    if error * cosine > settings.edge_error_deg:
+        return None
     return Climb(
         index,
         first,
@@ -239,7 +241,17 @@ def edges_of(
         passed = sum(_passes_by(leg, azimuth) for leg in legs)
         if 3 * len(members) > passed:
             edges.append(Edge(azimuth, float(weight.sum() ** -0.5), seed.rises, tuple(members)))
-    return tuple(sorted(edges, key=lambda e: e.azimuth_deg))
+    return tuple(sorted(_apart_enough(edges, settings), key=lambda e: e.azimuth_deg))
+
+
+def _apart_enough(edges: Sequence[Edge], settings: HorizonSettings) -> list[Edge]:
+    """Edges without those so near a higher one that the grid cannot hold what is between."""
+    kept: list[Edge] = []
+    for edge in sorted(edges, key=lambda e: -max(c.high_deg - c.low_deg for c in e.climbs)):
+        away = [abs(float(angle_between(edge.azimuth_deg, k.azimuth_deg))) for k in kept]
+        if min(away, default=360.0) > 0.6 * settings.step_deg:
+            kept.append(edge)
+    return kept
 
 
 def _apart(one: Climb, other: Climb) -> float:

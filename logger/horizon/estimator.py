@@ -14,7 +14,7 @@ the path moved, coarse where it is smooth. Nothing is penalised across an edge.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -42,6 +42,9 @@ class CellMeans:
         Time spent. [s]
     noise_deg : array, shape (M,)
         Random error of one row along either axis, 1 sigma. [deg]
+    slow_deg : array, shape (M,)
+        What stays alike along the pass. [deg]
+    recording : int array, shape (M,)
     held : bool array, shape (M,)
         From a line through held vertices, along which errors are alike.
     """
@@ -51,6 +54,8 @@ class CellMeans:
     elevation_deg: Floats
     seconds: Floats
     noise_deg: Floats
+    slow_deg: Floats
+    recording: Ints
     held: Bools
 
 
@@ -188,13 +193,15 @@ def cell_means(
         mean(leg.elevation_deg[telling]),
         floats(time[full]),
         mean(leg.noise_deg[telling]),
+        floats(np.hypot(mean(leg.slow_deg[telling]), settings.pass_error_deg)),
+        np.full(full.size, leg.recording).astype(np.int64),
         np.full(full.size, leg.held),
     )
 
 
 def joined(parts: Sequence[CellMeans]) -> CellMeans:
     """Cell means of several legs in one table."""
-    names = ("leg", "azimuth_deg", "elevation_deg", "seconds", "noise_deg", "held")
+    names = [f.name for f in fields(CellMeans)]
     return CellMeans(*(np.concatenate([getattr(p, name) for p in parts]) for name in names))
 
 
@@ -262,7 +269,7 @@ def fit_skyline(
     slope = np.zeros(means.azimuth_deg.size)
     for turn in range(settings.rounds):
         random = _random_error(means, slope, settings)
-        error = np.hypot(random, settings.pass_error_deg)[row]
+        error = np.hypot(random, means.slow_deg)[row]
         bands, rhs = _normal_equations(around, y[row], robust / error**2, bend, settings)
         value = _solve(bands, rhs)
         away = (y[row] - (1 - share) * value[left] - share * value[left + 1]) / error
@@ -275,15 +282,33 @@ def fit_skyline(
     noise = _noise_replicates(means, random, slope, settings, replicates)
     found = _solve(bands, _right_side(around, noise[row] * (robust / error**2)[:, None]))
     found = found[around.inner]
-    shown = np.hypot(random, settings.pass_error_deg)
+    across = _across_error(nodes_deg, value[around.inner], means, settings)
+    shown = np.hypot(random, means.slow_deg)
     scale = scatter(means, shown, around, value, settings)
     return Fit(
         nodes_deg,
         value[around.inner],
-        floats(scale * np.sqrt((found**2).mean(axis=1))),
+        floats(np.hypot(scale * np.sqrt((found**2).mean(axis=1)), across)),
         _correlation_length(found, nodes_deg),
         scale,
     )
+
+
+def _across_error(
+    nodes_deg: Floats, elevation_deg: Floats, means: CellMeans, settings: HorizonSettings
+) -> Floats:
+    """What an error of the azimuth makes of the elevation at slopes and edges. [deg]."""
+    n = round(360.0 / settings.stretch_deg)
+    stretch = np.minimum((means.azimuth_deg / settings.stretch_deg).astype(np.int64), n - 1)
+    # Each pass errs on its own, so their mean errs less.
+    pairs = np.unique(np.column_stack([means.leg, stretch]), axis=0)
+    passes = np.maximum(np.bincount(pairs[:, 1], minlength=n), 1)
+    size = settings.across_noise_deg / np.sqrt(passes)
+    cosine = np.maximum(np.cos(np.radians(elevation_deg)), 0.05)
+    reach = size[np.minimum((nodes_deg / settings.stretch_deg).astype(np.int64), n - 1)] / cosine
+    after = interpolate_azimuthal(nodes_deg + reach, nodes_deg, elevation_deg)
+    before = interpolate_azimuthal(nodes_deg - reach, nodes_deg, elevation_deg)
+    return floats(np.abs(after - before) / 2.0)
 
 
 def scatter(
@@ -302,7 +327,7 @@ def scatter(
     weight = 1.0 / error**2
     size = np.bincount(group, weight)
     away = np.bincount(group, weight * (means.elevation_deg - predicted)) / size
-    expected = np.hypot(size**-0.5, settings.pass_error_deg)
+    expected = np.hypot(size**-0.5, np.bincount(group, weight * means.slow_deg) / size)
     where = np.zeros(group.max() + 1, dtype=np.int64)
     where[group] = stretch
     passes = np.bincount(where)[where]
@@ -353,7 +378,7 @@ def _normal_equations(
     bands[0, 2:] += v * c[:, 0] * c[:, 2]
     _add_levelling(bands, around, settings)
     # A whisper of a pull to level keeps the equations definite where nothing was measured.
-    bands[2] += 1e-9
+    bands[2] += 1e-9 + 1e-12 * bands[2].max()
     rhs = np.bincount(left, weight * (1 - share) * y, total)
     return bands, floats(rhs + np.bincount(left + 1, weight * share * y, total))
 
@@ -393,14 +418,15 @@ def _noise_replicates(
     rng = np.random.default_rng(20260321)
     noise = rng.standard_normal((random.size, count)) * random[:, None]
     k = np.arange(1, 13)
-    for leg in np.unique(means.leg):
-        rows = means.leg == leg
+    # What a gyro carries on is alike in all passes of one recording.
+    for recording in np.unique(means.recording):
+        rows = means.recording == recording
         angle = np.radians(means.azimuth_deg[rows])[:, None] * k
         size = rng.standard_normal((2, k.size, count)) / np.sqrt(k.size)
         slow = np.cos(angle) @ size[0] + np.sin(angle) @ size[1]
         alike = np.where(means.held[rows], random[rows], 0.0)
         noise[rows] *= ~means.held[rows, None]
-        across = settings.pass_error_deg * np.sqrt(1.0 + slope[rows] ** 2)
+        across = means.slow_deg[rows] * np.sqrt(1.0 + slope[rows] ** 2)
         noise[rows] += np.hypot(across, alike)[:, None] * slow
     return floats(noise)
 
@@ -417,10 +443,12 @@ def _correlation_length(replicates: Floats, nodes_deg: Floats) -> float:
     return float(below[0] * step) if below.size else 180.0
 
 
-def disagreement(
+def misfit(
     means: CellMeans, fit: Fit, middle_deg: Floats, settings: HorizonSettings
-) -> Floats:
-    """How far apart passes lie, each averaged over `stretch_deg`. Shape (C,). [deg].
+) -> tuple[Floats, Floats]:
+    """How far passes lie apart, and how far all of them lie from the fit. Shape (C,) each.
+
+    Both are means over `stretch_deg`, in which tremor averages out.
 
     Parameters
     ----------
@@ -432,13 +460,16 @@ def disagreement(
 
     Returns
     -------
-    array, shape (C,)
+    apart_deg : array, shape (C,)
         Between the highest and the lowest pass; 0 where there are not two. [deg]
+    off_deg : array, shape (C,)
+        Of the mean of all passes from the fit, without sign. [deg]
     """
     n = middle_deg.size
     width = max(1, round(settings.stretch_deg / settings.step_deg))
     kernel = np.fft.rfft(np.r_[np.ones(width), np.zeros(n - width)])
     high, low = np.full(n, -np.inf), np.full(n, np.inf)
+    total, count = np.zeros(n), np.zeros(n)
     predicted = interpolate_azimuthal(means.azimuth_deg, fit.node_deg, fit.elevation_deg)
     for leg in np.unique(means.leg):
         rows = means.leg == leg
@@ -446,10 +477,13 @@ def disagreement(
         away, there = np.zeros(n), np.zeros(n)
         away[cell] = means.elevation_deg[rows] - predicted[rows]
         there[cell] = 1.0
-        total = np.fft.irfft(np.fft.rfft(away) * kernel, n)
-        count = np.rint(np.fft.irfft(np.fft.rfft(there) * kernel, n))
-        mean = np.roll(total / np.maximum(count, 1), -(width // 2))
-        enough = np.roll(count >= width / 2, -(width // 2))
+        away = np.fft.irfft(np.fft.rfft(away) * kernel, n)
+        there = np.rint(np.fft.irfft(np.fft.rfft(there) * kernel, n))
+        mean = np.roll(away / np.maximum(there, 1), -(width // 2))
+        enough = np.roll(there >= width / 2, -(width // 2))
         high = np.where(enough, np.maximum(high, mean), high)
         low = np.where(enough, np.minimum(low, mean), low)
-    return floats(np.where(high > low, high - low, 0.0))
+        total += np.where(enough, mean, 0.0)
+        count += enough
+    apart = np.where(high > low, high - low, 0.0)
+    return floats(apart), floats(np.abs(total) / np.maximum(count, 1))

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from logger.angles import unwrapped
+from logger.angles import angle_between, unwrapped
 from logger.columns import Bools, Floats, Ints, floats, freeze_columns
 from logger.horizon.glances import without_glances
 from logger.horizon.settings import HorizonSettings
@@ -59,7 +59,9 @@ class Leg:
     elevation_deg : array, shape (N,)
         [deg]
     noise_deg : array, shape (N,)
-        Random error of one row along either axis, 1 sigma. [deg]
+        Random error of one row along either axis that is soon another, 1 sigma. [deg]
+    slow_deg : array, shape (N,)
+        The part that stays alike for long: of an attitude that a gyro carries on. [deg]
     seconds : array, shape (N,)
         Time each row stands for. [s]
     clockwise : bool
@@ -75,6 +77,7 @@ class Leg:
     path_deg: Floats
     elevation_deg: Floats
     noise_deg: Floats
+    slow_deg: Floats
     seconds: Floats
     clockwise: bool
     held: bool = False
@@ -82,6 +85,7 @@ class Leg:
 
     def __post_init__(self) -> None:
         n = freeze_columns(self, ("t_s", "path_deg", "elevation_deg", "noise_deg", "seconds"))
+        freeze_columns(self, ("slow_deg",), length=n)
         freeze_columns(self, ("row",), dtype=np.int64, length=n)
 
     def __len__(self) -> int:
@@ -138,10 +142,12 @@ def _swept(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]:
     if row.size < 2:
         return []
     t_s = sight.t_s[row]
-    path = unwrapped(sight.azimuth_deg[row])
-    noise = row_noise_deg(sight, settings)[row]
+    path, middle = steadied_path(t_s, sight.azimuth_deg[row], sight.elevation_deg[row], settings)
+    noise, slow = row_errors_deg(sight, row, settings)
     seconds = row_weight_s(t_s, settings.gap_s)
-    ends = [0, *turning_points(path[::5], settings.turn_deg, 5), row.size]
+    # What jitter is left in the steadied path must not look like turning round.
+    unsteady = 4.0 * float(np.std(np.diff(middle, 2))) if row.size > 9 else 0.0
+    ends = [0, *turning_points(middle[::5], settings.turn_deg + unsteady, 5), row.size]
     return [
         Leg(
             index,
@@ -150,12 +156,48 @@ def _swept(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]:
             path[a:b],
             sight.elevation_deg[row[a:b]],
             noise[a:b],
+            slow[a:b],
             seconds[a:b],
             bool(path[b - 1] >= path[a]),
         )
         for a, b in pairwise(ends)
         if b - a > 1
     ]
+
+
+def steadied_path(
+    t_s: Floats, azimuth_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
+) -> tuple[Floats, Floats]:
+    """The azimuth as a continuous angle, row by row and steadied over `steady_s`.
+
+    The turns are counted on mean directions, so that a noisy row, or a steep one whose azimuth
+    means little, does not count as a turn.
+
+    Parameters
+    ----------
+    t_s : array, shape (N,)
+        [s]
+    azimuth_deg, elevation_deg : array, shape (N,)
+        [deg]
+    settings : HorizonSettings
+
+    Returns
+    -------
+    path_deg, steadied_deg : array, shape (N,)
+        [deg]
+    """
+    first = np.searchsorted(t_s, t_s - settings.steady_s / 2.0)
+    last = np.searchsorted(t_s, t_s + settings.steady_s / 2.0, side="right")
+    angle, flat = np.radians(azimuth_deg), np.cos(np.radians(elevation_deg))
+
+    def total(column: Floats) -> Floats:
+        sums = np.r_[0.0, np.cumsum(column)]
+        return floats(sums[last] - sums[first])
+
+    steadied = unwrapped(
+        np.degrees(np.arctan2(total(flat * np.sin(angle)), total(flat * np.cos(angle))))
+    )
+    return floats(steadied + angle_between(azimuth_deg, steadied)), steadied
 
 
 def _held_legs(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]:
@@ -176,6 +218,7 @@ def _held_legs(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]
                 line.path_deg,
                 line.elevation_deg,
                 line.error_deg,
+                floats(np.zeros(n)),
                 # Each step of the grid counts like a noise time: errors are those of the line.
                 floats(np.full(n, settings.noise_time_s / 2.0)),
                 bool(line.path_deg[-1] >= line.path_deg[0]),
@@ -186,10 +229,51 @@ def _held_legs(index: int, trace: Trace, settings: HorizonSettings) -> list[Leg]
     return legs
 
 
-def row_noise_deg(sight: SightLines, settings: HorizonSettings) -> Floats:
-    """Random error of each row: what the attitude says of itself, and the hand. [deg]."""
-    own = np.where(np.isfinite(sight.standard_error_deg), sight.standard_error_deg, 0.0)
-    return floats(np.hypot(own, settings.sight_noise_deg))
+def row_errors_deg(
+    sight: SightLines, row: Ints, settings: HorizonSettings
+) -> tuple[Floats, Floats]:
+    """Random errors of rows: what is soon another, as if alike over `noise_time_s`, and the rest.
+
+    An attitude found row by row, without a gyro, errs anew within a few hundredths of a second:
+    its rows jitter by about what they say of themselves. One that a gyro carries on is smooth,
+    and what it says of its error holds for long.
+
+    Parameters
+    ----------
+    sight : SightLines
+    row : int array, shape (N,)
+        The rows asked for.
+    settings : HorizonSettings
+
+    Returns
+    -------
+    noise_deg, slow_deg : array, shape (N,)
+        [deg]
+    """
+    own = sight.standard_error_deg[row]
+    own = np.where(np.isfinite(own), own, 0.0)
+    jitter = row_jitter_deg(sight.elevation_deg[row])
+    if jitter > 0.25 * float(np.median(own)):
+        quick = own * min(1.0, np.sqrt(settings.row_noise_time_s / settings.noise_time_s))
+        slow = np.zeros(row.size)
+    else:
+        quick, slow = np.zeros(row.size), own
+    return floats(np.hypot(quick, settings.sight_noise_deg)), floats(slow)
+
+
+def row_jitter_deg(elevation_deg: Floats) -> float:
+    """Noise of single rows about a smooth path, robustly. [deg].
+
+    A second difference of white noise has six times its variance.
+
+    Parameters
+    ----------
+    elevation_deg : array, shape (N,)
+        [deg]
+    """
+    if len(elevation_deg) < 9:
+        return 0.0
+    return float(1.4826 * np.median(np.abs(np.diff(elevation_deg, 2))) / np.sqrt(6.0))
 
 
 def turning_points(path_deg: Floats, turn_deg: float, every: int = 1) -> list[int]:

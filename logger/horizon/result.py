@@ -15,9 +15,9 @@ from logger.horizon.estimator import (
     CellMeans,
     Fit,
     cell_means,
-    disagreement,
     fit_skyline,
     joined,
+    misfit,
     nodes_for,
 )
 from logger.horizon.heights import HEIGHT_GATE, Heights, carried
@@ -115,10 +115,11 @@ def horizon_from(
             if not found.steps:
                 break
             edges, means, fit = fitted(legs, settings)
-        apart = np.where(seen > 1, disagreement(means, fit, middle, settings), 0.0)
+        apart, off = misfit(means, fit, middle, settings)
+        apart = floats(np.where(seen > 1, apart, 0.0))
         differ = apart > settings.disagreement_limit_deg
         coverage = Coverage(middle, seen, differ, crossed_by_sun)
-        profile = _profile(fit, seen, floats(apart), traces, base.steps, settings)
+        profile = _profile(fit, seen, doubt_deg(apart, off, settings), traces, base.steps, settings)
     named = obstructions_from(passes, legs, edges, obstructions, settings)
     profile = profile.with_obstructions(
         [
@@ -183,7 +184,7 @@ def fitted(
 def _profile(
     fit: Fit,
     seen: Ints,
-    apart: Floats,
+    doubt: Floats,
     traces: Sequence[Trace],
     done: tuple[str, ...],
     settings: HorizonSettings,
@@ -195,8 +196,6 @@ def _profile(
     cell = np.floor(node / settings.step_deg + 1e-9).astype(np.int64) % seen.size
     at_node = np.abs(node - cell * settings.step_deg) < 1e-9
     measured = np.where(at_node, whole[cell], seen[cell] > 0)
-    # Where passes differ by more than tremor leaves, half the difference is in doubt.
-    doubt = np.maximum(apart - settings.usual_difference_deg, 0.0) / 2.0
     error = np.hypot(error, np.maximum(doubt[cell], np.where(at_node, np.roll(doubt, 1)[cell], 0)))
     used = [t.sight for t in traces if t.sight.used.any()]
     heading = max((s.heading_error_deg for s in used), default=0.0)
@@ -212,6 +211,21 @@ def _profile(
         correlation_deg=fit.correlation_deg,
         steps=(*steps, *done, f"skyline fitted on a {settings.step_deg:g}° grid"),
     )
+
+
+def doubt_deg(apart_deg: Floats, off_deg: Floats, settings: HorizonSettings) -> Floats:
+    """What passes that differ, or a fit that misses them, add to the standard error. [deg].
+
+    Parameters
+    ----------
+    apart_deg, off_deg : array, shape (C,)
+        [deg]
+    settings : HorizonSettings
+    """
+    usual = settings.usual_difference_deg
+    differing = np.maximum(apart_deg - usual, 0.0) / 2.0
+    missed = np.maximum(off_deg - usual / 2.0, 0.0)
+    return floats(np.hypot(differing, missed))
 
 
 def on_grid(fit: Fit, step_deg: float) -> tuple[Floats, Floats, Floats]:

@@ -24,12 +24,18 @@ class HorizonSettings:
         two passes do not show it. [deg]
     noise_time_s : float
         Time over which that noise is alike; slower sweeping averages more of it. [s]
+    across_noise_deg : float
+        Error of the azimuth at which one pass has a slope or an edge, 1 sigma on the sky. [deg]
+    row_noise_time_s : float
+        The same for an attitude found row by row, without a gyro. [s]
     pass_error_deg : float
         What differs from pass to pass but hardly along one: attitude drift. 1 sigma. [deg]
     tracing_bias_deg : float
         How far an operator traces above or below the true edge for a whole sweep, 1 sigma. [deg]
     turn_deg : float
         A reversal of the sweep by more than this starts a new pass. [deg]
+    steady_s : float
+        Time over which directions are averaged to follow the sweep round. [s]
     gap_deg : float
         Widest azimuth between neighbouring samples across which the skyline counts as seen. [deg]
     gap_s : float
@@ -77,6 +83,8 @@ class HorizonSettings:
         A climb that drifts further across than this is a slope, not an edge. [deg]
     edge_lean : float
         So is one that drifts across by more than this for every degree up.
+    edge_error_deg : float
+        A climb whose azimuth is less sure than this is no edge. [deg]
     edge_match_deg : float
         Climbs of two passes at most this far apart can be one edge. [deg]
     edge_window_s : float
@@ -128,10 +136,13 @@ class HorizonSettings:
     latitude_deg: float | None = None
     step_deg: float = 0.25
     sight_noise_deg: float = 0.3
-    noise_time_s: float = 0.2
+    noise_time_s: float = 0.1
+    across_noise_deg: float = 0.3
+    row_noise_time_s: float = 0.08
     pass_error_deg: float = 0.1
     tracing_bias_deg: float = 0.5
     turn_deg: float = 12.0
+    steady_s: float = 0.5
     gap_deg: float = 3.0
     gap_s: float = 1.0
     ground_deg: float = -10.0
@@ -162,9 +173,10 @@ class HorizonSettings:
     least_climb_deg: float = 2.5
     edge_width_deg: float = 0.9
     edge_lean: float = 0.2
+    edge_error_deg: float = 0.5
     edge_match_deg: float = 1.5
     edge_window_s: float = 0.1
-    bend_deg: float = 0.02
+    bend_deg: float = 0.04
     rounds: int = 12
     overlap_deg: float = 30.0
     stretch_deg: float = 5.0
