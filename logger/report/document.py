@@ -30,9 +30,10 @@ from logger.report.access_charts import (
     tilt_chart,
 )
 from logger.report.exports import file_stem
-from logger.report.inputs import CalibrationReport, PointReport, ReportInput
+from logger.report.inputs import CalibrationReport, Picture, PointReport, ReportInput
 from logger.report.sky_charts import sun_path_chart, sweep_chart
 from logger.report.tables import Cell, Column, Table, one_line, stacked_headings
+from logger.sun_paths import SunPaths
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -251,11 +252,11 @@ class _Pictures:
         self.drawn: dict[str, bytes] = {}
         self._photos = 0
 
-    def add(self, figure: Figure, alt: str, *names: str) -> dict[str, str]:
-        stem = unused(file_stem(*names), list(self.drawn))
-        self.drawn[stem] = style.svg(figure)
-        (self.folder / f"{stem}.svg").write_bytes(self.drawn[stem])
-        return {"file": f"{stem}.svg", "alt": one_line(alt)}
+    def add(self, picture: Picture) -> dict[str, str]:
+        stem = unused(file_stem(*picture.names), list(self.drawn))
+        self.drawn[stem] = picture.svg
+        (self.folder / f"{stem}.svg").write_bytes(picture.svg)
+        return {"file": f"{stem}.svg", "alt": one_line(picture.alt)}
 
     def photo(self, path: Path, point: str) -> dict[str, str]:
         self._photos += 1
@@ -300,64 +301,72 @@ def small_photo(path: Path, longest_px: int = 1000) -> bytes:
     return out.getvalue()
 
 
-def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> dict[str, Any]:
-    """One point's pages."""
+def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
+    """All pictures of one point, the sun's paths and the shade first.
+
+    Parameters
+    ----------
+    point : PointReport
+    paths : SunPaths
+    """
     lead = point.planes[0]
-    sentences = " ".join(words.plane_sentences(point, lead))
-    middle = report.site.equatorward_azimuth_deg
-    first = [
-        pictures.add(
-            sun_path_chart(report.paths, point.profile, point.name),
-            f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
-            f"elevation. {sentences}",
-            point.name,
+    middle = paths.site.equatorward_azimuth_deg
+    drawn: list[Picture] = []
+
+    def add(kind: str, figure: Figure, alt: str) -> None:
+        drawn.append(Picture((point.name, kind), style.svg(figure), alt))
+
+    with style.house_style():
+        add(
             "sun paths",
+            sun_path_chart(paths, point.profile, point.name),
+            f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
+            f"elevation. {' '.join(words.plane_sentences(point, lead))}",
         )
-    ]
-    if point.shade is not None:
-        first.append(
-            pictures.add(
+        if point.shade is not None:
+            add(
+                "shade",
                 shade_chart(point.shade, point.name),
                 f"Map of the hours in the shade at {point.name}, month by hour of the day.",
-                point.name,
-                "shade",
             )
-        )
-    more = [
-        pictures.add(
+        add(
+            "months",
             monthly_access_chart(point.planes, point.name),
             f"Bars of solar access by month at {point.name}; the figures stand in the tables.",
-            point.name,
-            "months",
         )
-    ]
-    if lead.by_obstruction:
-        more.append(
-            pictures.add(
+        if lead.by_obstruction:
+            add(
+                "obstructions",
                 obstruction_chart(lead, point.name),
                 f"Bars of the loss by obstruction at {point.name}.",
-                point.name,
-                "obstructions",
             )
-        )
-    if point.sights:
-        more.append(
-            pictures.add(
+        if point.sights:
+            add(
+                "sweep",
                 sweep_chart(point.profile, point.sights, middle, point.name),
                 f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
-                point.name,
-                "sweep",
             )
-        )
-    if point.tilts is not None:
-        more.append(
-            pictures.add(
+        if point.tilts is not None:
+            add(
+                "tilt",
                 tilt_chart(point.tilts, point.planes, middle, point.name),
                 f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
-                point.name,
-                "tilt",
             )
-        )
+        if paths.clock_lines:
+            add(
+                "sun paths by the clock",
+                sun_path_chart(paths, point.profile, point.name, hours="clock"),
+                f"Chart of the sun's paths over the skyline at {point.name}, with hours of the "
+                "clock.",
+            )
+    return tuple(drawn)
+
+
+def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> dict[str, Any]:
+    """One point's pages."""
+    drawn = point.pictures or draw_point(point, report.paths)
+    placed = [pictures.add(picture) for picture in drawn]
+    first = 2 if point.shade is not None else 1
     months = [monthly.monthly_table(plane) for plane in point.planes]
     tables = [monthly.obstruction_table(plane) for plane in point.planes if plane.by_obstruction]
     if any(plane.blocked for plane in point.planes):
@@ -365,14 +374,14 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
     failed = [gate for gate in point.gates if not gate.passed]
     return {
         "name": point.name,
-        "pictures": first,
-        "words": words.plane_sentences(point, lead),
+        "pictures": placed[:first],
+        "words": words.plane_sentences(point, point.planes[0]),
         "quality": (
             [f"{gate.gate}: {gate.why}" for gate in failed]
             if failed
             else ["Every quality check of this point passed."]
         ),
-        "more": more,
+        "more": placed[first:],
         "months": [_table(t) for t in months],
         "tables": [_table(t) for t in tables],
         "photos": [pictures.photo(photo, point.name) for photo in point.photos[:4]],
@@ -441,9 +450,11 @@ def _comparison(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
     return {
         "pictures": [
             pictures.add(
-                comparison_chart([(p.name, p.planes[0]) for p in report.points]),
-                "Chart of the year's solar access at each point with its 95 % interval.",
-                "points compared",
+                Picture(
+                    ("points compared",),
+                    style.svg(comparison_chart([(p.name, p.planes[0]) for p in report.points])),
+                    "Chart of the year's solar access at each point with its 95 % interval.",
+                )
             )
         ],
         "sentences": [words.verdict(a, b, gap) for a, b, gap in pairs[:10]],

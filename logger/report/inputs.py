@@ -39,6 +39,24 @@ class SourceFile:
     remark: str = ""
 
 
+@dataclass(frozen=True)
+class Picture:
+    """A picture, drawn.
+
+    Parameters
+    ----------
+    names : tuple of str
+        What it shows, for its file name.
+    svg : bytes
+    alt : str
+        The same in words, for readers that speak.
+    """
+
+    names: tuple[str, ...]
+    svg: bytes
+    alt: str
+
+
 @dataclass(frozen=True, eq=False)
 class PointReport:
     """One point.
@@ -66,6 +84,8 @@ class PointReport:
         What a reader must know of this point's figures.
     site : Site or None
         Where it is, when its place is known apart from the job's.
+    pictures : tuple of Picture
+        Where they were drawn already; else the document draws them.
     """
 
     name: str
@@ -83,6 +103,7 @@ class PointReport:
     photos: tuple[Path, ...] = ()
     notes: tuple[str, ...] = ()
     site: Site | None = None
+    pictures: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True)

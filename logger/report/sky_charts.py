@@ -99,7 +99,7 @@ def sweep_chart(
     sights: Sequence[SightLines],
     middle_deg: float,
     name: str = "",
-    most: int = 3000,
+    most: int = 1500,
 ) -> Figure:
     """Raw sight lines, the estimate through them and its band.
 
@@ -383,15 +383,32 @@ def _nodes_across(
     x = np.concatenate([[-180.0], x[order], [180.0]])
     elevation = np.concatenate([[at_seam], elevation, [at_seam]])
     if profile.standard_error_deg is None and profile.level_error_deg == 0:
-        return x, elevation, None
+        kept = _worth_drawing(elevation)
+        return x[kept], elevation[kept], None
     random = (
         np.zeros(len(profile))
         if profile.standard_error_deg is None
         else np.where(profile.known, profile.standard_error_deg, np.nan)
     )
     seam_error = float(interpolate_azimuthal(seam, profile.azimuth_deg, random))
-    error = np.concatenate([[seam_error], random[order], [seam_error]])
-    return x, elevation, np.hypot(error, profile.level_error_deg)
+    error = np.hypot(
+        np.concatenate([[seam_error], random[order], [seam_error]]), profile.level_error_deg
+    )
+    kept = _worth_drawing(elevation) | _worth_drawing(error)
+    return x[kept], elevation[kept], error[kept]
+
+
+def _worth_drawing(values: Floats, least_deg: float = 0.02, stride: int = 4) -> Bools:
+    """Nodes that a line through the others would miss by more than the eye can see.
+
+    A profile may have 1440 nodes and more; all of them make a picture of hundreds of kilobytes.
+    """
+    kept = np.ones(values.shape, dtype=bool)
+    # Not-a-number differs from everything, so that both sides of a gap are kept.
+    bend = np.abs(values[2:] - 2 * values[1:-1] + values[:-2])
+    kept[1:-1] = ~(bend < least_deg)
+    kept[::stride] = True
+    return kept
 
 
 def _gaps(x: Floats, known: Bools) -> list[tuple[float, float]]:

@@ -110,7 +110,7 @@ def test_the_sweep_chart_says_how_many_sight_lines_a_dot_stands_for():
     )  # fmt: skip
     profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), np.full(72, 5.0), np.full(72, 0.3))
     axes = sky_charts.sweep_chart(profile, [sight], 180.0).axes[0]
-    assert any("one of 3 sight lines" in t.get_text() for t in axes.texts)
+    assert any("one of 5 sight lines" in t.get_text() for t in axes.texts)
 
 
 def test_a_sweep_without_a_usable_sight_line_still_draws():
