@@ -23,7 +23,9 @@ from logger.site import Site
 
 _NOTHING_DEG = -90.0  # of a layer outside its obstruction: no error lifts it above level
 
-Edit = Callable[[HorizonProfile, Bools, Obstruction], Floats]
+_LONGEST_SLOPE_DEG = 15.0
+
+Edit = Callable[[HorizonProfile, "_Sector"], Floats]
 
 
 @dataclass(frozen=True)
@@ -196,7 +198,7 @@ def cut(horizon: HorizonProfile | Surroundings, name: str, elevation_deg: float)
         Surroundings.of(horizon),
         name,
         f"{name} cut to {elevation_deg:g}°",
-        lambda profile, inside, _: np.minimum(profile.elevation_deg[inside], elevation_deg),
+        lambda profile, sector: sector.lowered(profile, elevation_deg),
     )
 
 
@@ -226,15 +228,16 @@ def grown(
         Nothing bears the name, or nobody knows its distance.
     """
 
-    def higher(profile: HorizonProfile, inside: Bools, obstruction: Obstruction) -> Floats:
-        far = obstruction.distance_m if distance_m is None else distance_m
+    def higher(profile: HorizonProfile, sector: _Sector) -> Floats:
+        far = sector.obstruction.distance_m if distance_m is None else distance_m
         if far is None or not far > 0:
             raise UsageError(
                 f"to let {name} grow its distance must be known",
                 hint="give the distance in metres with the growth",
             )
-        elevation = np.radians(np.clip(profile.elevation_deg[inside], -89.9, 89.9))
-        return floats(np.degrees(np.arctan(np.tan(elevation) + metres_a_year * years / far)))
+        own = profile.elevation_deg
+        tangent = np.tan(np.radians(np.clip(own, -89.9, 89.9))) + metres_a_year * years / far
+        return np.where(sector.inside, np.degrees(np.arctan(tangent)), own)
 
     return _edited(
         Surroundings.of(horizon),
@@ -278,12 +281,12 @@ def seasonal(
     for layer in before.layers:
         for o in layer.obstructions:
             if o.name == name:
-                split, inside = _sector(layer.profile, o)
-                outside = np.where(inside, split.elevation_deg, _NOTHING_DEG)
+                split, sector = _sector(layer.profile, o)
+                crown_nodes = sector.inside | sector.left | sector.right
                 profile = replace(
                     split,
-                    elevation_deg=outside,
-                    measured=split.known | ~inside,
+                    elevation_deg=np.where(crown_nodes, split.elevation_deg, _NOTHING_DEG),
+                    measured=split.known | ~crown_nodes,
                     obstructions=(),
                 )
                 trees.append(
@@ -309,20 +312,48 @@ def names_in(horizon: HorizonProfile | Surroundings) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _without(behind_deg: float | None) -> Edit:
-    def edit(profile: HorizonProfile, inside: Bools, obstruction: Obstruction) -> Floats:
-        own = profile.elevation_deg[inside]
-        if behind_deg is not None:
-            return np.minimum(own, behind_deg)
-        width = float(wrap360(obstruction.to_azimuth_deg - obstruction.from_azimuth_deg))
-        if inside.all() or width == 0:
-            return np.minimum(own, 0.0)
-        left = _side(profile, obstruction.from_azimuth_deg, before=True)
-        right = _side(profile, obstruction.to_azimuth_deg, before=False)
-        along = wrap360(profile.azimuth_deg[inside] - obstruction.from_azimuth_deg) / width
-        return floats(np.minimum(own, left + (right - left) * np.clip(along, 0.0, 1.0)))
+@dataclass(frozen=True, eq=False)
+class _Sector:
+    """Which nodes of a profile belong to an obstruction, and the slopes that lead up to it.
 
-    return edit
+    A skyline read with straight lines climbs to an obstruction over the gap between two nodes, and
+    a label's border falls somewhere on that slope: what takes the obstruction away must take its
+    slopes too.
+
+    Parameters
+    ----------
+    obstruction : Obstruction
+    inside, left, right : bool array, shape (K,)
+        Nodes of the sector, and of the slopes before and behind it.
+    left_deg, right_deg : float
+        Where the slopes start: the skyline beside the obstruction. [deg]
+    """
+
+    obstruction: Obstruction
+    inside: Bools
+    left: Bools
+    right: Bools
+    left_deg: float
+    right_deg: float
+
+    def lowered(self, profile: HorizonProfile, to_deg: float | None) -> Floats:
+        """Elevations with the sector no higher than an angle, or than straight across it."""
+        own = profile.elevation_deg
+        left, right = self.left_deg, self.right_deg
+        if to_deg is None:
+            width = wrap360(self.obstruction.to_azimuth_deg - self.obstruction.from_azimuth_deg)
+            along = wrap360(profile.azimuth_deg - self.obstruction.from_azimuth_deg)
+            share = np.clip(along / (float(width) or 360.0), 0.0, 1.0)
+            limit = left + (right - left) * share
+        else:
+            limit = np.full(own.shape, to_deg)
+            left, right = max(left, to_deg), max(right, to_deg)
+        limit = np.select([self.inside, self.left, self.right], [limit, left, right], np.inf)
+        return floats(np.minimum(own, limit))
+
+
+def _without(behind_deg: float | None) -> Edit:
+    return lambda profile, sector: sector.lowered(profile, behind_deg)
 
 
 def _edited(
@@ -339,10 +370,8 @@ def _edited(
         if layer.name == name:
             sectors = [Obstruction(name, 0.0, 360.0)]
         for o in sectors:
-            profile, inside = _sector(profile, o)
-            elevation = profile.elevation_deg.copy()
-            elevation[inside] = edit(profile, inside, o)
-            profile = replace(profile, elevation_deg=elevation)
+            profile, sector = _sector(profile, o)
+            profile = replace(profile, elevation_deg=edit(profile, sector))
         if forget:
             kept = [o for o in profile.obstructions if o.name != name]
             profile = profile.with_obstructions(kept)
@@ -350,27 +379,33 @@ def _edited(
     return Surroundings(tuple(layers), (*surroundings.changes, change))
 
 
-def _sector(profile: HorizonProfile, o: Obstruction) -> tuple[HorizonProfile, Bools]:
-    """The profile with vertical edges at a sector's ends, and which nodes are of the sector."""
+def _sector(profile: HorizonProfile, o: Obstruction) -> tuple[HorizonProfile, _Sector]:
+    """The profile with vertical edges at a sector's ends, and its nodes sorted out."""
+    nobody = np.zeros(len(profile), dtype=bool)
     if o.to_azimuth_deg - o.from_azimuth_deg >= 360.0:
-        return profile, np.ones(len(profile), dtype=bool)
-    for azimuth in (o.from_azimuth_deg, o.to_azimuth_deg):
-        profile = _with_edge(profile, float(wrap360(azimuth)))
-    start, end = wrap360(o.from_azimuth_deg), wrap360(o.to_azimuth_deg)
+        return profile, _Sector(o, ~nobody, nobody, nobody, 0.0, 0.0)
+    start, end = float(wrap360(o.from_azimuth_deg)), float(wrap360(o.to_azimuth_deg))
+    for azimuth in (start, end):
+        profile = _with_edge(profile, azimuth)
     at = profile.azimuth_deg
     inside = np.asarray(in_sector(at, start, end), dtype=bool)
     first, last = np.flatnonzero(at == start), np.flatnonzero(at == end)
     inside[first[:-1]] = False
     inside[last[1:]] = False
     inside[first[-1]] = inside[last[0]] = True
-    return profile, inside
+    before, behind = wrap360(start - at), wrap360(at - end)
+    left, left_deg = _slope(profile, ~inside, before)
+    right, right_deg = _slope(profile, ~inside, behind)
+    return profile, _Sector(o, inside, left, right & ~left, left_deg, right_deg)
 
 
-def _side(profile: HorizonProfile, azimuth_deg: float, before: bool) -> float:
-    """Elevation just before or just after an azimuth at which the profile has an edge."""
-    rows = np.flatnonzero(profile.azimuth_deg == wrap360(azimuth_deg))
-    row = rows[0] if before else rows[-1]
-    return float(profile.elevation_deg[row]) if profile.known[row] else 0.0
+def _slope(profile: HorizonProfile, outside: Bools, away_deg: Floats) -> tuple[Bools, float]:
+    """Nodes between a sector and the next node at least a degree away, and the lowest of all."""
+    beyond = away_deg[outside & (away_deg >= 1.0)]
+    reach = float(beyond.min()) if beyond.size else 360.0
+    slope = outside & (away_deg <= min(reach, _LONGEST_SLOPE_DEG))
+    seen = profile.elevation_deg[slope & profile.known]
+    return slope, float(seen.min()) if seen.size else 0.0
 
 
 def _with_edge(profile: HorizonProfile, azimuth_deg: float) -> HorizonProfile:
