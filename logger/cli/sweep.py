@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,9 +14,10 @@ import click
 from logger.cli.options import json_option, leave_by_gates, say, write_json
 
 if TYPE_CHECKING:
+    from logger.access import SiteYear
     from logger.horizon import Pass
     from logger.job import Job
-    from logger.live.sweeping import Surroundings
+    from logger.live.sweeping import Surroundings, SurveyDay
     from logger.pipeline import PointResult
 
 STANCES = ("ground", "flat roof", "pitched roof", "platform", "window")
@@ -107,21 +111,25 @@ def command(
     # The port first: a wrong name must not leave an empty recording behind.
     port = Port(lambda: open_link(url), url)
     header = {"leaf": leaf, "observer": observer, "stance": stance}
-    answers = _Answers(survey, json_file)
-    try:
-        with open_keyboard() as keyboard, open_display(_console(), say) as display:
-            around = _surroundings(survey, header, observer)
-            day = SurveyDay(port, SystemClock(), display, keyboard, around, bell)
-            opened = by_trigger or more or len(names) > 1
-            for name in _names(names, more):
-                display.say(f"the trigger opens {name}" if opened else f"sweeping {name}")
-                if opened and not day.wait_for_trigger(name):
-                    break
-                day.sweep(name, seconds)
-                answers.work_out(name, display.say)
-    finally:
-        port.hang_up()
-        answers.print()
+    with ThreadPoolExecutor(max_workers=1, thread_name_prefix="answers") as pool:
+        answers = _Answers(survey, json_file)
+        try:
+            with open_keyboard() as keyboard, open_display(_console(), say) as display:
+                around = _surroundings(survey, header, observer)
+                day = SurveyDay(port, SystemClock(), display, keyboard, around, bell)
+                opened = by_trigger or more or len(names) > 1
+                for name in _names(names, more):
+                    display.say(f"the trigger opens {name}" if opened else f"sweeping {name}")
+                    if opened and not day.wait_for_trigger(name):
+                        break
+                    began = time.monotonic()
+                    day.sweep(name, seconds)
+                    # The port is read on while the answer is worked out: the next trigger counts.
+                    pool.submit(answers.work_out, name, began, day)
+        finally:
+            port.hang_up()
+            pool.shutdown()
+            answers.print()
     answers.leave()
 
 
@@ -142,7 +150,6 @@ def _console() -> Any:
 def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroundings:
     """What the live loop needs of the job."""
     import datetime as dt
-    from functools import cache
 
     from logger.access import AccessSettings
     from logger.acquisition import RecordingWriter
@@ -200,19 +207,38 @@ class _Answers:
         self._json_file = json_file
         self._results: list[PointResult] = []
         self._documents: list[dict[str, Any]] = []
+        self._fault: Exception | None = None
 
-    def work_out(self, name: str, tell: Any) -> None:
+    def work_out(self, name: str, began_s: float, day: SurveyDay) -> None:
+        """Work a point out and show its answer; runs beside the capture."""
+        try:
+            self._work_out(name, began_s, day)
+        except Exception as error:  # told when the screen is free; the capture goes on
+            self._fault = self._fault or error
+            day.display.say(f"{name}: {error}")
+
+    def _work_out(self, name: str, began_s: float, day: SurveyDay) -> None:
         from logger.job import read_job, result_path
         from logger.job import write_json as store
-        from logger.survey import point_result, site_year
+        from logger.report.answer import answer_text
+        from logger.survey import point_result
 
         survey = read_job(self._survey.folder)
-        result = point_result(survey, name, site_year(survey))
+        result = point_result(survey, name, self._year())
         document = result.as_dict()
         store(result_path(survey, name), document)
         self._results.append(result)
         self._documents.append(document)
-        tell(f"{name}: {_first_line(document)}")
+        seconds = time.monotonic() - began_s
+        lines = answer_text(document).splitlines()
+        day.panel = (f"{name}, {seconds:.0f} s after it was opened:", *lines)
+        day.display.say(f"{name}, {seconds:.0f} s after it was opened: {lines[0]}")
+
+    @cache  # noqa: B019 - one job, one process
+    def _year(self) -> SiteYear:
+        from logger.survey import site_year
+
+        return site_year(self._survey)
 
     def print(self) -> None:
         if self._json_file and self._documents:
@@ -228,11 +254,6 @@ class _Answers:
             click.echo(answer_text(document))
 
     def leave(self) -> None:
+        if self._fault is not None:
+            raise self._fault
         leave_by_gates([gate for result in self._results for gate in result.gates])
-
-
-def _first_line(document: dict[str, Any]) -> str:
-    from logger.report.answer import window_sentence
-    from logger.report.figures import plane_figures
-
-    return window_sentence(plane_figures(document["planes"][0])).splitlines()[0]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
 from types import TracebackType
 from typing import Protocol
 
@@ -12,6 +14,9 @@ from rich.live import Live
 
 from logger.live.screen import Frame, screen, status_line
 from logger.live.session import LiveView
+
+MESSAGE_STAYS_S = 8.0
+"""How long a sentence stays on the screen. [s]"""
 
 
 class Display(Protocol):
@@ -87,8 +92,8 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
             vertical_overflow="crop",
         )
         self._unicode = "utf" in (console.encoding or "").lower()
-        self._message = ""
         self._said: list[str] = []
+        self._said_at = 0.0
 
     def __enter__(self) -> ScreenDisplay:
         self._live.__enter__()
@@ -107,18 +112,18 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
 
     def show(self, view: LiveView, frame: Frame) -> None:
         """See `Display.show`."""
-        from dataclasses import replace
-
         size = self._console.size
-        framed = replace(frame, message=frame.message or self._message)
+        framed = frame
+        if self._said and time.monotonic() - self._said_at < MESSAGE_STAYS_S:
+            framed = replace(frame, message=self._said[-1].replace("\n", " "))
         self._live.update(
             screen(view, framed, size.width, size.height, self._unicode), refresh=True
         )
 
     def say(self, sentence: str) -> None:
         """See `Display.say`."""
-        self._message = sentence.replace("\n", " ")
         self._said.append(sentence)
+        self._said_at = time.monotonic()
 
     def bell(self) -> None:
         """See `Display.bell`."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,9 @@ from typing import Any
 from firmware_protocol import Piece
 from logger.acquisition import Link, RecordingWriter
 from logger.errors import DeviceError
+
+PAUSE_S = 0.2
+"""Between closing a port and opening it again. [s]"""
 
 
 class Port:
@@ -21,6 +25,8 @@ class Port:
         Opens the real link.
     url : str
         For messages.
+    pause : callable
+        Waits a number of seconds.
 
     Raises
     ------
@@ -28,8 +34,14 @@ class Port:
         It cannot be opened.
     """
 
-    def __init__(self, open_port: Callable[[], Link], url: str = "port") -> None:
+    def __init__(
+        self,
+        open_port: Callable[[], Link],
+        url: str = "port",
+        pause: Callable[[float], None] = time.sleep,
+    ) -> None:
         self.url = url
+        self._pause = pause
         self._open = open_port
         self._link: Link | None = open_port()
         self._returned = b""
@@ -56,7 +68,10 @@ class Port:
         DeviceError
             It cannot be opened (yet).
         """
-        self.hang_up()
+        if self._link is not None:
+            self.hang_up()
+            # The other side must be given the time to notice.
+            self._pause(PAUSE_S)
         self._link = self._open()
         return self
 

@@ -62,6 +62,8 @@ class Frame:
         The last sentence said.
     middle_deg : float
         Azimuth in the middle of the skyline. [deg]
+    panel : tuple of str
+        Lines in the skyline's place, such as the answer of the point before.
     """
 
     place: str
@@ -69,6 +71,7 @@ class Frame:
     prompt: str = ""
     message: str = ""
     middle_deg: float = 180.0
+    panel: tuple[str, ...] = ()
 
 
 def status_line(view: LiveView) -> str:
@@ -80,17 +83,16 @@ def status_line(view: LiveView) -> str:
     """
     if view.silent_s > 2:
         return f"{view.elapsed_s:5.0f} s  nothing from the board for {view.silent_s:.0f} s"
-    parts = [
-        f"{view.elapsed_s:5.0f} s",
-        f"azimuth {_number(view.azimuth_deg, 5)}°",
-        f"elevation {_number(view.elevation_deg, 5)}°",
-        f"lean {_number(view.lean_deg, 4, 0)}°",
-        f"{view.rate_hz:3.0f} Hz",
-    ]
+    line = (
+        f"{view.elapsed_s:5.0f} s  azimuth {_number(view.azimuth_deg, 5)}° "
+        f"elevation {_number(view.elevation_deg, 5)}° lean {_number(view.lean_deg, 4, 0)}° "
+        f"{view.rate_hz:4.0f} Hz"
+    )
     if view.coverage is not None:
-        parts.append(f"seen {100 * (1 - shares(view.coverage)[0]):3.0f} %")
-        parts.append(f"access {access_words(view)}")
-    return "  ".join(parts)[:80]
+        line += f"  seen {100 * (1 - shares(view.coverage)[0]):3.0f} %"
+    if view.running is not None:
+        line += f" access {_percent(view.running.access.planes[0].solar_access.annual)}"
+    return line[:80]
 
 
 def access_words(view: LiveView) -> str:
@@ -152,7 +154,9 @@ def screen(view: LiveView, frame: Frame, width: int, height: int, unicode: bool 
         room -= 1
     body.append(advised)
     rows = min(room - 2, _MOST_ROWS)
-    if rows >= _LEAST_ROWS:
+    if frame.panel:
+        body += [Text(line[:width]) for line in frame.panel[:room]]
+    elif rows >= _LEAST_ROWS:
         body += _skyline(view, frame.middle_deg, width, rows, unicode)
     elif room >= 2:
         body += _skyline(view, frame.middle_deg, width, 0, unicode)

@@ -10,6 +10,7 @@ from typing import Any
 
 from firmware_protocol import Cue, Key, Piece, Sound, encode
 from logger.acquisition import Capture, CaptureSettings, Clock, RecordingWriter
+from logger.errors import DeviceError
 from logger.horizon import Pass
 from logger.live.controls import Action, Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
 from logger.live.display import Display
@@ -26,7 +27,7 @@ from logger.site import Site
 ComputeAnswer = Callable[[Sequence[Pass]], RunningAnswer | None]
 Dropped = Callable[[Path, float, float], None]
 
-_WATCHING = CaptureSettings(silence_s=2.5, give_up_s=86400.0, first_sample_s=86400.0)
+_WATCHING = CaptureSettings(silence_s=2.5, first_sample_s=3.0, give_up_s=86400.0)
 """Between two points the board may be silent; an operator walks."""
 
 
@@ -86,6 +87,10 @@ class SurveyDay:
         Whether the terminal's bell goes with the cues.
     on_frame : callable
         Takes the view just shown; for measuring.
+    recordings : list of Path
+        Made so far.
+    panel : tuple of str
+        What to show between two points.
     """
 
     port: Port
@@ -96,6 +101,7 @@ class SurveyDay:
     bell: bool = True
     on_frame: Callable[[LiveView], None] = lambda _: None
     recordings: list[Path] = field(default_factory=list)
+    panel: tuple[str, ...] = ()
     _toggled: bool = field(default=False, init=False)
     _shown_s: float = field(default=-1e9, init=False)
 
@@ -146,15 +152,32 @@ class SurveyDay:
         try:
             while True:
                 before = going.session.triggers
-                if self._step(going, controls, cues, point, waiting=True):
-                    return False
+                try:
+                    done = self._step(going, controls, cues, point, waiting=True)
+                except DeviceError:
+                    # Silence between two points is no fault; the port may need opening anew.
+                    self._end(going, last=False)
+                    self._open_again()
+                    going = self._begin(point, False, ())
+                    continue
                 self._toggled = False
+                if done:
+                    return False
                 if going.session.triggers > before:
                     return True
         except KeyboardInterrupt:
             return False
         finally:
             self._end(going, last=False)
+
+    def _open_again(self) -> None:
+        while True:
+            try:
+                self.port.again()
+            except DeviceError:
+                self.clock.sleep(0.3)
+            else:
+                return
 
     def _begin(self, point: str, recorded: bool, earlier: Sequence[Pass]) -> _Going:
         started = self.clock.utc()
@@ -167,7 +190,7 @@ class SurveyDay:
             writer,
             self.clock,
             None if recorded else _WATCHING,
-            say=self.display.say,
+            say=self.display.say if recorded else lambda _: None,
         )
         session = LiveSession(
             capture.builder, self.around.corrections_of(None), self.around.site, started, earlier
@@ -193,6 +216,7 @@ class SurveyDay:
             going.capture.send(encode(Cue("OFF")))
         going.capture.close()
         if going.recorded:
+            self.display.say(f"kept {going.capture.writer.path}")
             for start, end in going.session.dropped:
                 self.around.dropped(going.capture.writer.path, start, end)
 
@@ -278,6 +302,7 @@ class SurveyDay:
                 state,
                 controls.prompt,
                 middle_deg=self.around.site.equatorward_azimuth_deg,
+                panel=self.panel if waiting else (),
             ),
         )
         self.on_frame(view)
