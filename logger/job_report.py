@@ -6,18 +6,24 @@ The one place where job folder, pipeline and report meet.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+import os
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from logger import __version__
-from logger.access import SiteYear, removed
+from logger.access import AccessSettings, SiteYear, read_weather, removed
 from logger.errors import InputError, LoggerError
-from logger.job import Job, calibration_results, folder_name, point_names
-from logger.pipeline import PointResult, SurveySettings
+from logger.job import Job, calibration_results, folder_name, point_names, read_job
+from logger.pipeline import SurveySettings
 from logger.quality import Gate
+from logger.report.document import draw_point
 from logger.report.figures import plane_figures
 from logger.report.inputs import (
     CalibrationReport,
@@ -29,8 +35,8 @@ from logger.report.inputs import (
     point_report,
 )
 from logger.shade import shade_map
-from logger.sun_paths import sun_paths
-from logger.survey import point_result
+from logger.sun_paths import SunPaths, sun_paths
+from logger.survey import point_result, site_year
 
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
 
@@ -40,59 +46,132 @@ LEAST_WORTH_REMOVING = 0.005
 
 @dataclass(frozen=True, eq=False)
 class Surveyed:
-    """A point's answer and its part of the report."""
+    """A point's answer and its part of the report.
 
-    result: PointResult
+    Parameters
+    ----------
+    document : mapping
+        The documented result.
+    gates : tuple of Gate
+    started : tuple of datetime
+        When its recordings were started, as far as they tell.
+    report : PointReport
+        Its pictures drawn.
+    what_ifs : tuple of WhatIf
+    """
+
+    document: Mapping[str, Any]
+    gates: tuple[Gate, ...]
+    started: tuple[dt.datetime, ...]
     report: PointReport
     what_ifs: tuple[WhatIf, ...]
 
 
+@dataclass(frozen=True)
+class Task:
+    """What it takes to work a job out; small enough to send to another process.
+
+    Parameters
+    ----------
+    folder : Path
+        The job's.
+    year : int
+        Of the sun's positions. [years]
+    weather : Path or None
+        A typical year; None is a clear sky.
+    """
+
+    folder: Path
+    year: int = 2026
+    weather: Path | None = None
+
+
+@lru_cache(maxsize=2)
+def prepared(task: Task) -> tuple[Job, SiteYear]:
+    """A job, and the sun and light that all of its points share.
+
+    Parameters
+    ----------
+    task : Task
+
+    Raises
+    ------
+    InputError
+        The job or the weather cannot be read.
+    """
+    job = read_job(task.folder)
+    weather = read_weather(task.weather) if task.weather else None
+    return job, site_year(job, AccessSettings(year=task.year), weather=weather)
+
+
+LEAST_POINTS_TO_SHARE = 4
+"""Points from which a second process pays for its start."""
+
+
 def surveyed_points(
-    job: Job,
-    year: SiteYear,
-    settings: SurveySettings | None = None,
-    progress: Callable[[str], None] | None = None,
+    task: Task, progress: Callable[[str], None] | None = None, processes: int | None = None
 ) -> tuple[list[Surveyed], dict[str, str]]:
     """Every point of a job, and why a point has no answer.
 
     Parameters
     ----------
-    job : Job
-    year : SiteYear
-    settings : SurveySettings, optional
+    task : Task
     progress : callable, optional
-        Told each point's name before its turn.
+        Told each point's name when it is done.
+    processes : int, optional
+        How many work at the same time; without it as many as there are processors, and only one
+        for a few points.
 
     Raises
     ------
     InputError
-        Not one point has an answer.
+        The job cannot be read, or not one point has an answer.
     """
+    names = point_names(read_job(task.folder))
+    if processes is None:
+        enough = len(names) >= LEAST_POINTS_TO_SHARE
+        processes = min(os.cpu_count() or 1, len(names)) if enough else 1
     found: list[Surveyed] = []
     failed: dict[str, str] = {}
-    for name in point_names(job):
-        if progress is not None:
-            progress(name)
-        try:
-            found.append(surveyed_point(job, name, year, settings))
-        except LoggerError as error:
-            failed[name] = str(error)
+    with ExitStack() as stack:
+        answers: Iterable[Surveyed | str]
+        if processes > 1:
+            pool = stack.enter_context(
+                ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
+            )
+            answers = pool.map(_answer, [task] * len(names), names)
+        else:
+            answers = map(_answer, [task] * len(names), names)
+        for name, answer in zip(names, answers, strict=True):
+            if isinstance(answer, str):
+                failed[name] = answer
+            else:
+                found.append(answer)
+            if progress is not None:
+                progress(name)
     if not found:
         why = "; ".join(failed.values()) or "it has no points"
-        raise InputError(f"there is nothing to report: {why}", str(job.folder))
+        raise InputError(f"there is nothing to report: {why}", str(task.folder))
     return found, failed
 
 
+def _answer(task: Task, name: str) -> Surveyed | str:
+    try:
+        return surveyed_point(*prepared(task), name)
+    except LoggerError as error:
+        return str(error)
+
+
 def surveyed_point(
-    job: Job, name: str, year: SiteYear, settings: SurveySettings | None = None
+    job: Job, year: SiteYear, name: str, settings: SurveySettings | None = None
 ) -> Surveyed:
     """One point through the pipeline, with its shade, its map and the greatest obstruction gone.
 
     Parameters
     ----------
     job : Job
-    name : str
     year : SiteYear
+    name : str
     settings : SurveySettings, optional
 
     Raises
@@ -102,15 +181,30 @@ def surveyed_point(
     """
     result = point_result(job, name, year, settings)
     profile = result.horizon.profile
+    document = result.as_dict()
     report = point_report(
-        result.as_dict(),
+        document,
         profile,
         sights=result.horizon.sight,
         shade=shade_map(profile, year.sun),
         tilts=year.map_under(profile),
         photos=photos_of(job, name),
     )
-    return Surveyed(result, report, what_ifs(report, year))
+    report = replace(report, pictures=draw_point(report, paths_of(job, year)), sights=())
+    started = [sweep.recording.started for sweep in result.sweeps]
+    return Surveyed(
+        document,
+        result.gates,
+        tuple(s for s in started if s is not None),
+        report,
+        what_ifs(report, year),
+    )
+
+
+def paths_of(job: Job, year: SiteYear) -> SunPaths:
+    """The sun's paths at a job's site, with hours of the clock where it names a time zone."""
+    offset_h = standard_offset_h(job.timezone, year.settings.year) if job.timezone else None
+    return sun_paths(job.site, year.settings.year, offset_h)
 
 
 def what_ifs(point: PointReport, year: SiteYear) -> tuple[WhatIf, ...]:
@@ -172,19 +266,18 @@ def job_report(
     failed : mapping of str to str
         Points without an answer, and why.
     """
-    started = [s.recording.started for p in points for s in p.result.sweeps if s.recording.started]
-    offset_h = standard_offset_h(job.timezone, year.settings.year) if job.timezone else None
+    started = [moment for p in points for moment in p.started]
     return ReportInput(
         title=job.name,
         site=job.site,
-        paths=sun_paths(job.site, year.settings.year, offset_h),
+        paths=paths_of(job, year),
         points=tuple(p.report for p in points),
         made=made,
         surveyed=min(started).date() if started else None,
         people=dict(job.people),
         calibrations=calibrations_of(job),
         what_ifs=tuple(w for p in points for w in p.what_ifs),
-        assumptions=assumptions_of(points[0].result.access.as_dict()),
+        assumptions=assumptions_of(points[0].document),
         missing=dict(failed or {}),
         program=f"horizon-logger {__version__}",
     )

@@ -53,22 +53,19 @@ def command(
     Beside the document go the folders pictures (SVG and PNG), tables (CSV) and horizons, and
     results.csv and points.geojson. Each point's result is stored in the job.
     """
-    from logger.access import AccessSettings, read_weather
-    from logger.job import read_job, result_path
+    from logger.job import result_path
     from logger.job import write_json as store
-    from logger.job_report import job_report, surveyed_points
+    from logger.job_report import Task, job_report, prepared, surveyed_points
     from logger.report.folder import write_report
-    from logger.survey import site_year
 
-    job = read_job(job_folder)
-    weather = read_weather(weather_file) if weather_file else None
-    light = site_year(job, AccessSettings(year=year), weather=weather)
-    points, failed = surveyed_points(job, light, progress=lambda name: say(f"working out {name}"))
+    task = Task(job_folder, year, weather_file)
+    points, failed = surveyed_points(task, progress=lambda name: say(f"worked out {name}"))
     for name, why in failed.items():
         say(f"left out - {name}: {why}")
-    documents = [point.result.as_dict() for point in points]
-    for point, document in zip(points, documents, strict=True):
-        store(result_path(job, point.result.name), document)
+    job, light = prepared(task)
+    documents = [point.document for point in points]
+    for point in points:
+        store(result_path(job, point.report.name), point.document)
     made = day.date() if day else dt.datetime.now().astimezone().date()
     report = job_report(job, points, light, made, failed)
     path = output or job_folder / "report" / "report.pdf"
@@ -83,4 +80,4 @@ def command(
         click.echo(f"wrote {written[0]}")
         if beside is not None:
             click.echo(f"      and {len(written) - 1} pictures, tables and exports beside it")
-    leave_by_gates(gate for point in points for gate in point.result.gates)
+    leave_by_gates(gate for point in points for gate in point.gates)
