@@ -18,7 +18,7 @@ from logger.columns import Floats, floats
 from logger.errors import InputError
 from logger.orientation.attitude import Attitude, rows_in
 from logger.orientation.corrections import CompassCorrection, FieldReference
-from logger.orientation.fused import RatePrior, attitude_over_recording
+from logger.orientation.fused import SensorPrior, attitude_over_recording
 from logger.orientation.settings import OrientationSettings
 from logger.orientation.sight import FIELD_OUT_OF_RANGE, FORCE_OUT_OF_RANGE
 from logger.quality import Gate
@@ -248,7 +248,9 @@ def _attitude_by_gyro(rows: Samples, fit: JointFit) -> Attitude:
         (rows.field_ut - fit.hard_iron_ut) @ fit.matrix.T * 50.0,
         np.ones(len(rows), dtype=bool),
         OrientationSettings(),
-        RatePrior(scale_error=0.03, misalignment_error=0.02),
+        SensorPrior(
+            scale_error=0.03, misalignment_error=0.02, offset_error_g=(0.002, 0.002, 0.002)
+        ),
     )
 
 

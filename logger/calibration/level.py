@@ -119,7 +119,9 @@ def fit_level(
     orientation = orientation or OrientationSettings()
     # Between two faces a few seconds apart the gyro is to be believed, not the field, which the
     # two faces see through different errors of the compass.
-    orientation = replace(orientation, field_memory_s=10.0, rate_bias_drift_deg_s=0.1)
+    orientation = replace(
+        orientation, field_memory_s=10.0, rate_bias_drift_deg_s=0.1, force_offset_drift_g=0.01
+    )
     got = orient(samples, replace(corrections, level=None), orientation)
     fused = got.rate_bias_deg_s is not None
     faces = _faces(samples.t_s, got.attitude.matrix)
@@ -142,7 +144,8 @@ def fit_level(
     )
     edges = _reversals(faces, pairs, correction)
     if edges:
-        offset = float(np.mean([mean for mean, _ in edges]))
+        found = got.attitude.force_offset_g[0] if got.attitude.force_offset_g else 0.0
+        offset = float(np.degrees(found) + np.mean([mean for mean, _ in edges]))
         own = float(np.mean([e for _, e in edges]) / np.sqrt(2 * len(edges)))
         correction = replace(
             correction,

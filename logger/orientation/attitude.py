@@ -12,7 +12,7 @@ import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
 
 from logger.columns import Bools, Floats, floats, freeze_columns
-from logger.orientation.corrections import Matrix
+from logger.orientation.corrections import Matrix, Vector
 from logger.orientation.settings import OrientationSettings
 from logger.rotation import attitude_from_vectors
 
@@ -33,6 +33,10 @@ class Attitude:
         The gyro's bias over the recording; None where no rate was used. [deg/s]
     rate_matrix : 3 x 3 or None
         What the rate is multiplied by before the bias is taken off: scale and misalignment.
+    force_offset_g : tuple or None
+        Of the accelerometer over the recording, beside its calibration. [g]
+    steady_level_error_deg : float or None
+        Level error that all rows share; None where only a calibration can tell. [deg]
     """
 
     matrix: Floats
@@ -40,6 +44,8 @@ class Attitude:
     heading_error_deg: Floats
     rate_bias_deg_s: tuple[float, float, float] | None = None
     rate_matrix: Matrix | None = None
+    force_offset_g: Vector | None = None
+    steady_level_error_deg: float | None = None
 
     def __post_init__(self) -> None:
         n = freeze_columns(self, ("level_error_deg", "heading_error_deg"))

@@ -28,31 +28,34 @@ from logger.orientation.settings import OrientationSettings
 from logger.rotation import attitude_from_vectors
 
 ITERATIONS = 12
-CONVERGED_DEG = 1e-4
-CONSTANTS = 12
-"""Three of bias, nine of scale and misalignment."""
+CONVERGED_DEG = 1e-3
+BIAS, SHAPE, OFFSET = slice(0, 3), slice(3, 12), slice(12, 15)
+"""The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g]."""
 
 
 @dataclass(frozen=True)
-class RatePrior:
-    """What is known of the gyro before the recording is looked at.
+class SensorPrior:
+    """What is known of gyro and accelerometer before the recording is looked at.
 
     Parameters
     ----------
     bias_deg_s : tuple
-        [deg/s]
+        Of the gyro. [deg/s]
     bias_error_deg_s : float
         1 sigma. [deg/s]
     scale_error : float
-        1 sigma of the scale about 1.
+        1 sigma of the gyro's scale about 1.
     misalignment_error : float
         1 sigma of an off-diagonal element of the rate matrix. [rad]
+    offset_error_g : tuple
+        1 sigma of the accelerometer's offset about 0, each axis. [g]
     """
 
     bias_deg_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
     bias_error_deg_s: float = 3.0
     scale_error: float = 0.01
     misalignment_error: float = 0.005
+    offset_error_g: tuple[float, float, float] = (0.003, 0.003, 0.003)
 
 
 def attitude_over_recording(
@@ -62,7 +65,7 @@ def attitude_over_recording(
     field_ut: Floats,
     field_trusted: Bools,
     settings: OrientationSettings,
-    prior: RatePrior | None = None,
+    prior: SensorPrior | None = None,
 ) -> Attitude:
     """The least-squares attitude of every row.
 
@@ -75,9 +78,9 @@ def attitude_over_recording(
     field_trusted : bool array, shape (N,)
         Rows whose field may turn the heading.
     settings : OrientationSettings
-    prior : RatePrior, optional
+    prior : SensorPrior, optional
     """
-    prior = prior or RatePrior()
+    prior = prior or SensorPrior()
     has_force: Bools = np.asarray(np.isfinite(force_g).all(axis=1))
     has_field: Bools = np.asarray(np.isfinite(field_ut).all(axis=1) & field_trusted)
     force = np.where(has_force[:, None], force_g, 0.0)
@@ -85,28 +88,34 @@ def attitude_over_recording(
     dt = np.diff(t_s)
     step, step_var = _steps(rate_deg_s, dt, settings)
 
-    constants = np.concatenate([np.radians(prior.bias_deg_s), np.zeros(9)])
+    constants = np.concatenate([np.radians(prior.bias_deg_s), np.zeros(12)])
     prior_mean = constants.copy()
     prior_weight = 1.0 / np.square(
         [np.radians(prior.bias_error_deg_s)] * 3
         + [prior.scale_error if i % 4 == 0 else prior.misalignment_error for i in range(9)]
+        + list(prior.offset_error_g)
     )
-    state = _start(force, field, has_force & has_field, step - constants[:3], dt)
+    state = _start(force, field, has_force & has_field, step - constants[BIAS], dt)
     solution = None
     for _ in range(ITERATIONS):
         matrix = state.as_matrix()
         residual, border = _step_residuals(state, matrix, step, dt, constants)
-        vertical, heading = _row_residuals(matrix, force, field)
+        steady = force - constants[OFFSET]
+        vertical, heading = _row_residuals(matrix, steady, field)
         level_var, heading_var = _row_variances(
-            t_s, vertical, heading, np.linalg.norm(force, axis=1), has_force, has_field, settings
+            t_s, vertical, heading, np.linalg.norm(steady, axis=1), has_force, has_field, settings
         )
         measured = np.column_stack([vertical, heading])
+        # An offset o takes R o from the level force: (-f_y, f_x) changes by (R_y o, -R_x o).
+        tilting = np.zeros((len(t_s), 3, len(constants)))
+        tilting[:, 0, OFFSET], tilting[:, 1, OFFSET] = matrix[:, 1, :], -matrix[:, 0, :]
         weight = 1.0 / np.column_stack([level_var, level_var, heading_var])
         solution = _solve(
             residual,
             border,
             1.0 / step_var,
             measured,
+            tilting,
             weight,
             constants - prior_mean,
             prior_weight,
@@ -116,14 +125,16 @@ def attitude_over_recording(
         if np.degrees(np.abs(solution.turn).max()) < CONVERGED_DEG:
             break
     assert solution is not None
-    error = np.degrees(np.sqrt(solution.variance))
-    x, y, z = (tuple(map(float, row)) for row in np.eye(3) + constants[3:].reshape(3, 3))
+    random, common = (np.degrees(np.sqrt(variance)) for variance in _variances(solution))
+    x, y, z = (tuple(map(float, row)) for row in np.eye(3) + constants[SHAPE].reshape(3, 3))
     return Attitude(
         matrix=state.as_matrix(),
-        level_error_deg=np.sqrt((error[:, 0] ** 2 + error[:, 1] ** 2) / 2),
-        heading_error_deg=error[:, 2],
-        rate_bias_deg_s=tuple(map(float, np.degrees(constants[:3]))),  # type: ignore[arg-type]
+        level_error_deg=np.hypot(random[:, 0], random[:, 1]) / np.sqrt(2),
+        heading_error_deg=random[:, 2],
+        rate_bias_deg_s=tuple(map(float, np.degrees(constants[BIAS]))),  # type: ignore[arg-type]
         rate_matrix=(x, y, z),  # type: ignore[arg-type]
+        force_offset_g=tuple(map(float, constants[OFFSET])),  # type: ignore[arg-type]
+        steady_level_error_deg=float(np.sqrt(np.mean(common[:, :2] ** 2))),
     )
 
 
@@ -173,14 +184,15 @@ def _step_residuals(
     attitude: Rotation, matrix: Floats, rate: Floats, dt: Floats, constants: Floats
 ) -> tuple[Floats, Floats]:
     """What each step misses [rad], in level axes, and its derivative to the constants."""
-    corrected = rate + rate @ constants[3:].reshape(3, 3).T - constants[:3]
+    corrected = rate + rate @ constants[SHAPE].reshape(3, 3).T - constants[BIAS]
     predicted = attitude[:-1] * Rotation.from_rotvec(corrected * dt[:, None])
     residual = (attitude[1:] * predicted.inv()).as_rotvec()
     middle = matrix[:-1]
     bias = middle * dt[:, None, None]
     # d(turn) = R (M rate) dt: element (j, k) of M enters through column j of R times rate k.
     shape = -np.einsum("nij,nk->nijk", bias, rate).reshape(len(dt), 3, 9)
-    return floats(residual), np.concatenate([bias, shape], axis=2)
+    none = np.zeros((len(dt), 3, 3))
+    return floats(residual), np.concatenate([bias, shape, none], axis=2)
 
 
 def _row_residuals(matrix: Floats, force: Floats, field: Floats) -> tuple[Floats, Floats]:
@@ -258,7 +270,10 @@ def _spread(t_s: Floats, square: Floats, known: Bools) -> Floats:
 class _Solution:
     turn: Floats
     constants: Floats
-    variance: Floats
+    covariance: Floats
+    through: Floats
+    diagonal: Floats
+    step_weight: Floats
 
 
 def _solve(
@@ -266,11 +281,12 @@ def _solve(
     border: Floats,
     step_weight: Floats,
     measured: Floats,
+    tilting: Floats,
     weight: Floats,
     from_prior: Floats,
     prior_weight: Floats,
 ) -> _Solution:
-    """One Gauss-Newton step: least ``sum w (r + d[i+1] - d[i] + B c)^2 + sum v (d - z)^2``.
+    """One Gauss-Newton step: least ``w (r + d[i+1] - d[i] + B c)^2 + v (d - z - Z c)^2``, summed.
 
     Parameters
     ----------
@@ -282,6 +298,8 @@ def _solve(
         w.
     measured, weight : array, shape (N, 3)
         z and v.
+    tilting : array, shape (N, 3, C)
+        Z.
     from_prior, prior_weight : array, shape (C,)
         Where the constants are now, from their prior mean, and its weight.
     """
@@ -299,18 +317,38 @@ def _solve(
         sides = np.zeros((n, c + 1))
         sides[1:] += columns
         sides[:-1] -= columns
+        pulled = weight[:, axis, None] * tilting[:, axis]
+        sides[:, 1:] -= pulled
         link = sides[:, 1:].copy()
         sides[:, 0] = weight[:, axis] * measured[:, axis] - sides[:, 0]
         solved = solveh_banded(banded, sides, check_finite=False)
         turned[:, axis], through[:, axis] = solved[:, 0], solved[:, 1:]
-        diagonal[:, axis] = _inverse_diagonal(banded[1], banded[0, 1:])
-        normal += border[:, axis].T @ columns[:, 1:] - link.T @ solved[:, 1:]
-        right -= columns[:, 1:].T @ residual[:, axis] + link.T @ solved[:, 0]
+        diagonal[:, axis] = banded[1]
+        normal += border[:, axis].T @ columns[:, 1:] + tilting[:, axis].T @ pulled
+        normal -= link.T @ solved[:, 1:]
         # columns[:, 1:] holds w B, so its product with r is B' w r.
+        right -= columns[:, 1:].T @ residual[:, axis] + pulled.T @ measured[:, axis]
+        right -= link.T @ solved[:, 0]
     covariance = np.linalg.inv(normal)
     constants = covariance @ right
-    spread = np.einsum("nac,cd,nad->na", through, covariance, through)
-    return _Solution(turned - through @ constants, constants, diagonal + spread)
+    return _Solution(
+        floats(turned - through @ constants),
+        constants,
+        floats(covariance),
+        through,
+        diagonal,
+        step_weight,
+    )
+
+
+def _variances(solution: _Solution) -> tuple[Floats, Floats]:
+    """Variance of each row's turns: what is its own, and what the offset makes common to all."""
+    covariance, through = solution.covariance, solution.through
+    own = [_inverse_diagonal(solution.diagonal[:, k], -solution.step_weight) for k in range(3)]
+    part = through[:, :, OFFSET]
+    spread = np.sum((through @ covariance) * through, axis=2)
+    common = np.sum((part @ covariance[OFFSET, OFFSET]) * part, axis=2)
+    return floats(np.stack(own, axis=1) + np.maximum(spread - common, 0.0)), floats(common)
 
 
 def _inverse_diagonal(diagonal: Floats, off: Floats) -> Floats:

@@ -38,6 +38,9 @@ class OrientationSettings:
         What integrating a changing rate misses, as a share of its change between two samples.
     rate_bias_drift_deg_s : float
         How far a gyro's bias may have moved since its calibration, 1 sigma. [deg/s]
+    force_offset_drift_g : float
+        How far the accelerometer's offset may be from its calibration; the gyro shows it where
+        the board turns, 1 sigma. [g]
     force_memory_s, field_memory_s : float
         How long errors of force (hand motion) and field (what calibration leaves, iron passed
         by) stay alike; the fused attitude trusts neither faster than that. [s]
@@ -59,5 +62,6 @@ class OrientationSettings:
     rate_noise_deg_s: float = 0.1
     rate_change_error: float = 0.1
     rate_bias_drift_deg_s: float = 0.3
+    force_offset_drift_g: float = 0.003
     force_memory_s: float = 0.05
     field_memory_s: float = 0.5

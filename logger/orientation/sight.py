@@ -10,7 +10,7 @@ from logger.angles import wrap360
 from logger.columns import Bools, Floats
 from logger.orientation.attitude import Attitude, attitude_row_by_row
 from logger.orientation.corrections import CompassCorrection, Corrections, LevelCorrection
-from logger.orientation.fused import RatePrior, attitude_over_recording
+from logger.orientation.fused import SensorPrior, attitude_over_recording
 from logger.orientation.settings import OrientationSettings
 from logger.orientation.watch import FieldWatch, watch_field
 from logger.quality import Gate
@@ -112,7 +112,7 @@ def orient(
         used=used,
         reason=reason,
         heading_error_deg=_heading_error_deg(samples, raw, corrections, settings),
-        level_error_deg=_level_error_deg(raw, corrections, settings),
+        level_error_deg=_level_error_deg(raw, attitude, corrections, settings),
         steps=tuple(steps),
     )
     gates = (*(watch.gates if watch else ()), *_status_gates(samples, raw, corrections))
@@ -196,7 +196,7 @@ def _raw_attitude(
             return attitude_row_by_row(samples.t_s, field, force, settings)
         rate = compass.corrected_rate(samples.rate_deg_s)
         return attitude_over_recording(
-            samples.t_s, rate, force, field, rows, settings, _rate_prior(compass, settings)
+            samples.t_s, rate, force, field, rows, settings, _prior(corrections, settings)
         )
 
     attitude = attitude_trusting(samples.has_field)
@@ -215,16 +215,22 @@ def _raw_attitude(
     return attitude, watch
 
 
-def _rate_prior(compass: CompassCorrection, settings: OrientationSettings) -> RatePrior:
-    """What the compass calibration says of the gyro."""
-    prior = RatePrior()
-    if compass.rate_bias_deg_s is not None:
-        x, y, z = map(float, compass.corrected_rate(compass.rate_bias_deg_s))
-        prior = replace(
-            prior, bias_deg_s=(x, y, z), bias_error_deg_s=settings.rate_bias_drift_deg_s
-        )
-    if compass.rate_matrix is not None:
-        prior = replace(prior, scale_error=0.002, misalignment_error=0.001)
+def _prior(corrections: Corrections, settings: OrientationSettings) -> SensorPrior:
+    """What the calibrations say of gyro and accelerometer."""
+    compass, level = corrections.compass, corrections.level
+    drift = settings.force_offset_drift_g
+    prior = SensorPrior(offset_error_g=(drift, drift, drift))
+    if compass is not None:
+        if compass.rate_bias_deg_s is not None:
+            x, y, z = map(float, compass.corrected_rate(compass.rate_bias_deg_s))
+            prior = replace(
+                prior, bias_deg_s=(x, y, z), bias_error_deg_s=settings.rate_bias_drift_deg_s
+            )
+        if compass.rate_matrix is not None:
+            prior = replace(prior, scale_error=0.002, misalignment_error=0.001)
+    if level is not None and level.pitch_offset_error_deg > 0:
+        along = float(np.radians(level.pitch_offset_error_deg))
+        prior = replace(prior, offset_error_g=(along, *prior.offset_error_g[1:]))
     return prior
 
 
@@ -318,13 +324,23 @@ def _heading_error_deg(
     return float(np.hypot(np.hypot(declination, whole), level))
 
 
-def _level_error_deg(raw: Bools, corrections: Corrections, settings: OrientationSettings) -> float:
+LEVEL_FLOOR_DEG = 0.03
+"""What an accelerometer's curvature and cross-talk leave (common practice, no source). [deg]"""
+
+
+def _level_error_deg(
+    raw: Bools, attitude: Attitude, corrections: Corrections, settings: OrientationSettings
+) -> float:
     """Standard error that lifts all rows together."""
     level, compass = corrections.level, corrections.compass
-    if level is not None and level.pitch_offset_error_deg > 0:
-        return float(np.hypot(level.index_error_deg, level.pitch_offset_error_deg))
-    if raw.any() and compass is not None and compass.level_error_deg > 0:
-        offset = compass.level_error_deg
+    calibrated = compass is not None or (level is not None and level.pitch_offset_error_deg > 0)
+    if attitude.steady_level_error_deg is not None and calibrated:
+        offset = float(np.hypot(attitude.steady_level_error_deg, LEVEL_FLOOR_DEG))
+    elif level is not None and level.pitch_offset_error_deg > 0:
+        offset = level.pitch_offset_error_deg
+    elif raw.any() and compass is not None:
+        drift = float(np.degrees(settings.force_offset_drift_g))
+        offset = float(np.hypot(compass.level_error_deg, drift))
     else:
         offset = settings.uncalibrated_level_error_deg
     return float(np.hypot(offset, level.index_error_deg if level else 0.0))
