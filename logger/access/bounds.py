@@ -166,18 +166,18 @@ def _lookup(rows: Floats, height_deg: Floats, weight: Floats) -> Floats:
 
 
 def draw_layers(
-    surroundings: Surroundings, n: int, seed: int, unmeasured_deg: float
+    surroundings: Surroundings, n: int, rng: np.random.Generator, unmeasured_deg: float
 ) -> tuple[DrawnHorizons, ...]:
     """Draw every layer; measured layers of one survey share their heading and level error.
 
     Parameters
     ----------
     surroundings : Surroundings
-    n, seed : int
+    n : int
+    rng : numpy.random.Generator
     unmeasured_deg : float
         0 takes unmeasured sectors as open, 90 as blocked. [deg]
     """
-    rng = np.random.default_rng(seed)
     turn, lift = rng.standard_normal(n), rng.standard_normal(n)
     drawn = []
     for layer in surroundings.layers:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -44,13 +45,15 @@ from logger.access.surroundings import Names, Surroundings
 from logger.access.weather import Weather
 from logger.access.window import SunInWindow, WindowResult, solar_window, sun_in_window
 from logger.columns import Floats, Ints, floats
-from logger.draws import DrawnHorizons, has_errors, sector_middles
+from logger.draws import has_errors, sector_middles
 from logger.profile import HorizonProfile
 from logger.site import Site
 from logger.sun import SunYear, sun_year
 
 YEAR = 12
 """Column of the year behind the twelve months."""
+
+_BLOCK = 1000
 
 
 class SiteYear:
@@ -198,22 +201,40 @@ class SiteYear:
         given = Surroundings.of(horizon)
         best_case = _Case(self, given.filled(0.0))
         worst_case = best_case if given.complete else _Case(self, given.filled(90.0))
-        draws = self._draws(given)
+        spreads = self._spreads(given)
         window = solar_window(self._window, best_case.blocking, best_case.names)
         planes = tuple(
-            self._plane_result(k, given, best_case, worst_case, draws, window)
+            self._plane_result(k, given, best_case, worst_case, spreads, window)
             for k in range(len(self.planes))
         )
-        notes = (*self.light.notes, *given.changes, *self._notes(given, bool(draws)))
+        notes = (*self.light.notes, *given.changes, *self._notes(given, bool(spreads)))
         return AccessResult(self.site, self.settings, planes, self.light.source, notes)
 
-    def _draws(self, given: Surroundings) -> tuple[tuple[DrawnHorizons, ...], ...]:
-        """Drawn layers with unmeasured sectors open and, where there are any, blocked."""
+    def _spreads(self, given: Surroundings) -> tuple[_Spread, ...]:
+        """Drawn losses with unmeasured sectors open and, where there are any, blocked."""
         n = self.settings.draws
         if n == 0 or not any(x.measured and has_errors(x.profile) for x in given.layers):
             return ()
         fills = (0.0,) if given.complete else (0.0, 90.0)
-        return tuple(draw_layers(given, n, self.settings.seed, fill) for fill in fills)
+        return tuple(self._spread(given, n, fill) for fill in fills)
+
+    def _spread(self, given: Surroundings, n: int, unmeasured_deg: float) -> _Spread:
+        tau = given.transmittance
+        needs_window = self.settings.rules.minimum_window_clear is not None
+        rng = np.random.default_rng(self.settings.seed)
+        planes: list[list[Floats]] = [[] for _ in self.planes]
+        window = []
+        # In blocks, so that any number of draws takes the memory of one block.
+        for start in range(0, n, _BLOCK):
+            layers = draw_layers(given, min(_BLOCK, n - start), rng, unmeasured_deg)
+            for k, found in enumerate(planes):
+                found.append(drawn_losses(self._table(k), layers, tau))
+            if needs_window:
+                window.append(drawn_losses(self._window_table, layers, tau)[:, 0])
+        return _Spread(
+            tuple(np.concatenate(found) for found in planes),
+            np.concatenate(window) if window else None,
+        )
 
     def _notes(self, given: Surroundings, drawn: bool) -> list[str]:
         notes = []
@@ -238,7 +259,7 @@ class SiteYear:
         given: Surroundings,
         best_case: _Case,
         worst_case: _Case,
-        draws: Sequence[tuple[DrawnHorizons, ...]],
+        spreads: Sequence[_Spread],
         window: WindowResult,
     ) -> PlaneResult:
         plane = self.planes[k]
@@ -246,8 +267,8 @@ class SiteYear:
         worst = loss if worst_case is best_case else worst_case.losses(plane)
         total, worst_total = loss.total_kwh_m2(plane), worst.total_kwh_m2(plane)
         drawn_beam, drawn_total = [], []
-        for layers in draws:
-            sums = drawn_losses(self._table(k), layers, given.transmittance)
+        for spread in spreads:
+            sums = spread.planes[k]
             sky = 0.0 if self._beam_only else sums[:, 2] * plane.sky_kwh_m2
             drawn_beam.append(sums[:, 0])
             drawn_total.append(sums[:, 1] + sky)
@@ -292,7 +313,7 @@ class SiteYear:
             by_obstruction=loss.by_obstruction(plane, best_case.names),
             weighted_access=weighted,
             energy=self._energy(plane, best_case.blocking, loss),
-            verdicts=self._verdicts(solar, weighted, orientation, window, given, worst_case, draws),
+            verdicts=self._verdicts(solar, weighted, orientation, window, worst_case, spreads),
         )
 
     def _energy(self, plane: OpenPlane, blocking: SunBlocking, loss: Losses) -> Energy | None:
@@ -331,9 +352,8 @@ class SiteYear:
         weighted: Interval | None,
         orientation: float,
         window: WindowResult,
-        given: Surroundings,
         worst_case: _Case,
-        draws: Sequence[tuple[DrawnHorizons, ...]],
+        spreads: Sequence[_Spread],
     ) -> tuple[Verdict, ...]:
         rules = self.settings.rules
         year = weighted or Interval(
@@ -353,7 +373,7 @@ class SiteYear:
                 )
             )
         if rules.minimum_window_clear is not None:
-            clear = self._worst_month_clear(window, given, worst_case, draws)
+            clear = self._worst_month_clear(window, worst_case, spreads)
             found.append(
                 Verdict(
                     "clear solar window in the worst month",
@@ -368,9 +388,8 @@ class SiteYear:
     def _worst_month_clear(
         self,
         window: WindowResult,
-        given: Surroundings,
         worst_case: _Case,
-        draws: Sequence[tuple[DrawnHorizons, ...]],
+        spreads: Sequence[_Spread],
     ) -> Interval:
         """Clear share of the window in the month with the least."""
         sunlit = np.isfinite(window.monthly_clear_fraction)
@@ -378,17 +397,25 @@ class SiteYear:
             return Interval(float("nan"), float("nan"), float("nan"))
         minutes = self._window.minutes
         worst = solar_window(self._window, worst_case.blocking, worst_case.names)
-        spread = []
-        for layers in draws:
-            lost = drawn_losses(self._window_table, layers, given.transmittance)[:, 0]
-            clear = 1.0 - lost[:, sunlit] / minutes[sunlit]
-            spread.append(clear.min(axis=1, keepdims=True))
+        drawn = []
+        for spread in spreads:
+            if spread.window is not None:
+                clear = 1.0 - spread.window[:, sunlit] / minutes[sunlit]
+                drawn.append(floats(clear.min(axis=1, keepdims=True)))
         found = bound(
             floats([window.monthly_clear_fraction[sunlit].min()]),
             floats([worst.monthly_clear_fraction[sunlit].min()]),
-            spread,
+            drawn,
         )
         return Interval(float(found.value[0]), float(found.low[0]), float(found.high[0]))
+
+
+@dataclass(frozen=True, eq=False)
+class _Spread:
+    """Losses of every draw: a plane each (n, blocks, 12), and of the window (n, 12)."""
+
+    planes: tuple[Floats, ...]
+    window: Floats | None
 
 
 class _Case:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from typing import Any
 
 from logger.errors import UsageError
@@ -42,6 +43,29 @@ class Rules:
         ):
             if value is not None and not (math.isfinite(value) and 0 <= value <= 1):
                 raise UsageError(f"a minimum of {value:g} is outside 0 to 1")
+
+    @classmethod
+    def of(cls, table: Mapping[str, Any]) -> Rules:
+        """Rules from a table of a file: the fields' names as keys.
+
+        Parameters
+        ----------
+        table : mapping
+
+        Raises
+        ------
+        UsageError
+            A key or a value is not understood.
+        """
+        known = {f.name for f in fields(cls)}
+        for key, value in table.items():
+            if key not in known:
+                raise UsageError(
+                    f"no rule is called {key!r}", hint=f"rules known: {', '.join(sorted(known))}"
+                )
+            if isinstance(value, bool) or not isinstance(value, (int, float)):
+                raise UsageError(f"the rule {key} is {value!r}, no number")
+        return cls(**{key: float(value) for key, value in table.items()})
 
     def __bool__(self) -> bool:
         return any(

@@ -141,8 +141,8 @@ class AccessSettings:
             raise UsageError("ground reflectance must be one number or twelve, each 0 to 1")
         if not 0 <= self.disc_radius_deg <= 1:
             raise UsageError("the radius of the sun's disc must be 0 to 1 degrees")
-        if not 0 <= self.draws <= 1_000_000:
-            raise UsageError("the number of drawn horizons must be 0 to 1000000")
+        if not 0 <= self.draws <= 100_000:
+            raise UsageError("the number of drawn horizons must be 0 to 100000")
         weights = self.month_weights
         if weights is not None and not (
             len(weights) == 12

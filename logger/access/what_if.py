@@ -297,8 +297,8 @@ def seasonal(
     rest = _edited(
         before,
         name,
-        f"{name} lets {crown.in_leaf:.0%} of the light through in leaf ({when}), "
-        f"{crown.bare:.0%} when bare",
+        f"{name} lets {100 * crown.in_leaf:.0f} % of the light through in leaf ({when}), "
+        f"{100 * crown.bare:.0f} % when bare",
         _without(behind_deg),
         forget=True,
     )

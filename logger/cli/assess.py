@@ -2,17 +2,64 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from logger.cli.options import json_option, plane_options, site_options, write_json
+
+if TYPE_CHECKING:
+    from logger.access import AccessSettings, Surroundings
+    from logger.profile import HorizonProfile
+    from logger.site import Site
+
+
+class Numbers(click.ParamType):  # type: ignore[type-arg]
+    """Numbers with commas between them."""
+
+    name = "numbers"
+
+    def __init__(self, *counts: int) -> None:
+        self.counts = counts
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, ...]:
+        """Split at the commas."""
+        try:
+            numbers = tuple(float(part) for part in str(value).split(","))
+        except ValueError:
+            self.fail(f"{value!r} is no list of numbers", param, ctx)
+        if len(numbers) not in self.counts:
+            wanted = " or ".join(str(n) for n in self.counts)
+            self.fail(f"{value!r} holds {len(numbers)} numbers, not {wanted}", param, ctx)
+        return numbers
+
+
+class Named(Numbers):
+    """NAME, or NAME=NUMBERS."""
+
+    name = "named"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Split at the last equals sign."""
+        name, equals, numbers = str(value).rpartition("=")
+        if not equals:
+            if 0 in self.counts:
+                return str(value), ()
+            self.fail(f"{value!r} is not NAME=NUMBERS", param, ctx)
+        if not name:
+            self.fail(f"{value!r} has no name", param, ctx)
+        return name, super().convert(numbers, param, ctx)
 
 
 @click.command()
 @click.argument("horizon", type=click.Path(path_type=Path))
 @site_options(required=True)
 @plane_options(required=True)
+@click.option("--size", "size_kwp", type=float, help="Rated power of the plane in kWp.")
 @click.option(
     "--weather",
     "weather_file",
@@ -22,11 +69,83 @@ from logger.cli.options import json_option, plane_options, site_options, write_j
 @click.option("--year", default=2026, show_default=True, help="Of the sun's positions.")
 @click.option(
     "--model",
-    type=click.Choice(["all components", "beam-only"]),
-    default="all components",
+    type=click.Choice(["all", "beam-only"]),
+    default="all",
     show_default=True,
     help="What a skyline blocks: all light, or the beam alone as some papers have it.",
 )
+@click.option(
+    "--reflectance",
+    type=Numbers(1, 12),
+    default="0.2",
+    show_default=True,
+    help="Of the ground: one number, or twelve by month (snow).",
+)
+@click.option(
+    "--window",
+    type=Numbers(2),
+    default="9,15",
+    show_default=True,
+    help="Solar hours that should be clear.",
+)
+@click.option("--timezone", help="Of clock times, such as Europe/Ljubljana.  [default: UTC]")
+@click.option(
+    "--month-weights", type=Numbers(12), help="How much each month counts, twelve numbers."
+)
+@click.option("--least-access", type=float, help="Solar access asked for, 0 to 1.")
+@click.option(
+    "--least-resource", type=float, help="Total solar resource fraction asked for, 0 to 1."
+)
+@click.option(
+    "--least-window", type=float, help="Clear share of the window in the worst month, 0 to 1."
+)
+@click.option(
+    "--heading-error", type=float, help="Standard error in degrees that turns the whole horizon."
+)
+@click.option(
+    "--level-error", type=float, help="Standard error in degrees that lifts the whole horizon."
+)
+@click.option("--draws", default=1000, show_default=True, help="Horizons drawn for low and high.")
+@click.option("--seed", default=1, show_default=True, help="Of the draws.")
+@click.option(
+    "--without",
+    "felled",
+    multiple=True,
+    type=Named(0, 1),
+    metavar="NAME[=BEHIND]",
+    help="What if this obstruction were gone; elevation in degrees of what stands behind it.",
+)
+@click.option(
+    "--cut-to",
+    "lowered",
+    multiple=True,
+    type=Named(1),
+    metavar="NAME=DEGREES",
+    help="What if it were cut to this elevation.",
+)
+@click.option(
+    "--growing",
+    multiple=True,
+    type=Named(2, 3),
+    metavar="NAME=M_A_YEAR,YEARS[,DISTANCE]",
+    help="What if it grew, in metres a year.",
+)
+@click.option(
+    "--leafy",
+    multiple=True,
+    type=Named(0, 2, 4),
+    metavar="NAME[=LEAF,BARE[,FIRST,LAST]]",
+    help="A tree that lets light through: shares in leaf and bare, first and last day in leaf.",
+)
+@click.option(
+    "--building",
+    "buildings",
+    multiple=True,
+    type=Named(4, 5),
+    metavar="NAME=AZIMUTH,DISTANCE,HEIGHT,WIDTH[,DEPTH]",
+    help="What if this stood there; metres, height above the sight point.",
+)
+@click.option("--best-plane", is_flag=True, help="Also find the best fixed plane here.")
 @json_option
 def command(
     horizon: Path,
@@ -35,9 +154,27 @@ def command(
     elevation_m: float,
     tilt_deg: float,
     azimuth_deg: float,
+    size_kwp: float | None,
     weather_file: Path | None,
     year: int,
     model: str,
+    reflectance: tuple[float, ...],
+    window: tuple[float, ...],
+    timezone: str | None,
+    month_weights: tuple[float, ...] | None,
+    least_access: float | None,
+    least_resource: float | None,
+    least_window: float | None,
+    heading_error: float | None,
+    level_error: float | None,
+    draws: int,
+    seed: int,
+    felled: Sequence[tuple[str, tuple[float, ...]]],
+    lowered: Sequence[tuple[str, tuple[float, ...]]],
+    growing: Sequence[tuple[str, tuple[float, ...]]],
+    leafy: Sequence[tuple[str, tuple[float, ...]]],
+    buildings: Sequence[tuple[str, tuple[float, ...]]],
+    best_plane: bool,
     json_file: str | None,
 ) -> None:
     """Work out solar access and loss under HORIZON, a CSV file.
@@ -45,23 +182,137 @@ def command(
     HORIZON has the columns azimuth_deg,elevation_deg and, where known, standard_error_deg,
     measured, obstruction and distance_m.
     """
-    from logger.access import AccessSettings, Plane, assess, read_weather
+    from logger.access import (
+        AccessSettings,
+        Plane,
+        Rules,
+        SiteYear,
+        SolarWindow,
+        read_weather,
+    )
     from logger.horizon_csv import read_horizon_csv
     from logger.site import Site
 
     site = Site(latitude_deg, longitude_deg, elevation_m)
-    profile = read_horizon_csv(horizon)
-    result = assess(
-        profile,
-        site,
-        [Plane("plane", tilt_deg, azimuth_deg)],
-        AccessSettings(year=year, model=model),
-        None if weather_file is None else read_weather(weather_file, site),
+    profile = _with_errors(read_horizon_csv(horizon), heading_error, level_error)
+    settings = AccessSettings(
+        year=year,
+        model="beam-only" if model == "beam-only" else "all components",
+        albedo=reflectance[0] if len(reflectance) == 1 else reflectance,
+        window=SolarWindow(*window),
+        timezone=timezone,
+        month_weights=month_weights,
+        rules=Rules(least_access, least_resource, least_window),
+        draws=draws,
+        seed=seed,
     )
-    document = result.as_dict()
+    changed = _changed(profile, site, settings, felled, lowered, growing, leafy, buildings)
+    weather = None if weather_file is None else read_weather(weather_file, site)
+    known = SiteYear(site, [Plane("plane", tilt_deg, azimuth_deg, size_kwp)], settings, weather)
+    document = known.assess(changed).as_dict()
+    if changed.changes:
+        surveyed = known.assess(profile).as_dict()["planes"]
+        document["as_surveyed"] = [
+            {"name": p["name"], "solar_access": p["solar_access"], "beam_access": p["beam_access"]}
+            for p in surveyed
+        ]
+    if best_plane:
+        best = known.best_under(changed)
+        document["best_plane"] = {
+            "tilt_deg": best.tilt_deg,
+            "azimuth_deg": best.azimuth_deg,
+            "annual_kwh_per_m2": best.irradiation_kwh_m2,
+        }
     if json_file:
         write_json(json_file, document)
     if json_file != "-":
         from logger.report.answer import answer_text
 
-        click.echo(answer_text(document))
+        click.echo("\n\n".join([answer_text(document), *_further(document)]))
+
+
+def _with_errors(
+    profile: HorizonProfile, heading_deg: float | None, level_deg: float | None
+) -> HorizonProfile:
+    """The file's errors, or those given instead."""
+    from dataclasses import replace
+
+    from logger.errors import UsageError
+
+    for value in (heading_deg, level_deg):
+        if value is not None and not 0 <= value <= 180:
+            raise UsageError(f"a standard error of {value:g} degrees is outside 0 to 180")
+    if heading_deg is not None:
+        profile = replace(profile, heading_error_deg=heading_deg)
+    if level_deg is not None:
+        profile = replace(profile, level_error_deg=level_deg)
+    return profile
+
+
+def _changed(
+    profile: HorizonProfile,
+    site: Site,
+    settings: AccessSettings,
+    felled: Sequence[tuple[str, tuple[float, ...]]],
+    lowered: Sequence[tuple[str, tuple[float, ...]]],
+    growing: Sequence[tuple[str, tuple[float, ...]]],
+    leafy: Sequence[tuple[str, tuple[float, ...]]],
+    buildings: Sequence[tuple[str, tuple[float, ...]]],
+) -> Surroundings:
+    """The horizon with every what-if applied, in the order of the help."""
+    from logger.access import Box, Crown, Surroundings, added, cut, grown, removed, seasonal
+
+    around = Surroundings.of(profile)
+    for name, numbers in felled:
+        around = removed(around, name, *numbers)
+    for name, numbers in lowered:
+        around = cut(around, name, *numbers)
+    for name, numbers in growing:
+        around = grown(around, name, *numbers)
+    for name, numbers in leafy:
+        crown = Crown()
+        if numbers:
+            crown = Crown(numbers[0], numbers[1])
+        if len(numbers) == 4:
+            crown = Crown(numbers[0], numbers[1], int(numbers[2]), int(numbers[3]))
+        around = seasonal(around, name, site, settings.year, crown)
+    for name, numbers in buildings:
+        around = added(around, Box(name, *numbers))
+    return around
+
+
+def _further(document: dict[str, Any]) -> list[str]:
+    """Lines on what was asked beyond access: rules, electricity, best plane, before and after."""
+    lines = []
+    for plane in document["planes"]:
+        energy = plane.get("energy")
+        if energy:
+            lines.append(
+                f"{energy['size_kwp']:g} kWp: {energy['annual_kwh']:.0f} kWh a year, "
+                f"{energy['specific_yield_kwh_per_kwp']:.0f} kWh/kWp, "
+                f"{plane['loss']['annual_kwh']:.0f} kWh lost to shade "
+                f"({energy['assumptions']['note']})"
+            )
+        weighted = plane.get("weighted_solar_access")
+        if weighted:
+            lines.append(f"solar access, months weighted: {_interval(weighted)}")
+        lines += [
+            f"{rule['rule']} at least {100 * rule['limit']:g} %: {rule['verdict']} "
+            f"({_interval(rule)})"
+            for rule in plane.get("rules") or ()
+        ]
+    for plane in document.get("as_surveyed") or ():
+        lines.append(f"as surveyed: solar access {_interval(plane['solar_access']['annual'])}")
+    best = document.get("best_plane")
+    if best:
+        lines.append(
+            f"best fixed plane under this horizon: tilt {best['tilt_deg']:.0f}°, "
+            f"azimuth {best['azimuth_deg']:.0f}°, {best['annual_kwh_per_m2']:.0f} kWh/m² a year"
+        )
+    return ["\n".join(lines)] if lines else []
+
+
+def _interval(share: dict[str, Any]) -> str:
+    if share["value"] is None:
+        return "–"
+    return f"{100 * share['value']:.1f} %, {100 * share['low']:.1f} to {100 * share['high']:.1f} %"

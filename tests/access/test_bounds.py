@@ -56,7 +56,7 @@ def test_larger_errors_make_wider_intervals(year, street):
 def test_the_interval_is_that_of_the_draws_assessed_one_by_one(year, street):
     """The table behind the draws against the exact minute-by-minute evaluation of each."""
     profile = uncertain(street)
-    drawn = draw_layers(Surroundings.of(profile), 25, 3, 0.0)
+    drawn = draw_layers(Surroundings.of(profile), 25, np.random.default_rng(3), 0.0)
     sums = drawn_losses(year._table(0), drawn, np.zeros((1, 12)))
     plane = year.planes[0]
     quick = access(sums[:, 1] + sums[:, 2] * plane.sky_kwh_m2, plane.monthly_kwh_m2)
@@ -133,7 +133,7 @@ def test_layers_of_one_survey_turn_together(year, street):
 
     profile = uncertain(street)
     around = seasonal(profile, "lime tree", year.site, 2026)
-    layers = draw_layers(around, 40, 1, 0.0)
+    layers = draw_layers(around, 40, np.random.default_rng(1), 0.0)
     assert len(layers) == 2
     tree_side = [(row > 10).nonzero()[0][0] for row in layers[1].elevation_deg]
     house = layers[0].elevation_deg[:, 380:]
