@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import queue
+import threading
 from typing import Any, Protocol
 
 from logger.errors import DeviceError
@@ -41,7 +43,10 @@ class Link(Protocol):
 
 
 class SerialLink:
-    """A port opened by pyserial.
+    """A port opened by pyserial, read by a thread of its own.
+
+    A serial driver holds 4 KiB, a quarter of a second of a fast board: reading must not wait for
+    whatever the program is busy with.
 
     Parameters
     ----------
@@ -75,27 +80,25 @@ class SerialLink:
             ) from error
         # The socket handler cannot tell how much waits; without a timeout it reads all there is.
         self._counts = not url.lower().startswith("socket://")
+        self._come: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+        self._loss: DeviceError | None = None
+        self._closing = False
+        self._reader = threading.Thread(target=self._read_on, name=f"read {url}", daemon=True)
+        self._reader.start()
 
     def read(self) -> bytes:
         """See `Link.read`."""
-        try:
-            first: bytes = self._port.read(1)
-        except self._gone as error:
-            raise DeviceError(f"the link was lost: {_plain(error)}", f"port {self.url}") from error
-        # A loss from here on is met by the next read: the first byte is in hand already.
-        with contextlib.suppress(*self._gone):
-            if first:
-                return first + self._waiting()
-        return first
-
-    def _waiting(self) -> bytes:
-        if self._counts:
-            return bytes(self._port.read(self._port.in_waiting))
-        self._port.timeout = 0
-        try:
-            return bytes(self._port.read(65536))
-        finally:
-            self._port.timeout = POLL_S
+        chunk = b""
+        with contextlib.suppress(queue.Empty):
+            come = self._come.get(timeout=POLL_S)
+            while come is not None:
+                chunk += come
+                come = self._come.get_nowait()
+            # The end of it: met again by every later read, once what came before is taken.
+            self._come.put(None)
+            if not chunk and self._loss is not None:
+                raise self._loss
+        return chunk
 
     def write(self, data: bytes) -> None:
         """See `Link.write`; what a board does not take within half a second is dropped."""
@@ -106,12 +109,38 @@ class SerialLink:
         except serial.SerialTimeoutException:
             return
         except self._gone as error:
-            raise DeviceError(f"the link was lost: {_plain(error)}", f"port {self.url}") from error
+            raise self._lost(error) from error
 
     def close(self) -> None:
         """See `Link.close`."""
+        self._closing = True
+        self._reader.join(timeout=2 * POLL_S)
         with contextlib.suppress(*self._gone):  # it may be gone already
             self._port.close()
+
+    def _read_on(self) -> None:
+        while not self._closing:
+            try:
+                first: bytes = self._port.read(1)
+                if first:
+                    self._come.put(first)
+                    self._come.put(self._waiting())
+            except Exception as error:  # pyserial raises several kinds when a port goes away
+                self._loss = self._lost(error)
+                break
+        self._come.put(None)
+
+    def _waiting(self) -> bytes:
+        if self._counts:
+            return bytes(self._port.read(self._port.in_waiting))
+        self._port.timeout = 0
+        try:
+            return bytes(self._port.read(65536))
+        finally:
+            self._port.timeout = POLL_S
+
+    def _lost(self, error: Exception) -> DeviceError:
+        return DeviceError(f"the link was lost: {_plain(error)}", f"port {self.url}")
 
 
 def open_link(url: str, baud_rate: int = BAUD_RATE) -> SerialLink:

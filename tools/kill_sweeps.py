@@ -1,0 +1,153 @@
+#!/usr/bin/env python
+"""Kill the recorder at random moments of a 100 Hz sweep and look at what is on the disk.
+
+    python tools/kill_sweeps.py                      200 kills of the capture loop
+    python tools/kill_sweeps.py --command --kills 40   of the `sweep` command itself
+
+This process is the board, on a TCP port; it notes when it sent what. SIGKILL leaves the recorder
+no chance to clean up. Lost are sentences sent more than a second before the kill that the
+recording does not hold. Every recording is then read, decoded and oriented; every fifth is taken
+through `horizon-logger replay`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import itertools
+import random
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+from logger.orientation import Corrections, declination_given, orient
+from logger.simulation import BoardSettings, simulate_sweep
+from logger.simulation.scene import scene_named
+from logger.survey import load_sweep
+
+RATE_HZ = 100
+REPLAYED_EVERY = 5
+CAPTURE = """
+import sys
+from pathlib import Path
+from logger.acquisition import Capture, RecordingWriter, SystemClock, open_link
+path, url = sys.argv[1:]
+header = {"started": "2026-05-14T08:12:31.250Z", "point": "killed"}
+writer = RecordingWriter(Path(path), header)
+capture = Capture(open_link(url), lambda: open_link(url), writer, SystemClock(), say=print)
+while True:
+    capture.step()
+"""
+PROGRAM = "from logger.cli import main; main()"
+
+
+def board_of(seed: int) -> list[tuple[float, bytes]]:
+    """A sweep's sentences at 100 Hz, all streams."""
+    link = BoardSettings(link_baud=None)
+    sweep = simulate_sweep(scene_named("street", seed), seed=seed, rate_hz=RATE_HZ, settings=link)
+    return list(sweep.chunks)
+
+
+def replayed(path: Path) -> None:
+    """Take one through the command line; a sweep of a second may hold too little for a result."""
+    place = ["--latitude", "46.05", "--longitude", "14.51", "--elevation", "310"]
+    command = [sys.executable, "-c", PROGRAM, "replay", str(path), *place, "--json", "-"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode not in (0, 3, 4) or "Traceback" in done.stderr:
+        raise SystemExit(f"{path}: {done.stderr}")
+    if "not sealed" not in done.stderr:
+        raise SystemExit(f"{path}: replayed in silence: {done.stderr}")
+
+
+def one_kill(
+    number: int, after_s: float, chunks: list[tuple[float, bytes]], folder: Path, command: bool
+) -> tuple[int, int, float]:
+    """Sentences due, of these lost, and the age of the newest one kept when the kill came. [s]."""
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        url = f"socket://127.0.0.1:{listener.getsockname()[1]}"
+        path = folder / f"{number}.sweep"
+        if command:
+            job = folder / f"job{number}"
+            place = ["--latitude", "46.05", "--longitude", "14.51"]
+            subprocess.run([sys.executable, "-c", PROGRAM, "new", str(job), *place], check=True,
+                           capture_output=True)  # fmt: skip
+            arguments = [PROGRAM, "sweep", str(job), "spot", "--port", url]
+        else:
+            arguments = [CAPTURE, str(path), url]
+        recorder = subprocess.Popen(
+            [sys.executable, "-c", *arguments],
+            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        host, _ = listener.accept()
+        sent: list[tuple[float, bytes]] = []
+        began = time.monotonic()
+        with contextlib.suppress(OSError):
+            for t, text in itertools.cycle(chunks):
+                wait = began + t - time.monotonic()
+                if t > after_s:
+                    break
+                if wait > 0:
+                    time.sleep(wait)
+                host.sendall(text)
+                now = time.monotonic()
+                sent += [(now, line) for line in text.split(b"\r\n")[:-1]]
+        recorder.kill()
+        killed = time.monotonic()
+        recorder.wait()
+        host.close()
+    if command:
+        (path,) = (folder / f"job{number}" / "sweeps" / "spot").glob("*.sweep")
+    read = load_sweep(path)
+    if read.recording.sealed or "not sealed" not in " ".join(read.recording.problems):
+        raise SystemExit(f"{path}: does not say that it was interrupted")
+    kept = {raw for _, raw in read.recording.sentences}
+    due = [line for when, line in sent if when < killed - 1.0]
+    lost = sum(line not in kept for line in due)
+    newest = max((when for when, line in sent if line in kept), default=began)
+    samples = read.stream.samples
+    oriented = orient(samples, Corrections(declination_given(4.5)))
+    if len(oriented.sight) != len(samples):
+        raise SystemExit(f"{path}: samples lost on the way")
+    if number % REPLAYED_EVERY == 0:
+        replayed(path)
+    return len(due), lost, killed - newest
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--kills", type=int, default=200)
+    parser.add_argument("--command", action="store_true", help="Kill `horizon-logger sweep`.")
+    parser.add_argument("--together", type=int, default=2, help="Recorders at a time.")
+    parser.add_argument("--seed", type=int, default=1)
+    wanted = parser.parse_args()
+    rng = random.Random(wanted.seed)
+    chunks = board_of(1)
+    moments = [rng.uniform(0.2, 6.0) for _ in range(wanted.kills)]
+    seen: Counter[str] = Counter()
+    oldest = 0.0
+    with tempfile.TemporaryDirectory() as tmp, ThreadPoolExecutor(wanted.together) as pool:
+        jobs = [
+            pool.submit(one_kill, number, moment, chunks, Path(tmp), wanted.command)
+            for number, moment in enumerate(moments)
+        ]
+        for number, job in enumerate(jobs, start=1):
+            due, lost, age_s = job.result()
+            seen.update(due=due, lost=lost, with_loss=lost > 0)
+            oldest = max(oldest, age_s)
+            if number % 20 == 0:
+                print(f"{number} kills, {seen['lost']} of {seen['due']} lost", flush=True)
+    print(
+        f"{wanted.kills} kills: {seen['due']} sentences sent more than 1 s before, {seen['lost']} "
+        f"lost in {seen['with_loss']} recordings; the newest sentence kept was at most "
+        f"{oldest:.2f} s old at the kill; every recording opens and says that it was interrupted"
+    )
+    return 1 if seen["lost"] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
