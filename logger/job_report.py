@@ -190,7 +190,8 @@ def surveyed_point(
         tilts=year.map_under(profile),
         photos=photos_of(job, name),
     )
-    report = replace(report, pictures=draw_point(report, paths_of(job, year)), sights=())
+    paths = paths_of(job, year.settings.year)
+    report = replace(report, pictures=draw_point(report, paths), sights=())
     started = [sweep.recording.started for sweep in result.sweeps]
     return Surveyed(
         document,
@@ -201,10 +202,17 @@ def surveyed_point(
     )
 
 
-def paths_of(job: Job, year: SiteYear) -> SunPaths:
-    """The sun's paths at a job's site, with hours of the clock where it names a time zone."""
-    offset_h = standard_offset_h(job.timezone, year.settings.year) if job.timezone else None
-    return sun_paths(job.site, year.settings.year, offset_h)
+def paths_of(job: Job, year: int) -> SunPaths:
+    """The sun's paths at a job's site, with hours of the clock where it names a time zone.
+
+    Parameters
+    ----------
+    job : Job
+    year : int
+        [years]
+    """
+    offset_h = standard_offset_h(job.timezone, year) if job.timezone else None
+    return sun_paths(job.site, year, offset_h)
 
 
 def what_ifs(point: PointReport, year: SiteYear) -> tuple[WhatIf, ...]:
@@ -250,7 +258,6 @@ def photos_of(job: Job, point: str) -> tuple[Path, ...]:
 def job_report(
     job: Job,
     points: Sequence[Surveyed],
-    year: SiteYear,
     made: dt.date,
     failed: Mapping[str, str] | None = None,
 ) -> ReportInput:
@@ -260,7 +267,6 @@ def job_report(
     ----------
     job : Job
     points : sequence of Surveyed
-    year : SiteYear
     made : datetime.date
         Of the report.
     failed : mapping of str to str
@@ -270,7 +276,6 @@ def job_report(
     return ReportInput(
         title=job.name,
         site=job.site,
-        paths=paths_of(job, year),
         points=tuple(p.report for p in points),
         made=made,
         surveyed=min(started).date() if started else None,

@@ -53,21 +53,21 @@ def command(
     Beside the document go the folders pictures (SVG and PNG), tables (CSV) and horizons, and
     results.csv and points.geojson. Each point's result is stored in the job.
     """
-    from logger.job import result_path
+    from logger.job import read_job, result_path
     from logger.job import write_json as store
-    from logger.job_report import Task, job_report, prepared, surveyed_points
+    from logger.job_report import Task, job_report, surveyed_points
     from logger.report.folder import write_report
 
     task = Task(job_folder, year, weather_file)
     points, failed = surveyed_points(task, progress=lambda name: say(f"worked out {name}"))
     for name, why in failed.items():
         say(f"left out - {name}: {why}")
-    job, light = prepared(task)
+    job = read_job(job_folder)
     documents = [point.document for point in points]
     for point in points:
         store(result_path(job, point.report.name), point.document)
     made = day.date() if day else dt.datetime.now().astimezone().date()
-    report = job_report(job, points, light, made, failed)
+    report = job_report(job, points, made, failed)
     path = output or job_folder / "report" / "report.pdf"
     beside = None if document_only else path.parent
     written = write_report(report, path, paper=paper, beside=beside)

@@ -364,7 +364,11 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
 
 def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> dict[str, Any]:
     """One point's pages."""
-    drawn = point.pictures or draw_point(point, report.paths)
+    drawn = point.pictures
+    if not drawn:
+        if report.paths is None:
+            raise ValueError(f"{point.name} has no pictures, and no sun paths to draw them with")
+        drawn = draw_point(point, report.paths)
     placed = [pictures.add(picture) for picture in drawn]
     first = 2 if point.shade is not None else 1
     months = [monthly.monthly_table(plane) for plane in point.planes]

@@ -156,7 +156,6 @@ class ReportInput:
     title : str
         The job's name.
     site : Site
-    paths : SunPaths
     points : tuple of PointReport
         At least one.
     surveyed : datetime.date or None
@@ -172,11 +171,12 @@ class ReportInput:
         Points without an answer, and why.
     program : str
         Name and version of the program.
+    paths : SunPaths or None
+        For points whose pictures were not drawn yet.
     """
 
     title: str
     site: Site
-    paths: SunPaths
     points: tuple[PointReport, ...]
     made: dt.date
     surveyed: dt.date | None = None
@@ -186,6 +186,7 @@ class ReportInput:
     assumptions: tuple[tuple[str, str], ...] = ()
     missing: Mapping[str, str] = field(default_factory=dict)
     program: str = "horizon-logger"
+    paths: SunPaths | None = None
 
 
 def point_report(
