@@ -23,6 +23,7 @@ from logger.horizon import (
     Edit,
     HorizonResult,
     HorizonSettings,
+    LeaveOut,
     Pass,
     TakeIn,
     edited_passes,
@@ -223,6 +224,10 @@ def survey_point(
     settings, setup = settings or SurveySettings(), setup or PointSetup()
     taken_in = {e.recording for e in setup.edits if isinstance(e, TakeIn)}
     sweeps = [*sweeps, *(s for name, s in setup.elsewhere.items() if name in taken_in)]
+    left_out = {e.recording for e in setup.edits if isinstance(e, LeaveOut)}
+    if unknown := left_out - {s.recording.path.name for s in sweeps}:
+        raise InputError(f"a change leaves out {sorted(unknown)[0]!r}, which is not there", name)
+    sweeps = [s for s in sweeps if s.recording.path.name not in left_out]
     if not sweeps:
         raise InputError("there is no recording of this point", name)
     passes, orientations, all_corrections = [], [], []
@@ -250,7 +255,7 @@ def survey_point(
             _add_up(reasons, one.sight.rejected())
         why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
         raise InputError(f"not one sample can be used: {why}", name)
-    remaining = [e for e in setup.edits if not isinstance(e, TakeIn)]
+    remaining = [e for e in setup.edits if not isinstance(e, (LeaveOut, TakeIn))]
     horizon = horizon_from(
         edited_passes(passes, remaining),
         replace(settings.horizon, latitude_deg=year.site.latitude_deg),
@@ -258,7 +263,7 @@ def survey_point(
         setup.distances_m,
         setup.module_height_m,
     )
-    horizon = replace(horizon, profile=edited_profile(horizon.profile, remaining, setup.horizons))
+    horizon = replace(horizon, profile=edited_profile(horizon.profile, setup.edits, setup.horizons))
     return PointResult(
         name=name,
         site=year.site,

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from logger.access import AccessSettings, Plane, SiteYear, Weather
 from logger.acquisition import load_stream
-from logger.horizon import ImportHorizon, TakeIn, edit_from_dict
+from logger.horizon import DropSpan, ImportHorizon, LeaveOut, TakeIn, edit_from_dict
 from logger.horizon_csv import read_horizon_csv
 from logger.job import JOB_FILE, Job, point_recordings, recording_elsewhere
 from logger.pipeline import (
@@ -102,17 +102,20 @@ def point_result(
         tuple(sweeps) or [load_sweep(path) for path in point_recordings(job, point)],
         year,
         settings,
-        setup=point_setup(job, point),
+        setup=point_setup(job, point, {s.recording.path.name for s in sweeps}),
     )
 
 
-def point_setup(job: Job, point: str) -> PointSetup:
+def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup:
     """What the job itself says of a point: names, distances, heights, edits.
 
     Parameters
     ----------
     job : Job
     point : str
+    alone : collection of str
+        Names of recordings that are taken instead of the point's own: edits that leave out or
+        take in recordings, or concern another one, then do not count.
     """
     here = [o for o in job.obstructions if o.point in ("", point)]
     known = job.point(point)
@@ -121,6 +124,13 @@ def point_setup(job: Job, point: str) -> PointSetup:
         for entry in job.edits
         if entry.point == point
     ]
+    if alone:
+        edits = [
+            edit
+            for edit in edits
+            if not isinstance(edit, (LeaveOut, TakeIn))
+            and not (isinstance(edit, DropSpan) and edit.recording not in alone)
+        ]
     return PointSetup(
         obstructions=tuple(
             Obstruction(o.name, o.from_azimuth_deg, o.to_azimuth_deg, o.kind, o.distance_m)

@@ -17,6 +17,8 @@ COMMANDS: dict[str, str] = {
     "ports": "Serial ports, and which of them answer.",
     "new": "Make a job folder for a site.",
     "sweep": "Record a sweep along the skyline.",
+    "points": "Points of a job side by side: which is best, and by how much.",
+    "edit": "Change a point in the office: drop, override, take in; recordings stay.",
     "replay": "Work a recording out again, with any setting changed.",
     "report": "The client's document of a job, with its pictures and tables.",
     "assess": "Solar access and loss of a horizon from a CSV file.",

@@ -12,7 +12,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from logger.angles import in_sector, wrap360
+from logger.angles import in_sector, interpolate_azimuthal, wrap360
 from logger.columns import floats
 from logger.errors import InputError
 from logger.horizon.obstructions import combined
@@ -310,10 +310,9 @@ def patched(
 
     def read(one: HorizonProfile, azimuth: float, side: float) -> tuple[float, float]:
         beside = azimuth + side * 1e-7
-        error = replace(one, elevation_deg=np.nan_to_num(errors(one)), measured=None)
         return (
             float(one.elevation_at(beside, unmeasured_deg=np.nan)),
-            float(error.elevation_at(beside)),
+            float(interpolate_azimuthal(beside, one.azimuth_deg, np.nan_to_num(errors(one)))),
         )
 
     def strictly(one: HorizonProfile, inside: bool) -> Any:

@@ -1,0 +1,154 @@
+"""``horizon-logger edit``: changes made in the office, each with who, when and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+FROM_AZIMUTH = click.option(
+    "--from", "from_azimuth_deg", type=float, required=True, help="Azimuth, degrees."
+)
+TO_AZIMUTH = click.option(
+    "--to", "to_azimuth_deg", type=float, required=True, help="Azimuth, clockwise from --from."
+)
+
+
+def _reasoned(function: F) -> F:
+    """JOB, POINT, --why and --who."""
+    for decorate in (
+        click.option("--who", default="", help="[default: the job's surveyor]"),
+        click.option("--why", required=True, help="One sentence; it is shown in the report."),
+        click.argument("point"),
+        click.argument("job", type=click.Path(path_type=Path)),
+    ):
+        function = decorate(function)
+    return function
+
+
+@click.group(subcommand_metavar="CHANGE JOB POINT [OPTIONS]")
+def command() -> None:
+    """Change a point of a job without touching its recordings.
+
+    Each change is an entry in job.toml that says who made it, when and why, and stands in the
+    report. It counts from the next replay on; entries are never taken away again by the program.
+    """
+
+
+@command.command("drop-span")
+@_reasoned
+@click.option("--recording", required=True, help="File name of the sweep.")
+@click.option("--from", "from_s", type=float, required=True, help="Seconds from its start.")
+@click.option("--to", "to_s", type=float, required=True, help="Seconds from its start.")
+def drop_span(job: Path, point: str, why: str, who: str, **what: Any) -> None:
+    """Leave a time span of a recording out."""
+    if not 0 <= what["from_s"] < what["to_s"]:
+        raise click.UsageError("--from must be at least 0 and less than --to")
+    _enter(job, point, who, why, "drop span", what)
+
+
+@command.command("leave-out")
+@_reasoned
+@click.option("--recording", required=True, help="File name of the sweep.")
+def leave_out(job: Path, point: str, why: str, who: str, **what: Any) -> None:
+    """Leave a whole recording out."""
+    _enter(job, point, who, why, "leave out", what)
+
+
+@command.command("take-in")
+@_reasoned
+@click.option("--recording", required=True, help="File name of a sweep of another point.")
+def take_in(job: Path, point: str, why: str, who: str, **what: Any) -> None:
+    """Merge a recording that was made under another point's name."""
+    _enter(job, point, who, why, "take in", what)
+
+
+@command.command("override-sector")
+@_reasoned
+@FROM_AZIMUTH
+@TO_AZIMUTH
+@click.option("--elevation", type=float, required=True, help="At --from, degrees.")
+@click.option("--to-elevation", type=float, help="At --to.  [default: as at --from]")
+@click.option(
+    "--error", "standard_error_deg", default=1.0, show_default=True, help="1 sigma, degrees."
+)
+def override_sector(
+    job: Path,
+    point: str,
+    why: str,
+    who: str,
+    elevation: float,
+    to_elevation: float | None,
+    **what: Any,
+) -> None:
+    """Set the skyline of a sector, straight from one end to the other."""
+    what["from_elevation_deg"] = elevation
+    what["to_elevation_deg"] = elevation if to_elevation is None else to_elevation
+    _enter(job, point, who, why, "override sector", what)
+
+
+@command.command("import-horizon")
+@_reasoned
+@click.option("--horizon", "source", required=True, help="CSV file inside the job folder.")
+@click.option("--from", "from_azimuth_deg", default=0.0, show_default=True, help="Azimuth.")
+@click.option("--to", "to_azimuth_deg", default=360.0, show_default=True, help="Azimuth.")
+@click.option("--only-unmeasured", is_flag=True, help="Leave alone what was measured.")
+def import_horizon(job: Path, point: str, why: str, who: str, **what: Any) -> None:
+    """Take a sector, or all, from a horizon CSV."""
+    from logger.horizon_csv import read_horizon_csv
+
+    read_horizon_csv(job / what["source"])
+    _enter(job, point, who, why, "import horizon", what)
+
+
+@command.command("list")
+@click.argument("job", type=click.Path(path_type=Path))
+def list_changes(job: Path) -> None:
+    """Print the changes made so far."""
+    from logger.horizon import edit_from_dict
+    from logger.job import read_job
+
+    for entry in read_job(job).edits:
+        click.echo(f"{entry.point}: {edit_from_dict(entry.change())}")
+
+
+def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str, Any]) -> None:
+    import datetime as dt
+
+    from logger.errors import UsageError
+    from logger.horizon import edit_from_dict
+    from logger.job import (
+        EditEntry,
+        add_edit,
+        folder_name,
+        moment_text,
+        point_names,
+        point_recordings,
+        read_job,
+        recording_elsewhere,
+    )
+
+    survey = read_job(job)
+    name = folder_name(point)
+    if name not in point_names(survey):
+        raise UsageError(
+            f"the job has no point {name!r}", hint=f"it has {', '.join(point_names(survey))}"
+        )
+    if kind == "take in":
+        recording_elsewhere(survey, what["recording"])
+    elif "recording" in what and what["recording"] not in {
+        path.name for path in point_recordings(survey, name)
+    }:
+        raise UsageError(f"the point {name!r} has no recording {what['recording']!r}")
+    who = who or survey.people.get("surveyor", "")
+    if not who.strip() or not why.strip():
+        raise UsageError("a change needs a name and a reason", hint="give --who and --why")
+    now = moment_text(dt.datetime.now(dt.UTC))
+    entry = EditEntry(kind, name, who, now, why, what)
+    change = edit_from_dict(entry.change())
+    add_edit(job, entry)
+    click.echo(f"{name}: {change}")
