@@ -5,8 +5,6 @@ over the emulated board's pseudo-terminal.
 """
 
 import json
-import sys
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import emulated_board
@@ -19,12 +17,10 @@ from logger.simulation import (
     Operator,
     Sensor,
     scene_named,
-    simulate_level,
     simulate_sweep,
-    simulate_tumble,
 )
 
-START_MS = 500.0
+START_MS = 0.0
 """The board's time at which the operator's motion begins."""
 
 SEED = 11
@@ -66,7 +62,7 @@ def python_recording(path, simulated):
 
 def emulated_recording(path, simulated, board):
     motion, keys = exposure(simulated)
-    seconds = START_MS / 1000 + simulated.duration_s + 0.3
+    seconds = START_MS / 1000 + simulated.duration_s + 0.05
     sent = emulated_board.run(board, seconds, motion, keys).sent
     return record(path, simulated.header, by_the_boards_clock(sent))
 
