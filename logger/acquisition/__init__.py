@@ -4,7 +4,8 @@ from logger.acquisition.capture import Capture, CaptureSettings
 from logger.acquisition.clock import Clock, SystemClock
 from logger.acquisition.link import Link, open_link
 from logger.acquisition.plain_log import read_plain_log
-from logger.acquisition.reader import Recording, read_recording, was_cut_short
+from logger.acquisition.reader import Recording, read_recording
+from logger.acquisition.resume import continued, was_cut_short
 from logger.acquisition.source import load_stream
 from logger.acquisition.stream import StreamBuilder
 from logger.acquisition.writer import RecordingWriter
@@ -18,6 +19,7 @@ __all__ = [
     "RecordingWriter",
     "StreamBuilder",
     "SystemClock",
+    "continued",
     "load_stream",
     "open_link",
     "read_plain_log",

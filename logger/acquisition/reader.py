@@ -246,7 +246,7 @@ class _Parser:
                     backward += t < latest
                     latest = t
             elif kind == b"h ":
-                entry = _json_object(rest)
+                entry = json_object(rest)
                 if entry is None or self.header or number != 2:
                     bad.append(number)
                 else:
@@ -266,7 +266,7 @@ class _Parser:
             self.sentences.append((t, payload))
             return True
         if kind == b"n ":
-            note = _json_object(payload)
+            note = json_object(payload)
             if note is not None:
                 self.notes.append((t, note))
                 self._look_at(note)
@@ -287,7 +287,7 @@ class _Parser:
             )
 
     def _check_seal(self, before: memoryview, records: int, rest: bytes) -> None:
-        entry = _json_object(rest)
+        entry = json_object(rest)
         if entry is None:
             self.seal, self.seal_fault = {}, "it cannot be read"
             return
@@ -298,7 +298,13 @@ class _Parser:
             self.seal_fault = "the SHA-256 of the records is another"
 
 
-def _json_object(text: bytes) -> dict[str, Any] | None:
+def json_object(text: bytes) -> dict[str, Any] | None:
+    """What a record's JSON says; None where it is no sound object.
+
+    Parameters
+    ----------
+    text : bytes
+    """
     try:
         value = json.loads(text.decode("utf-8"), parse_constant=_refuse)
         if b"\\u" in text:  # half a surrogate pair, which could never be printed or stored
@@ -310,33 +316,3 @@ def _json_object(text: bytes) -> dict[str, Any] | None:
 
 def _refuse(constant: str) -> None:
     raise ValueError(constant)
-
-
-_TAIL = 64 * 2**10
-
-
-def was_cut_short(path: Path) -> bool:
-    """Whether a recording ended before its operator ended it: no seal, or a link that stayed lost.
-
-    A sweep of the same point that follows continues it, and says so in its header.
-
-    Parameters
-    ----------
-    path : Path
-
-    Raises
-    ------
-    InputError
-        The file cannot be read.
-    """
-    try:
-        with open(path, "rb") as file:
-            file.seek(max(file.seek(0, 2) - _TAIL, 0))
-            lines = file.read().split(b"\n")
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from error
-    if lines[-1] or len(lines) < 2 or not lines[-2].startswith(b"e "):
-        return True
-    notes = (_json_object(line.split(b" ", 2)[-1]) for line in lines if line.startswith(b"n "))
-    links = [note["link"] for note in notes if note and "link" in note]
-    return bool(links) and links[-1] == "lost"

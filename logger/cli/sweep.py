@@ -152,9 +152,9 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     import datetime as dt
 
     from logger.access import AccessSettings
-    from logger.acquisition import RecordingWriter
+    from logger.acquisition import RecordingWriter, continued
     from logger.horizon import HorizonSettings
-    from logger.job import EditEntry, add_edit, moment_text, sweep_path
+    from logger.job import EditEntry, add_edit, moment_text, point_recordings, sweep_path
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings, header_of
     from logger.orientation import Corrections, declination_at
@@ -175,8 +175,9 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
             "sight_height_m": known.sight_height_m,
             "module_height_m": known.module_height_m,
         }
+        more = heights | {"continues": continued(point_recordings(survey, point))}
         return RecordingWriter(
-            sweep_path(survey, point, started), header_of(point, started, site, header | heights)
+            sweep_path(survey, point, started), header_of(point, started, site, header | more)
         )
 
     def corrections_of(identity: Identity | None) -> Corrections:

@@ -8,7 +8,7 @@ import threading
 import pytest
 
 from firmware_protocol import Decoder
-from logger.acquisition import RecordingWriter, read_recording, was_cut_short
+from logger.acquisition import RecordingWriter, continued, read_recording, was_cut_short
 from logger.errors import InputError
 
 
@@ -173,20 +173,48 @@ def test_a_disk_full_from_the_start_is_told_at_once(tmp_path, monkeypatch):
         RecordingWriter(tmp_path / "a.sweep", {})
 
 
-def test_a_recording_without_a_seal_or_with_a_lost_link_was_cut_short(tmp_path):
-    def made(name, *links, seal=True):
-        writer = RecordingWriter(tmp_path / name, {})
+@pytest.fixture
+def made(tmp_path):
+    """Makes a recording of long ago."""
+
+    def make(name, *links, header=None, seal=True):
+        writer = RecordingWriter(tmp_path / name, header or {"point": "a"})
         for link in links:
             writer.note(1.0, link=link)
         writer.note(1.5, label="oak")
         writer.close(seal=seal)
-        return was_cut_short(writer.path)
+        os.utime(writer.path, (1e9, 1e9))
+        return writer.path
 
-    assert not made("whole.sweep")
-    assert not made("back.sweep", "lost", "back")
-    assert made("lost.sweep", "lost", "back", "lost")
-    assert made("unsealed.sweep", seal=False)
-    (tmp_path / "torn.sweep").write_bytes((tmp_path / "whole.sweep").read_bytes()[:-1])
-    assert was_cut_short(tmp_path / "torn.sweep")
+    return make
+
+
+def test_a_recording_without_a_seal_or_with_a_lost_link_was_cut_short(made, tmp_path):
+    assert not was_cut_short(made("whole.sweep"))
+    assert not was_cut_short(made("back.sweep", "lost", "back"))
+    assert was_cut_short(made("lost.sweep", "lost", "back", "lost"))
+    unsealed = made("unsealed.sweep", seal=False)
+    assert was_cut_short(unsealed)
+    os.utime(unsealed)  # another program is at it this very moment
+    assert not was_cut_short(unsealed)
+    torn = made("torn.sweep")
+    torn.write_bytes(torn.read_bytes()[:-1])
+    os.utime(torn, (1e9, 1e9))
+    assert was_cut_short(torn)
     with pytest.raises(InputError):
         was_cut_short(tmp_path / "none.sweep")
+
+
+def test_a_resumed_recording_names_the_first(made, tmp_path):
+    assert continued([]) is None
+    assert continued([made("1.sweep")]) is None
+    first = made("2.sweep", seal=False)
+    assert continued([first]) == "2.sweep"
+    second = made("3.sweep", header={"continues": "2.sweep"}, seal=False)
+    assert continued([first, second]) == "2.sweep"
+    assert continued([first, second, made("4.sweep", header={"continues": "2.sweep"})]) is None
+    odd = tmp_path / "5.sweep"
+    odd.write_bytes(b"\0\0")
+    os.utime(odd, (1e9, 1e9))
+    assert continued([odd]) == "5.sweep"
+    assert continued([tmp_path / "none.sweep"]) is None
