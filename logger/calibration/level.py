@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from logger.angles import angle_between
+from logger.angles import angle_between, wrap360
 from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import Stretch, held_still
 from logger.columns import Floats, floats
@@ -152,6 +152,7 @@ def fit_level(
             pitch_offset_deg=offset,
             pitch_offset_error_deg=float(np.hypot(own, correction.index_error_deg)),
         )
+    azimuth, elevation, mark_error = _mark(pairs, correction, corrections)
     temperature = samples.temperature_c[np.isfinite(samples.temperature_c)]
     figures: dict[str, Any] = {
         "pairs": len(pairs),
@@ -162,6 +163,9 @@ def fit_level(
         "collimation_error_deg": round(correction.collimation_error_deg, 4),
         "pitch_offset_deg": round(correction.pitch_offset_deg, 4) if edges else None,
         "pitch_offset_error_deg": round(correction.pitch_offset_error_deg, 4) if edges else None,
+        "mark_azimuth_deg": round(azimuth, 3),
+        "mark_azimuth_error_deg": round(mark_error, 3),
+        "mark_elevation_deg": round(elevation, 3),
         "hold_s": round(min(f.stretch.to_s - f.stretch.from_s for p in pairs for f in p), 2),
         "with_gyro": fused,
         "temperature_c": float(np.median(temperature)) if len(temperature) else None,
@@ -266,6 +270,23 @@ def _reversals(
             error = float(np.hypot(a.level_error_deg, b.level_error_deg))
             found.append((float(elevation.mean()), error))
     return found
+
+
+def _mark(
+    pairs: Sequence[tuple[Face, Face]], correction: LevelCorrection, corrections: Corrections
+) -> tuple[float, float, float]:
+    """True azimuth and elevation of the mark, and the azimuth's standard error. [deg]"""
+    sight = correction.sight_in_body()
+    both = floats([face.attitude @ sight for pair in pairs for face in pair]).mean(axis=0)
+    azimuth, elevation = direction_of(both)
+    if corrections.bearing is not None:
+        turn, error = corrections.bearing.heading_deg, corrections.bearing.standard_error_deg
+    else:
+        turn = corrections.declination.value_deg
+        error = corrections.declination.standard_error_deg
+    compass = corrections.compass.heading_error_deg if corrections.compass else 1.0
+    lifted = elevation - correction.pitch_offset_deg
+    return float(wrap360(azimuth + turn)), float(lifted), float(np.hypot(error, compass))
 
 
 def _gates(correction: LevelCorrection, settings: CalibrationSettings) -> tuple[Gate, ...]:

@@ -1,0 +1,49 @@
+"""Calibration: fits the corrections that orientation applies, and says how good they are."""
+
+from logger.calibration.bearing import (
+    NEVER_LOOK,
+    BearingCalibration,
+    fit_bearing_to_sun,
+    fit_bearing_to_target,
+)
+from logger.calibration.compass import CompassCalibration, fit_compass
+from logger.calibration.coverage import TumbleCoverage
+from logger.calibration.far_mark import FarMark, check_far_mark
+from logger.calibration.level import LevelCalibration, fit_level
+from logger.calibration.plane import PlaneFix, fit_plane
+from logger.calibration.settings import CalibrationSettings
+from logger.calibration.store import (
+    CalibrationAbout,
+    Chosen,
+    StoredCalibration,
+    SweepAbout,
+    choose_calibrations,
+    stored_from_dict,
+)
+from logger.calibration.swing import SwingCalibration, deviation_curve, fit_swing
+
+__all__ = [
+    "NEVER_LOOK",
+    "BearingCalibration",
+    "CalibrationAbout",
+    "CalibrationSettings",
+    "Chosen",
+    "CompassCalibration",
+    "FarMark",
+    "LevelCalibration",
+    "PlaneFix",
+    "StoredCalibration",
+    "SweepAbout",
+    "SwingCalibration",
+    "TumbleCoverage",
+    "check_far_mark",
+    "choose_calibrations",
+    "deviation_curve",
+    "fit_bearing_to_sun",
+    "fit_bearing_to_target",
+    "fit_compass",
+    "fit_level",
+    "fit_plane",
+    "fit_swing",
+    "stored_from_dict",
+]

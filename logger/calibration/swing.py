@@ -1,0 +1,190 @@
+"""Swing: the deviation curve of a board that sends only attitude.
+
+The compass heading is compared with marks of known bearing all the way round (landmarks, or the
+shadow), and the deviation is written by the five coefficients of compass adjustment: constant A,
+semicircular B and C, quadrantal D and E.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from logger.angles import angle_between, mean_azimuth, wrap360
+from logger.calibration.stillness import Stretch, held_still
+from logger.columns import Floats, floats
+from logger.errors import InputError
+from logger.orientation import (
+    Corrections,
+    Declination,
+    DeviationCurve,
+    OrientationSettings,
+    orient,
+)
+from logger.quality import Gate
+from logger.samples import Note, Samples
+
+LEAST_HEADINGS = 8
+WIDEST_GAP_DEG = 60.0
+NOTE_WITHIN_S = 3.0
+LEAST_HOLD_S = 1.0
+BEARING_KEY = "bearing_deg"
+"""Key of a note that carries the true bearing of the mark just sighted. [deg]"""
+LARGEST_RESIDUAL_DEG = 2.0
+
+
+@dataclass(frozen=True)
+class SwingCalibration:
+    """A deviation curve with its proof.
+
+    Parameters
+    ----------
+    correction : DeviationCurve
+    figures : dict
+    gates : tuple of Gate
+    """
+
+    correction: DeviationCurve
+    figures: dict[str, Any]
+    gates: tuple[Gate, ...]
+
+
+def deviation_curve(
+    compass_heading_deg: ArrayLike, deviation_deg: ArrayLike
+) -> tuple[DeviationCurve, Floats]:
+    """Least-squares coefficients A to E, or A alone where the headings do not carry more.
+
+    Parameters
+    ----------
+    compass_heading_deg : array_like, shape (K,)
+        [deg]
+    deviation_deg : array_like, shape (K,)
+        Magnetic bearing less compass heading, east positive. [deg]
+
+    Returns
+    -------
+    curve : DeviationCurve
+    residual : array, shape (K,)
+        [deg]
+    """
+    heading, deviation = floats(compass_heading_deg), floats(deviation_deg)
+    h = np.radians(heading)
+    full = np.column_stack([np.ones_like(h), np.sin(h), np.cos(h), np.sin(2 * h), np.cos(2 * h)])
+    whole = len(h) >= LEAST_HEADINGS and widest_gap_deg(heading) <= WIDEST_GAP_DEG
+    design = full if whole else full[:, :1]
+    found = np.linalg.lstsq(design, deviation, rcond=None)[0]
+    residual = deviation - design @ found
+    spare = len(h) - design.shape[1]
+    scatter = float(np.sqrt(residual @ residual / spare)) if spare > 0 else LARGEST_RESIDUAL_DEG
+    # The mean variance of a fitted value over the circle is that of the coefficients summed,
+    # sines and cosines counting half.
+    spread = np.linalg.inv(design.T @ design).diagonal() * np.r_[1.0, [0.5] * 4][: design.shape[1]]
+    error = scatter * float(np.sqrt(spread.sum()))
+    if not whole:
+        # A constant says nothing of how the deviation changes round the circle.
+        error = float(np.hypot(error, LARGEST_RESIDUAL_DEG))
+    coefficients = np.zeros(5)
+    coefficients[: len(found)] = found
+    a, b, c, d, e = map(float, coefficients)
+    return DeviationCurve(a, b, c, d, e, error), floats(residual)
+
+
+def widest_gap_deg(heading_deg: ArrayLike) -> float:
+    """Widest gap between neighbouring headings round the circle; 360 for one. [deg].
+
+    Parameters
+    ----------
+    heading_deg : array_like, shape (K,)
+        [deg]
+    """
+    ordered = np.sort(floats(wrap360(floats(heading_deg))))
+    if not len(ordered):
+        return 360.0
+    return float(np.diff(np.r_[ordered, ordered[0] + 360.0]).max())
+
+
+def fit_swing(
+    samples: Samples,
+    notes: Sequence[Note],
+    declination: Declination,
+    orientation: OrientationSettings | None = None,
+) -> SwingCalibration:
+    """Fit the deviation curve from holds on marks of known bearing.
+
+    Parameters
+    ----------
+    samples : Samples
+    notes : sequence of Note
+        Each mark's true bearing under `BEARING_KEY`, made within 3 s of its hold.
+    declination : Declination
+    orientation : OrientationSettings, optional
+
+    Raises
+    ------
+    InputError
+        No hold has a bearing.
+    """
+    got = orient(samples, Corrections(Declination(0.0, 0.0, "none")), orientation)
+    holds = held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S)
+    pairs = _pairs(holds, notes)
+    if not pairs:
+        raise InputError(
+            "no hold of the swing has a known bearing",
+            hint="sight each mark, hold still, and note its true bearing; at least 8 marks "
+            "without a gap above 60°",
+        )
+    azimuth = got.sight.azimuth_deg
+    compass = floats([mean_azimuth(_finite(azimuth[hold.rows])) for hold, _ in pairs])
+    magnetic = wrap360(floats([bearing for _, bearing in pairs]) - declination.value_deg)
+    deviation = floats(angle_between(magnetic, compass))
+    curve, residual = deviation_curve(compass, deviation)
+    gap = widest_gap_deg(compass)
+    whole = len(pairs) >= LEAST_HEADINGS and gap <= WIDEST_GAP_DEG
+    worst = float(np.abs(residual).max())
+    figures: dict[str, Any] = {
+        "headings": len(pairs),
+        "widest_gap_deg": round(gap, 2),
+        "coefficients_deg": {k: round(getattr(curve, k), 4) for k in "abcde"},
+        "largest_residual_deg": round(worst, 4),
+        "standard_error_deg": round(curve.standard_error_deg, 4),
+        "compass_heading_deg": [round(float(h), 3) for h in compass],
+        "deviation_deg": [round(float(d), 3) for d in deviation],
+    }
+    why = (
+        f"{len(pairs)} headings, widest gap {gap:.0f}°; largest residual {worst:.2f}°"
+        if whole
+        else f"{len(pairs)} headings with a gap of {gap:.0f}° give the constant only; take at "
+        f"least {LEAST_HEADINGS} without a gap above {WIDEST_GAP_DEG:.0f}°"
+    )
+    if whole and worst > LARGEST_RESIDUAL_DEG:
+        why += "; a bearing is wrong, or iron was near: swing again"
+    gate = Gate(
+        "deviation curve",
+        whole and worst <= LARGEST_RESIDUAL_DEG,
+        round(worst, 3),
+        LARGEST_RESIDUAL_DEG,
+        "deg",
+        why,
+    )
+    return SwingCalibration(curve, figures, (gate,))
+
+
+def _finite(values: Floats) -> Floats:
+    return values[np.isfinite(values)]
+
+
+def _pairs(holds: Sequence[Stretch], notes: Sequence[Note]) -> list[tuple[Stretch, float]]:
+    """Each note's bearing with the hold that it was made in or just after."""
+    found = []
+    for note in notes:
+        value = note.more.get(BEARING_KEY)
+        if not isinstance(value, (int, float)) or not np.isfinite(value):
+            continue
+        fitting = [h for h in holds if h.from_s <= note.t_s <= h.to_s + NOTE_WITHIN_S]
+        if fitting:
+            found.append((max(fitting, key=lambda h: h.from_s), float(value)))
+    return found

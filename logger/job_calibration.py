@@ -1,0 +1,338 @@
+"""Calibrations of a job: from a recording to a stored result, and from there to a sweep.
+
+The one place where job folder, decoded recordings and the calibration room meet.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from logger.acquisition import Recording
+from logger.calibration import (
+    CalibrationAbout,
+    Chosen,
+    StoredCalibration,
+    SweepAbout,
+    choose_calibrations,
+    fit_bearing_to_sun,
+    fit_bearing_to_target,
+    fit_compass,
+    fit_level,
+    fit_swing,
+    stored_from_dict,
+)
+from logger.calibration.bearing import MARK_KEY
+from logger.calibration.store import SAME_SITE_KM, distance_km
+from logger.calibration.swing import BEARING_KEY
+from logger.errors import InputError, UsageError
+from logger.files import write_atomically
+from logger.job import Job, calibration_path, calibration_results, write_json
+from logger.orientation import Declination, declination_at, field_expected_at
+from logger.pipeline import CorrectionsOf, Sweep
+from logger.quality import Gate
+from logger.samples import Note, Stream
+
+CLOCK_DOUBT_S = 2.0
+"""Of a computer whose clock is set by network or satellite. [s]"""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a calibration command was asked for beside the recording.
+
+    Parameters
+    ----------
+    purpose : str
+        Compass, level or bearing.
+    holder : str
+        What the board is mounted in.
+    target_deg : float or None
+        True bearing of the landmark; None is the sun. [deg]
+    bearings_deg : tuple of float
+        True bearings of the marks of a swing, in order. [deg]
+    mark_is_near : bool
+        The mark of the level is no far mark.
+    clock_doubt_s : float
+        [s]
+    """
+
+    purpose: str
+    holder: str = ""
+    target_deg: float | None = None
+    bearings_deg: tuple[float, ...] = ()
+    mark_is_near: bool = False
+    clock_doubt_s: float = CLOCK_DOUBT_S
+
+
+def stored_calibrations(job: Job) -> tuple[StoredCalibration, ...]:
+    """The job's calibrations, oldest first.
+
+    Parameters
+    ----------
+    job : Job
+
+    Raises
+    ------
+    InputError
+        One of them cannot be read.
+    """
+    return tuple(stored_from_dict(plain, path.name) for path, plain in calibration_results(job))
+
+
+def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) -> StoredCalibration:
+    """Fit what a recording was made for; nothing is stored.
+
+    Parameters
+    ----------
+    job : Job
+        Its site and its stored calibrations serve.
+    recording : Recording
+    stream : Stream
+        The recording, decoded.
+    wanted : Wanted
+
+    Raises
+    ------
+    InputError, UsageError
+        The recording cannot serve; the sentence says what to do.
+    """
+    _refuse_another_site(job, recording)
+    started = recording.started
+    if started is None:
+        raise InputError(
+            "the recording does not say when it was made: its age could not be judged later",
+            str(recording.path),
+        )
+    about = about_of(recording, stream, job, wanted)
+    declination = declination_at(job.site, started.date())
+    samples = stream.samples
+    fit: Any
+    if wanted.purpose == "compass":
+        if samples.has_field.any():
+            fit = fit_compass(samples, field_expected_at(job.site, started.date()))
+            return _stored(about, "compass", fit)
+        fit = fit_swing(samples, _swing_notes(stream, wanted.bearings_deg), declination)
+        return _stored(about, "deviation", fit)
+    chosen = choose_calibrations(
+        stored_calibrations(job),
+        replace(sweep_about(recording, stream, job), started=started),
+        declination,
+        field_expected_at(job.site, started.date()),
+    )
+    if wanted.purpose == "level":
+        if samples.has_field.any() and chosen.corrections.compass is None:
+            raise InputError(
+                "there is no compass calibration of this board here, and the level needs one",
+                hint="horizon-logger calibrate compass JOB",
+            )
+        fit = fit_level(samples, chosen.corrections)
+        fit = replace(fit, figures={**fit.figures, "mark_is_near": wanted.mark_is_near})
+        return _stored(about, "level", fit)
+    if wanted.target_deg is not None:
+        fit = fit_bearing_to_target(samples, stream.keys, chosen.corrections, wanted.target_deg)
+    else:
+        fit = fit_bearing_to_sun(
+            samples,
+            stream.keys,
+            chosen.corrections,
+            job.site,
+            started,
+            max(wanted.clock_doubt_s, _clock_moved_s(stream)),
+        )
+    return _stored(about, "bearing", fit)
+
+
+def _stored(about: CalibrationAbout, kind: str, fit: Any) -> StoredCalibration:
+    return StoredCalibration(about, kind, fit.correction, fit.figures, fit.gates)
+
+
+def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
+    """Store a calibration: the recording, if it is not in the job yet, and the result beside it.
+
+    Parameters
+    ----------
+    job : Job
+    recording : Recording
+    stored : StoredCalibration
+
+    Returns
+    -------
+    Path
+        Of the result.
+
+    Raises
+    ------
+    InputError
+        It cannot be written.
+    """
+    folder = (job.folder / "calibrations").resolve()
+    path = recording.path
+    if path.resolve().parent != folder:
+        already = _same_recording(folder, recording.sha256)
+        path = already or calibration_path(job, stored.about.purpose, stored.about.made_at)
+        if already is None:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            write_atomically(path, recording.path.read_bytes())
+    stored = replace(stored, about=replace(stored.about, recording=path.name))
+    result = path.with_suffix(".json")
+    write_json(result, stored.as_dict())
+    return result
+
+
+def _same_recording(folder: Path, sha256: str) -> Path | None:
+    if not folder.is_dir():
+        return None
+    for path in sorted(folder.glob("*.sweep")):
+        if hashlib.sha256(path.read_bytes()).hexdigest() == sha256:
+            return path
+    return None
+
+
+def corrections_of_job(
+    job: Job, *, needed: Sequence[str] = ("compass",), max_age_h: float | None = None
+) -> CorrectionsOf:
+    """What the pipeline asks of a job: which calibration a sweep gets.
+
+    Parameters
+    ----------
+    job : Job
+    needed : sequence of str
+        Purposes whose absence fails a gate.
+    max_age_h : float, optional
+        Oldest calibration. [h]
+    """
+    stored = stored_calibrations(job)
+
+    def corrections_of(sweep: Sweep, declination: Declination) -> tuple[Any, tuple[Gate, ...]]:
+        chosen = chosen_for(job, stored, sweep, declination, needed, max_age_h)
+        return chosen.corrections, chosen.gates
+
+    return corrections_of
+
+
+def chosen_for(
+    job: Job,
+    stored: Sequence[StoredCalibration],
+    sweep: Sweep,
+    declination: Declination,
+    needed: Sequence[str] = ("compass",),
+    max_age_h: float | None = None,
+) -> Chosen:
+    """The calibrations that one sweep of a job gets, with the bearing of the far mark.
+
+    Parameters
+    ----------
+    job : Job
+    stored : sequence of StoredCalibration
+        From `stored_calibrations`.
+    sweep : Sweep
+    declination : Declination
+    needed : sequence of str
+    max_age_h : float, optional
+        [h]
+    """
+    about = sweep_about(sweep.recording, sweep.stream, job)
+    date = (about.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
+    try:
+        field = field_expected_at(job.site, date)
+    except UsageError:
+        field = None  # outside the model's years there is nothing to compare with
+    return choose_calibrations(
+        stored, about, declination, field, needed=needed, max_age_h=max_age_h
+    )
+
+
+def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> CalibrationAbout:
+    """What a calibration's recording says of board, time, place and temperature.
+
+    Parameters
+    ----------
+    recording : Recording
+    stream : Stream
+    job : Job
+        Its site stands in where the recording does not tell.
+    wanted : Wanted
+    """
+    identity, started = stream.identity, recording.started
+    assert started is not None
+    sweep = sweep_about(recording, stream, job)
+    return CalibrationAbout(
+        purpose=wanted.purpose,
+        made=started.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        serial_number=sweep.serial_number,
+        board=identity.board if identity else "",
+        firmware=identity.firmware if identity else "",
+        latitude_deg=sweep.latitude_deg,
+        longitude_deg=sweep.longitude_deg,
+        temperature_c=sweep.temperature_c,
+        holder=wanted.holder or sweep.holder,
+        recording=recording.path.name,
+        sha256=recording.sha256,
+    )
+
+
+def sweep_about(recording: Recording, stream: Stream, job: Job) -> SweepAbout:
+    """What decides which calibration a recording gets.
+
+    Parameters
+    ----------
+    recording : Recording
+    stream : Stream
+    job : Job
+        Its site stands in where the recording does not tell.
+    """
+    temperature = stream.samples.temperature_c
+    known = temperature[np.isfinite(temperature)]
+    latitude, longitude = recording.number("latitude"), recording.number("longitude")
+    if latitude is None or longitude is None:
+        latitude, longitude = job.site.latitude_deg, job.site.longitude_deg
+    serial = stream.identity.serial_number if stream.identity else recording.text("board")
+    return SweepAbout(
+        started=recording.started,
+        serial_number=serial,
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        temperature_c=float(np.median(known)) if known.size else None,
+        holder=recording.text("holder"),
+    )
+
+
+def _refuse_another_site(job: Job, recording: Recording) -> None:
+    latitude, longitude = recording.number("latitude"), recording.number("longitude")
+    if latitude is None or longitude is None:
+        return
+    here = SweepAbout(None, "", job.site.latitude_deg, job.site.longitude_deg)
+    away = distance_km(SweepAbout(None, "", latitude, longitude), here)
+    if away > SAME_SITE_KM:
+        raise InputError(
+            f"it was recorded {away:.0f} km from the job's site",
+            str(recording.path),
+            hint="calibrate at the site: iron, field and temperature are others there",
+        )
+
+
+def _swing_notes(stream: Stream, bearings_deg: Sequence[float]) -> tuple[Note, ...]:
+    """The swing's bearings: as noted, or as given, one a press of the mark key."""
+    if not bearings_deg:
+        return stream.notes
+    pressed = [key.t_s for key in stream.keys if key.down and key.key == MARK_KEY]
+    if len(pressed) != len(bearings_deg):
+        raise UsageError(
+            f"{len(bearings_deg)} bearings are given, the mark key was pressed {len(pressed)} times"
+        )
+    return tuple(
+        Note(t, more={BEARING_KEY: float(b)}) for t, b in zip(pressed, bearings_deg, strict=True)
+    )
+
+
+def _clock_moved_s(stream: Stream) -> float:
+    """How far the computer's clock was set while recording. [s]"""
+    moves = [note.more.get("host_clock_moved_s") for note in stream.notes]
+    return float(sum(abs(m) for m in moves if isinstance(m, (int, float))))
