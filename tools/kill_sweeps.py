@@ -4,10 +4,12 @@
     python tools/kill_sweeps.py                      200 kills of the capture loop
     python tools/kill_sweeps.py --command --kills 40   of the `sweep` command itself
 
-This process is the board, on a TCP port; it notes when it sent what. SIGKILL leaves the recorder
-no chance to clean up. Lost are sentences sent more than a second before the kill that the
-recording does not hold. Every recording is then read, decoded and oriented; every fifth is taken
-through `horizon-logger replay`.
+This process is the board, on a TCP port; it notes when it sent what, and the recorder tells when
+it has written how much. SIGKILL leaves it no chance to clean up. Lost are sentences written more
+than a second before the kill that the recording does not hold; of the `sweep` command, which tells
+nothing, those sent more than a second before (a busy machine may not have read them by then).
+Every recording is then read, decoded and oriented; every fifth is taken through
+`horizon-logger replay`.
 """
 
 from __future__ import annotations
@@ -33,15 +35,19 @@ from logger.survey import load_sweep
 RATE_HZ = 100
 REPLAYED_EVERY = 5
 CAPTURE = """
-import sys
+import os, sys, time
 from pathlib import Path
 from logger.acquisition import Capture, RecordingWriter, SystemClock, open_link
 path, url = sys.argv[1:]
 header = {"started": "2026-05-14T08:12:31.250Z", "point": "killed"}
 writer = RecordingWriter(Path(path), header)
 capture = Capture(open_link(url), lambda: open_link(url), writer, SystemClock(), say=print)
+written = 0
 while True:
     capture.step()
+    if capture.builder.accepted > written:
+        written = capture.builder.accepted
+        os.write(1, b"%.4f %d\\n" % (time.monotonic(), written))
 """
 PROGRAM = "from logger.cli import main; main()"
 
@@ -81,7 +87,8 @@ def one_kill(
             arguments = [CAPTURE, str(path), url]
         recorder = subprocess.Popen(
             [sys.executable, "-c", *arguments],
-            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL if command else subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
         )  # fmt: skip
         host, _ = listener.accept()
         sent: list[tuple[float, bytes]] = []
@@ -98,7 +105,7 @@ def one_kill(
                 sent += [(now, line) for line in text.split(b"\r\n")[:-1]]
         recorder.kill()
         killed = time.monotonic()
-        recorder.wait()
+        told, _ = recorder.communicate()
         host.close()
     if command:
         (path,) = (folder / f"job{number}" / "sweeps" / "spot").glob("*.sweep")
@@ -106,8 +113,15 @@ def one_kill(
     if read.recording.sealed or "not sealed" not in " ".join(read.recording.problems):
         raise SystemExit(f"{path}: does not say that it was interrupted")
     kept = {raw for _, raw in read.recording.sentences}
-    due = [line for when, line in sent if when < killed - 1.0]
-    lost = sum(line not in kept for line in due)
+    if command:
+        due = [line for when, line in sent if when < killed - 1.0]
+        lost = sum(line not in kept for line in due)
+    else:
+        reports = [line.split() for line in told.splitlines(keepends=True) if b"\n" in line]
+        count = max((int(n) for t, n in reports if float(t) < killed - 1.0), default=0)
+        due = [line for _, line in sent[:count]]
+        lost = max(count - len(read.recording.sentences), 0)
+        lost += sum(line not in kept for line in due)
     newest = max((when for when, line in sent if line in kept), default=began)
     samples = read.stream.samples
     oriented = orient(samples, Corrections(declination_given(4.5)))
@@ -142,8 +156,8 @@ def main() -> int:
             if number % 20 == 0:
                 print(f"{number} kills, {seen['lost']} of {seen['due']} lost", flush=True)
     print(
-        f"{wanted.kills} kills: {seen['due']} sentences sent more than 1 s before, {seen['lost']} "
-        f"lost in {seen['with_loss']} recordings; the newest sentence kept was at most "
+        f"{wanted.kills} kills: {seen['due']} sentences written more than 1 s before, "
+        f"{seen['lost']} lost in {seen['with_loss']} recordings; the newest sentence kept was at most "
         f"{oldest:.2f} s old at the kill; every recording opens and says that it was interrupted"
     )
     return 1 if seen["lost"] else 0
