@@ -96,17 +96,23 @@ def velocity(t_s: Floats, value: Floats, window_s: float) -> Floats:
     return floats(np.where(below > 1e-12, above / np.maximum(below, 1e-12), 0.0))
 
 
+def leg_jitter_deg(leg: Leg) -> float:
+    """Noise of single rows on the sky, the greater of both axes. [deg]."""
+    across = leg.path_deg * np.cos(np.radians(leg.elevation_deg))
+    return max(row_jitter_deg(leg.elevation_deg), row_jitter_deg(floats(across)))
+
+
 def detection_window_s(leg: Leg, settings: HorizonSettings) -> float:
     """Shortest window in which the rows' own jitter does not look like motion. [s].
 
     The slope over a window T of rows with jitter s at spacing d has a standard error of
-    ``s sqrt(12 d / T^3)``; it is held to a fifth of the climbing speed expected.
+    ``s sqrt(12 d / T^3)``; it is held to a tenth of the climbing speed expected.
     """
     if len(leg) < 8:
         return settings.edge_window_s
     jitter = row_jitter_deg(leg.elevation_deg)
     spacing = float(np.median(np.diff(leg.t_s)))
-    allowed = settings.climb_speed_deg_s / 5.0
+    allowed = settings.climb_speed_deg_s / 10.0
     return float(max(settings.edge_window_s, (12 * spacing * (jitter / allowed) ** 2) ** (1 / 3)))
 
 
@@ -128,9 +134,10 @@ def climbs_of(index: int, leg: Leg, settings: HorizonSettings) -> tuple[Climb, .
     window = detection_window_s(leg, settings)
     up = velocity(leg.t_s, leg.elevation_deg, window)
     across = velocity(leg.t_s, leg.path_deg, window) * np.cos(np.radians(leg.elevation_deg))
-    steep = (np.abs(up) > settings.climb_speed_deg_s / 2) & (
-        np.abs(across) < np.abs(up) / settings.climb_steepness
-    )
+    steep = np.abs(up) > settings.climb_speed_deg_s / 2
+    if leg_jitter_deg(leg) < settings.jittery_deg:
+        # On a jittery stream only the climb as a whole can tell that it does not move across.
+        steep &= np.abs(across) < np.abs(up) / settings.climb_steepness
     moving = np.abs(up) > settings.climb_speed_deg_s / 4
     swept: list[Climb] = []
     for first, last in _runs(np.where(steep, np.sign(up), 0), np.where(moving, np.sign(up), 0)):
@@ -185,10 +192,13 @@ def _climb(index: int, leg: Leg, first: int, last: int, settings: HorizonSetting
     spread = float(np.average((e - mean_e) ** 2, weights=weight))
     lean = float(np.average((e - mean_e) * (a - mean_a), weights=weight)) / max(spread, 1e-9)
     cosine = max(float(np.cos(np.radians(mean_e))), 0.02)
-    if abs(lean) * cosine > min(settings.edge_lean, settings.edge_width_deg / abs(height)):
-        return None
     seconds = max(float(leg.t_s[last] - leg.t_s[first]), 0.02)
     noise = float(np.mean(leg.noise_deg[rows])) / cosine
+    # Tremor is allowed for in the settings; what rows are noisier than that, here.
+    noisier = max(noise * cosine - 1.5 * settings.sight_noise_deg, 0.0)
+    allowed = min(settings.edge_lean, settings.edge_width_deg / abs(height))
+    if abs(lean) * cosine > allowed + 2.0 * noisier / abs(height):
+        return None
     error = noise / np.sqrt(1.0 + seconds / settings.noise_time_s)
     if error * cosine > settings.edge_error_deg:
         return None

@@ -132,6 +132,11 @@ def placed(
         if climb is None:
             near = np.abs(np.mod(x - edge.azimuth_deg + 180.0, 360.0) - 180.0)
             telling &= near > settings.edge_width_deg
+            # On a noisy leg the climb itself is scattered further.
+            low = min(c.low_deg for c in edge.climbs) + 1.0
+            high = max(c.high_deg for c in edge.climbs) - 1.0
+            between = (leg.elevation_deg > low) & (leg.elevation_deg < high)
+            telling &= ~(between & (near < 4.0 * (leg.noise_deg - settings.sight_noise_deg)))
         else:
             turn = float(np.mod(edge.azimuth_deg - climb.path_deg + 180.0, 360.0) - 180.0)
             own.append((climb, climb.path_deg + turn))

@@ -83,6 +83,8 @@ class HorizonSettings:
         A climb that drifts further across than this is a slope, not an edge. [deg]
     edge_lean : float
         So is one that drifts across by more than this for every degree up.
+    jittery_deg : float
+        Rows that jitter by more than this are those of an attitude without a gyro. [deg]
     edge_error_deg : float
         A climb whose azimuth is less sure than this is no edge. [deg]
     edge_match_deg : float
@@ -173,6 +175,7 @@ class HorizonSettings:
     least_climb_deg: float = 2.5
     edge_width_deg: float = 0.9
     edge_lean: float = 0.2
+    jittery_deg: float = 0.15
     edge_error_deg: float = 0.5
     edge_match_deg: float = 1.5
     edge_window_s: float = 0.1
