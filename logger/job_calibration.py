@@ -14,10 +14,12 @@ from typing import Any
 
 import numpy as np
 
+from logger.access import Plane
 from logger.acquisition import Recording
 from logger.calibration import (
     CalibrationAbout,
     Chosen,
+    PlaneFix,
     StoredCalibration,
     SweepAbout,
     choose_calibrations,
@@ -25,6 +27,7 @@ from logger.calibration import (
     fit_bearing_to_target,
     fit_compass,
     fit_level,
+    fit_plane,
     fit_swing,
     stored_from_dict,
 )
@@ -33,7 +36,7 @@ from logger.calibration.store import SAME_SITE_KM, distance_km
 from logger.calibration.swing import BEARING_KEY
 from logger.errors import InputError, UsageError
 from logger.files import write_atomically
-from logger.job import Job, calibration_path, calibration_results, write_json
+from logger.job import Job, calibration_path, calibration_results, set_plane, write_json
 from logger.orientation import Declination, declination_at, field_expected_at
 from logger.pipeline import CorrectionsOf, Sweep
 from logger.quality import Gate
@@ -336,3 +339,60 @@ def _clock_moved_s(stream: Stream) -> float:
     """How far the computer's clock was set while recording. [s]"""
     moves = [note.more.get("host_clock_moved_s") for note in stream.notes]
     return float(sum(abs(m) for m in moves if isinstance(m, (int, float))))
+
+
+def measure_plane(
+    job: Job, recording: Recording, stream: Stream, *, along_eaves: bool = False
+) -> tuple[PlaneFix, tuple[Gate, ...]]:
+    """Tilt and azimuth of a surface from a recording, with the job's calibrations.
+
+    Parameters
+    ----------
+    job : Job
+    recording : Recording
+    stream : Stream
+    along_eaves : bool
+        See `logger.calibration.fit_plane`.
+
+    Raises
+    ------
+    InputError, UsageError
+        The recording cannot serve, or the date is outside the model's years.
+    """
+    date = (recording.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
+    chosen = chosen_for(
+        job,
+        stored_calibrations(job),
+        Sweep(recording, stream),
+        declination_at(job.site, date),
+        needed=("compass",) if stream.samples.has_field.any() else (),
+    )
+    fix = fit_plane(stream.samples, chosen.corrections, along_eaves=along_eaves)
+    return fix, (*chosen.gates, *fix.gates)
+
+
+def store_plane(
+    job: Job, name: str, fix: PlaneFix, recording: Recording, size_kwp: float | None = None
+) -> None:
+    """Store a measured surface as a plane of the job, with its uncertainty.
+
+    Parameters
+    ----------
+    job : Job
+    name : str
+    fix : PlaneFix
+    recording : Recording
+    size_kwp : float, optional
+        Without it the size of a plane of this name stays. [kWp]
+    """
+    before = next((p.size_kwp for p in job.planes if p.name == name), None)
+    plane = Plane(
+        name, round(fix.tilt_deg, 2), round(fix.azimuth_deg, 2), size_kwp=size_kwp or before
+    )
+    set_plane(
+        job.folder,
+        plane,
+        tilt_error_deg=round(fix.tilt_error_deg, 2),
+        azimuth_error_deg=round(fix.azimuth_error_deg, 2),
+        measured_from=recording.path.name,
+    )

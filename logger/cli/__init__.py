@@ -16,6 +16,8 @@ from logger.errors import LoggerError
 COMMANDS: dict[str, str] = {
     "ports": "Serial ports, and which of them answer.",
     "new": "Make a job folder for a site.",
+    "calibrate": "Compass, level or bearing of the board, before each job.",
+    "plane": "Tilt and azimuth of a roof, from the board laid on it.",
     "sweep": "Record a sweep along the skyline.",
     "points": "Points of a job side by side: which is best, and by how much.",
     "edit": "Change a point in the office: drop, override, take in; recordings stay.",

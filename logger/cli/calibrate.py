@@ -1,0 +1,178 @@
+"""``horizon-logger calibrate``: compass, level and bearing of the board, before each job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from logger.cli.options import json_option, leave_by_gates, say, write_json
+
+if TYPE_CHECKING:
+    from logger.job_calibration import Wanted
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+@click.group()
+def command() -> None:
+    """Calibrate the board, on the ground, before going up."""
+
+
+def source_options(function: F) -> F:
+    """--port or --from, --holder, --seconds, --accept-broken-seal and --json."""
+    for option in (
+        json_option,
+        click.option(
+            "--accept-broken-seal",
+            is_flag=True,
+            help="Go on with a recording that was changed.",
+        ),
+        click.option(
+            "--seconds",
+            "seconds_s",
+            type=click.FloatRange(min=1.0),
+            help="End recording by itself after this time.",
+        ),
+        click.option(
+            "--holder",
+            default="",
+            help="What the board is mounted in; another holder needs another calibration.",
+        ),
+        click.option(
+            "--from",
+            "recording",
+            type=click.Path(path_type=Path),
+            help="A recording made before.",
+        ),
+        click.option("--port", "url", metavar="URL", help="Where the board is."),
+        click.argument("job", type=click.Path(path_type=Path)),
+    ):
+        function = option(function)
+    return function
+
+
+@command.command()
+@source_options
+@click.option(
+    "--bearings",
+    metavar="DEGREES,...",
+    default="",
+    help="For a board that sends attitude only: true bearings of the marks, in the order that "
+    "they are sighted; at least 8 without a gap above 60 degrees.",
+)
+def compass(bearings: str, **given: Any) -> None:
+    """Tumble the board over all its sides: hard and soft iron, accelerometer, gyro.
+
+    A board that sends attitude only is swung over marks of known bearing instead.
+    """
+    marks = _numbers(bearings)
+    _calibrate("swing" if marks else "compass", given, purpose="compass", bearings_deg=marks)
+
+
+@command.command()
+@source_options
+@click.option(
+    "--mark-is-near",
+    is_flag=True,
+    help="The mark serves for the level only: seen from the points its bearing differs.",
+)
+def level(mark_is_near: bool, **given: Any) -> None:
+    """Sight one mark upright and with the board rolled over; then an edge there and back."""
+    _calibrate("level", given, purpose="level", mark_is_near=mark_is_near)
+
+
+@command.command()
+@source_options
+@click.option("--sun", is_flag=True, help="Sight along a shadow, away from the sun.")
+@click.option("--target", "target_deg", type=float, help="True bearing of a landmark, degrees.")
+@click.option(
+    "--clock-doubt",
+    "clock_doubt_s",
+    type=click.FloatRange(min=0.0),
+    default=2.0,
+    show_default=True,
+    help="How far the computer's clock may be off, seconds; for --sun.",
+)
+def bearing(sun: bool, target_deg: float | None, clock_doubt_s: float, **given: Any) -> None:
+    """Sight a landmark of known bearing, or along the sun's shadow, three times.
+
+    Never look at the sun: the sight is taken along the shadow of an upright edge, away from it.
+    """
+    if sun == (target_deg is not None):
+        raise click.UsageError("give either --sun or --target DEGREES")
+    how = "sun" if sun else "target"
+    _calibrate(how, given, purpose="bearing", target_deg=target_deg, clock_doubt_s=clock_doubt_s)
+
+
+def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
+    from logger.acquisition import load_stream
+    from logger.job import read_job
+    from logger.job_calibration import Wanted, calibrate, keep
+
+    job = read_job(given["job"])
+    path = recording_from(job, wanted["purpose"], how, given)
+    recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
+    for problem in recording.problems:
+        say(f"{path.name}: {problem}")
+    asked: Wanted = Wanted(holder=given["holder"], **wanted)
+    stored = calibrate(job, recording, stream, asked)
+    result = keep(job, recording, stored)
+    say(f"stored {result}")
+    if given["json_file"]:
+        write_json(given["json_file"], stored.as_dict())
+    if given["json_file"] != "-":
+        for gate in stored.gates:
+            click.echo(f"{'ok  ' if gate.passed else 'POOR'} {gate.gate}: {gate.why}")
+    leave_by_gates(stored.gates)
+
+
+def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> Path:
+    """The recording named by --from, or one taken now from --port.
+
+    Parameters
+    ----------
+    job : Job
+    purpose : str
+    how : str
+        One of `logger.guided.HOW`.
+    given : dict
+        Of `source_options`.
+    """
+    url, recording = given["url"], given["recording"]
+    if (url is None) == (recording is None):
+        raise click.UsageError("give either --port URL or --from RECORDING")
+    if recording is not None:
+        return Path(recording)
+    from logger.acquisition import SystemClock, open_link
+    from logger.guided import HOW, record_guided
+    from logger.live.keyboard import open_keyboard
+    from logger.safety import short_notice
+
+    say(short_notice())
+    for sentence in HOW[how]:
+        say(sentence)
+    say("The board's trigger, q or Ctrl-C ends the recording; m or the mark key marks.")
+    with open_keyboard() as keyboard:
+        return record_guided(
+            job,
+            purpose,
+            how,
+            lambda: open_link(url),
+            SystemClock(),
+            say,
+            keyboard,
+            more={"holder": given["holder"]},
+            seconds_s=given["seconds_s"],
+        )
+
+
+def _numbers(text: str) -> tuple[float, ...]:
+    try:
+        return tuple(float(part) for part in text.split(",") if part.strip())
+    except ValueError as error:
+        raise click.BadParameter(
+            f"{text!r} is no list of numbers with commas", param_hint="--bearings"
+        ) from error

@@ -1,0 +1,214 @@
+"""A calibration recorded live: what to do next is said while the board sends.
+
+Everything received is recorded at once, as in a sweep. The board's trigger key, q or Ctrl-C ends
+the recording; a tumble ends by itself when it has covered enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from firmware_protocol import Cue, encode
+from logger.acquisition import Capture, Clock, Link, RecordingWriter
+from logger.acquisition.writer import utc_text
+from logger.calibration import NEVER_LOOK, TumbleCoverage
+from logger.calibration.bearing import MARK_KEY, SHADOW_HOW
+from logger.calibration.level import HOW as LEVEL_HOW
+from logger.job import Job, calibration_path
+from logger.live.keyboard import Keyboard
+from logger.orientation.attitude import hand_motion_g
+from logger.samples import Samples
+
+TRIGGER_KEY = 1
+SAY_EVERY_S = 1.0
+ON_THE_GROUND = "Calibrate on the ground, before going up, 10 m from cars, steel and cables."
+
+HOW: Mapping[str, tuple[str, ...]] = {
+    "compass": (
+        ON_THE_GROUND,
+        "Put the board down and leave it for 3 s. Then pick it up and turn it over all its sides, "
+        "slowly, turning yourself round as well, until it says enough.",
+    ),
+    "swing": (
+        ON_THE_GROUND,
+        "Sight marks of known bearing all the way round, at least 8 without a gap above 60°: "
+        "hold still on each for 3 s and press the mark key.",
+    ),
+    "level": (
+        ON_THE_GROUND,
+        LEVEL_HOW[0].upper() + LEVEL_HOW[1:] + "; three times.",
+        "Then, if you can: sight along any straight edge for 4 s, turn round and sight back "
+        "along it for 4 s, upright both times.",
+    ),
+    "sun": (
+        NEVER_LOOK[0].upper() + NEVER_LOOK[1:] + ".",
+        SHADOW_HOW[0].upper() + SHADOW_HOW[1:] + ".",
+    ),
+    "target": ("Sight the landmark, hold still for 3 s and press the mark key; three times.",),
+    "plane": (
+        "Lay the board on its back on the surface, its sight up the slope, and leave it for 5 s. "
+        "Lay it again turned end for end if you can reach.",
+        "Do not lean over an edge or step on fragile roofing for it.",
+    ),
+}
+"""What to do, a sentence an item, by what is recorded."""
+
+WHILE: Mapping[str, str] = {
+    "sun": "never look at the sun; sight along the shadow",
+    "level": "upright, rolled over, on the same mark",
+    "target": "on the landmark",
+    "swing": "the next mark",
+    "plane": "leave it lying",
+}
+
+
+@dataclass
+class Guide:
+    """What to say of a calibration going on.
+
+    Parameters
+    ----------
+    how : str
+        One of `HOW`.
+    """
+
+    how: str
+    coverage: TumbleCoverage = field(default_factory=TumbleCoverage)
+    presses: int = 0
+
+    def take(self, samples: Samples) -> None:
+        """Take what came since the last call."""
+        if self.how == "compass":
+            self.coverage = self.coverage.plus(samples)
+        self._latest = samples
+
+    @property
+    def enough(self) -> bool:
+        """Whether the recording may end by itself."""
+        return self.how == "compass" and self.coverage.enough
+
+    def line(self, elapsed_s: float) -> str:
+        """One line for the operator."""
+        if self.how == "compass":
+            share = f"{100 * self.coverage.share:3.0f} %"
+            return f"{elapsed_s:5.0f} s  {share}  {self.coverage.advice()}"
+        still = "held still" if self._still() else "moving"
+        pressed = f"  {self.presses} pressed" if self.presses else ""
+        return f"{elapsed_s:5.0f} s  {still}{pressed}  {WHILE[self.how]}"
+
+    def _still(self) -> bool:
+        samples = getattr(self, "_latest", None)
+        if samples is None or len(samples) < 5:
+            return False
+        raw = samples.rows(samples.has_field)
+        if len(raw) > 5:
+            return bool(np.median(hand_motion_g(raw.t_s, raw.force_g)) < 0.03)
+        pitch = samples.pitch_deg[np.isfinite(samples.pitch_deg)]
+        return bool(pitch.size > 3 and np.ptp(pitch) < 1.0)
+
+
+def record_guided(
+    job: Job,
+    purpose: str,
+    how: str,
+    open_port: Callable[[], Link],
+    clock: Clock,
+    say: Callable[[str], None],
+    keyboard: Keyboard,
+    *,
+    more: Mapping[str, Any] | None = None,
+    seconds_s: float | None = None,
+) -> Path:
+    """Record a calibration into the job, saying what to do next.
+
+    Parameters
+    ----------
+    job : Job
+    purpose : str
+        Compass, level, bearing or plane.
+    how : str
+        One of `HOW`.
+    open_port : callable
+        Opens the link.
+    clock : Clock
+    say : callable
+        Takes sentences for the operator.
+    keyboard : Keyboard
+        q ends, m marks.
+    more : mapping, optional
+        Further header keys.
+    seconds_s : float, optional
+        End by itself after this time. [s]
+
+    Returns
+    -------
+    Path
+        Of the recording, sealed.
+
+    Raises
+    ------
+    DeviceError, InputError
+        As the link and the recording writer.
+    """
+    link = open_port()
+    started = clock.utc()
+    header = {
+        "started": utc_text(started),
+        "latitude": job.site.latitude_deg,
+        "longitude": job.site.longitude_deg,
+        "elevation_m": job.site.elevation_m,
+        "purpose": purpose,
+        **{key: value for key, value in (more or {}).items() if value not in (None, "")},
+    }
+    writer = RecordingWriter(calibration_path(job, purpose, started), header)
+    capture = Capture(link, open_port, writer, clock, say=say)
+    guide = Guide(how)
+    try:
+        _run(capture, guide, say, keyboard, seconds_s)
+    except KeyboardInterrupt:
+        pass
+    finally:
+        capture.send(encode(Cue("OFF")))
+        capture.close()
+    say(f"kept {writer.path}")
+    return writer.path
+
+
+def _run(
+    capture: Capture,
+    guide: Guide,
+    say: Callable[[str], None],
+    keyboard: Keyboard,
+    seconds_s: float | None,
+) -> None:
+    taken, pressed, said_s = 0, 0, -SAY_EVERY_S
+    while True:
+        capture.step()
+        now = capture.elapsed_s()
+        typed = keyboard.read()
+        if "m" in typed.lower():
+            capture.note(key="mark")
+        if "q" in typed.lower() or (seconds_s is not None and now > seconds_s):
+            return
+        if now - said_s < SAY_EVERY_S:
+            continue
+        said_s = now
+        stream = capture.builder.stream()
+        downs = [key for key in stream.keys if key.down]
+        guide.take(stream.samples.rows(slice(taken, None)))
+        taken = len(stream.samples)
+        guide.presses = sum(key.key == MARK_KEY for key in downs)
+        if guide.presses > pressed:
+            pressed = guide.presses
+            capture.send(encode(Cue("GOOD")))
+        say(guide.line(now))
+        if guide.enough:
+            capture.send(encode(Cue("DONE")))
+            return
+        if any(key.key == TRIGGER_KEY for key in downs):
+            return
