@@ -1,10 +1,20 @@
-"""A documented result, by hand."""
+"""A documented result and a report of it, by hand."""
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
+
+from logger.profile import HorizonProfile, Obstruction
+from logger.quality import Gate
+from logger.report.figures import plane_figures
+from logger.report.inputs import CalibrationReport, PointReport, ReportInput, SourceFile
+from logger.site import Site
+from logger.sun_paths import sun_paths
 
 
 def share(value: float | None) -> dict[str, float | None]:
@@ -42,3 +52,44 @@ def result_plane() -> dict[str, Any]:
             }
         ],
     }
+
+
+SITE = Site(46.05, 14.51, 310.0)
+
+
+def make_point(plane: dict[str, Any], name: str = "north eave", passed: bool = True) -> PointReport:
+    azimuth = np.arange(0.0, 360.0, 5.0)
+    elevation = np.where(azimuth < 300, 8.0, np.nan)
+    profile = HorizonProfile(
+        azimuth, elevation, np.full(72, 0.4), None, (Obstruction("=barn", 130.0, 160.0),)
+    )
+    why = "all was seen" if passed else "go back to 280 to 300 degrees"
+    return PointReport(
+        name=name,
+        profile=profile,
+        planes=(plane_figures(plane),),
+        gates=(Gate("sun-crossed sectors measured", passed, 0.0, 6.0, "deg", why),),
+        files=(SourceFile("20260514T081231Z.sweep", "3f8a00b1" * 8, "not sealed"),),
+        samples_read=9000,
+        samples_used=8700,
+        rejected={"moving too fast": 300},
+    )
+
+
+@pytest.fixture
+def report(result_plane) -> ReportInput:
+    return ReportInput(
+        title="Weir Mill barns",
+        site=SITE,
+        points=(make_point(result_plane),),
+        made=dt.date(2026, 5, 20),
+        surveyed=dt.date(2026, 5, 14),
+        people={"client": "#let x = [*]", "address": "Mill Lane 1", "surveyor": "A. Sample"},
+        calibrations=(CalibrationReport("compass", "14 May 2026", (("residual", "0.6 µT"),)),),
+        paths=sun_paths(SITE),
+    )
+
+
+@pytest.fixture
+def point_of() -> Callable[..., PointReport]:
+    return make_point
