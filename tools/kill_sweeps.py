@@ -157,8 +157,8 @@ def main() -> int:
                 print(f"{number} kills, {seen['lost']} of {seen['due']} lost", flush=True)
     print(
         f"{wanted.kills} kills: {seen['due']} sentences written more than 1 s before, "
-        f"{seen['lost']} lost in {seen['with_loss']} recordings; the newest sentence kept was at most "
-        f"{oldest:.2f} s old at the kill; every recording opens and says that it was interrupted"
+        f"{seen['lost']} lost in {seen['with_loss']} recordings; the newest sentence kept was at "
+        f"most {oldest:.2f} s old at the kill; every recording opens and says that it was interrupted"
     )
     return 1 if seen["lost"] else 0
 

@@ -1,0 +1,85 @@
+"""Sweeps that are killed, resumed, or run beside each other lose nothing and mix nothing up."""
+
+import contextlib
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from logger.acquisition import read_recording
+
+COMMAND = Path(sys.executable).with_name("horizon-logger")
+TIMEOUT_S = 120
+
+
+def points(job, name):
+    return sorted((job / "sweeps" / name).glob("*.sweep"))
+
+
+@contextlib.contextmanager
+def sweeping(job, point, port):
+    """A sweep as a process of its own, with something recorded."""
+    process = subprocess.Popen(
+        [str(COMMAND), "sweep", str(job), point, "--port", port],
+        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+        encoding="utf-8",
+    )  # fmt: skip
+    end = time.monotonic() + TIMEOUT_S
+    while not any(path.stat().st_size > 20_000 for path in points(job, point)):
+        assert process.poll() is None, process.stderr.read()
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def test_a_killed_sweep_says_so_is_named_by_the_next_and_both_are_the_point(run, board, job):
+    with (
+        board("--tcp", "127.0.0.1:0", "--no-iron") as port,
+        sweeping(job, "spot", port) as process,
+    ):
+        process.kill()
+        process.wait()
+    (first,) = points(job, "spot")
+    assert read_recording(first).problems[-1].startswith("not sealed")
+    end = time.monotonic() + 5
+    while time.monotonic() < end and first.stat().st_mtime > time.time() - 2.1:
+        time.sleep(0.1)
+    with board("--tcp", "127.0.0.1:0", "--no-iron", "--speed", 0, "--once") as port:
+        done = run("sweep", job, "spot", "--port", port, "--json", "-")
+    assert done.code == 0, done.err
+    second = points(job, "spot")[1]
+    assert read_recording(second).header["continues"] == first.name
+    listed = json.loads(done.out)["recordings"]
+    assert [(r["file"], r["sealed"]) for r in listed] == [(first.name, False), (second.name, True)]
+    replayed = run("replay", first, "--job", job, "--json", "-")
+    assert replayed.code in (0, 4)
+    assert "not sealed: the recording was interrupted" in replayed.err
+
+
+@pytest.mark.parametrize("places", [("east", "west"), ("east", "east")], ids=["two", "one"])
+def test_two_sweeps_to_one_job_at_once_and_a_replay_during_them(run, board, job, places):
+    with (
+        board("--tcp", "127.0.0.1:0", "--no-iron") as first_port,
+        board("--tcp", "127.0.0.1:0", "--no-iron", "--seed", 1) as second_port,
+        sweeping(job, places[0], first_port),
+        sweeping(job, places[1], second_port),
+    ):
+        for place in set(places):
+            for path in points(job, place):
+                looked_at = run("replay", path, "--job", job, "--json", "-")
+                assert looked_at.code in (0, 4), looked_at.err
+    boards = [path for place in sorted(set(places)) for path in points(job, place)]
+    assert len(boards) == 2
+    serials = {
+        next(raw.split(b",")[3] for _, raw in read_recording(path).sentences if b"PHLGI" in raw)
+        for path in boards
+    }
+    assert serials == {b"V000", b"V001"}
+    assert not any("unreadable" in p for path in boards for p in read_recording(path).problems)
