@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -71,6 +72,9 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
 )
 @click.option("--leaf", type=click.Choice(["in leaf", "bare", "none"]), help="State of the trees.")
 @click.option("--observer", default="", help="Who holds the board.")
+@click.option(
+    "--window", is_flag=True, help="Also open a window: sun paths, and the skyline as it is swept."
+)
 @click.option("--bell/--no-bell", default=True, show_default=True, help="Sound cues here too.")
 @json_option
 def command(
@@ -85,6 +89,7 @@ def command(
     module_height_m: float | None,
     leaf: str | None,
     observer: str,
+    window: bool,
     bell: bool,
     json_file: str | None,
 ) -> None:
@@ -114,7 +119,13 @@ def command(
     with ThreadPoolExecutor(max_workers=1, thread_name_prefix="answers") as pool:
         answers = _Answers(survey, json_file)
         try:
-            with open_keyboard() as keyboard, open_display(_console(), say) as display:
+            with ExitStack() as open_things:
+                keyboard = open_things.enter_context(open_keyboard())
+                display = open_things.enter_context(open_display(_console(), say))
+                if window:
+                    from logger.live.window import WindowDisplay
+
+                    display = open_things.enter_context(WindowDisplay(display, survey.site))
                 around = _surroundings(survey, header, observer)
                 day = SurveyDay(port, SystemClock(), display, keyboard, around, bell)
                 opened = by_trigger or more or len(names) > 1

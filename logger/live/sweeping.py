@@ -184,6 +184,7 @@ class SurveyDay:
         writer = self.around.new_recording(point, started) if recorded else Unrecorded()
         if recorded:
             self.recordings.append(writer.path)
+            self.display.say(f"recording {writer.path}")
         capture = Capture(
             self.port,
             self.port.again,
