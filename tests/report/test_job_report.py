@@ -1,0 +1,144 @@
+"""From a job folder to the report: points, photos, calibrations, a point without a recording."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+from pypdf import PdfReader
+
+from logger.cli.report import command
+from logger.demo import shipped_survey
+from logger.errors import InputError
+from logger.job import read_job
+from logger.job_report import (
+    Task,
+    calibrations_of,
+    job_report,
+    photos_of,
+    standard_offset_h,
+    surveyed_points,
+)
+
+
+@pytest.fixture(scope="module")
+def job_folder(tmp_path_factory) -> Path:
+    """The shipped survey cut down to one point, with a photo and a calibration."""
+    folder = tmp_path_factory.mktemp("jobs") / "alders"
+    shutil.copytree(shipped_survey(), folder)
+    for sweeps in (folder / "sweeps").iterdir():
+        if sweeps.name != "yard":
+            shutil.rmtree(sweeps)
+    (folder / "photos" / "yard").mkdir(parents=True)
+    Image.new("RGB", (300, 200), "grey").save(folder / "photos" / "yard" / "south.jpg")
+    (folder / "photos" / "yard" / "notes.txt").write_text("no picture")
+    (folder / "calibrations").mkdir(exist_ok=True)
+    for day, residual in (("20260513", 0.9), ("20260514", 0.6)):
+        (folder / "calibrations" / f"{day}T060000Z-compass.json").write_text(
+            json.dumps(
+                {
+                    "purpose": "compass",
+                    "figures": {"residual_ut": residual, "fit": {"samples": 1200}},
+                    "recording": {"file": "c.sweep", "sha256": "ab" * 32},
+                    "quality": [
+                        {
+                            "gate": "compass residual",
+                            "passed": True,
+                            "value": residual,
+                            "limit": 1.0,
+                            "unit": "uT",
+                            "why": "it fits",
+                        }
+                    ],
+                }
+            )
+        )
+    return folder
+
+
+@pytest.fixture(scope="module")
+def surveyed(job_folder):
+    return surveyed_points(Task(job_folder))
+
+
+def test_points_without_a_recording_are_named_with_the_reason(surveyed):
+    points, failed = surveyed
+    assert [p.report.name for p in points] == ["yard"]
+    assert set(failed) == {"meadow", "walled garden"}
+    assert all("no recording" in why for why in failed.values())
+
+
+def test_the_report_of_a_job_has_what_the_job_knows(job_folder, surveyed):
+    points, failed = surveyed
+    report = job_report(read_job(job_folder), points, dt.date(2026, 5, 20), failed)
+    assert report.surveyed == dt.date(2026, 5, 14)
+    assert [p.name for p in report.points[0].photos] == ["south.jpg"]
+    assert report.points[0].files[0].sha256 == points[0].document["recordings"][0]["sha256"]
+    assert set(report.missing) == set(failed)
+
+
+def test_the_latest_calibration_of_a_purpose_counts(job_folder):
+    (compass,) = calibrations_of(read_job(job_folder))
+    assert compass.figures == (("residual ut", "0.6"), ("fit: samples", "1200"))
+    assert compass.gates[0].value == 0.6
+    assert compass.file.sha256 == "ab" * 32
+
+
+def test_the_greatest_obstruction_gone_gives_more_sun(surveyed):
+    for what_if in surveyed[0][0].what_ifs:
+        assert what_if.change.startswith("without ")
+        assert what_if.after.value > what_if.before.value
+
+
+def test_only_pictures_count_as_photos(job_folder):
+    job = read_job(job_folder)
+    assert [p.name for p in photos_of(job, "yard")] == ["south.jpg"]
+    assert photos_of(job, "meadow") == ()
+
+
+@pytest.mark.parametrize(
+    ("zone", "hours"),
+    [("Europe/Ljubljana", 1.0), ("Australia/Adelaide", 9.5), ("America/St_Johns", -3.5)],
+)
+def test_the_clock_is_the_zones_without_summer_time(zone, hours):
+    assert standard_offset_h(zone, 2026) == hours
+
+
+def test_a_job_without_any_recording_is_refused(job_folder, tmp_path):
+    shutil.copy(job_folder / "job.toml", tmp_path / "job.toml")
+    with pytest.raises(InputError, match="nothing to report"):
+        surveyed_points(Task(tmp_path))
+
+
+def test_the_command_writes_the_document_and_names_it(job_folder):
+    ran = CliRunner().invoke(command, [str(job_folder), "--letter", "--date", "2026-05-20"])
+    assert ran.exit_code == 0, ran.output
+    path = job_folder / "report" / "report.pdf"
+    assert f"wrote {path}" in ran.stdout
+    assert "left out - meadow" in ran.stderr
+    reader = PdfReader(path)
+    assert round(reader.pages[0].mediabox.height) == 792
+    assert (job_folder / "report" / "pictures" / "yard-sun-paths.png").exists()
+    assert (job_folder / "report" / "pictures" / "yard-sun-paths-by-the-clock.svg").exists()
+    assert (job_folder / "results" / "yard.json").exists()
+
+
+def test_json_goes_to_standard_output_alone(job_folder, tmp_path):
+    path = tmp_path / "only.pdf"
+    arguments = [str(job_folder), "--output", str(path), "--document-only", "--json", "-"]
+    ran = CliRunner().invoke(command, arguments)
+    told = json.loads(ran.stdout)
+    assert told["written"] == [str(path)]
+    assert told["points"][0]["point"] == "yard"
+    assert [p.name for p in tmp_path.iterdir()] == ["only.pdf"]
+
+
+def test_several_processes_give_the_same_answer(job_folder, surveyed):
+    points, failed = surveyed_points(Task(job_folder), processes=2)
+    assert failed == surveyed[1]
+    assert points[0].report.pictures == surveyed[0][0].report.pictures
