@@ -70,14 +70,21 @@ def sky_view(case: Case, *, open_sky: bool) -> float:
     return float(seen.sum() * np.radians(0.5) ** 2 / np.pi)
 
 
-def solar_access(case: Case) -> tuple[np.ndarray, np.ndarray]:
-    """Solar and beam access, January to December and the year."""
+def sun_and_sky(case: Case) -> tuple[pd.DatetimeIndex, pd.DataFrame, pd.DataFrame]:
+    """Every minute's full solar position and clear sky."""
     times = minutes_of(case)
     place = pvlib.location.Location(
         case.latitude_deg, case.longitude_deg, altitude=case.elevation_m
     )
     sun = place.get_solarposition(times)
-    sky = place.get_clearsky(times, solar_position=sun)
+    return times, sun, place.get_clearsky(times, solar_position=sun)
+
+
+def solar_access(
+    case: Case, known: tuple[pd.DatetimeIndex, pd.DataFrame, pd.DataFrame] | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Solar and beam access, January to December and the year."""
+    times, sun, sky = sun_and_sky(case) if known is None else known
     extra = pvlib.irradiance.get_extra_radiation(times)
     cos_i = pvlib.irradiance.aoi_projection(
         case.tilt_deg, case.azimuth_deg, sun["apparent_zenith"], sun["azimuth"]
@@ -116,14 +123,11 @@ def solar_access(case: Case) -> tuple[np.ndarray, np.ndarray]:
     )
 
 
-def point_sun_beam(case: Case) -> tuple[np.ndarray, np.ndarray]:
+def point_sun_beam(
+    case: Case, known: tuple[pd.DatetimeIndex, pd.DataFrame, pd.DataFrame] | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Beam access with the sun as a point, and beam on the plane by month [kWh/m2]."""
-    times = minutes_of(case)
-    place = pvlib.location.Location(
-        case.latitude_deg, case.longitude_deg, altitude=case.elevation_m
-    )
-    sun = place.get_solarposition(times)
-    sky = place.get_clearsky(times, solar_position=sun)
+    times, sun, sky = sun_and_sky(case) if known is None else known
     cos_i = pvlib.irradiance.aoi_projection(
         case.tilt_deg, case.azimuth_deg, sun["apparent_zenith"], sun["azimuth"]
     ).clip(lower=0)

@@ -1,0 +1,138 @@
+"""The command `assess`: thin, documented exit codes, JSON and nothing else on request."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from logger.cli import main
+
+HORIZON = """# heading_error_deg: 2
+# obstruction: lime tree = deciduous
+azimuth_deg,elevation_deg,standard_error_deg,obstruction,distance_m
+0,5,0.5,,
+119,5,0.5,,
+120,25,0.5,lime tree,12
+150,25,0.5,lime tree,12
+151,5,0.5,,
+270,8,0.5,,
+"""
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "horizon.csv"
+    path.write_text(HORIZON)
+    return path
+
+
+def assess(path, *more, latitude="46"):
+    arguments = ["assess", str(path), "--latitude", latitude, "--longitude", "14.5"]
+    arguments += ["--tilt", "35", "--azimuth", "180", *more]
+    return CliRunner().invoke(main, arguments)
+
+
+def test_a_table_by_month_and_what_it_rests_on(file):
+    done = assess(file)
+    assert done.exit_code == 0, done.output
+    for word in ("Jan", "Dec", "lime tree", "clear sky all year", "2026"):
+        assert word in done.stdout
+
+
+def test_json_and_nothing_else(file, tmp_path):
+    done = assess(file, "--json", "-")
+    assert done.exit_code == 0
+    document = json.loads(done.stdout)
+    assert document["planes"][0]["solar_access"]["annual"]["low"] < 1
+    target = tmp_path / "out.json"
+    assert "Jan" in assess(file, "--json", str(target)).stdout
+    assert json.loads(target.read_text()) == document
+
+
+def test_what_ifs_stand_beside_the_survey(file):
+    done = assess(
+        file, "--without", "lime tree", "--building", "shed=200,8,3,10,4", "--json", "-",
+    )  # fmt: skip
+    document = json.loads(done.stdout)
+    notes = document["assumptions"]["notes"]
+    assert any("lime tree removed" in note for note in notes)
+    assert any("shed added" in note for note in notes)
+    names = {o["name"] for o in document["planes"][0]["by_obstruction"]}
+    assert "shed" in names
+    assert "lime tree" not in names
+    before = document["as_surveyed"][0]["solar_access"]["annual"]["value"]
+    assert before != document["planes"][0]["solar_access"]["annual"]["value"]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ("--cut-to", "lime tree=10"),
+        ("--leafy", "lime tree"),
+        ("--leafy", "lime tree=0.1,0.6,121,273"),
+        ("--without", "lime tree=12"),
+    ],
+)
+def test_less_of_a_tree_is_more_light(file, change):
+    document = json.loads(assess(file, *change, "--json", "-").stdout)
+    before = document["as_surveyed"][0]["solar_access"]["annual"]["value"]
+    assert document["planes"][0]["solar_access"]["annual"]["value"] > before
+
+
+def test_growth_is_less_light(file):
+    done = assess(file, "--growing", "lime tree=0.3,10", "--json", "-")
+    document = json.loads(done.stdout)
+    before = document["as_surveyed"][0]["solar_access"]["annual"]["value"]
+    assert document["planes"][0]["solar_access"]["annual"]["value"] < before
+
+
+def test_rules_size_and_best_plane_are_told(file):
+    done = assess(
+        file, "--size", "5", "--best-plane", "--least-access", "0.5", "--least-resource", "0.99",
+        "--least-window", "0.2", "--month-weights", "1,1,1,1,1,1,1,1,1,1,1,2",
+    )  # fmt: skip
+    assert done.exit_code == 0
+    for words in ("kWh/kWp", "not modelled", "best fixed plane", "pass", "fail", "weighted"):
+        assert words in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("more", "code", "word"),
+    [
+        (("--without", "elm"), 2, "elm"),
+        (("--building", "shed=1,2"), 2, "4 or 5"),
+        (("--building", "=1,2,3,4"), 2, "no name"),
+        (("--cut-to", "lime tree=low"), 2, "numbers"),
+        (("--window", "15,9"), 2, "window"),
+        (("--timezone", "Mars/Olympus"), 2, "Mars"),
+        (("--heading-error", "-1"), 2, "standard error"),
+        (("--reflectance", "0.2,0.3"), 2, "2 numbers"),
+        (("--reflectance", "7"), 2, "reflectance"),
+        (("--draws", "-5"), 2, "drawn"),
+        (("--year", "1066"), 2, "1066"),
+        (("--size", "0"), 2, "size"),
+        (("--weather", "nowhere.epw"), 3, "nowhere.epw"),
+        (("--model", "magic"), 2, "magic"),
+    ],
+)
+def test_wrong_usage_and_unreadable_inputs(file, more, code, word):
+    done = assess(file, *more)
+    assert done.exit_code == code, done.output
+    assert word in done.stderr
+    assert done.stdout == ""
+
+
+def test_a_bad_horizon_is_named_with_its_line(tmp_path):
+    bad = tmp_path / "bad.csv"
+    bad.write_text("azimuth_deg,elevation_deg\n0,5\n10,high\n")
+    done = assess(bad)
+    assert done.exit_code == 3
+    assert "line 3" in done.stderr
+    assert assess(tmp_path / "none.csv").exit_code == 3
+    assert assess(bad, latitude="95").exit_code == 2
+
+
+def test_a_month_without_sun_is_a_dash_and_null(file):
+    assert "–" in assess(file, latitude="75").stdout
+    document = json.loads(assess(file, "--json", "-", latitude="75").stdout)
+    assert document["planes"][0]["solar_access"]["monthly"][11]["value"] is None
