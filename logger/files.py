@@ -14,7 +14,8 @@ import numpy as np
 
 from logger.errors import InputError
 
-DECIMALS = 6
+DECIMALS = 10
+"""Parts of a whole still add up to it within 1e-9."""
 
 
 def write_atomically(path: Path, content: str | bytes) -> None:
@@ -62,7 +63,7 @@ def _umask() -> int:
 
 
 def plain(value: Any) -> Any:
-    """The same data in JSON's types: no number that is not defined, six decimals at most.
+    """The same data in JSON's types: no number that is not defined, ten decimals at most.
 
     NaN and infinities become None, numpy scalars and arrays become numbers and lists, dataclasses
     and mappings become dicts.
