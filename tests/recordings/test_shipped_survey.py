@@ -5,11 +5,13 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from logger.job import point_names, read_job
-from logger.pipeline import PointResult
-from logger.survey import point_result, site_year
+from logger.job import point_names, point_recordings, read_job
+from logger.job_calibration import corrections_of_job, stored_calibrations
+from logger.pipeline import PointResult, survey_point
+from logger.survey import load_sweep, site_year
 
 FOLDER = Path(__file__).parents[2] / "recordings"
 sys.path.insert(0, str(FOLDER))
@@ -20,11 +22,24 @@ import make  # noqa: E402 - the maker stands beside its recordings, outside the 
 pytestmark = pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear is deprecated")
 
 
-@pytest.fixture(scope="module")
-def results() -> dict[str, PointResult]:
+def worked_out(calibrated: bool) -> dict[str, PointResult]:
     job = read_job(FOLDER / make.JOB)
     year = site_year(job)
-    return {name: point_result(job, name, year) for name in point_names(job)}
+    corrections_of = corrections_of_job(job) if calibrated else None
+    return {
+        name: survey_point(
+            name,
+            [load_sweep(path) for path in point_recordings(job, name)],
+            year,
+            corrections_of=corrections_of,
+        )
+        for name in point_names(job)
+    }
+
+
+@pytest.fixture(scope="module")
+def results() -> dict[str, PointResult]:
+    return worked_out(calibrated=True)
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +50,7 @@ def answers() -> dict[str, Any]:
 
 def test_it_is_made_again_byte_for_byte(tmp_path: Path) -> None:
     names = [path.relative_to(tmp_path) for path in make.make(tmp_path)]
-    assert len(names) >= 5
+    assert sum(name.suffix == ".sweep" for name in names) == 6
     assert make.differences(FOLDER, tmp_path, names) == []
 
 
@@ -90,3 +105,29 @@ def test_every_recording_says_that_the_virtual_board_made_it(
             assert "virtual board" in sweep.recording.header["made_by"]
             assert "seed" in sweep.recording.header["made_by"]
             assert sweep.recording.sealed
+
+
+def test_the_calibrations_find_what_was_put_into_the_board() -> None:
+    sensor, _ = make.board()
+    board = sensor.board()
+    found = {c.kind: c for c in stored_calibrations(read_job(FOLDER / make.JOB))}
+    assert set(found) == {"compass", "level", "bearing"}
+    iron = np.array(found["compass"].correction.hard_iron_ut) - board.hard_iron_ut
+    assert np.linalg.norm(iron) < 1.0
+    bias = np.array(found["compass"].correction.rate_bias_deg_s) - board.rate_bias_deg_s
+    assert np.abs(bias).max() < 0.05
+    level = found["level"].correction
+    assert level.index_deg == pytest.approx(sensor.index_error_deg, abs=0.1)
+    assert level.collimation_deg == pytest.approx(sensor.collimation_error_deg, abs=0.15)
+    assert found["bearing"].correction.residual_deg == pytest.approx(
+        make.DECLINATION_ERROR_DEG, abs=0.3
+    )
+    for calibration in found.values():
+        assert all(gate.passed for gate in calibration.gates)
+
+
+def test_without_calibration_the_same_sweeps_are_off_by_points(answers: dict[str, Any]) -> None:
+    document = worked_out(calibrated=False)["walled garden"].as_dict()
+    exact = answers["points"]["walled garden"]["planes"]["ground frame"]["beam_access"]
+    plane = next(p for p in document["planes"] if p["name"] == "ground frame")
+    assert abs(plane["beam_access"]["annual"]["value"] - exact["annual"]["value"]) > 0.02
