@@ -60,10 +60,11 @@ def test_a_month_without_sun_is_null_in_json_and_a_dash_in_print(everywhere):
 
 def test_both_sides_of_the_date_line_are_one_place(everywhere):
     one, other = everywhere["date line"][0], everywhere["date line from the other side"][0]
-    # A month of local mean solar time begins a day apart on the two sides.
+    # A month of local mean solar time begins a day apart on the two sides, and they fall into
+    # neighbouring cells of the turbidity table.
     assert monthly(one) == pytest.approx(monthly(other), abs=0.012)
     assert one["solar_access"]["annual"]["value"] == pytest.approx(
-        other["solar_access"]["annual"]["value"], abs=1e-4
+        other["solar_access"]["annual"]["value"], abs=0.001
     )
     assert monthly(one) == pytest.approx(monthly(everywhere["north"][0]), abs=0.02)
 
