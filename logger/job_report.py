@@ -314,7 +314,7 @@ def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:
         purpose = str(stored.get("purpose") or path.stem.partition("-")[2] or "unknown")
         latest[purpose] = CalibrationReport(
             purpose=purpose,
-            date=str(stored.get("made") or stored.get("started") or path.stem.partition("-")[0]),
+            date=str(stored.get("made") or path.stem.partition("-")[0]),
             figures=tuple(_figures(stored.get("figures") or {})),
             gates=tuple(Gate(**g) for g in stored.get("quality") or ()),
             file=_source(stored.get("recording")),
@@ -322,17 +322,33 @@ def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:
     return tuple(latest.values())
 
 
+_UNITS = {
+    "_deg_s": "°/s",
+    "_deg": "°",
+    "_ut": "µT",
+    "_mg": "mg",
+    "_g": "g",
+    "_s": "s",
+    "_h": "h",
+    "_m": "m",
+    "_c": "°C",
+}
+
+
 def _figures(figures: Mapping[str, Any], lead: str = "") -> list[tuple[str, str]]:
-    """Names and values in words; what is nested or long is left to the file."""
+    """Names and values in words with units; what is long is left to the file."""
     rows: list[tuple[str, str]] = []
     for key, value in figures.items():
-        label = f"{lead}{key.replace('_', ' ')}"
+        ending = next((e for e in _UNITS if key.endswith(e)), "")
+        label = f"{lead}{key.removesuffix(ending).replace('_', ' ')}"
         if isinstance(value, Mapping):
             rows += _figures(value, f"{label}: ")
         elif isinstance(value, (bool, str)):
             rows.append((label, "yes" if value is True else "no" if value is False else value))
         elif isinstance(value, (int, float)):
-            rows.append((label, f"{value:.4g}"))
+            unit = _UNITS.get(ending, "")
+            space = "" if unit.startswith("°") or not unit else " "
+            rows.append((label, f"{value:.4g}{space}{unit}"))
     return rows
 
 

@@ -23,42 +23,38 @@ def command(output: Path, json_file: str | None) -> None:
 
     Its recordings were made by the virtual board in an invented place.
     """
+    import datetime as dt
     import shutil
 
     from logger.demo import shipped_survey
-    from logger.job import point_names, read_job, result_path
+    from logger.job import read_job, result_path
     from logger.job import write_json as store
+    from logger.job_report import Task, job_report, surveyed_points
     from logger.report.answer import answer_text
-    from logger.report.figures import plane_figures
-    from logger.report.folder import write_point
+    from logger.report.folder import write_point, write_report
     from logger.report.monthly import summary_table
     from logger.report.tables import as_text
-    from logger.survey import point_result, site_year
 
     source = shipped_survey()
     folder = output / source.name
     shutil.copytree(source, folder, dirs_exist_ok=True)
     job = read_job(folder)
-    year = site_year(job)
-    results = []
+    points, failed = surveyed_points(Task(folder))
     written: list[Path] = []
-    for name in point_names(job):
-        result = point_result(job, name, year)
-        document = result.as_dict()
-        results.append(result)
-        store(result_path(job, name), document)
-        written += write_point(output, document, result.horizon.profile, job.site)
+    for point in points:
+        store(result_path(job, point.report.name), point.document)
+        written += write_point(output, point.document, point.report.profile, job.site)
         if json_file != "-":
-            click.echo(f"\n== {name} ==\n\n{answer_text(document)}")
-    documents = [r.as_dict() for r in results]
+            click.echo(f"\n== {point.report.name} ==\n\n{answer_text(point.document)}")
+    made = dt.datetime.now().astimezone().date()
+    report = job_report(job, points, made, failed)
+    written += write_report(report, output / "report.pdf")
     if json_file:
-        write_json(json_file, {"points": documents})
+        write_json(json_file, {"points": [point.document for point in points]})
     if json_file != "-":
-        rows = [
-            (str(d["point"]), [plane_figures(plane) for plane in d["planes"]]) for d in documents
-        ]
+        rows = [(point.report.name, point.report.planes) for point in points]
         click.echo(f"\n{as_text(summary_table(rows))}\n")
         for path in written:
             click.echo(f"wrote {path}")
     say("These recordings were made by the virtual board; no such place exists.")
-    leave_by_gates(gate for result in results for gate in result.gates)
+    leave_by_gates(gate for point in points for gate in point.gates)

@@ -84,7 +84,7 @@ def test_the_report_of_a_job_has_what_the_job_knows(job_folder, surveyed):
 
 def test_the_latest_calibration_of_a_purpose_counts(job_folder):
     (compass,) = calibrations_of(read_job(job_folder))
-    assert compass.figures == (("residual ut", "0.6"), ("fit: samples", "1200"))
+    assert compass.figures == (("residual", "0.6 µT"), ("fit: samples", "1200"))
     assert compass.gates[0].value == 0.6
     assert compass.file.sha256 == "ab" * 32
 
