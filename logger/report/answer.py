@@ -26,7 +26,7 @@ def answer_text(document: Mapping[str, Any]) -> str:
         parts.append(window_sentence(plane))
         parts.append(as_text(monthly_table(plane, point)))
         if len(plane.by_obstruction) > 1:
-            parts.append(as_text(obstruction_table(plane, point)))
+            parts.append(as_text(obstruction_table([plane], point)))
     parts.append(assumptions_text(document))
     return "\n\n".join(part for part in parts if part)
 

@@ -372,7 +372,9 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
     placed = [pictures.add(picture) for picture in drawn]
     first = 2 if point.shade is not None else 1
     months = [monthly.monthly_table(plane) for plane in point.planes]
-    tables = [monthly.obstruction_table(plane) for plane in point.planes if plane.by_obstruction]
+    tables = []
+    if any(plane.by_obstruction for plane in point.planes):
+        tables.append(monthly.obstruction_table(point.planes))
     if any(plane.blocked for plane in point.planes):
         tables.append(monthly.blocked_table(point.planes))
     failed = [gate for gate in point.gates if not gate.passed]

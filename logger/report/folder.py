@@ -103,9 +103,9 @@ def all_tables(report: ReportInput) -> dict[str, Table]:
     for stem, point in stems(report).items():
         for plane in point.planes:
             tables[_new(tables, f"{stem}-months", plane.name)] = monthly.monthly_table(plane)
-            if plane.by_obstruction:
-                name = _new(tables, f"{stem}-obstructions", plane.name)
-                tables[name] = monthly.obstruction_table(plane)
+        if any(plane.by_obstruction for plane in point.planes):
+            name = _new(tables, f"{stem}-obstructions")
+            tables[name] = monthly.obstruction_table(point.planes)
         if any(plane.blocked for plane in point.planes):
             tables[_new(tables, f"{stem}-window")] = monthly.blocked_table(point.planes)
     return tables

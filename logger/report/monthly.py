@@ -105,16 +105,17 @@ def summary_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table
     return Table("The year by point and plane", columns, tuple(rows))
 
 
-def obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
-    """What each obstruction takes, in the year and by month.
+def obstruction_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
+    """What each obstruction takes of each plane's light, in the year and by month.
 
     Parameters
     ----------
-    plane : PlaneFigures
+    planes : sequence of PlaneFigures
     point : str
         For the title.
     """
     columns = (
+        Column("plane", "plane"),
         Column("obstruction", "obstruction"),
         Column("from_azimuth_deg", "from", "°", 0, 2),
         Column("to_azimuth_deg", "to", "°", 0, 2),
@@ -123,16 +124,18 @@ def obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
     )
     rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
+            plane.name,
             o.name or "skyline without a name",
             o.from_azimuth_deg,
             o.to_azimuth_deg,
             o.year,
             *(float(v) for v in o.monthly),
         )
+        for plane in planes
         for o in plane.by_obstruction
     )
     place = f" at {point}" if point else ""
-    return Table(f"Loss by obstruction on {plane_name(plane)}{place}", columns, rows)
+    return Table(f"Loss by obstruction{place}", columns, rows)
 
 
 def rule_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:

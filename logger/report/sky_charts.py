@@ -189,9 +189,12 @@ def draw_horizon(
     )
     if error is not None:
         half = BAND_SIGMAS * error
-        axes.fill_between(
-            x, elevation - half, elevation + half, lw=0, color=style.BAND, alpha=0.8, zorder=4
-        )
+        # What may stand above the line lies behind the sun's tracks, so that they can be followed.
+        for low, high, order in (
+            (elevation, elevation + half, 1.5),
+            (elevation - half, elevation, 4.0),
+        ):
+            axes.fill_between(x, low, high, lw=0, color=style.BAND, alpha=0.8, zorder=order)
     axes.plot(x, elevation, color=style.SKYLINE_DEEP, lw=1.1, zorder=5, solid_joinstyle="round")
     gaps = _gaps(x, known)
     if gaps:

@@ -31,8 +31,8 @@ def test_the_csv_holds_fractions_and_nothing_where_nothing_is_defined(result_pla
 
 
 def test_an_obstruction_cannot_smuggle_a_formula(result_plane):
-    table = monthly.obstruction_table(plane_figures(result_plane))
-    assert as_csv(table).splitlines()[1].startswith("'=barn,")
+    table = monthly.obstruction_table([plane_figures(result_plane)])
+    assert as_csv(table).splitlines()[1].startswith("roof,'=barn,")
 
 
 def test_a_size_brings_the_loss_in_kilowatt_hours(result_plane):
