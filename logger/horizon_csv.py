@@ -35,6 +35,9 @@ COLUMNS = (
 LARGEST_FILE = 32 * 1024 * 1024
 """A horizon at every 0.01 degrees takes a twentieth of this. [bytes]"""
 
+MOST_NODES, MOST_SECTORS = 100_000, 500
+"""What a file may hold; a node every 0.01 degrees makes 36 000."""
+
 LONGEST_NAME = 200
 
 _FORMULA = tuple("=+-@")
@@ -99,6 +102,8 @@ def parse_horizon_csv(text: str, where: str = "horizon") -> HorizonProfile:
             raise InputError(f"is no line of CSV: {error}", here) from error
         if header is None:
             header = _header(cells, here)
+        elif len(rows) == MOST_NODES:
+            raise InputError(f"more than {MOST_NODES} nodes", here)
         else:
             rows.append(_row(header, cells, here))
     if header is None:
@@ -200,13 +205,16 @@ def _profile(
     where: str,
 ) -> HorizonProfile:
     rows.sort(key=lambda r: float(wrap360(r.azimuth)))
+    sectors = tuple(_obstructions(rows, kinds))
+    if len(sectors) > MOST_SECTORS:
+        raise InputError(f"names {len(sectors)} obstructions, more than {MOST_SECTORS}", where)
     try:
         return HorizonProfile(
             np.array([r.azimuth for r in rows]),
             np.array([r.elevation for r in rows]),
             np.array([r.error for r in rows]) if "standard_error_deg" in header else None,
             np.array([r.measured for r in rows]),
-            tuple(_obstructions(rows, kinds)),
+            sectors,
             np.array([r.distance for r in rows]) if "distance_m" in header else None,
             steps=(f"read from {Path(where).name}",),
             **metadata,

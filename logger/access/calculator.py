@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -209,6 +209,12 @@ class SiteYear:
         )
         notes = (*self.light.notes, *given.changes, *self._notes(given, bool(spreads)))
         return AccessResult(self.site, self.settings, planes, self.light.source, notes)
+
+    def assess_points(
+        self, horizons: Mapping[str, HorizonProfile | Surroundings]
+    ) -> dict[str, AccessResult]:
+        """`assess` several points of one site, by name."""
+        return {name: self.assess(horizon) for name, horizon in horizons.items()}
 
     def _spreads(self, given: Surroundings) -> tuple[_Spread, ...]:
         """Drawn losses with unmeasured sectors open and, where there are any, blocked."""

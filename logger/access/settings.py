@@ -141,6 +141,9 @@ class AccessSettings:
             raise UsageError("ground reflectance must be one number or twelve, each 0 to 1")
         if not 0 <= self.disc_radius_deg <= 1:
             raise UsageError("the radius of the sun's disc must be 0 to 1 degrees")
+        turbidity = self.linke_turbidity
+        if turbidity is not None and not 1 <= turbidity <= 20:
+            raise UsageError(f"a Linke turbidity of {turbidity:g} is outside 1 to 20")
         if not 0 <= self.draws <= 100_000:
             raise UsageError("the number of drawn horizons must be 0 to 100000")
         weights = self.month_weights

@@ -82,6 +82,21 @@ class Named(Numbers):
     help="Of the ground: one number, or twelve by month (snow).",
 )
 @click.option(
+    "--transposition",
+    type=click.Choice(["haydavies", "isotropic", "reindl"]),
+    default="haydavies",
+    show_default=True,
+    help="How sky diffuse reaches a tilted plane.",
+)
+@click.option(
+    "--clear-sky",
+    type=click.Choice(["ineichen", "simplified solis"]),
+    default="ineichen",
+    show_default=True,
+    help="Model of a cloudless sky.",
+)
+@click.option("--turbidity", type=float, help="Linke turbidity of the year.  [default: a table]")
+@click.option(
     "--window",
     type=Numbers(2),
     default="9,15",
@@ -159,6 +174,9 @@ def command(
     year: int,
     model: str,
     reflectance: tuple[float, ...],
+    transposition: str,
+    clear_sky: str,
+    turbidity: float | None,
     window: tuple[float, ...],
     timezone: str | None,
     month_weights: tuple[float, ...] | None,
@@ -199,6 +217,9 @@ def command(
         year=year,
         model="beam-only" if model == "beam-only" else "all components",
         albedo=reflectance[0] if len(reflectance) == 1 else reflectance,
+        transposition=transposition,
+        clear_sky=clear_sky,
+        linke_turbidity=turbidity,
         window=SolarWindow(*window),
         timezone=timezone,
         month_weights=month_weights,

@@ -93,6 +93,8 @@ def test_snow_on_the_ground_brings_light_to_a_steep_plane(site):
         {"albedo": (0.2,) * 11},
         {"albedo": float("nan")},
         {"disc_radius_deg": 5},
+        {"linke_turbidity": 0.5},
+        {"linke_turbidity": float("nan")},
         {"draws": -1},
         {"draws": 10**9},
     ],
@@ -199,6 +201,15 @@ def test_the_result_has_the_documented_form(year, street):
     assert document["assumptions"]["year"] == 2026
     assert "Ineichen" in document["assumptions"]["sky"]
     assert document["assumptions"]["transposition"] == "haydavies"
+
+
+def test_several_points_share_the_site_s_year(year, street):
+    found = year.assess_points({"open": HorizonProfile.level(), "street": street})
+    assert found["open"].planes[0].solar_access.annual == 1
+    assert (
+        found["street"].planes[0].solar_access.annual
+        == year.assess(street).planes[0].solar_access.annual
+    )
 
 
 def test_hours_add_up_to_months(year, street):

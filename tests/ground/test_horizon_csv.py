@@ -101,6 +101,16 @@ def test_what_cannot_be_understood_is_named_with_its_line(text, where, what):
     assert what in str(caught.value)
 
 
+def test_a_file_may_not_hold_endless_nodes_or_names(monkeypatch):
+    monkeypatch.setattr("logger.horizon_csv.MOST_NODES", 3)
+    with pytest.raises(InputError, match="line 5: more than 3 nodes"):
+        parse_horizon_csv(HEADER + "0,1\n1,1\n2,1\n3,1\n")
+    monkeypatch.undo()
+    names = "".join(f"{k * 0.5},1,{'ab'[k % 2]}\n" for k in range(720))
+    with pytest.raises(InputError, match="720 obstructions"):
+        parse_horizon_csv("azimuth_deg,elevation_deg,obstruction\n" + names)
+
+
 def test_files_that_are_no_text_or_are_missing(tmp_path: Path):
     binary = tmp_path / "picture.csv"
     binary.write_bytes(b"\x89PNG\r\n\xff\xfe\x00")
