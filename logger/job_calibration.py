@@ -213,9 +213,8 @@ def corrections_of_job(
     """
     stored = stored_calibrations(job)
 
-    def corrections_of(sweep: Sweep, declination: Declination) -> tuple[Any, tuple[Gate, ...]]:
-        chosen = chosen_for(job, stored, sweep, declination, needed, max_age_h)
-        return chosen.corrections, chosen.gates
+    def corrections_of(sweep: Sweep, declination: Declination) -> Chosen:
+        return chosen_for(job, stored, sweep, declination, needed, max_age_h)
 
     return corrections_of
 
@@ -304,6 +303,7 @@ def sweep_about(recording: Recording, stream: Stream, job: Job) -> SweepAbout:
         longitude_deg=longitude,
         temperature_c=float(np.median(known)) if known.size else None,
         holder=recording.text("holder"),
+        raw=bool(stream.samples.has_field.any()),
     )
 
 

@@ -18,6 +18,13 @@ import numpy as np
 from logger import __version__
 from logger.access import AccessResult, Plane, SiteYear
 from logger.acquisition import Recording
+from logger.calibration import (
+    Chosen,
+    FarMark,
+    SweepAbout,
+    check_far_mark,
+    choose_calibrations,
+)
 from logger.errors import InputError, UsageError
 from logger.horizon import (
     Edit,
@@ -31,7 +38,6 @@ from logger.horizon import (
     horizon_from,
 )
 from logger.orientation import (
-    Corrections,
     Declination,
     Orientation,
     OrientationSettings,
@@ -54,8 +60,8 @@ class Sweep:
     stream: Stream
 
 
-CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], tuple[Corrections, tuple[Gate, ...]]]
-"""Which calibration a sweep gets, and the gates that judge it."""
+CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
+"""Which calibrations a sweep gets, and the gates that judge them."""
 
 
 @dataclass(frozen=True)
@@ -115,10 +121,12 @@ class PointResult:
     name : str
     site : Site
     sweeps : tuple of Sweep
-    corrections : tuple of Corrections
-        One a sweep.
+    chosen : tuple of Chosen
+        Corrections and the calibrations they come from, one a sweep.
     orientations : tuple of Orientation
         One a sweep; the sight lines as oriented.
+    far_marks : tuple of FarMark
+        What the far mark says of each sweep.
     horizon : HorizonResult
     access : AccessResult
     gates : tuple of Gate
@@ -128,8 +136,9 @@ class PointResult:
     name: str
     site: Site
     sweeps: tuple[Sweep, ...]
-    corrections: tuple[Corrections, ...]
+    chosen: tuple[Chosen, ...]
     orientations: tuple[Orientation, ...]
+    far_marks: tuple[FarMark, ...]
     horizon: HorizonResult
     access: AccessResult
     gates: tuple[Gate, ...]
@@ -138,7 +147,7 @@ class PointResult:
     @property
     def declination(self) -> Declination:
         """Of the first sweep; all sweeps of one point share site and season."""
-        return self.corrections[0].declination
+        return self.chosen[0].corrections.declination
 
     def as_dict(self) -> dict[str, Any]:
         """The documented result, ``horizon-logger result 1``."""
@@ -171,6 +180,19 @@ class PointResult:
                     "problems": list(s.recording.problems),
                 }
                 for s in self.sweeps
+            ],
+            "calibrations": [
+                {
+                    "recording": sweep.recording.path.name,
+                    "used": [
+                        {"file": used.file, "kind": used.kind, "figures": used.figures}
+                        for used in chosen.used
+                    ],
+                    "far_mark": mark.figures(),
+                }
+                for sweep, chosen, mark in zip(
+                    self.sweeps, self.chosen, self.far_marks, strict=True
+                )
             ],
             "quality": [gate.as_dict() for gate in self.gates],
             "horizon": {
@@ -214,7 +236,7 @@ def survey_point(
     settings : SurveySettings, optional
     setup : PointSetup, optional
     corrections_of : callable, optional
-        Which calibration a sweep gets; without it, declination alone.
+        Which calibrations a sweep gets; without it, declination alone.
 
     Raises
     ------
@@ -230,25 +252,28 @@ def survey_point(
     sweeps = [s for s in sweeps if s.recording.path.name not in left_out]
     if not sweeps:
         raise InputError("there is no recording of this point", name)
-    passes, orientations, all_corrections = [], [], []
+    passes, orientations, chosen, far_marks = [], [], [], []
     gates: list[Gate] = []
     for sweep in sweeps:
         declination = declination_of(sweep, year, settings)
-        corrections, chosen = (corrections_of or _declination_only)(sweep, declination)
-        oriented = orient(sweep.stream.samples, corrections, settings.orientation)
+        calibrated = (corrections_of or uncalibrated)(sweep, declination)
+        stream = sweep.stream
+        oriented = orient(stream.samples, calibrated.corrections, settings.orientation)
+        mark = check_far_mark(oriented.sight, stream.keys, stream.notes, calibrated.far_mark_deg)
         height = sweep.recording.number("sight_height_m")
         passes.append(
             Pass(
-                oriented.sight,
-                sweep.stream.keys,
-                sweep.stream.notes,
+                mark.sight,
+                mark.keys,
+                stream.notes,
                 name=sweep.recording.path.name,
                 sight_height_m=setup.sight_height_m if height is None else height,
             )
         )
         orientations.append(oriented)
-        all_corrections.append(corrections)
-        gates += [*_recording_gates(sweep), *chosen, *oriented.gates]
+        chosen.append(calibrated)
+        far_marks.append(mark)
+        gates += [*_recording_gates(sweep), *calibrated.gates, *oriented.gates, *mark.gates]
     if not any(one.sight.used.any() for one in passes):
         reasons: dict[str, int] = {}
         for one in passes:
@@ -268,8 +293,9 @@ def survey_point(
         name=name,
         site=year.site,
         sweeps=tuple(sweeps),
-        corrections=tuple(all_corrections),
+        chosen=tuple(chosen),
         orientations=tuple(orientations),
+        far_marks=tuple(far_marks),
         horizon=horizon,
         access=year.assess(horizon.profile),
         gates=_merged((*gates, *horizon.gates)),
@@ -277,10 +303,17 @@ def survey_point(
     )
 
 
-def _declination_only(
-    sweep: Sweep, declination: Declination
-) -> tuple[Corrections, tuple[Gate, ...]]:
-    return Corrections(declination), ()
+def uncalibrated(sweep: Sweep, declination: Declination) -> Chosen:
+    """Declination alone, for a recording without a job: raw streams miss their calibration.
+
+    Parameters
+    ----------
+    sweep : Sweep
+    declination : Declination
+    """
+    raw = bool(sweep.stream.samples.has_field.any())
+    about = SweepAbout(sweep.recording.started, raw=raw)
+    return choose_calibrations((), about, declination, needed=("compass",) if raw else ())
 
 
 def default_plane(site: Site) -> Plane:

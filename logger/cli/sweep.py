@@ -164,16 +164,20 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
 
     from logger.access import AccessSettings
     from logger.acquisition import RecordingWriter, continued
+    from logger.calibration import SweepAbout, choose_calibrations
     from logger.horizon import HorizonSettings
     from logger.job import EditEntry, add_edit, moment_text, point_recordings, sweep_path
+    from logger.job_calibration import stored_calibrations
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings, header_of
-    from logger.orientation import Corrections, declination_at
+    from logger.orientation import Corrections, declination_at, field_expected_at
     from logger.samples import Identity
     from logger.survey import site_year
 
     site = survey.site
-    declination = declination_at(site, dt.datetime.now(dt.UTC).date())
+    today = dt.datetime.now(dt.UTC)
+    declination = declination_at(site, today.date())
+    field = field_expected_at(site, today.date())
     settings = HorizonSettings(latitude_deg=site.latitude_deg)
 
     @cache
@@ -191,8 +195,17 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
             sweep_path(survey, point, started), header_of(point, started, site, header | more)
         )
 
+    stored = stored_calibrations(survey)
+
     def corrections_of(identity: Identity | None) -> Corrections:
-        return Corrections(declination)
+        about = SweepAbout(
+            started=today,
+            serial_number=identity.serial_number if identity else "",
+            latitude_deg=site.latitude_deg,
+            longitude_deg=site.longitude_deg,
+            raw=identity is None or "M" in identity.streams,
+        )
+        return choose_calibrations(stored, about, declination, field).corrections
 
     def answer_of(passes: Sequence[Pass]) -> RunningAnswer | None:
         return running_answer(passes, year(), settings)
