@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from contextlib import AbstractContextManager
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 EVERY_S = 0.15
 """From one picture to the next. [s]"""
 
-_OPENS_WITHIN_S = 30.0
 _SUNLESS, _MISSING, _ONCE, _TWICE, _SUN = range(5)
 
 
@@ -189,11 +189,12 @@ class WindowDisplay(AbstractContextManager["WindowDisplay"]):
     def __init__(self, inner: Display, site: Site) -> None:
         self._inner = inner
         self.every_s = inner.every_s if inner.every_s < EVERY_S else EVERY_S
+        complaints = tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace")  # noqa: SIM115
         self._process = subprocess.Popen(
             [sys.executable, "-m", "logger.live.window"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
+            stderr=complaints,
             encoding="utf-8",
         )
         assert self._process.stdin is not None
@@ -204,8 +205,10 @@ class WindowDisplay(AbstractContextManager["WindowDisplay"]):
         if self._process.stdout.readline().strip() != "open":
             self._process.kill()
             self._process.wait()
+            complaints.seek(0)
+            why = (complaints.read().strip().splitlines() or ["there is no screen"])[-1]
             raise UsageError(
-                "no window can be opened here",
+                f"no window can be opened here: {why}",
                 hint="leave --window out: the terminal shows the same",
             )
         self._news = threading.Event()
