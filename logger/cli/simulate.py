@@ -166,6 +166,9 @@ def _tasks(
             operator, sectors=tuple((a, b if b > a else b + 360.0) for a, b in sectors)
         )
     mark = _pair(options["mark"], "--mark") if options["mark"] else None
+    if mark and not options["sectors"]:
+        # Beginning and ending beside the mark, no way across the sky is recorded.
+        operator = replace(operator, sectors=((mark[0], mark[0] + 364.0),))
     sensor = Sensor(
         individual=seed,
         index_error_deg=options["index"],

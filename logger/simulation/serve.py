@@ -28,6 +28,7 @@ MakeTask = Callable[[], Task]
 
 _SETTLE_S = 0.2  # pyserial throws away what it finds when it opens a port
 _GRACE_S = 3.0  # for the host to hang up by itself after the trigger
+_DONE_SHARE = 1 / 3
 _POLL_S = 0.05
 
 
@@ -51,6 +52,16 @@ class Running:
         presses = [key.t_s for key in done.motion.keys if key.key == TRIGGER and key.down]
         self.trigger_s = presses[-1] if presses else done.duration_s
         self._chunks: list[Chunk] = damaged(done.chunks, self._faults)
+
+    def done_enough(self, now_s: float) -> bool:
+        """Whether a host that leaves now has had the task.
+
+        Parameters
+        ----------
+        now_s : float
+            Since the start of the task. [s]
+        """
+        return now_s >= _DONE_SHARE * self.trigger_s
 
     @property
     def next_s(self) -> float | None:
@@ -134,7 +145,8 @@ def serve(
 ) -> None:
     """Serve one task a connection, each in its turn.
 
-    A task whose host hangs up before the trigger was pressed is served again.
+    A host that hangs up early on, as one that only looks does, meets the same task again; one
+    that has seen a third of it (a tumble may be enough before its end) meets the next.
 
     Parameters
     ----------
@@ -164,7 +176,7 @@ def serve(
             if number == len(tasks) and not once:
                 number = 0
         else:
-            say(f"the host hung up before the trigger; {task.purpose} is served again")
+            say(f"the host hung up early; {task.purpose} is served again")
 
 
 def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[float]) -> bool:
@@ -188,18 +200,18 @@ def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[f
         data = running.due(t)
         if data and not link.send(data):
             link.hang_up()
-            return t >= running.trigger_s
+            return running.done_enough(t)
         if running.next_s is None:
             break
         wait = 0.0 if speed is None else (running.next_s - now()) / speed
         heard = link.hear(min(max(wait, 0.0), _POLL_S))
         if heard is None:
             link.hang_up()
-            return t >= running.trigger_s
+            return running.done_enough(t)
         answer = running.hear(heard, t)
         if answer and not link.send(answer):
             link.hang_up()
-            return t >= running.trigger_s
+            return running.done_enough(t)
     until = time.monotonic() + _GRACE_S
     while time.monotonic() < until:
         heard = link.hear(_POLL_S)

@@ -84,16 +84,22 @@ def test_each_connection_meets_the_next_task(served: Callable[..., str]) -> None
 
 
 def test_a_host_that_leaves_early_meets_the_same_task_again(served: Callable[..., str]) -> None:
-    expected = simulate(task("plane")).sent
+    expected = simulate(task("level")).sent
     noticed = threading.Event()
     address = served(
-        ["plane"], speed=15.0, say=lambda text: noticed.set() if "hung up" in text else None
+        ["level"], speed=20.0, say=lambda text: noticed.set() if "hung up" in text else None
     )
     with serial.serial_for_url(address, timeout=5) as port:
         assert until_trigger(port, 2000) == expected[:2000]
     assert noticed.wait(10)
     with serial.serial_for_url(address, timeout=5) as port:
         assert until_trigger(port, len(expected)) == expected
+
+
+def test_a_tumble_that_was_enough_before_its_end_is_done() -> None:
+    running = Running(task("compass"))
+    assert not running.done_enough(5.0)
+    assert running.done_enough(30.0)
 
 
 def test_the_board_answers_while_it_sends(served: Callable[..., str]) -> None:
