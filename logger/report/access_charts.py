@@ -101,7 +101,7 @@ def shade_chart(shade: ShadeMap, name: str = "") -> Figure:
         Of the point, for the heading.
     """
     with style.house_style():
-        figure = style.new_figure(height_mm=66)
+        figure = style.new_figure(height_mm=62)
         axes = style.add_axes(figure, right_mm=34)
         draw_shade(axes, shade)
         style.title(axes, "Hours in the shade", "month by hour of the day, in calendar order", name)
@@ -269,7 +269,7 @@ def tilt_chart(
                 at, tilt, marker=marker, ms=size, mfc=style.PAPER, mec=style.INK, mew=1.1,
                 clip_on=False, zorder=6,
             )  # fmt: skip
-            box = labels.raised_until_free(labels.place(text, at, tilt + 2.0, upward=True))
+            box = labels.free_above(labels.place(text, at, tilt + 2.0, upward=True))
             labels.draw(text, box, color=style.INK, bbox=style.BACKING)
         note = "lines: the year's irradiation as a share of the best plane's [%]"
         style.title(axes, "Tilt and azimuth", note, name)

@@ -41,6 +41,9 @@ if TYPE_CHECKING:
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 STANDARDS: Any = ["ua-1", "a-2a"]
 
+MOST_PHOTOS = 6
+"""Of a point, in the order of their names."""
+
 METHOD = (
     "A board with a compass, a level and a gyro was swept along the skyline with its line of "
     "sight on the edge between ground and sky. Each sample was turned into an azimuth from true "
@@ -390,7 +393,7 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
         "more": placed[first:],
         "months": [_table(t) for t in months],
         "tables": [_table(t) for t in tables],
-        "photos": [pictures.photo(photo, point.name) for photo in point.photos[:4]],
+        "photos": [pictures.photo(photo, point.name) for photo in point.photos[:MOST_PHOTOS]],
         "notes": list(point.notes),
     }
 

@@ -57,17 +57,29 @@ class Labels:
         """Whether no label drawn so far touches the room."""
         return not any(_overlap(box, t) for t in self.taken)
 
-    def raised_until_free(self, box: Box) -> Box:
-        """The lowest free room above; the room itself where the axes end before one is found."""
+    def free_above(self, box: Box) -> Box:
+        """The lowest free room above, moved aside by up to half its width where that helps.
+
+        The room itself where the axes have none.
+        """
+        width = box.right - box.left
+        found = []
+        for aside in (0.0, -0.3, 0.3, -0.5, 0.5):
+            left = min(max(box.left + aside * width, self.left), self.right - width)
+            raised = self._raised(Box(left, left + width, box.low, box.high))
+            if raised is not None:
+                found.append(raised)
+        return min(found, key=lambda room: room.low, default=box)
+
+    def _raised(self, box: Box) -> Box | None:
         tall = box.high - box.low
-        found = box
-        while found.high <= self.high:
-            blocking = [t.high for t in self.taken if _overlap(found, t)]
+        while box.high <= self.high:
+            blocking = [t.high for t in self.taken if _overlap(box, t)]
             if not blocking:
-                return found
+                return box
             low = max(blocking) + 0.05 * tall
-            found = Box(box.left, box.right, low, low + tall)
-        return box
+            box = Box(box.left, box.right, low, low + tall)
+        return None
 
     def draw(self, text: str, box: Box, **how: Any) -> None:
         """Write a label into its room."""

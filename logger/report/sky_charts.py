@@ -48,7 +48,7 @@ def sun_path_chart(
         Clock hours are asked for and ``paths`` has none.
     """
     with style.house_style():
-        figure = style.new_figure(height_mm=107)
+        figure = style.new_figure(height_mm=97)
         axes = style.add_axes(figure)
         draw_sun_paths(axes, paths, profile, hours)
         clock = "apparent solar time" if hours == "solar" else utc_name(paths.utc_offset_h or 0.0)
@@ -353,7 +353,7 @@ def _label_obstructions(
             continue
         own = float(np.interp(centre, x[known], elevation[known]))
         box = labels.place(text, centre, max(float(under.max()), bottom), upward=True)
-        box = labels.raised_until_free(box)
+        box = labels.free_above(box)
         stem = [(centre, max(own, bottom)), (centre, box.low)]
         style.lines(labels.axes, [stem], colors=style.INK, lw=0.6, zorder=7)
         labels.draw(text, box, color=style.INK, bbox=style.BACKING)
