@@ -222,7 +222,7 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             "made_ymd": [report.made.year, report.made.month, report.made.day],
             "facts": facts,
             "fit": fit,
-            "reasons": reasons,
+            "reasons": _first_of(reasons),
             "summary": [words.plane_sentences(p, p.planes[0]) for p in report.points][:3],
             "ranking": ranking(report) if several else [],
             "year": _table(monthly.summary_table([(p.name, p.planes) for p in report.points])),
@@ -574,6 +574,14 @@ def place(report: ReportInput) -> str:
         f"{abs(site.longitude_deg):.4f}° {'E' if site.longitude_deg >= 0 else 'W'}, "
         f"{site.elevation_m:.0f} m above sea level"
     )
+
+
+def _first_of(reasons: Sequence[str], most: int = 8) -> list[str]:
+    """As many reasons as a cover has room for, and where the others stand."""
+    if len(reasons) <= most:
+        return list(reasons)
+    more = len(reasons) - most
+    return [*reasons[:most], f"and {more} more, under Calibration and quality"]
 
 
 def date(day: dt.date) -> str:

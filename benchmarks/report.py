@@ -1,0 +1,76 @@
+"""How long a report takes: one point against importing the libraries, twelve points against one.
+
+Run it with ``python benchmarks/report.py [DOZEN]``. It copies the shipped survey into jobs of one
+point and of twelve, with three planes, and times the installed command from recordings to PDF. Runs
+take turns with the reference, so that a machine whose speed drifts drifts for both.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from logger.demo import shipped_survey
+
+ROUNDS = 3
+IMPORTS = "import pvlib, scipy, matplotlib"
+THIRD_PLANE = '\n[[planes]]\nname = "east wall"\ntilt_deg = 90.0\nazimuth_deg = 95.0\n'
+
+
+def job_of(points: int, folder: Path) -> Path:
+    """A job of so many points, whose sweeps are the shipped ones over and over."""
+    source = shipped_survey()
+    text = (source / "job.toml").read_text(encoding="utf-8").partition("[[points]]")[0]
+    sweeps = sorted((source / "sweeps").iterdir())
+    (folder / "sweeps").mkdir(parents=True)
+    (folder / "job.toml").write_text(text + THIRD_PLANE, encoding="utf-8")
+    for k in range(points):
+        sweep = sweeps[(k + 1) % len(sweeps)]
+        shutil.copytree(sweep, folder / "sweeps" / f"{sweep.name} {k + 1}")
+    if (source / "calibrations").is_dir():
+        shutil.copytree(source / "calibrations", folder / "calibrations")
+    return folder
+
+
+def seconds(command: list[str]) -> float:
+    """Wall time of one run; exit code 4 (a quality check failed) counts as done. [s]"""
+    start = time.perf_counter()
+    code = subprocess.run(command, check=False, capture_output=True).returncode
+    if code not in (0, 4):
+        raise SystemExit(f"{command} left with {code}")
+    return time.perf_counter() - start
+
+
+def main() -> None:
+    dozen = int(sys.argv[1]) if len(sys.argv) > 1 else 12
+    program = str(Path(sys.executable).with_name("horizon-logger"))
+    with tempfile.TemporaryDirectory() as name:
+        one = [program, "report", str(job_of(1, Path(name) / "one"))]
+        many = [program, "report", str(job_of(dozen, Path(name) / "many"))]
+        imports = [sys.executable, "-c", IMPORTS]
+        for command in (imports, one):
+            seconds(command)  # files into the cache
+        for ending in ([], ["--document-only"]):
+            rounds = [
+                (seconds(imports), seconds(one + ending), seconds(many + ending))
+                for _ in range(ROUNDS)
+            ]
+            first = statistics.median(b / a for a, b, _ in rounds)
+            more = statistics.median(c / b for _, b, c in rounds)
+            what = "document alone" if ending else "document, pictures, tables and exports"
+            print(
+                f"{what}: one point takes {first:.2f} times `{IMPORTS}` "
+                f"({statistics.median(b for _, b, _ in rounds):.1f} s), {dozen} points "
+                f"{more:.2f} times one point ({statistics.median(c for *_, c in rounds):.1f} s); "
+                f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}"
+            )
+
+
+if __name__ == "__main__":
+    main()
