@@ -11,6 +11,7 @@ from logger.acquisition import load_stream
 from logger.horizon import DropSpan, ImportHorizon, LeaveOut, TakeIn, edit_from_dict
 from logger.horizon_csv import read_horizon_csv
 from logger.job import JOB_FILE, Job, point_recordings, recording_elsewhere
+from logger.job_calibration import corrections_of_job
 from logger.pipeline import (
     PointResult,
     PointSetup,
@@ -103,6 +104,7 @@ def point_result(
         year,
         settings,
         setup=point_setup(job, point, {s.recording.path.name for s in sweeps}),
+        corrections_of=corrections_of_job(job),
     )
 
 

@@ -52,6 +52,7 @@ def command(
         people=people,
     )
     click.echo(f"made {job / 'job.toml'}")
+    say(f"next, with the board connected: horizon-logger sweep {job} POINT --port URL")
     if not made.planes:
         from logger.pipeline import default_plane
 

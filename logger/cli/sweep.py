@@ -40,6 +40,13 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
 @click.argument("points", metavar="POINT...", nargs=-1, required=True)
 @click.option("--port", "url", required=True, metavar="URL", help="Where the board is.")
 @click.option(
+    "--calibrate",
+    "calibrations",
+    metavar="STEPS",
+    help="Calibrate first: compass, level, sun, bearing=DEGREES, with commas between; or none. "
+    "[default: on a terminal, ask where the job has none of today]",
+)
+@click.option(
     "--by-trigger",
     is_flag=True,
     help="The board's trigger opens each point as well as closing it; always so with several.",
@@ -81,6 +88,7 @@ def command(
     job: Path,
     points: tuple[str, ...],
     url: str,
+    calibrations: str | None,
     by_trigger: bool,
     more: bool,
     seconds: float | None,
@@ -98,8 +106,13 @@ def command(
     Everything received is recorded at once. The board's trigger key, q or Ctrl-C ends a point;
     then its result is worked out from all of its recordings. With several POINTs the trigger
     also opens each: the computer can stay in the bag.
+
+    On a terminal, a job without a calibration of today is led through one first. Keys while
+    sweeping: space stops and goes on, m marks (then type a name), r drops the stretch just swept,
+    n notes, q is done. On the board, the mark key marks and, held down, drops.
     """
     from logger.acquisition import SystemClock, open_link
+    from logger.cli.walk import asked_steps, at_terminal, is_fresh, steps_of, walk
     from logger.job import Point, folder_name, read_job, set_point
     from logger.live.display import open_display
     from logger.live.keyboard import open_keyboard
@@ -113,6 +126,19 @@ def command(
         for name in names:
             survey = set_point(job, Point(name, sight_height_m, module_height_m))
     say(short_notice())
+    asking = at_terminal()
+    if calibrations is not None:
+        steps = steps_of(calibrations)
+    elif asking and is_fresh(survey):
+        steps = asked_steps()
+    else:
+        steps = ()
+    if steps:
+        walk(survey, url, steps, observer, asking)
+    if asking and steps:
+        click.prompt(
+            "Stand on the spot, feet still; Enter starts", "", err=True, show_default=False
+        )
     # The port first: a wrong name must not leave an empty recording behind.
     port = Port(lambda: open_link(url), url)
     header = {"leaf": leaf, "observer": observer, "stance": stance}
