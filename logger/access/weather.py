@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import math
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from logger.columns import Floats, Ints, floats, freeze_columns
-from logger.errors import InputError
+from logger.errors import InputError, LoggerError
 from logger.site import Site
 
 LARGEST_FILE = 64 * 1024 * 1024
@@ -153,8 +154,14 @@ def read_weather(path: str | Path, site: Site | None = None) -> Weather:
     try:
         table, about = _read(kind, text)
         return _weather(kind, table, about, path, site)
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowError) as error:
-        reason = str(error).strip().splitlines()[0][:200] if str(error).strip() else "damaged"
+    except InputError:
+        raise
+    except (
+        *(ValueError, KeyError, IndexError, TypeError, AttributeError, OverflowError),
+        LoggerError,
+    ) as error:
+        text = (str(error).strip().splitlines() or ["damaged"])[0]
+        reason = "".join(c for c in text if c.isprintable())[:160]
         raise InputError(f"is no sound {kind} file: {reason}", where) from error
 
 
@@ -163,10 +170,13 @@ def _read(kind: str, text: str) -> tuple[Any, dict[str, Any]]:
 
     # A buffer, never the name: the readers take some names for addresses to fetch.
     buffer = io.StringIO(text)
-    if kind == "EPW":
-        table, about = pvlib.iotools.read_epw(buffer)
-    else:
-        table, about = pvlib.iotools.read_tmy3(buffer, map_variables=True)
+    with warnings.catch_warnings():
+        # What pandas finds odd about a column is judged by its values, later.
+        warnings.simplefilter("ignore")
+        if kind == "EPW":
+            table, about = pvlib.iotools.read_epw(buffer)
+        else:
+            table, about = pvlib.iotools.read_tmy3(buffer, map_variables=True)
     return table, about
 
 

@@ -263,3 +263,25 @@ def test_a_measured_day_through_the_whole_calculator(measured_day):
     sky = (beam + parts["poa_sky_diffuse"])[up].sum() / 60_000
     ground = 0.2 * values["ghi"][up].sum() * (1 - np.cos(np.radians(40))) / 2 / 60_000
     assert plane.unshaded_kwh_m2[0] == pytest.approx(sky + ground, rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_damaged_file_is_refused_or_read_but_never_breaks(tmp_path, seed):
+    noise = np.random.default_rng(seed)
+    lines = CAROLINA.read_bytes().splitlines()
+    for _ in range(3):
+        row = int(noise.choice([0, 1, 2, noise.integers(len(lines))]))
+        cells = lines[row].split(b",")
+        cells[noise.integers(len(cells))] = [b"nan", b"inf", b"\xff\x00", b"9" * 400, b'"'][
+            noise.integers(5)
+        ]
+        lines[row] = b",".join(cells)
+    file = tmp_path / "damaged"
+    file.write_bytes(b"\n".join(lines))
+    try:
+        weather = read_weather(file, GREENSBORO)
+    except InputError as error:
+        assert str(file) in str(error)  # noqa: PT017
+        assert str(error).isprintable()
+    else:
+        assert len(weather.dni_wm2) == 8760
