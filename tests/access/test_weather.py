@@ -282,6 +282,6 @@ def test_a_damaged_file_is_refused_or_read_but_never_breaks(tmp_path, seed):
         weather = read_weather(file, GREENSBORO)
     except InputError as error:
         assert str(file) in str(error)  # noqa: PT017
-        assert str(error).isprintable()
+        assert str(error).isprintable()  # noqa: PT017
     else:
         assert len(weather.dni_wm2) == 8760
