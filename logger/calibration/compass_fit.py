@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import eigh
+from scipy.ndimage import median_filter
 
 from logger.columns import Floats, floats
 from logger.orientation.fused import rows_alike
@@ -75,20 +76,21 @@ def fit_ellipsoid(field_ut: Floats) -> tuple[Floats, Floats] | None:
     Parameters
     ----------
     field_ut : array, shape (N, 3)
-        [uT]
+        In order of time. [uT]
 
     Returns
     -------
     matrix, centre
         ``|matrix (m - centre)| = 1``. [1/uT] [uT]
     """
-    middle = (field_ut.max(axis=0) + field_ut.min(axis=0)) / 2
-    size = max(float(np.abs(field_ut - middle).max()), 1e-9)
+    weight = _no_spikes(field_ut)
+    sound = field_ut[weight > 0]
+    middle = (sound.max(axis=0) + sound.min(axis=0)) / 2
+    size = max(float(np.abs(sound - middle).max()), 1e-9)
     x, y, z = ((field_ut - middle) / size).T
     design = np.column_stack(
         [x * x, y * y, z * z, 2 * x * y, 2 * x * z, 2 * y * z, 2 * x, 2 * y, 2 * z]
     )
-    weight = np.ones(len(x))
     for _ in range(6):
         v = np.linalg.lstsq(design * weight[:, None], weight, rcond=None)[0]
         shape = np.array([[v[0], v[3], v[4]], [v[3], v[1], v[5]], [v[4], v[5], v[2]]])
@@ -101,6 +103,12 @@ def fit_ellipsoid(field_ut: Floats) -> tuple[Floats, Floats] | None:
         off = np.linalg.norm((np.column_stack([x, y, z]) - centre) @ root, axis=1) - 1.0
         weight = _fading(off)
     return floats(root / size), floats(centre * size + middle)
+
+
+def _no_spikes(field_ut: Floats) -> Floats:
+    """0 for rows far from the median of their neighbours in time, else 1."""
+    off = np.linalg.norm(field_ut - median_filter(field_ut, size=(5, 1)), axis=1)
+    return floats(off <= 8 * max(float(np.median(off)), 1e-6))
 
 
 def turn_to_gravity(unit_field: Floats, down: Floats) -> Floats:

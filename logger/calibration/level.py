@@ -143,9 +143,10 @@ def fit_level(
         collimation_error_deg=float(error[1]),
     )
     edges = _reversals(faces, pairs, correction)
+    left = float(np.mean([mean for mean, _ in edges])) if edges else 0.0
     if edges:
         found = got.attitude.force_offset_g[0] if got.attitude.force_offset_g else 0.0
-        offset = float(np.degrees(found) + np.mean([mean for mean, _ in edges]))
+        offset = float(np.degrees(found)) + left
         own = float(np.mean([e for _, e in edges]) / np.sqrt(2 * len(edges)))
         correction = replace(
             correction,
@@ -153,6 +154,7 @@ def fit_level(
             pitch_offset_error_deg=float(np.hypot(own, correction.index_error_deg)),
         )
     azimuth, elevation, mark_error = _mark(pairs, correction, corrections)
+    elevation -= left
     temperature = samples.temperature_c[np.isfinite(samples.temperature_c)]
     figures: dict[str, Any] = {
         "pairs": len(pairs),
@@ -285,8 +287,7 @@ def _mark(
         turn = corrections.declination.value_deg
         error = corrections.declination.standard_error_deg
     compass = corrections.compass.heading_error_deg if corrections.compass else 1.0
-    lifted = elevation - correction.pitch_offset_deg
-    return float(wrap360(azimuth + turn)), float(lifted), float(np.hypot(error, compass))
+    return float(wrap360(azimuth + turn)), float(elevation), float(np.hypot(error, compass))
 
 
 def _gates(correction: LevelCorrection, settings: CalibrationSettings) -> tuple[Gate, ...]:

@@ -165,6 +165,8 @@ class SweepAbout:
     temperature_c : float or None
         [degC]
     holder : str
+    raw : bool
+        The board sends raw field and force: a tumble serves it, else a deviation curve.
     """
 
     started: dt.datetime | None
@@ -173,6 +175,7 @@ class SweepAbout:
     longitude_deg: float | None = None
     temperature_c: float | None = None
     holder: str = ""
+    raw: bool = True
 
 
 @dataclass(frozen=True)
@@ -241,7 +244,8 @@ def choose_calibrations(
     gates: list[Gate] = []
     every = list(stored)
     for purpose in PURPOSES:
-        mine = [s for s in every if s.about.purpose == purpose]
+        unfit = "deviation" if sweep.raw else "compass"
+        mine = [s for s in every if s.about.purpose == purpose and s.kind != unfit]
         fitting = [s for s in mine if _same_board(s, sweep) and _same_site(s, sweep)]
         best = _newest(fitting, sweep.started)
         if best is None:

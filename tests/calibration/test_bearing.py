@@ -1,0 +1,175 @@
+"""Bearing by a landmark, and by the sun's shadow: never by looking at the sun."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from calibrated_boards import corrections_of, stream_of
+
+from logger.angles import angle_between
+from logger.calibration import fit_bearing_to_sun, fit_bearing_to_target, fit_compass
+from logger.errors import InputError
+from logger.orientation import (
+    CompassCorrection,
+    Corrections,
+    Declination,
+    declination_at,
+    field_expected_at,
+)
+from logger.simulation import DEFAULT_SITE, Sensor, Steel, simulate_bearing, simulate_tumble
+from logger.site import Site
+from logger.sun import sun_track
+
+MORNING = dt.datetime(2026, 5, 14, 6, 0, tzinfo=dt.UTC)
+PLACES = {
+    "Europe": (DEFAULT_SITE, MORNING),
+    "Australia": (Site(-33.9, 151.2, 30), dt.datetime(2026, 7, 2, 23, 30, tzinfo=dt.UTC)),
+    "South America": (Site(-23.5, -46.6, 700), dt.datetime(2026, 6, 20, 12, 0, tzinfo=dt.UTC)),
+    "North America": (Site(40.0, -105.0, 1600), dt.datetime(2026, 11, 5, 22, 0, tzinfo=dt.UTC)),
+}
+PLAIN = replace(Sensor(individual=6).without_iron(), field_noise_ut=0.4)
+
+
+def ideal_compass(site: Site, when: dt.datetime) -> Corrections:
+    """A compass that needs no correction, so that the sun alone is tested."""
+    field = field_expected_at(site, when.date())
+    compass = CompassCorrection(field_ut=field.field_ut, dip_deg=field.dip_deg)
+    return Corrections(declination_at(site, when.date()), compass)
+
+
+@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize("turned_deg", [0.0, 9.0])
+def test_the_residual_comes_back_by_the_suns_shadow(place: str, turned_deg: float) -> None:
+    site, when = PLACES[place]
+    shadow = stream_of(
+        simulate_bearing(
+            sensor=PLAIN, site=site, started=when, seed=1, streams="MG",
+            declination_error_deg=turned_deg,
+        )
+    )  # fmt: skip
+    corrections = ideal_compass(site, when)
+    found = fit_bearing_to_sun(shadow.samples, shadow.keys, corrections, site, when)
+    assert found.correction.residual_deg == pytest.approx(turned_deg, abs=0.2)
+    assert found.correction.standard_error_deg >= 0.5
+    assert found.figures["sights"] == 3
+    assert max(found.figures["sun_elevation_deg"]) < 40
+    assert found.gates[0].passed
+
+
+def test_a_calibrated_cheap_board_stays_within_what_it_states() -> None:
+    for seed in range(4):
+        sensor = Sensor(individual=seed)
+        shadow = stream_of(
+            simulate_bearing(sensor=sensor, started=MORNING, seed=seed, streams="MG")
+        )
+        found = fit_bearing_to_sun(
+            shadow.samples, shadow.keys, corrections_of(sensor), DEFAULT_SITE, MORNING
+        ).correction
+        assert abs(found.residual_deg) < found.standard_error_deg
+
+
+def test_the_suns_azimuth_is_that_of_the_published_example() -> None:
+    # Reda and Andreas, NREL/TP-560-34302 (2008), appendix A.5: azimuth 194.34024, zenith
+    # 50.11162 degrees on 2003-10-17 19:30:30 UTC.
+    track = sun_track(
+        np.array(["2003-10-17T19:30:30"], dtype="datetime64[ns]"),
+        Site(39.742476, -105.1786, 1830.14),
+    )
+    assert track.azimuth_deg[0] == pytest.approx(194.34024, abs=0.005)
+    assert track.elevation_deg[0] == pytest.approx(90 - 50.11162, abs=0.005)
+
+
+def test_the_bearing_does_not_depend_on_the_declination() -> None:
+    shadow = stream_of(simulate_bearing(sensor=PLAIN, started=MORNING, seed=2, streams="MG"))
+    right = ideal_compass(DEFAULT_SITE, MORNING)
+    wrong = replace(right, declination=Declination(-25.0, 5.0, "wrong"))
+    a, b = (
+        fit_bearing_to_sun(shadow.samples, shadow.keys, c, DEFAULT_SITE, MORNING).correction
+        for c in (right, wrong)
+    )
+    assert a.heading_deg == pytest.approx(b.heading_deg)
+    assert b.residual_deg - a.residual_deg == pytest.approx(
+        right.declination.value_deg + 25.0, abs=1e-6
+    )
+
+
+def test_it_works_on_a_steel_roof() -> None:
+    steel = Steel(steady_ut=(-2.0, 9.0, 0.0))
+    shadow = stream_of(
+        simulate_bearing(sensor=PLAIN, started=MORNING, seed=2, streams="MG", steel=steel)
+    )
+    corrections = ideal_compass(DEFAULT_SITE, MORNING)
+    found = fit_bearing_to_sun(shadow.samples, shadow.keys, corrections, DEFAULT_SITE, MORNING)
+    north, east, _ = (21.7, 1.8, 43.0)  # the field there without the steel, to a few tenths
+    turned = np.degrees(np.arctan2(east + 9.0, north - 2.0) - np.arctan2(east, north))
+    assert found.correction.residual_deg == pytest.approx(turned, abs=1.5)
+    assert found.correction.residual_deg > 15
+
+
+def refusal(**changes: Any) -> InputError:
+    started = changes.pop("started", MORNING)
+    shadow = stream_of(simulate_bearing(sensor=PLAIN, started=started, seed=1, streams="MG"))
+    with pytest.raises(InputError) as caught:
+        fit_bearing_to_sun(
+            shadow.samples,
+            shadow.keys,
+            ideal_compass(DEFAULT_SITE, MORNING),
+            DEFAULT_SITE,
+            changes.pop("claimed", started),
+            **changes,
+        )
+    return caught.value
+
+
+def test_a_high_sun_a_sun_that_is_down_and_a_doubtful_clock_are_refused() -> None:
+    assert "high" in refusal(started=dt.datetime(2026, 6, 21, 11, 0, tzinfo=dt.UTC)).what
+    assert (
+        "below the horizon" in refusal(claimed=dt.datetime(2026, 5, 14, 0, 0, tzinfo=dt.UTC)).what
+    )
+    assert "clock" in refusal(clock_doubt_s=16.0).what
+
+
+def test_a_sight_towards_the_sun_is_refused_with_a_warning() -> None:
+    sun = float(
+        sun_track(np.array([np.datetime64("2026-05-14T06:00:06")]), DEFAULT_SITE).azimuth_deg[0]
+    )
+    towards = stream_of(
+        simulate_bearing(target=(sun, 5.0), sensor=PLAIN, started=MORNING, seed=1, streams="MG")
+    )
+    with pytest.raises(InputError, match="never look at the sun"):
+        fit_bearing_to_sun(
+            towards.samples,
+            towards.keys,
+            ideal_compass(DEFAULT_SITE, MORNING),
+            DEFAULT_SITE,
+            MORNING,
+        )
+
+
+def test_a_landmark_gives_the_same_kind_of_correction() -> None:
+    mark = stream_of(
+        simulate_bearing(
+            target=(200.0, 2.0), sensor=PLAIN, seed=3, streams="MG", declination_error_deg=-4.0
+        )
+    )
+    corrections = ideal_compass(DEFAULT_SITE, MORNING)
+    found = fit_bearing_to_target(mark.samples, mark.keys, corrections, 200.0)
+    assert found.correction.residual_deg == pytest.approx(-4.0, abs=0.2)
+    one = fit_bearing_to_target(mark.samples, mark.keys[:2], corrections, 200.0)
+    assert one.figures["sights"] == 1
+    assert not one.gates[0].passed
+    assert float(angle_between(one.correction.heading_deg, found.correction.heading_deg)) < 0.5
+
+
+def test_it_is_refused_where_nothing_is_held_still() -> None:
+    tumble = stream_of(simulate_tumble(seed=1, streams="MG", still_s=0.1)).samples
+    moving = tumble.rows(slice(200, 800))
+    calibration = fit_compass(tumble).correction
+    with pytest.raises(InputError, match="never held still"):
+        fit_bearing_to_target(
+            moving, (), Corrections(Declination(0, 0, "none"), calibration), 200.0
+        )

@@ -1,0 +1,229 @@
+"""Compass calibration from a tumble: how good it is, how good it says it is, what it refuses."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from calibrated_boards import MODEL, calibrated, heading_error, rms, stream_of
+from scipy.ndimage import uniform_filter1d
+
+from logger.calibration import fit_compass
+from logger.calibration.compass_fit import (
+    expected_error,
+    fit_ellipsoid,
+    fit_jointly,
+    turn_to_gravity,
+)
+from logger.errors import InputError
+from logger.orientation import CompassCorrection
+from logger.samples import Samples
+from logger.simulation import Operator, Sensor, Steel, simulate_tumble
+
+SEEDS = (0, 1, 2, 7, 16, 19)
+
+
+@pytest.fixture(scope="module")
+def tumble() -> Samples:
+    return stream_of(simulate_tumble(seed=3, streams="MG")).samples
+
+
+@pytest.mark.parametrize("streams", ["MG", "M"])
+def test_heading_error_after_a_tumble_with_strong_iron(streams: str) -> None:
+    # 8 % soft iron, 25 µT hard iron, 0.4 µT and 4 mg of noise, 8 mg of hand motion, 40 s: the
+    # defaults of the virtual board. The full set of 20 seeds is benchmarks/calibration.py.
+    found, stated = [], []
+    for seed in SEEDS:
+        sensor = Sensor(individual=seed)
+        calibration = calibrated(sensor, streams)
+        found.append(rms(heading_error(sensor, calibration.correction)))
+        stated.append(calibration.figures["heading_error_95_deg"])
+        assert all(gate.passed for gate in calibration.gates)
+    assert np.median(found) <= 0.3
+    assert max(found) <= 0.6
+    covered = np.greater_equal(stated, found)
+    assert covered.sum() >= len(SEEDS) - 2
+    assert np.median(stated) <= 3 * np.median(found)
+
+
+def test_a_plain_ellipsoid_leaves_degrees_that_the_joint_fit_takes_out(tumble: Samples) -> None:
+    sensor = Sensor()
+    root, centre = fit_ellipsoid(tumble.field_ut) or (None, None)
+    assert root is not None
+    assert centre is not None
+    plain = CompassCorrection(
+        matrix=tuple(map(tuple, root)),  # type: ignore[arg-type]
+        hard_iron_ut=tuple(centre),
+        force_offset_g=tuple(sensor.board().force_offset_g),
+        force_scale=tuple(1 / sensor.board().force_scale),
+    )
+    joint = fit_compass(tumble, MODEL).correction
+    assert rms(heading_error(sensor, plain)) > 3.0
+    assert rms(heading_error(sensor, joint)) < 0.5
+
+
+def test_strength_and_dip_come_out_beside_the_models(tumble: Samples) -> None:
+    figures = fit_compass(tumble, MODEL).figures
+    assert figures["dip_deg"] == pytest.approx(MODEL.dip_deg, abs=0.3)
+    assert figures["model_dip_deg"] == pytest.approx(MODEL.dip_deg)
+    # The board's own scale is within its soft iron.
+    assert figures["strength_ut"] == pytest.approx(MODEL.field_ut, rel=0.1)
+    assert figures["residual_share"] < 0.012
+    assert figures["hard_iron_ut"] == pytest.approx(25.0, abs=0.5)
+
+
+def test_accelerometer_and_gyro_come_out_of_the_same_tumble() -> None:
+    sensor = Sensor(individual=5, rate_scale_share=0.02)
+    correction = calibrated(sensor).correction
+    board = sensor.board()
+    off = np.subtract(correction.force_offset_g, board.force_offset_g)
+    assert np.abs(off).max() < 0.002
+    assert np.multiply(correction.force_scale, board.force_scale) == pytest.approx(1, abs=0.002)
+    assert correction.rate_bias_deg_s is not None
+    assert np.subtract(correction.rate_bias_deg_s, board.rate_bias_deg_s) == pytest.approx(
+        0, abs=0.05
+    )
+    assert correction.rate_matrix is not None
+    scale = np.diag(correction.rate_matrix) * board.rate_scale
+    assert scale == pytest.approx(1, abs=0.003)
+
+
+def test_wild_samples_do_not_bend_the_fit(tumble: Samples) -> None:
+    rng = np.random.default_rng(4)
+    wild = rng.random(len(tumble)) < 0.05
+    field = tumble.field_ut.copy()
+    field[wild] += rng.normal(0, 60, (int(wild.sum()), 3))
+    spoilt = fit_compass(replace(tumble, field_ut=field), MODEL)
+    assert rms(heading_error(Sensor(), spoilt.correction)) < 0.5
+
+
+def test_the_expected_error_grows_as_the_noise_does(tumble: Samples) -> None:
+    rng = np.random.default_rng(5)
+    plain = fit_jointly(tumble.t_s, tumble.field_ut, tumble.force_g)
+    noisy_field = tumble.field_ut + rng.normal(0, 1.5, tumble.field_ut.shape)
+    noisy = fit_jointly(tumble.t_s, noisy_field, tumble.force_g)
+    assert plain is not None
+    assert noisy is not None
+    assert expected_error(noisy).heading_95_deg > 2 * expected_error(plain).heading_95_deg
+
+
+def test_the_turn_to_gravity_is_found_exactly_without_noise() -> None:
+    rng = np.random.default_rng(6)
+    down = rng.normal(size=(400, 3))
+    down /= np.linalg.norm(down, axis=1, keepdims=True)
+    across = np.cross(down, rng.normal(size=(400, 3)))
+    across /= np.linalg.norm(across, axis=1, keepdims=True)
+    field = 0.8 * down + 0.6 * across  # constant dip of 53 degrees
+    angle = np.radians(20)
+    turn = np.array(
+        [[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]]
+    )
+    assert turn_to_gravity(field @ turn, down) == pytest.approx(turn, abs=1e-9)
+
+
+def refused(samples: Samples, model: Any = MODEL) -> InputError:
+    with pytest.raises(InputError) as caught:
+        fit_compass(samples, model)
+    assert caught.value.hint
+    assert caught.value.exit_code == 3
+    return caught.value
+
+
+def test_one_hemisphere_only_is_refused_and_says_which_side_to_turn_down() -> None:
+    half = stream_of(simulate_tumble(seed=1, streams="MG", hemisphere=True)).samples
+    error = refused(half)
+    assert "one hemisphere only" in error.what
+    assert "top" in error.hint
+
+
+def test_a_board_that_lies_still_is_refused() -> None:
+    still = stream_of(simulate_tumble(seed=1, streams="M", seconds_s=20, still_s=19.5)).samples
+    assert "hardly moved" in refused(still).what
+
+
+@pytest.mark.parametrize(
+    "steel",
+    [Steel(steady_ut=(30, 25, -40.0)), Steel(growing_ut=(60, 20, 30.0))],
+    ids=["steady", "moving"],
+)
+def test_a_board_next_to_a_magnet_is_refused(steel: Steel) -> None:
+    near = stream_of(simulate_tumble(seed=1, streams="MG", steel=steel)).samples
+    error = refused(near)
+    assert "magnet or iron is near" in error.what
+    assert "walk away" in error.hint
+
+
+def test_a_moving_magnet_is_refused_without_the_model_too() -> None:
+    steel = Steel(growing_ut=(60, 20, 30.0))
+    near = stream_of(simulate_tumble(seed=1, streams="M", steel=steel)).samples
+    assert "magnet or iron is near" in refused(near, None).what
+
+
+@pytest.mark.parametrize(
+    ("order", "signs", "says"),
+    [
+        ([1, 0, 2], [1, 1, 1], "x is sent as y, y is sent as x"),
+        ([0, 2, 1], [1, 1, 1], "y is sent as z, z is sent as y"),
+        ([1, 2, 0], [1, 1, 1], "x is sent as z"),
+        ([0, 1, 2], [-1, 1, 1], "x is sent as -x"),
+        ([0, 1, 2], [1, 1, -1], "z is sent as -z"),
+        ([0, 1, 2], [-1, -1, -1], "z is sent as -z"),
+    ],
+)
+def test_a_swapped_or_reversed_axis_is_refused_by_name(
+    tumble: Samples, order: list[int], signs: list[int], says: str
+) -> None:
+    field = tumble.field_ut[:, order] * np.array(signs)
+    error = refused(replace(tumble, field_ut=field))
+    assert says in error.what
+    assert "axis mapping" in error.hint
+
+
+def test_a_gyro_with_a_swapped_axis_is_refused_by_name(tumble: Samples) -> None:
+    error = refused(replace(tumble, rate_deg_s=tumble.rate_deg_s[:, [1, 0, 2]]))
+    assert "gyro" in error.what
+    assert "x is sent as y, y is sent as x" in error.what
+
+
+def test_a_board_without_raw_field_is_told_to_swing() -> None:
+    attitude = stream_of(simulate_tumble(seed=1, streams="A", seconds_s=12)).samples
+    assert "swing" in refused(attitude).hint
+
+
+def test_too_short_a_tumble_is_refused(tumble: Samples) -> None:
+    assert "samples" in refused(tumble.rows(slice(0, 120))).what
+
+
+def test_a_poor_calibration_is_given_with_its_gate_failing() -> None:
+    steel = Steel(steady_ut=(3.0, 0.0, 4.0))
+    near = stream_of(simulate_tumble(seed=1, streams="MG", steel=steel)).samples
+    model = replace(MODEL, field_ut=MODEL.field_ut * 0.9)
+    poor = fit_compass(near, model)
+    failed = [gate.gate for gate in poor.gates if not gate.passed]
+    assert failed == ["field at the calibration"]
+    brisk = simulate_tumble(Operator(hand_g=0.08), seed=2, streams="M", seconds_s=20)
+    assert "compass heading error" in [
+        g.gate for g in fit_compass(stream_of(brisk).samples, MODEL).gates if not g.passed
+    ]
+
+
+def test_strength_of_a_real_cheap_magnetometer_becomes_constant() -> None:
+    # Raw counts of a QMC5883L, 12000 a gauss, hard iron several times the field; the published
+    # fit that comes with the recording reaches 6.2 % a sample (MIT licence).
+    folder = os.environ.get("HORIZON_CHECKS")
+    if not folder or not (Path(folder) / "imu" / "qmc5883l_raw_counts_50hz.csv").exists():
+        pytest.skip("HORIZON_CHECKS names no folder with the magnetometer recording")
+    path = Path(folder) / "imu" / "qmc5883l_raw_counts_50hz.csv"
+    field = np.genfromtxt(path, delimiter=",", skip_header=3) / 12000 * 100
+    found = fit_ellipsoid(field)
+    assert found is not None
+    root, centre = found
+    strength = np.linalg.norm((field - centre) @ root.T, axis=1)
+    assert np.linalg.norm(centre) * np.abs(np.linalg.det(root)) ** (1 / 3) > 4
+    strength = strength / strength.mean()
+    assert rms(strength - 1) < 0.066
+    assert rms(uniform_filter1d(strength, 25) - 1) < 0.03

@@ -1,0 +1,117 @@
+"""Level: face left, face right, and end for end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from calibrated_boards import calibrated, corrections_of, stream_of
+
+from logger.calibration import fit_level
+from logger.errors import InputError
+from logger.orientation import Corrections, orient
+from logger.samples import Samples
+from logger.simulation import Sensor, scene_named, simulate_level, simulate_sweep
+
+INDEX, COLLIMATION = 0.6, 0.8
+EDGE = (150.0, 2.0)
+
+
+def with_errors(sensor: Sensor, drift_g: float = 0.0) -> Sensor:
+    return replace(
+        sensor, index_error_deg=INDEX, collimation_error_deg=COLLIMATION, force_drift_g=drift_g
+    )
+
+
+@pytest.mark.parametrize(
+    ("streams", "within"), [("MG", (0.1, 0.15)), ("M", (0.15, 0.35))], ids=["gyro", "no gyro"]
+)
+@pytest.mark.parametrize("seed", range(5))
+def test_index_and_collimation_come_back_from_two_faces_of_four_seconds(
+    seed: int, streams: str, within: tuple[float, float]
+) -> None:
+    sensor = Sensor(individual=seed)
+    level = stream_of(simulate_level(sensor=with_errors(sensor), seed=seed, streams=streams))
+    found = fit_level(level.samples, corrections_of(sensor, streams)).correction
+    assert found.index_deg == pytest.approx(INDEX, abs=within[0])
+    assert found.collimation_deg == pytest.approx(COLLIMATION, abs=within[1])
+    assert 0 < found.index_error_deg < 0.3
+    assert 0 < found.collimation_error_deg < 0.5
+
+
+@pytest.mark.parametrize("streams", ["MG", "M"])
+def test_an_accelerometer_offset_since_the_tumble_comes_out_end_for_end(streams: str) -> None:
+    sensor = Sensor(individual=3)
+    moved = with_errors(sensor, drift_g=0.012)
+    level = stream_of(simulate_level(sensor=moved, seed=3, streams=streams, edge=EDGE))
+    calibration = fit_level(level.samples, corrections_of(sensor, streams))
+    left = (
+        moved.board().force_offset_g[0] - calibrated(sensor, streams).correction.force_offset_g[0]
+    )
+    assert abs(np.degrees(left)) > 0.15
+    found = calibration.correction
+    assert calibration.figures["reversals"] == 1
+    assert found.pitch_offset_deg == pytest.approx(np.degrees(left), abs=0.12)
+    assert found.index_deg == pytest.approx(INDEX, abs=0.1)
+
+
+def test_the_level_correction_takes_index_offset_and_collimation_out_of_a_sweep() -> None:
+    sensor = Sensor(individual=0)
+    moved = with_errors(sensor, drift_g=0.012)
+    level = stream_of(simulate_level(sensor=moved, seed=3, streams="M", edge=EDGE)).samples
+    before = corrections_of(sensor, "M")
+    after = replace(before, level=fit_level(level, before).correction)
+    sweep = simulate_sweep(scene_named("ridge", 1), sensor=moved, seed=4, streams="M")
+    samples = stream_of(sweep).samples
+
+    def lifted(corrections: Corrections) -> float:
+        sight = orient(samples, corrections).sight
+        return float(np.mean(sight.elevation_deg - sweep.elevation_deg))
+
+    assert abs(lifted(before)) > 0.3
+    assert abs(lifted(after)) < 0.15
+
+
+def test_three_pairs_are_found_and_state_less_error() -> None:
+    sensor = Sensor(individual=2)
+    one, three = (
+        fit_level(
+            stream_of(
+                simulate_level(sensor=with_errors(sensor), seed=2, streams="MG", pairs=pairs)
+            ).samples,
+            corrections_of(sensor),
+        )
+        for pairs in (1, 3)
+    )
+    assert one.figures["pairs"] == 1
+    assert three.figures["pairs"] == 5  # each change of face is one
+    assert three.correction.index_deg == pytest.approx(INDEX, abs=0.1)
+
+
+def test_the_marks_own_direction_comes_out_as_well() -> None:
+    sensor = Sensor(individual=2)
+    level = stream_of(
+        simulate_level(mark=(63.0, 1.2), sensor=with_errors(sensor), seed=2, streams="MG")
+    )
+    figures = fit_level(level.samples, corrections_of(sensor)).figures
+    assert figures["mark_azimuth_deg"] == pytest.approx(63.0, abs=0.6)
+    assert figures["mark_elevation_deg"] == pytest.approx(1.2, abs=0.2)
+
+
+def test_without_a_rolled_hold_it_is_refused_and_says_how() -> None:
+    sensor = Sensor(individual=2)
+    level = stream_of(simulate_level(sensor=sensor, seed=2, streams="MG")).samples
+    upright = level.rows(level.t_s < 3.9)
+    with pytest.raises(InputError, match="rolled over") as caught:
+        fit_level(upright, corrections_of(sensor))
+    assert "roll the board over" in caught.value.hint
+    with pytest.raises(InputError, match="never held still"):
+        fit_level(Samples(**Samples.blank(0)), corrections_of(sensor))
+
+
+def test_two_different_marks_are_refused() -> None:
+    sensor = replace(Sensor(individual=2), index_error_deg=14.0)
+    level = stream_of(simulate_level(sensor=sensor, seed=2, streams="M")).samples
+    with pytest.raises(InputError):
+        fit_level(level, corrections_of(Sensor(individual=2), "M"))

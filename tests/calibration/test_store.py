@@ -1,0 +1,183 @@
+"""Stored calibrations: what fits a sweep, and what is said of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from logger.calibration import (
+    CalibrationAbout,
+    StoredCalibration,
+    SweepAbout,
+    choose_calibrations,
+    stored_from_dict,
+)
+from logger.calibration.store import distance_km
+from logger.errors import InputError
+from logger.orientation import (
+    BearingCorrection,
+    CompassCorrection,
+    Declination,
+    DeviationCurve,
+    LevelCorrection,
+)
+from logger.quality import Gate
+
+DECLINATION = Declination(4.7, 0.36, "model")
+NOON = dt.datetime(2026, 5, 14, 12, 0, tzinfo=dt.UTC)
+SWEEP = SweepAbout(NOON, "0007", 46.05, 14.51, 20.0, "clamp")
+CORRECTIONS: dict[str, Any] = {
+    "compass": CompassCorrection(hard_iron_ut=(1.0, 2.0, 3.0)),
+    "deviation": DeviationCurve(1.0),
+    "level": LevelCorrection(0.6, 0.8),
+    "bearing": BearingCorrection(5.0, 0.5, 0.3, "sun"),
+}
+
+
+def made(
+    hours_before: float = 1.0, kind: str = "compass", poor: bool = False, **about: Any
+) -> StoredCalibration:
+    moment = NOON - dt.timedelta(hours=hours_before)
+    purpose = "compass" if kind == "deviation" else kind
+    base = CalibrationAbout(
+        purpose, moment.isoformat(), "0007", "demo board", "1.0", 46.05, 14.51, 20.0, "clamp",
+        f"{hours_before}.sweep",
+    )  # fmt: skip
+    gate = Gate("compass heading error", not poor, 0.3, 1.0, "deg", "good to 0.3°")
+    figures = {"heading_error_95_deg": 0.3}
+    return StoredCalibration(
+        replace(base, **about), kind, CORRECTIONS[kind], figures, (gate,), "file.json"
+    )
+
+
+def choose(*stored: StoredCalibration, sweep: SweepAbout = SWEEP, **more: Any) -> Any:
+    return choose_calibrations(stored, sweep, DECLINATION, **more)
+
+
+def test_a_calibration_survives_a_trip_through_json() -> None:
+    for kind in CORRECTIONS:
+        one = made(kind=kind)
+        again = stored_from_dict(json.loads(json.dumps(one.as_dict())), "file.json")
+        assert again == one
+        later = stored_from_dict(json.loads(json.dumps(one.as_dict() | {"new": 1})), "file.json")
+        assert later == one
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        {"schema": "something else 3"},
+        {"kind": "magic"},
+        {"kind": "level"},
+        {"correction": {"hard_iron_ut": "much"}},
+        {"made": "yesterday"},
+        {"quality": [{"gate": 1}]},
+    ],
+)
+def test_what_is_no_calibration_is_refused_by_file(spoilt: dict[str, Any]) -> None:
+    with pytest.raises(InputError, match=r"^file\.json: "):
+        stored_from_dict(made().as_dict() | spoilt, "file.json")
+
+
+def test_the_newest_that_fits_is_used_and_named_with_age_and_figures() -> None:
+    chosen = choose(made(5), made(1), made(3))
+    assert chosen.used[0].about.recording == "1.sweep"
+    assert chosen.corrections.compass == CORRECTIONS["compass"]
+    gate = chosen.gates[0]
+    assert gate.passed
+    assert "60 min before the sweep" in gate.why
+    assert "0.30°" in gate.why
+
+
+def test_one_made_after_the_sweep_serves_when_there_is_none_before() -> None:
+    chosen = choose(made(-1), made(-2))
+    assert chosen.used[0].about.recording == "-1.sweep"
+    assert "after the sweep" in chosen.gates[0].why
+    assert choose(made(-1), made(4)).used[0].about.recording == "4.sweep"
+
+
+def test_another_board_or_site_is_never_used() -> None:
+    other_board = choose(made(serial_number="0008"))
+    assert other_board.corrections.compass is None
+    assert not other_board.gates[0].passed
+    assert "other boards (0008)" in other_board.gates[0].why
+    other_site = choose(made(latitude_deg=46.2))
+    assert other_site.corrections.compass is None
+    assert "another site" in other_site.gates[0].why
+
+
+def test_none_fails_the_gate_and_says_how_to_make_one() -> None:
+    missing = choose()
+    assert [g.passed for g in missing.gates] == [False]
+    assert "horizon-logger calibrate compass" in missing.gates[0].why
+    assert choose(needed=()).gates == ()
+
+
+@pytest.mark.parametrize(
+    ("stored", "sweep", "says"),
+    [
+        (made(30), SWEEP, "stale"),
+        (made(poor=True), SWEEP, "poor"),
+        (made(temperature_c=2.0), SWEEP, "+18 °C"),
+        (made(holder="pole"), SWEEP, "held in pole, not clamp"),
+    ],
+)
+def test_what_is_used_but_doubtful_fails_its_gate(
+    stored: StoredCalibration, sweep: SweepAbout, says: str
+) -> None:
+    chosen = choose(stored, sweep=sweep)
+    assert chosen.corrections.compass is not None
+    assert not chosen.gates[0].passed
+    assert says in chosen.gates[0].why
+    assert "calibrate again" in chosen.gates[0].why
+
+
+def test_what_nobody_said_of_temperature_and_holder_fails_nothing() -> None:
+    assert choose(made(temperature_c=None, holder="")).gates[0].passed
+
+
+def test_an_evening_past_midnight_utc_is_still_the_day() -> None:
+    assert choose(made(11.5), sweep=replace(SWEEP, started=NOON)).gates[0].passed
+    night = SWEEP.started + dt.timedelta(hours=13) if SWEEP.started else None
+    assert choose(made(-6), sweep=replace(SWEEP, started=night)).gates[0].passed
+
+
+def test_a_given_limit_of_age_holds_instead_of_the_day() -> None:
+    assert not choose(made(5), max_age_h=4).gates[0].passed
+    assert choose(made(30), max_age_h=48).gates[0].passed
+
+
+def test_a_raw_board_gets_no_deviation_curve_and_the_other_way_round() -> None:
+    both = (made(2, "compass"), made(1, "deviation"))
+    raw = choose(*both).corrections
+    assert raw.compass is not None
+    assert raw.deviation is None
+    attitude = choose(*both, sweep=replace(SWEEP, raw=False)).corrections
+    assert attitude.compass is None
+    assert attitude.deviation is not None
+
+
+def test_a_bearing_taken_before_the_compass_calibration_in_use_fails() -> None:
+    late = choose(made(2, "compass"), made(1, "bearing"))
+    assert all(g.passed for g in late.gates)
+    early = choose(made(1, "compass"), made(2, "bearing"))
+    assert "before the compass calibration" in early.gates[1].why
+
+
+def test_the_far_marks_bearing_comes_from_the_landmark_or_the_level() -> None:
+    level = replace(made(1, "level"), figures={"mark_azimuth_deg": 63.1})
+    assert choose(level, needed=()).far_mark_deg == pytest.approx(63.1)
+    near = replace(level, figures={"mark_azimuth_deg": 63.1, "mark_is_near": True})
+    assert choose(near, needed=()).far_mark_deg is None
+    landmark = replace(made(1, "bearing"), figures={"target_deg": 62.9})
+    assert choose(level, landmark, needed=()).far_mark_deg == pytest.approx(62.9)
+
+
+def test_distance_between_two_places() -> None:
+    # A degree of latitude on a sphere of 6371 km is 111.195 km.
+    a, b = SweepAbout(None, "", 46.0, 14.0), SweepAbout(None, "", 47.0, 14.0)
+    assert distance_km(a, b) == pytest.approx(111.195, abs=0.001)
