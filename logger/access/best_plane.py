@@ -7,7 +7,7 @@ plane is exact, and only cells cut by the plane's own edge are approximate.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -143,19 +143,25 @@ class BestPlane:
 
 
 def best_plane(light: SkyLight) -> BestPlane:
-    """Search tilt and azimuth by ever finer grids, to a tenth of a degree."""
-    tilt, azimuth = np.meshgrid(np.arange(0.0, 91.0, 10.0), np.arange(0.0, 360.0, 30.0))
+    """Search tilt and azimuth by ever finer grids, to a tenth of a degree.
+
+    Where planes are equally good the flattest wins, and south before other azimuths.
+    """
+    best = BestPlane(0.0, 180.0, -1.0)
+    tilt, azimuth = np.arange(0.0, 91.0, 10.0), 180.0 + np.arange(0.0, 360.0, 30.0)
     step = np.array([10.0, 30.0])
     while True:
-        values = irradiation(light, tilt.ravel(), azimuth.ravel())
-        best = int(np.argmax(values))
-        t, a = float(tilt.ravel()[best]), float(azimuth.ravel()[best])
+        t, a = (grid.ravel() for grid in np.meshgrid(tilt, azimuth, indexing="ij"))
+        values = irradiation(light, t, a)
+        k = int(np.argmax(values))
+        if values[k] > best.irradiation_kwh_m2 * (1.0 + 1e-12):
+            best = BestPlane(float(t[k]), float(a[k]), float(values[k]))
         if step.max() <= 0.1:
-            return BestPlane(t, float(wrap360(a)), float(values[best]))
+            return replace(best, azimuth_deg=float(wrap360(best.azimuth_deg)))
         step = np.maximum(step / 3.0, 0.1)
-        tilt, azimuth = np.meshgrid(
-            np.clip(t + step[0] * np.arange(-3, 4), 0.0, 90.0), a + step[1] * np.arange(-3, 4)
-        )
+        around = np.arange(-3, 4)
+        tilt = np.clip(best.tilt_deg + step[0] * around, 0.0, 90.0)
+        azimuth = best.azimuth_deg + step[1] * around
 
 
 @dataclass(frozen=True, eq=False)
