@@ -187,7 +187,9 @@ class Scene:
             np.concatenate([ends[:1], elevation[inside], ends[1:]]),
         )
 
-    def corners(self, tolerance_deg: float = 0.5) -> tuple[Floats, Floats]:
+    def corners(
+        self, tolerance_deg: float = 0.5, widest_deg: float = 18.0
+    ) -> tuple[Floats, Floats]:
         """The fewest nodes whose straight connections stay near the skyline.
 
         Repeated halving at the node farthest from the chord (Ramer 1972, Douglas and Peucker
@@ -197,6 +199,8 @@ class Scene:
         ----------
         tolerance_deg : float
             Greatest departure of a chord from the skyline. [deg]
+        widest_deg : float
+            Nobody leaves more than this between two sights. [deg]
 
         Returns
         -------
@@ -218,6 +222,11 @@ class Scene:
             if off[k - i] > tolerance_deg:
                 keep.add(k)
                 spans += [(i, k), (k, j)]
+        for i, j in pairwise(sorted(keep)):
+            parts = int(np.ceil((a[j] - a[i]) / widest_deg))
+            keep |= {
+                int(np.searchsorted(a, a[i] + (a[j] - a[i]) * k / parts)) for k in range(1, parts)
+            }
         order = np.array(sorted(keep))
         return a[order], e[order]
 

@@ -75,6 +75,7 @@ def test_the_path_follows_the_skyline_and_climbs_edges_vertically(scene: Scene) 
 def test_corners_joined_by_straight_lines_stay_within_the_tolerance(scene: Scene) -> None:
     azimuth, elevation = scene.corners(0.5)
     assert len(azimuth) < 140
+    assert np.diff(azimuth).max() <= 18.0 + 0.2
     away = np.abs(np.interp(scene.azimuth_deg, azimuth, elevation) - scene.elevation_deg)
     single = np.ones(len(scene.azimuth_deg), dtype=bool)
     vertical = np.flatnonzero(np.diff(scene.azimuth_deg) == 0)
