@@ -1,0 +1,244 @@
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from logger.access import AccessSettings, Plane, SiteYear
+from logger.acquisition import StreamBuilder
+from logger.horizon import HorizonSettings
+from logger.live.digits import LINES, large
+from logger.live.display import LineDisplay, ScreenDisplay, open_display
+from logger.live.running import Worker, running_answer
+from logger.live.screen import KEYS, Frame, screen, status_line
+from logger.live.session import LiveSession, LiveView
+from logger.live.window import SkylinePicture, message_of
+from logger.simulation import Operator
+
+from .conftest import CORRECTIONS, SITE, STARTED, board_chunks
+
+EMPTY = LiveView(elapsed_s=0.0)
+SIZES = [(80, 24), (60, 24), (60, 16), (132, 50), (40, 10), (20, 6)]
+
+
+@pytest.fixture(scope="module")
+def year() -> SiteYear:
+    return SiteYear(SITE, (Plane("roof", 35.0, 180.0),), AccessSettings(draws=0))
+
+
+@pytest.fixture(scope="module")
+def half_swept(year: SiteYear) -> LiveView:
+    """North through east to south, seen once."""
+    operator = replace(Operator.calm(), sectors=((0.0, 180.0),), passes=1, hand_g=0.0)
+    builder = StreamBuilder()
+    session = LiveSession(builder, CORRECTIONS, SITE, STARTED)
+    t = 0.0
+    for t, chunk in board_chunks(scene="street", operator=operator):
+        builder.feed(t, chunk)
+    session.advance()
+    settings = HorizonSettings(latitude_deg=SITE.latitude_deg)
+    return session.view(t, t, running_answer(session.passes(), year, settings))
+
+
+@pytest.mark.parametrize("unicode", [True, False])
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_the_screen_fills_any_terminal_exactly(
+    half_swept: LiveView, width: int, height: int, unicode: bool
+) -> None:
+    for view in (EMPTY, half_swept, replace(half_swept, silent_s=9.0)):
+        lines = screen(view, Frame("barn · eave"), width, height, unicode).plain.split("\n")
+        assert len(lines) == height
+        assert max(len(line) for line in lines) <= width
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (60, 24)])
+def test_what_must_be_known_is_on_the_smallest_terminal(
+    half_swept: LiveView, width: int, height: int
+) -> None:
+    text = screen(half_swept, Frame("barn · eave"), width, height).plain
+    told = "barn · eave|azimuth|elevation|go back to|lean|tremor|sun|sun-crossed|access so far"
+    for words in f"{told}|field|50 Hz|space start/stop".split("|"):
+        assert words in text, words
+    assert any(row in text for row in large(f"{half_swept.azimuth_deg:5.1f}"))
+    assert "▅" in text or "█" in text
+
+
+def test_without_block_characters_the_same_is_told_in_ascii(half_swept: LiveView) -> None:
+    text = screen(half_swept, Frame("barn"), 80, 24, unicode=False).plain
+    beyond = {c for c in text if ord(c) > 126}
+    assert beyond <= {"°"}
+
+
+def test_the_skyline_and_the_strip_stand_over_each_other(half_swept: LiveView) -> None:
+    lines = screen(half_swept, Frame("barn"), 80, 24).plain.split("\n")
+    strip = next(line for line in lines if line.startswith("seen "))[5:]
+    at = lines.index(next(line for line in lines if line.startswith("seen ")))
+    points = lines[at + 1][5:]
+    assert points.index("E") < points.index(" S ")
+    assert strip[points.index("SE")] == "▒"  # seen once
+    assert strip[points.index("SW")] == "·"  # missing
+    assert strip[points.index("NW") + 4] == " "  # the sun never gets there
+    bars = "".join(line[5:].ljust(75)[points.index("SW")] for line in lines[at - 8 : at])
+    assert bars.strip("+ ") == ""
+    assert any(line[5:].ljust(75)[points.index("SE")] != " " for line in lines[at - 8 : at])
+
+
+def test_the_cell_of_the_sun_is_marked(half_swept: LiveView) -> None:
+    near = replace(half_swept, sun=(135.0, 10.0))
+    text = screen(near, Frame("barn"), 80, 24).plain
+    strip = next(line for line in text.split("\n") if line.startswith("seen "))
+    assert "*" in strip
+    far = replace(half_swept, sun=(135.0, 80.0))
+    assert "*" not in screen(far, Frame("barn"), 80, 24).plain
+
+
+def test_in_the_south_north_stands_in_the_middle(half_swept: LiveView) -> None:
+    text = screen(half_swept, Frame("barn", middle_deg=0.0), 80, 24).plain
+    points = next(line for line in text.split("\n") if " NE " in line)
+    assert points.index("NW") < points.index(" N ") < points.index("NE")
+
+
+def test_a_question_takes_the_place_of_the_keys(half_swept: LiveView) -> None:
+    last = screen(half_swept, Frame("b", prompt="note: sn_"), 80, 24).plain.split("\n")[-1]
+    assert last == "note: sn_"
+    assert screen(half_swept, Frame("b"), 80, 24).plain.split("\n")[-1] == KEYS
+
+
+def test_between_two_points_the_answer_stands_in_the_skylines_place(half_swept: LiveView) -> None:
+    answer = ("eave, 41 s after it was opened:", "9 to 15 solar time is clear in every month.")
+    text = screen(half_swept, Frame("b", "trigger opens", panel=answer), 80, 24).plain
+    assert answer[1] in text
+    assert "seen " not in text.replace("seen once", "").replace("sun-crossed", "")
+
+
+def test_the_line_is_short_enough_and_tells_what_a_screen_would(half_swept: LiveView) -> None:
+    line = status_line(half_swept)
+    assert len(line) <= 80
+    for words in ("azimuth", "elevation", "lean", "50 Hz", "seen", "access"):
+        assert words in line
+    assert "nothing from the board for 3 s" in status_line(replace(half_swept, silent_s=3.0))
+
+
+def test_lines_say_what_to_do_when_it_changes(half_swept: LiveView) -> None:
+    lines: list[str] = []
+    display = LineDisplay(lines.append)
+    for view in (half_swept, half_swept, replace(half_swept, sun_deg=5.0)):
+        display.show(view, Frame("b"))
+    advised = [line for line in lines if line.startswith("        ")]
+    assert len(lines) == 5
+    assert "go back to" in advised[0]
+    assert "LOOK AWAY" in advised[1]
+
+
+def written(no_color: bool, half_swept: LiveView) -> str:
+    file = io.StringIO()
+    console = Console(
+        file=file, force_terminal=True, width=80, height=24, no_color=no_color,
+        color_system="standard", legacy_windows=False,
+    )  # fmt: skip
+    with ScreenDisplay(console) as display:
+        display.say("the link is back")
+        display.show(replace(half_swept, sun_deg=5.0), Frame("barn · eave"))
+    return file.getvalue()
+
+
+def test_no_colour_means_no_colour_and_loses_no_words(half_swept: LiveView) -> None:
+    plain, coloured = written(True, half_swept), written(False, half_swept)
+    assert "\x1b[1;7;31m" in coloured
+    assert ";31" not in plain
+    assert "\x1b[33m" not in plain
+    for text in (plain, coloured):
+        assert "LOOK AWAY" in text
+        assert text.count("the link is back") == 2  # on the screen, and after it is gone
+
+
+def test_the_screen_gives_the_terminal_back(half_swept: LiveView) -> None:
+    text = written(True, half_swept)
+    assert text.index("\x1b[?1049h") < text.index("barn · eave") < text.index("\x1b[?1049l")
+
+
+@pytest.mark.parametrize(("term", "kind"), [("xterm", ScreenDisplay), ("dumb", LineDisplay)])
+def test_a_terminal_that_cannot_move_its_cursor_gets_lines(
+    term: str, kind: type, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TERM", term)
+    console = Console(file=io.StringIO(), force_terminal=True)
+    opened = open_display(console, lambda _line: None)
+    with opened as display:
+        assert isinstance(display, kind)
+    with open_display(Console(file=io.StringIO()), lambda _line: None) as display:
+        assert isinstance(display, LineDisplay)
+
+
+def test_large_figures_are_five_lines_of_one_width() -> None:
+    for text in ("187.4", "-12.3", "    -", "0.0"):
+        lines = large(text)
+        assert len(lines) == LINES
+        assert len({len(line) for line in lines}) == 1
+    assert len({tuple(large(str(d))) for d in range(10)}) == 10
+
+
+def test_the_answer_so_far_takes_what_is_unseen_as_open(
+    half_swept: LiveView, year: SiteYear
+) -> None:
+    assert half_swept.running is not None
+    known = half_swept.running.profile.known
+    assert 0.45 < known.mean() < 0.55
+    assert half_swept.running.access.planes[0].solar_access.annual < 0.99
+    assert running_answer([], year, HorizonSettings()) is None
+
+
+def test_a_fault_in_the_running_answer_is_kept_and_stops_nothing_else() -> None:
+    def fail() -> None:
+        raise ArithmeticError("no answer")
+
+    worker = Worker(fail).start()
+    worker.close()
+    assert isinstance(worker.fault, ArithmeticError)
+    assert worker.latest is None
+
+
+def test_the_worker_works_at_least_twice_a_second_and_ends_when_told() -> None:
+    from threading import Event
+
+    rounds, enough = 0, Event()
+
+    def compute() -> None:
+        nonlocal rounds
+        rounds += 1
+        if rounds == 3:
+            enough.set()
+
+    worker = Worker(compute, every_s=0.01).start()
+    assert enough.wait(timeout=30)
+    worker.close()
+    ended = rounds
+    assert rounds == ended
+
+
+def test_the_window_draws_the_skyline_where_it_was_seen(half_swept: LiveView) -> None:
+    from matplotlib.figure import Figure
+
+    picture = SkylinePicture(Figure(figsize=(8, 5)), SITE)
+    told = message_of(half_swept, Frame("barn · eave"))
+    picture.update(told)
+    outline = picture.skyline.get_xy()
+    seen = outline[(outline[:, 0] > -179) & (outline[:, 0] < -1), 1]
+    unseen = outline[(outline[:, 0] > 10) & (outline[:, 0] < 170), 1]
+    assert seen.max() > 20
+    assert unseen.max() == 0
+    assert picture.advice.get_text().startswith("go back to")
+    strip = np.asarray(picture.strip.get_array())[0]
+    assert strip[:20].max() == 0  # the sun never crosses north
+    assert strip[135] == 2  # south-east, seen once
+    assert strip[225] == 1  # south-west, missing
+    assert picture.sight.get_xdata()[0] == pytest.approx(half_swept.azimuth_deg - 180, abs=1e-6)
+
+
+def test_the_window_bears_a_moment_of_which_nothing_is_known() -> None:
+    from matplotlib.figure import Figure
+
+    picture = SkylinePicture(Figure(figsize=(8, 5)), SITE)
+    picture.update(message_of(EMPTY, Frame("barn")))
+    assert len(picture.sight.get_xdata()) == 0
