@@ -113,6 +113,9 @@ def one_kill(
     if read.recording.sealed or "not sealed" not in " ".join(read.recording.problems):
         raise SystemExit(f"{path}: does not say that it was interrupted")
     kept = {raw for _, raw in read.recording.sentences}
+    # Opening a port throws away what had come before: the board began a moment earlier.
+    first = next((i for i, (_, line) in enumerate(sent) if line in kept), len(sent))
+    sent = sent[first:]
     if command:
         due = [line for when, line in sent if when < killed - 1.0]
         lost = sum(line not in kept for line in due)
@@ -158,7 +161,7 @@ def main() -> int:
     print(
         f"{wanted.kills} kills: {seen['due']} sentences written more than 1 s before, "
         f"{seen['lost']} lost in {seen['with_loss']} recordings; the newest sentence kept was at "
-        f"most {oldest:.2f} s old at the kill; every recording opens and says that it was interrupted"
+        f"most {oldest:.2f} s old at the kill; every recording opens and says that it was cut"
     )
     return 1 if seen["lost"] else 0
 

@@ -8,10 +8,11 @@ import io
 import json
 import math
 import re
-from collections.abc import Mapping
+from array import array
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, overload
 
 from logger.acquisition.records import FIRST_LINE, MAGIC
 from logger.errors import InputError, RecordingError
@@ -25,6 +26,53 @@ _STAMP = re.compile(rb"[0-9]{1,7}(?:\.[0-9]{1,9})?")
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
+class Sentences(Sequence[tuple[float, bytes]]):
+    """Receive times and sentences, cut out of the file's bytes only when asked for.
+
+    Parameters
+    ----------
+    content : bytes
+        Of the file.
+    """
+
+    def __init__(self, content: bytes) -> None:
+        self._content = content
+        self._times = array("d")
+        self._spans = array("q")
+
+    def add(self, t_s: float, start: int, end: int) -> None:
+        """Take one more.
+
+        Parameters
+        ----------
+        t_s : float
+            [s]
+        start, end : int
+            Where it stands in the file.
+        """
+        self._times.append(t_s)
+        self._spans.extend((start, end))
+
+    def __len__(self) -> int:
+        return len(self._times)
+
+    @overload
+    def __getitem__(self, at: int) -> tuple[float, bytes]: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[tuple[float, bytes]]: ...
+    def __getitem__(self, at: int | slice) -> tuple[float, bytes] | list[tuple[float, bytes]]:
+        if isinstance(at, slice):
+            return [self[i] for i in range(*at.indices(len(self)))]
+        at = range(len(self))[at]
+        start, end = self._spans[2 * at : 2 * at + 2]
+        return self._times[at], self._content[start:end]
+
+    def __iter__(self) -> Iterator[tuple[float, bytes]]:
+        content, spans = self._content, iter(self._spans)
+        for t, start, end in zip(self._times, spans, spans, strict=True):
+            yield t, content[start:end]
+
+
 @dataclass(frozen=True, eq=False)
 class Recording:
     """The records of one file, in order, not yet decoded.
@@ -34,7 +82,7 @@ class Recording:
     path : Path
     header : mapping
         The ``h`` record; empty if there is none.
-    sentences : list of (float, bytes)
+    sentences : sequence of (float, bytes)
         Receive time and the sentence. [s]
     notes : list of (float, dict)
         Time and note. [s]
@@ -52,7 +100,7 @@ class Recording:
 
     path: Path
     header: Mapping[str, Any]
-    sentences: list[tuple[float, bytes]]
+    sentences: Sequence[tuple[float, bytes]]
     notes: list[tuple[float, dict[str, Any]]]
     unsound: list[tuple[float, bytes]]
     sealed: bool
@@ -177,7 +225,7 @@ def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = Fa
             where,
             hint="a newer version of this program may read it",
         )
-    found = _Parser(where)
+    found = _Parser(where, Sentences(content))
     found.parse(content)
     problems = list(found.problems)
     if found.seal is None:
@@ -208,8 +256,8 @@ def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = Fa
 @dataclass
 class _Parser:
     where: str
+    sentences: Sentences
     header: dict[str, Any] = field(default_factory=dict)
-    sentences: list[tuple[float, bytes]] = field(default_factory=list)
     notes: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
     unsound: list[tuple[float, bytes]] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
@@ -239,12 +287,15 @@ class _Parser:
                 bad.append(number)
             elif kind in (b"s ", b"x ", b"n "):
                 stamp, _, payload = rest.partition(b" ")
-                if not _STAMP.fullmatch(stamp) or not self._take(kind, float(stamp), payload):
+                t = float(stamp) if _STAMP.fullmatch(stamp) else -1.0
+                if t >= 0 and kind == b"s ":
+                    end = begins + len(line)
+                    self.sentences.add(t, end - len(payload), end)
+                elif t < 0 or not self._take(kind, t, payload):
                     bad.append(number)
-                else:
-                    t = float(stamp)
-                    backward += t < latest
-                    latest = t
+                    continue
+                backward += t < latest
+                latest = t
             elif kind == b"h ":
                 entry = json_object(rest)
                 if entry is None or self.header or number != 2:
@@ -262,9 +313,6 @@ class _Parser:
             self.problems.append(f"{len(bad)} unreadable line(s) left out: {listed}")
 
     def _take(self, kind: bytes, t: float, payload: bytes) -> bool:
-        if kind == b"s ":
-            self.sentences.append((t, payload))
-            return True
         if kind == b"n ":
             note = json_object(payload)
             if note is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from array import array
 from collections import Counter
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
@@ -257,11 +258,13 @@ class StreamBuilder:
         start, stop : int
             As of a slice.
         """
-        return self._columns(start, stop)[0]
+        start, stop, _ = slice(start, stop).indices(len(self))
+        # A copy: the table must be free to grow while this is worked on.
+        return self._columns(self._table[start * _WIDTH : max(start, stop) * _WIDTH])[0]
 
     def stream(self) -> Stream:
         """What has come so far, as columns."""
-        samples, joins, implausible = self._columns(0, None)
+        samples, joins, implausible = self._columns(self._table)
         keys = []
         for t, board_s, key, down, boot in self._keys:
             join = joins.get(boot)
@@ -278,17 +281,14 @@ class StreamBuilder:
             doubts=tuple(join.doubt for join in joins.values() if join.doubt),
         )
 
-    def _columns(self, start: int, stop: int | None) -> tuple[Samples, dict[int, Join], int]:
-        start, stop, _ = slice(start, stop).indices(len(self))
-        n = max(stop - start, 0)
-        table = np.frombuffer(self._table, dtype=np.float64)[start * _WIDTH : (start + n) * _WIDTH]
-        table = table.reshape(n, _WIDTH).copy()
-        columns = Samples.blank(n)
-        for name in columns:
-            if name in _VECTORS:
-                columns[name][:] = table[:, _AT[name] : _AT[name] + 3]
-            elif name in _AT:
-                columns[name][:] = table[:, _AT[name]]
+    def _columns(self, cells: array[float]) -> tuple[Samples, dict[int, Join], int]:
+        table = np.frombuffer(cells, dtype=np.float64).reshape(-1, _WIDTH)
+        n = len(table)
+        columns: dict[str, Any] = {
+            name: table[:, at : at + 3] if name in _VECTORS else table[:, at]
+            for name, at in _AT.items()
+            if name not in ("boot", "pitch_at", "roll_at")
+        }
         columns["heading_deg"] = wrap360(columns["heading_deg"])
         implausible = self._plain_columns(columns, table)
         boot = table[:, _AT["boot"]]
@@ -304,7 +304,7 @@ class StreamBuilder:
             columns["t_s"] = np.maximum.accumulate(columns["t_s"])
         return Samples(**columns), joins, implausible
 
-    def _plain_columns(self, columns: dict[str, Floats], table: Floats) -> int:
+    def _plain_columns(self, columns: dict[str, Any], table: Floats) -> int:
         """Fill in held pitch and roll, take out what cannot be; the number of values taken out."""
         plain = columns["seq"] < 0
         if not plain.any():
@@ -319,12 +319,14 @@ class StreamBuilder:
             if not rows.size:
                 continue
             first = max(int(event[rows[0]]) - 2, 0)  # the test needs neighbours on both sides
-            pairs = np.frombuffer(events, dtype=np.float64)[2 * first :].reshape(-1, 2).copy()
+            pairs = np.frombuffer(events[2 * first :], dtype=np.float64).reshape(-1, 2)
             odd = jumps_and_back(pairs[:, 0], pairs[:, 1])
             taken_out += int(odd.sum())
             at = event[rows] - first
             holds = (received[rows] - pairs[at, 0] <= HOLD_S) & ~odd[at]
-            columns[name][rows[holds]] = pairs[at[holds], 1]
+            filled = columns[name].copy()  # the column itself may be a view of the growing table
+            filled[rows[holds]] = pairs[at[holds], 1]
+            columns[name] = filled
         rows = np.flatnonzero(plain & np.isfinite(columns["heading_deg"]))
         odd = jumps_and_back(received[rows], columns["heading_deg"][rows])
         columns["heading_deg"][rows[odd]] = np.nan

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from firmware_protocol import Attitude, encode, framed
-from logger.acquisition import load_stream
+from logger.acquisition import StreamBuilder, load_stream
 from logger.acquisition.plain_log import parse_plain_log
 from logger.acquisition.plausible import jumps_and_back
 from logger.errors import InputError, RecordingError, UsageError
@@ -123,6 +123,18 @@ def test_a_pitch_that_jumps_holds_for_no_heading():
     pitch = parse_plain_log(log, "x", 10).samples.pitch_deg
     assert list(np.flatnonzero(np.isnan(pitch))) == [8, 9]
     assert np.nanmax(pitch) == 2.0
+
+
+def test_looking_at_a_stream_that_grows_changes_nothing_in_it():
+    builder, looked_at = StreamBuilder(), StreamBuilder()
+    for i in range(30):
+        text = framed(b"YXXDR,A,%d.0,D,PITCH" % (20 if i == 12 else 2)) + HEADINGS[i]
+        for one in (builder, looked_at):
+            one.feed(i / 10, text)
+        looked_at.stream()
+    assert np.array_equal(
+        builder.stream().samples.pitch_deg, looked_at.stream().samples.pitch_deg, equal_nan=True
+    )
 
 
 @pytest.mark.parametrize("speed_deg_s", [0.0, 20.0, 170.0, -170.0])

@@ -49,6 +49,15 @@ def test_everything_written_comes_back(tmp_path):
     assert recording.unsound == [(0.08, b"\x00\xff")]
 
 
+def test_sentences_are_a_sequence_like_any_other(tmp_path):
+    got = read_recording(write(tmp_path / "a.sweep")).sentences
+    assert list(got) == [got[i] for i in range(len(got))] == got[:]
+    assert got[-1] == got[9]
+    assert got[2:4] == [got[2], got[3]]
+    with pytest.raises(IndexError):
+        got[10]
+
+
 def test_the_seal_counts_records_and_hashes_what_stands_before_it(tmp_path):
     import hashlib
 
