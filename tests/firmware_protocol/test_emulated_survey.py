@@ -97,6 +97,10 @@ def new_job(folder, site):
 
 def answer(path):
     document = json.loads(path.read_bytes())
+    assert document["samples"]["used"] > 500
+    calibrations = [gate for gate in document["quality"] if "calibration" in gate["gate"]]
+    assert calibrations
+    assert all(gate["passed"] for gate in calibrations)
     (plane,) = document["planes"]
     return plane["solar_access"]["annual"]["value"]
 
