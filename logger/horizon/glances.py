@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from logger.angles import unwrapped
-from logger.columns import Bools, Floats, floats
+from logger.columns import Bools, Floats, Ints, floats
 from logger.horizon.settings import HorizonSettings
 from logger.sightlines import SightLines
 
@@ -70,18 +70,11 @@ def _lingering(
     t_s: Floats, path_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
 ) -> Bools:
     """Rows of loops that leave a place, stay away longer than the way takes, and come back."""
-    from scipy.spatial import cKDTree
-
     off = np.zeros(t_s.size, dtype=bool)
-    pairs = cKDTree(np.column_stack([path_deg, elevation_deg])).query_pairs(
-        settings.loop_return_deg, output_type="ndarray"
-    )
-    if not len(pairs):
+    first, last = _returns(t_s, path_deg, elevation_deg, settings)
+    if not first.size:
         return off
-    first, last = pairs.min(axis=1), pairs.max(axis=1)
     seconds = t_s[last] - t_s[first]
-    keep = (seconds > settings.loop_linger_s) & (seconds < settings.loop_longest_s)
-    first, last, seconds = first[keep], last[keep], seconds[keep]
     moved = np.hypot(np.diff(path_deg), np.diff(elevation_deg))
     way = np.r_[0.0, np.cumsum(moved)]
     length = way[last] - way[first]
@@ -100,6 +93,35 @@ def _lingering(
             off[a + 1 : b] = True
             end = b
     return off
+
+
+def _returns(
+    t_s: Floats, path_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
+) -> tuple[Ints, Ints]:
+    """Pairs of rows at the same place, later than it takes to linger and within the longest loop.
+
+    Taken stretch by stretch: a board that lies still for an hour is at one place in every row,
+    and all pairs of these at once would fill any memory.
+    """
+    from scipy.spatial import cKDTree
+
+    place = np.column_stack([path_deg, elevation_deg])
+    found = [np.zeros((0, 2), dtype=np.int64)]
+    start = 0
+    while start < t_s.size:
+        half, stop = np.searchsorted(t_s, t_s[start] + settings.loop_longest_s * np.array([1, 2]))
+        half = max(int(half), start + 1)
+        if np.ptp(elevation_deg[start:stop]) > settings.loop_depth_deg:
+            near = cKDTree(place[start:stop]).query_pairs(
+                settings.loop_return_deg, output_type="ndarray"
+            )
+            pairs = np.sort(near, axis=1) + start
+            seconds = t_s[pairs[:, 1]] - t_s[pairs[:, 0]]
+            keep = (seconds > settings.loop_linger_s) & (seconds < settings.loop_longest_s)
+            found.append(pairs[keep & (pairs[:, 0] < half)])
+        start = half
+    first, last = np.concatenate(found).T
+    return first, last
 
 
 def mean_speed_deg_s(t_s: Floats, path_deg: Floats) -> float:
