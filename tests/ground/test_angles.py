@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from logger.angles import (
     angle_between,
+    azimuth_of,
     great_circle_elevation,
     in_sector,
     interpolate_azimuthal,
@@ -77,3 +78,9 @@ def test_long_wall_is_a_great_circle():
 def test_an_edge_straight_up_is_refused():
     with pytest.raises(ValueError, match="one azimuth"):
         great_circle_elevation(10, 10, 5, 10, 40)
+
+
+def test_the_azimuth_of_a_vector():
+    assert azimuth_of([0, 1, 0, -1, 1], [1, 0, -1, 0, 1]) == pytest.approx([0, 90, 180, 270, 45])
+    assert azimuth_of(-1e-20, 1.0) == 0
+    assert azimuth_of(0.0, 0.0) == 0

@@ -54,3 +54,23 @@ def test_columns_cannot_be_changed_from_outside():
     assert p.azimuth_deg[0] == 0
     with pytest.raises(ValueError, match="read-only"):
         p.elevation_deg[0] = 3
+
+
+def test_filling_a_gap_steps_at_its_ends():
+    p = HorizonProfile(
+        [0, 90, 180, 270], [5, 5, np.nan, 7], [0.1, 0.2, np.nan, 0.3], distance_m=[4, 4, 4, 4]
+    )
+    for fill in (0.0, 90.0):
+        filled = p.filled(fill)
+        assert filled.known.all()
+        assert filled.elevation_at([89.9, 90.1, 180, 269.9, 270.1]) == pytest.approx(
+            [5, fill, fill, fill, 7], abs=0.01
+        )
+        assert filled.elevation_at(45) == 5
+    assert p.filled(0.0).filled(90.0).elevation_at(180) == 0
+
+
+def test_nodes_know_the_first_obstruction_they_belong_to():
+    named = (Obstruction("oak", 80, 200), Obstruction("fir", 150, 280))
+    p = HorizonProfile([0, 90, 180, 270], [5, 5, 5, 5], obstructions=named)
+    assert p.names_at_nodes() == ["", "oak", "oak", "fir"]
