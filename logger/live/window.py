@@ -12,7 +12,7 @@ import sys
 import tempfile
 import threading
 import time
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from types import TracebackType
 from typing import IO, TYPE_CHECKING, Any
 
@@ -189,12 +189,12 @@ class WindowDisplay(AbstractContextManager["WindowDisplay"]):
     def __init__(self, inner: Display, site: Site) -> None:
         self._inner = inner
         self.every_s = inner.every_s if inner.every_s < EVERY_S else EVERY_S
-        complaints = tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace")  # noqa: SIM115
+        self._complaints = tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace")  # noqa: SIM115
         self._process = subprocess.Popen(
             [sys.executable, "-m", "logger.live.window"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
-            stderr=complaints,
+            stderr=self._complaints,
             encoding="utf-8",
         )
         assert self._process.stdin is not None
@@ -205,8 +205,9 @@ class WindowDisplay(AbstractContextManager["WindowDisplay"]):
         if self._process.stdout.readline().strip() != "open":
             self._process.kill()
             self._process.wait()
-            complaints.seek(0)
-            why = (complaints.read().strip().splitlines() or ["there is no screen"])[-1]
+            self._complaints.seek(0)
+            why = (self._complaints.read().strip().splitlines() or ["there is no screen"])[-1]
+            self._let_go()
             raise UsageError(
                 f"no window can be opened here: {why}",
                 hint="leave --window out: the terminal shows the same",
@@ -229,6 +230,14 @@ class WindowDisplay(AbstractContextManager["WindowDisplay"]):
         self._teller.join(timeout=2)
         self._process.terminate()
         self._process.wait(timeout=10)
+        self._let_go()
+
+    def _let_go(self) -> None:
+        with suppress(OSError):  # the window may be gone with a line still on its way
+            self._pipe.close()
+        if self._process.stdout is not None:
+            self._process.stdout.close()
+        self._complaints.close()
 
     def show(self, view: LiveView, frame: Frame) -> None:
         """See `Display.show`."""

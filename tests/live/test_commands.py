@@ -1,0 +1,235 @@
+"""The installed command over real ports: a pseudo-terminal as board, another one as screen."""
+
+import contextlib
+import json
+import os
+import select
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from logger.cli import main
+from logger.errors import UsageError
+from logger.live.display import LineDisplay
+from logger.live.window import WindowDisplay
+from logger.site import Site
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
+
+COMMAND = str(Path(sys.executable).with_name("horizon-logger"))
+TIMEOUT_S = 120.0
+QUICK = ("--no-iron", "--speed", "0", "--once", "--sector", "100,160", "--hand", "brisk")
+
+
+@contextlib.contextmanager
+def board(*arguments: str) -> Iterator[str]:
+    """A virtual board as a process of its own; yields what to give to --port."""
+    with subprocess.Popen(
+        [COMMAND, "simulate", *arguments],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        encoding="utf-8",
+    ) as process:
+        assert process.stdout is not None
+        try:
+            yield process.stdout.readline().strip()
+        finally:
+            process.terminate()
+
+
+def run(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """Run the command without a terminal."""
+    return subprocess.run(
+        [COMMAND, *map(str, arguments)],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=TIMEOUT_S,
+        check=False,
+    )
+
+
+class Terminal:
+    """A terminal of a size in which one command runs."""
+
+    def __init__(self, columns: int, rows: int, *arguments: object, **environment: str) -> None:
+        import fcntl
+        import pty
+        import struct
+        import termios
+
+        self._ours, theirs = pty.openpty()
+        fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+        self.text = ""
+        self._process = subprocess.Popen(
+            [COMMAND, *map(str, arguments)],
+            stdin=theirs,
+            stdout=theirs,
+            stderr=theirs,
+            env={**os.environ, "TERM": "xterm", "COLUMNS": "", "LINES": "", **environment},
+            start_new_session=True,
+        )
+        os.close(theirs)
+
+    def until(self, words: str) -> str:
+        """Everything written from now on until these words come."""
+        start = len(self.text)
+        end = time.monotonic() + TIMEOUT_S
+        while words not in self.text[start:]:
+            assert time.monotonic() < end, f"{words!r} never came:\n{self.text[-2000:]}"
+            if not self._read():
+                assert words in self.text[start:], f"ended before {words!r}:\n{self.text[-2000:]}"
+        return self.text[start:]
+
+    def type(self, text: str) -> None:
+        os.write(self._ours, text.encode())
+
+    def wait(self) -> int:
+        """Let it come to its end."""
+        while self._read():
+            pass
+        os.close(self._ours)
+        return self._process.wait(timeout=TIMEOUT_S)
+
+    def _read(self) -> bool:
+        if not select.select([self._ours], [], [], TIMEOUT_S)[0]:
+            self._process.kill()
+            raise AssertionError(f"nothing more came:\n{self.text[-2000:]}")
+        try:
+            data = os.read(self._ours, 65536)
+        except OSError:  # the other side is closed
+            return False
+        self.text += data.decode("utf-8", "replace")
+        return bool(data)
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    made = run(
+        "new", tmp_path / "barn", "--latitude", 46.05, "--longitude", 14.51, "--elevation", 310,
+        "--plane", "roof=35,180", "--plane", "wall=90,180", "--surveyor", "A. Example",
+    )  # fmt: skip
+    assert made.returncode == 0, made.stderr
+    return tmp_path / "barn"
+
+
+def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(job: Path) -> None:
+    with board("--pty", *QUICK, "--speed", "30") as port:
+        terminal = Terminal(
+            60, 24, "sweep", job, "eave", "--port", port, "--calibrate", "none", NO_COLOR="1"
+        )
+        terminal.until("recording 0:")
+        # The screen is given back before the answer is printed.
+        terminal.until("\x1b[?1049l")
+        code = terminal.wait()
+    assert code == 4  # sixty degrees are not the sky
+    after = terminal.text.split("\x1b[?1049l")[-1]
+    assert "9 to 15 solar time" in after
+    assert "not fit for use - sun-crossed sectors measured" in after
+    assert "\x1b[1;7;31m" not in terminal.text
+    assert "\x1b[33m" not in terminal.text
+
+
+def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(job: Path) -> None:
+    with board("--pty", "--no-iron", "--speed", "1", "--once") as port:
+        terminal = Terminal(80, 24, "sweep", job, "eave", "--port", port, "--calibrate", "none")
+        terminal.until("Hz")
+        terminal.type("mlime tree\rd")
+        terminal.until("held still")
+        terminal.type("r")
+        terminal.until("sweep that part again")
+        terminal.type("q")
+        terminal.wait()
+    (recording,) = (job / "sweeps" / "eave").glob("*.sweep")
+    lines = recording.read_text().splitlines()
+    notes = [json.loads(line.split(" ", 2)[2]) for line in lines if line.startswith("n ")]
+    assert {"key": "mark"} in notes
+    assert any(n.get("label") == "lime tree" and n["kind"] == "deciduous" for n in notes)
+    listed = run("edit", "list", job).stdout
+    assert listed.startswith(f"eave: {recording.name}: ")
+    assert "s left out (A. Example" in listed
+    assert "swept again at once" in listed
+
+
+def test_two_points_by_the_trigger_alone_nothing_typed(job: Path, tmp_path: Path) -> None:
+    with board("--tcp", "127.0.0.1:0", *QUICK, "--do", "sweep,sweep", "--opening-trigger") as port:
+        done = run("sweep", job, "eave", "gable", "--port", port, "--json", tmp_path / "r.json")
+    assert done.returncode == 4, done.stderr
+    assert "Traceback" not in done.stderr
+    points = json.loads((tmp_path / "r.json").read_text())["points"]
+    assert [p["point"] for p in points] == ["eave", "gable"]
+    assert done.stderr.index("the trigger opens eave") < done.stderr.index("the trigger opens gab")
+    assert "s after it was opened: 9 to 15" in done.stderr
+    for name in ("eave", "gable"):
+        assert (job / "results" / f"{name}.json").exists()
+
+
+def test_without_a_terminal_nothing_is_asked_and_a_line_a_second_is_printed(job: Path) -> None:
+    with board("--tcp", "127.0.0.1:0", *QUICK) as port:
+        done = run(
+            "sweep", job, "eave", "--port", port, "--json", "-", "--stance", "ground",
+            "--sight-height", 1.6, "--module-height", 4.5, "--leaf", "bare",
+        )  # fmt: skip
+    assert done.returncode == 4, done.stderr
+    assert json.loads(done.stdout)["point"] == "eave"
+    assert "?" not in done.stderr
+    assert "Hz" in done.stderr
+    assert "\x1b" not in done.stderr
+    (recording,) = (job / "sweeps" / "eave").glob("*.sweep")
+    header = json.loads(recording.read_text().splitlines()[1][2:])
+    assert (header["stance"], header["leaf"]) == ("ground", "bare")
+    assert (header["sight_height_m"], header["module_height_m"]) == (1.6, 4.5)
+    assert "sight_height_m = 1.6" in (job / "job.toml").read_text()
+
+
+def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(job: Path) -> None:
+    tasks = ("--do", "compass,level,bearing,sweep", "--sector", "100,160", "--hand", "brisk")
+    with board("--tcp", "127.0.0.1:0", "--speed", "0", "--once", *tasks) as port:
+        terminal = Terminal(80, 24, "sweep", job, "eave", "--port", port)
+        terminal.until("Calibrate it? [Y/n]")
+        terminal.type("\n")
+        terminal.until("Calibrate it? [Y/n]")
+        terminal.type("\n")
+        terminal.until("none [none]:")
+        terminal.type("63\n")
+        walked = terminal.until("Enter starts")
+        terminal.type("\n")
+        code = terminal.wait()
+    for step in ("Step 1 of 4. Compass", "Step 2 of 4. Level", "Step 3 of 4. Bearing"):
+        assert step in walked
+    assert "Step 4 of 4. The sweep." in walked
+    assert code == 4
+    quality = json.loads((job / "results" / "eave.json").read_text())["quality"]
+    gates = {gate["gate"]: gate["passed"] for gate in quality}
+    for name in ("compass calibration", "level calibration", "bearing calibration"):
+        assert gates[name], name
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--stance", "ladder"), "a ladder needs both hands: sweep from the ground"),
+        (("--calibrate", "magic"), "'magic' is none of compass, level, sun"),
+        (("--calibrate", "bearing"), "'bearing' is none of"),
+    ],
+)
+def test_what_cannot_be_done_is_refused_before_the_port_is_opened(
+    job: Path, arguments: tuple[str, ...], words: str
+) -> None:
+    done = CliRunner().invoke(main, ["sweep", str(job), "eave", "--port", "nowhere", *arguments])
+    assert done.exit_code == 2
+    assert words in " ".join(done.stderr.split())
+    assert not (job / "sweeps").exists()
+
+
+def test_without_a_screen_no_window_is_opened(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("DISPLAY", "WAYLAND_DISPLAY", "MPLBACKEND"):
+        monkeypatch.delenv(name, raising=False)
+    with pytest.raises(UsageError, match="no window can be opened here"):
+        WindowDisplay(LineDisplay(print), Site(46.05, 14.51))
