@@ -36,6 +36,10 @@ class Climb:
         Whether the skyline is higher on the clockwise side.
     error_deg : float
         1 sigma of the azimuth. [deg]
+    lean : float
+        Degrees across, on the sky, for each degree up; positive the way a slope leans.
+    lean_allowed : float
+        What a vertical edge may show by tremor and noise.
     """
 
     leg: int
@@ -46,6 +50,8 @@ class Climb:
     high_deg: float
     rises: bool
     error_deg: float
+    lean: float = 0.0
+    lean_allowed: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -140,11 +146,28 @@ def climbs_of(index: int, leg: Leg, settings: HorizonSettings) -> tuple[Climb, .
         steep &= np.abs(across) < np.abs(up) / settings.climb_steepness
     moving = np.abs(up) > settings.climb_speed_deg_s / 4
     swept: list[Climb] = []
-    for first, last in _runs(np.where(steep, np.sign(up), 0), np.where(moving, np.sign(up), 0)):
+    way = np.sign(up)
+    runs = _runs(leg, np.where(steep, way, 0), np.where(moving, way, 0), settings)
+    for first, last in runs:
         climb = _climb(index, leg, first, last, settings)
-        if climb is not None:
-            swept.append(climb)
+        if climb is None:
+            continue
+        if swept:
+            # Pieces of one climb that tremor broke stand above one another.
+            before = swept[-1]
+            whole = _climb(index, leg, before.first, climb.last, settings)
+            if _pieces(before, climb, leg, settings) and whole is not None:
+                swept[-1] = whole
+                continue
+        swept.append(climb)
     return tuple(swept)
+
+
+def _pieces(one: Climb, two: Climb, leg: Leg, settings: HorizonSettings) -> bool:
+    cosine = float(np.cos(np.radians(min(one.high_deg, two.high_deg))))
+    beside = abs(one.path_deg - two.path_deg) * cosine <= settings.edge_width_deg
+    soon = leg.t_s[two.first] - leg.t_s[one.last] <= settings.break_s
+    return bool(one.rises == two.rises and beside and soon)
 
 
 def _upright(index: int, leg: Leg, first: int, last: int, settings: HorizonSettings) -> Climb:
@@ -164,8 +187,14 @@ def _upright(index: int, leg: Leg, first: int, last: int, settings: HorizonSetti
     )
 
 
-def _runs(steep: Floats, moving: Floats) -> list[tuple[int, int]]:
-    """Runs of steep rows of one direction, joined where the rows between move on the same way."""
+def _runs(
+    leg: Leg, steep: Floats, moving: Floats, settings: HorizonSettings
+) -> list[tuple[int, int]]:
+    """Runs of steep rows of one direction, joined over breaks that tremor makes in a climb.
+
+    Over such a break the sight moves on the same way, and not far across: on a roof slope that
+    follows it does.
+    """
     change = np.flatnonzero(np.diff(steep)) + 1
     starts, ends = np.r_[0, change], np.r_[change, len(steep)] - 1
     runs: list[tuple[int, int]] = []
@@ -173,9 +202,14 @@ def _runs(steep: Floats, moving: Floats) -> list[tuple[int, int]]:
         if steep[a] == 0:
             continue
         if runs and np.all(moving[runs[-1][0] : b + 1] == steep[a]):
-            runs[-1] = (runs[-1][0], b)
-        else:
-            runs.append((a, b))
+            end = runs[-1][1]
+            up = abs(leg.elevation_deg[a] - leg.elevation_deg[end])
+            across = abs(leg.path_deg[a] - leg.path_deg[end])
+            across *= np.cos(np.radians(leg.elevation_deg[a]))
+            if across * settings.climb_steepness < up + settings.break_deg:
+                runs[-1] = (runs[-1][0], b)
+                continue
+        runs.append((a, b))
     return runs
 
 
@@ -196,8 +230,12 @@ def _climb(index: int, leg: Leg, first: int, last: int, settings: HorizonSetting
     noise = float(np.mean(leg.noise_deg[rows])) / cosine
     # Tremor is allowed for in the settings; what rows are noisier than that, here.
     noisier = max(noise * cosine - 1.5 * settings.sight_noise_deg, 0.0)
-    allowed = min(settings.edge_lean, settings.edge_width_deg / abs(height))
-    if abs(lean) * cosine > allowed + 2.0 * noisier / abs(height):
+    allowed = min(settings.edge_lean, settings.edge_width_deg / abs(height) + settings.tall_lean)
+    allowed += 2.0 * noisier / abs(height)
+    rises = bool((height > 0) == leg.clockwise)
+    outward = lean * cosine if rises else -lean * cosine
+    # A single pass may lean further by tremor; all passes together decide.
+    if abs(outward) > settings.doubtful_lean * allowed:
         return None
     error = noise / np.sqrt(1.0 + seconds / settings.noise_time_s)
     if error * cosine > settings.edge_error_deg:
@@ -209,8 +247,10 @@ def _climb(index: int, leg: Leg, first: int, last: int, settings: HorizonSetting
         mean_a,
         float(min(e[0], e[-1])),
         float(max(e[0], e[-1])),
-        bool((height > 0) == leg.clockwise),
+        rises,
         float(np.hypot(error, settings.pass_error_deg)),
+        outward,
+        allowed,
     )
 
 
@@ -219,7 +259,8 @@ def edges_of(
 ) -> tuple[Edge, ...]:
     """Climbs of different legs that are the same edge, brought together.
 
-    An edge needs a climb in more than a third of the legs that passed it.
+    A low edge needs a climb in more than half of the legs that passed it: tremor can make one
+    leg climb upright where the others climb a slope.
 
     Parameters
     ----------
@@ -249,7 +290,10 @@ def edges_of(
         weight = floats([1 / c.error_deg**2 for c in members])
         azimuth = mean_azimuth([c.path_deg for c in members], weight)
         passed = sum(_passes_by(leg, azimuth) for leg in legs)
-        if 3 * len(members) > passed:
+        high = max(c.high_deg - c.low_deg for c in members)
+        if not _upright_together(members):
+            continue
+        if 2 * len(members) > passed or high > settings.plain_climb_deg:
             edges.append(Edge(azimuth, float(weight.sum() ** -0.5), seed.rises, tuple(members)))
     return tuple(sorted(_apart_enough(edges, settings), key=lambda e: e.azimuth_deg))
 
@@ -262,6 +306,14 @@ def _apart_enough(edges: Sequence[Edge], settings: HorizonSettings) -> list[Edge
         if min(away, default=360.0) > 0.6 * settings.step_deg:
             kept.append(edge)
     return kept
+
+
+def _upright_together(members: Sequence[Climb]) -> bool:
+    """Whether climbs of one edge, of which each leans a little by tremor, lean together."""
+    height = floats([c.high_deg - c.low_deg for c in members])
+    lean = float(np.average([c.lean for c in members], weights=height))
+    allowed = float(np.average([c.lean_allowed for c in members], weights=height))
+    return bool(abs(lean) <= allowed / np.sqrt(len(members)))
 
 
 def _apart(one: Climb, other: Climb) -> float:

@@ -79,8 +79,18 @@ class HorizonSettings:
         A climb goes up or down at least this many degrees for every degree across.
     least_climb_deg : float
         Lowest vertical edge worth keeping as an edge. [deg]
+    doubtful_lean : float
+        One pass may lean by this many times as much, if all passes of the edge do not.
+    plain_climb_deg : float
+        A climb higher than this is an edge even if one pass alone shows it upright. [deg]
     edge_width_deg : float
         A climb that drifts further across than this is a slope, not an edge. [deg]
+    break_s : float
+        Pieces of one climb that tremor broke follow each other sooner than this. [s]
+    break_deg : float
+        What tremor may add across within a climb. [deg]
+    tall_lean : float
+        Besides that, an edge may drift across by this for every degree up.
     edge_lean : float
         So is one that drifts across by more than this for every degree up.
     jittery_deg : float
@@ -173,7 +183,12 @@ class HorizonSettings:
     climb_speed_deg_s: float = 12.0
     climb_steepness: float = 2.2
     least_climb_deg: float = 2.5
+    doubtful_lean: float = 2.0
+    plain_climb_deg: float = 8.0
     edge_width_deg: float = 0.9
+    break_s: float = 0.6
+    break_deg: float = 1.0
+    tall_lean: float = 0.05
     edge_lean: float = 0.2
     jittery_deg: float = 0.15
     edge_error_deg: float = 0.5
