@@ -21,7 +21,7 @@ from logger.sun import sun_track
 TRACK_MONTHS = (12, 1, 2, 3, 4, 5, 6)
 """Months of the first half-year whose 21st day gets a track, from solstice to solstice."""
 
-_TRACK_STEP_H = 1 / 10
+_TRACK_STEP_H = 1 / 6
 _HOUR_LINE_DAYS = 37
 
 
@@ -137,7 +137,7 @@ def sun_paths(site: Site, year: int = 2026, utc_offset_h: float | None = None) -
     line_times: list[Times] = [utc_of_solar_hour(line_days, h, site.longitude_deg) for h in hours]
     clock_times: list[Times] = []
     if utc_offset_h is not None:
-        midnights: Times = (np.datetime64(f"{year}-01-01") + np.arange(0, 371, 5)).astype("M8[ms]")
+        midnights: Times = (np.datetime64(f"{year}-01-01") + np.arange(0, 371, 10)).astype("M8[ms]")
         for h in hours:
             since_midnight = np.timedelta64(round((h - utc_offset_h) * 3_600_000), "ms")
             clock_times.append(np.asarray(midnights + since_midnight, dtype="M8[ms]"))
