@@ -562,8 +562,17 @@ def file_table(report: ReportInput) -> Table:
 
 
 def _calibration(calibration: CalibrationReport) -> dict[str, Any]:
-    when = f", {calibration.date}" if calibration.date else ""
+    when = f", {_moment(calibration.date)}" if calibration.date else ""
     return {"title": f"{calibration.purpose}{when}", "rows": list(calibration.figures)}
+
+
+def _moment(text: str) -> str:
+    """A moment of ISO 8601 in words; other texts as they are."""
+    try:
+        moment = dt.datetime.fromisoformat(text).astimezone(dt.UTC)
+    except ValueError:
+        return text
+    return f"{date(moment.date())}, {moment:%H:%M} UTC"
 
 
 def place(report: ReportInput) -> str:

@@ -15,9 +15,7 @@ from pypdf import PdfReader
 from logger.errors import InputError, UsageError
 from logger.profile import HorizonProfile
 from logger.report import document
-from logger.report.inputs import (
-    WhatIf,
-)
+from logger.report.inputs import CalibrationReport, WhatIf
 
 NASTY = ("#let x = [*]", '=HYPERLINK("http://x","y")', "$e=mc^2$ _a_ *b* `c` <d> @e \\f", "-1+1")
 
@@ -102,6 +100,14 @@ def test_a_failed_check_stands_on_the_cover(report, result_plane, point_of):
     assert "go back to 280 to 300 degrees" in cover
     good, _ = read(document.pdf(report))
     assert "Fit for use: every quality check passed" in good.pages[0].extract_text()
+
+
+def test_a_calibration_is_told_with_its_moment_and_every_figure(report):
+    figures = tuple((f"figure {k}", f"{k} µT") for k in range(7))
+    made = CalibrationReport("level", "2026-05-14T06:24:00.000Z", figures)
+    words = " ".join(read(document.pdf(replace(report, calibrations=(made,))))[1].split())
+    assert "level, 14 May 2026, 06:24 UTC" in words
+    assert all(f"{what} {value}".replace("µ", "μ") in words for what, value in figures)
 
 
 def test_a_point_without_an_answer_stands_on_the_cover(report):
