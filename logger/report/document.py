@@ -349,7 +349,7 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
                 sweep_chart(point.profile, point.sights, middle, point.name),
                 f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
             )
-        if point.tilts is not None:
+        if point.tilts is not None and point.tilts.best.irradiation_kwh_m2 > 0:
             add(
                 "tilt",
                 tilt_chart(point.tilts, point.planes, middle, point.name),

@@ -67,7 +67,7 @@ def draw_sun_paths(
     highest_sun = max(float(t.elevation_deg.max()) for t in paths.tracks)
     skyline = profile.elevation_deg[profile.known]
     highest = max(highest_sun, float(skyline.max()) if skyline.size else 0.0, 10.0)
-    top = min(92.0, highest + 7.0)
+    top = min(97.0, highest + 7.0)
     style.azimuth_axis(axes, middle, AZIMUTH)
     _elevation_axis(axes, 0.0, top)
     _draw_lines_of_sky(axes, paths, middle, hours)
