@@ -105,6 +105,8 @@ def interpolate_azimuthal(
     node, value = floats(node_azimuth_deg), floats(node_value)
     if node.size == 0:
         raise ValueError("nothing to interpolate: no nodes")
+    # Beside zero alone, nodes can be so near to each other that the slope between overflows.
+    node = np.where(node < 1e-12, 0.0, node)
     # The last node one turn back and the first one turn on close the circle; np.interp's own
     # period= would sort rows of equal azimuth and lose which side of an edge they stand on.
     around = np.concatenate([[node[-1] - 360.0], node, [node[0] + 360.0]])

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from logger.angles import (
@@ -46,6 +46,7 @@ def test_a_path_across_north_unwraps():
 
 
 @given(azimuth, st.lists(st.tuples(azimuth, st.floats(0, 90)), min_size=1, max_size=8))
+@example(5.562684646268003e-309, [(0.0, 0.0), (1.1125369292536007e-308, 2.0)])
 def test_interpolation_stays_between_the_lowest_and_highest_node(a, nodes):
     nodes = sorted(nodes)
     values = [e for _, e in nodes]

@@ -1,0 +1,60 @@
+#!/usr/bin/env python
+"""Run the suite with the lowest versions that pyproject.toml allows, or with the newest.
+
+    python tools/lowest_versions.py
+    python tools/lowest_versions.py --newest
+    python tools/lowest_versions.py --only tests/acquisition tests/ground
+
+Builds a virtual environment of its own, installs this checkout with every dependency at its lower
+bound (or whatever is newest), and runs pytest with any further arguments.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import subprocess
+import sys
+import tempfile
+import tomllib
+import venv
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def lower_bounds() -> list[str]:
+    """Every dependency of the project and of its tests, pinned to its lower bound."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    pinned = []
+    for wanted in [*project["dependencies"], *project["optional-dependencies"]["test"]]:
+        bound = re.match(r"([A-Za-z0-9_.-]+)(?:\[[^]]*\])?\s*>=\s*([0-9.]+)", wanted)
+        if bound is None:
+            raise SystemExit(f"{wanted!r} in pyproject.toml has no lower bound")
+        pinned.append(f"{bound[1]}=={bound[2]}")
+    return pinned
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--newest", action="store_true")
+    parser.add_argument("--only", nargs="*", default=["tests"], help="What pytest is given.")
+    parser.add_argument("--folder", type=Path, help="Keep the environment here, and use it again.")
+    wanted = parser.parse_args()
+    with tempfile.TemporaryDirectory() as tmp:
+        folder = wanted.folder or Path(tmp) / "env"
+        if not (folder / "pyvenv.cfg").exists():
+            venv.create(folder, with_pip=True)
+        scripts = folder / ("Scripts" if sys.platform == "win32" else "bin")
+        python = str(scripts / "python")
+        pins = [] if wanted.newest else lower_bounds()
+        upgrade = ["--upgrade", "--upgrade-strategy", "eager"] if wanted.newest else []
+        install = [python, "-m", "pip", "install", "-q", *upgrade, "-e", f"{ROOT}[test]", *pins]
+        subprocess.run(install, check=True)
+        print("\n".join(pins) or "the newest of everything", flush=True)
+        tests = [python, "-m", "pytest", "-q", "-p", "no:cacheprovider", *wanted.only]
+        return subprocess.run(tests, cwd=ROOT, check=False).returncode
+
+
+if __name__ == "__main__":
+    sys.exit(main())
