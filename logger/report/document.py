@@ -10,7 +10,8 @@ import datetime as dt
 import json
 import re
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -124,6 +125,33 @@ def write_document(report: ReportInput, paper: str = "a4") -> Document:
     InputError
         A photo cannot be read.
     """
+    with _set(report, paper) as (compiler, pictures):
+        document = compiler.compile(format="pdf", pdf_standards=STANDARDS)
+    assert isinstance(document, bytes)
+    return Document(document, pictures.drawn)
+
+
+def pages_as_png(
+    report: ReportInput, paper: str = "a4", dots_per_inch: float = 100.0
+) -> list[bytes]:
+    """The document's pages as PNG, for a web page or a screen.
+
+    Parameters
+    ----------
+    report : ReportInput
+    paper : str
+        "a4" or "letter".
+    dots_per_inch : float
+        [1/inch]
+    """
+    with _set(report, paper) as (compiler, _):
+        pages = compiler.compile(format="png", ppi=dots_per_inch)
+    return [bytes(page) for page in (pages if isinstance(pages, list) else [pages or b""])]
+
+
+@contextmanager
+def _set(report: ReportInput, paper: str) -> Iterator[tuple[Any, _Pictures]]:
+    """A compiler with the template, its data and its pictures."""
     import typst
 
     if paper not in PAPERS:
@@ -138,9 +166,7 @@ def write_document(report: ReportInput, paper: str = "a4") -> Document:
             font_paths=_fonts(_needs_system_fonts(data)),
             sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
         )
-        document = compiler.compile(format="pdf", pdf_standards=STANDARDS)
-    assert isinstance(document, bytes)
-    return Document(document, pictures.drawn)
+        yield compiler, pictures
 
 
 _SHEETS = """#set page(width: auto, height: auto, margin: 0mm)

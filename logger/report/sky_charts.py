@@ -175,7 +175,7 @@ def draw_horizon(
     filled : bool
         Dark below the skyline, or pale.
     """
-    x, elevation, error = _nodes_across(profile, middle_deg)
+    x, elevation, band = _nodes_across(profile, middle_deg)
     bottom = axes.get_ylim()[0]
     known = np.isfinite(elevation)
     axes.fill_between(
@@ -187,13 +187,9 @@ def draw_horizon(
         color=style.SKYLINE if filled else style.SKYLINE_PALE,
         zorder=3,
     )
-    if error is not None:
-        half = BAND_SIGMAS * error
+    if band is not None:
         # What may stand above the line lies behind the sun's tracks, so that they can be followed.
-        for low, high, order in (
-            (elevation, elevation + half, 1.5),
-            (elevation - half, elevation, 4.0),
-        ):
+        for low, high, order in ((elevation, band[1], 1.5), (band[0], elevation, 4.0)):
             axes.fill_between(x, low, high, lw=0, color=style.BAND, alpha=0.8, zorder=order)
     axes.plot(x, elevation, color=style.SKYLINE_DEEP, lw=1.1, zorder=5, solid_joinstyle="round")
     gaps = _gaps(x, known)
@@ -373,10 +369,10 @@ def utc_name(offset_h: float) -> str:
 
 def _nodes_across(
     profile: HorizonProfile, middle_deg: float
-) -> tuple[Floats, Floats, Floats | None]:
-    """Chart position, elevation and its standard error at the nodes and both ends of the axis.
+) -> tuple[Floats, Floats, tuple[Floats, Floats] | None]:
+    """Chart position, elevation and 95 % band at the nodes and both ends of the axis.
 
-    Elevation is NaN where not measured; the error is None where nothing is known of it.
+    Elevation is NaN where not measured; there is no band where nothing is known of the errors.
     """
     x = np.asarray(angle_between(profile.azimuth_deg, middle_deg), dtype=float)
     order = np.argsort(x, kind="stable")
@@ -397,8 +393,34 @@ def _nodes_across(
     error = np.hypot(
         np.concatenate([[seam_error], random[order], [seam_error]]), profile.level_error_deg
     )
-    kept = _worth_drawing(elevation) | _worth_drawing(error)
-    return x[kept], elevation[kept], error[kept]
+    low, high = _band(elevation, BAND_SIGMAS * error)
+    kept = _worth_drawing(elevation) | _worth_drawing(low) | _worth_drawing(high)
+    return x[kept], elevation[kept], (low[kept], high[kept])
+
+
+def _band(elevation: Floats, half: Floats, near: int = 4) -> tuple[Floats, Floats]:
+    """Low and high ends of the band.
+
+    At a vertical edge whose azimuth is not known to a node, the errors stand for one side or the
+    other: there the band runs from the lower side to the higher one and not beyond.
+
+    Parameters
+    ----------
+    elevation, half : array, shape (K,)
+        Of the nodes, and the half-width of their bands. [deg]
+    near : int
+        Nodes on either side that count as the same edge.
+    """
+    windows = np.lib.stride_tricks.sliding_window_view
+    padded = np.pad(elevation, near, mode="edge"), np.pad(half, near, mode="edge")
+    around, halves = (windows(values, 2 * near + 1) for values in padded)
+    quiet = np.fmin.reduce(halves, axis=1)
+    at_edge = half > 3 * quiet
+    low, high = elevation - half, elevation + half
+    lowest, highest = np.fmin.reduce(around, axis=1), np.fmax.reduce(around, axis=1)
+    low = np.where(at_edge, np.fmax(low, lowest - quiet), low)
+    high = np.where(at_edge, np.fmin(high, highest + quiet), high)
+    return floats(low), floats(high)
 
 
 def _worth_drawing(values: Floats, least_deg: float = 0.02, stride: int = 4) -> Bools:

@@ -129,3 +129,15 @@ def test_the_callers_matplotlib_settings_are_left_alone(skyline):
     before = dict(matplotlib.rcParams)
     sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline)
     assert dict(matplotlib.rcParams) == before
+
+
+def test_the_band_at_a_vertical_edge_ends_at_its_sides():
+    azimuth = np.array([0.0, 80.0, 90.0, 99.0, 100.0, 100.0, 101.0, 110.0, 120.0, 300.0])
+    elevation = np.array([4.0, 4.0, 4.0, 4.0, 4.0, 30.0, 30.0, 30.0, 30.0, 30.0])
+    error = np.array([0.5, 0.5, 0.5, 13.0, 13.0, 13.0, 13.0, 0.5, 0.5, 0.5])
+    profile = HorizonProfile(azimuth, elevation, error)
+    axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), profile).axes[0]
+    bands = [c for c in axes.collections if c.get_zorder() in (1.5, 4.0)]
+    heights = np.concatenate([p.vertices[:, 1] for c in bands for p in c.get_paths()])
+    assert heights.max() == pytest.approx(30 + 1.96 * 0.5)
+    assert heights.min() == pytest.approx(4 - 1.96 * 0.5)

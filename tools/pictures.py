@@ -1,0 +1,43 @@
+#!/usr/bin/env python
+"""Make the pictures of README and docs again from the shipped survey: docs/pictures/*.png."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+from logger.demo import shipped_survey
+from logger.files import write_atomically
+from logger.job import read_job
+from logger.job_report import Task, job_report, surveyed_points
+from logger.report.document import as_png, pages_as_png
+
+FOLDER = Path(__file__).parent.parent / "docs" / "pictures"
+POINT, KINDS = "yard", ("sun paths", "months", "shade")
+# The same survey gives the same pictures, whenever they are made.
+MADE = dt.date(2026, 5, 20)
+
+
+def main() -> None:
+    task = Task(shipped_survey())
+    points, failed = surveyed_points(task)
+    report = job_report(read_job(task.folder), points, MADE, failed)
+    chosen = {
+        f"{POINT}-{kind.replace(' ', '-')}": picture.svg
+        for point in report.points
+        for picture in point.pictures
+        for kind in KINDS
+        if picture.names == (POINT, kind)
+    }
+    if len(chosen) != len(KINDS):
+        raise SystemExit(f"the shipped survey lacks a picture of {POINT}")
+    pictures = as_png(chosen)
+    pages = pages_as_png(report, dots_per_inch=90)
+    pictures["report-cover"] = pages[0]
+    for stem, png in pictures.items():
+        write_atomically(FOLDER / f"{stem}.png", png)
+        print(f"wrote {FOLDER / stem}.png")
+
+
+if __name__ == "__main__":
+    main()
