@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, overload
 
-from logger.acquisition.records import FIRST_LINE, MAGIC
+from logger.acquisition.records import FIRST_LINE, MAGIC, printable
 from logger.errors import InputError, RecordingError
 
 MOST_BYTES = 128 * 2**20
@@ -123,7 +123,7 @@ class Recording:
     def text(self, key: str, default: str = "") -> str:
         """A header entry that should be text; the default if it is missing or something else."""
         value = self.header.get(key)
-        return value if isinstance(value, str) else default
+        return printable(value) if isinstance(value, str) else default
 
     def number(self, key: str) -> float | None:
         """A header entry that should be a finite number; None if missing or something else."""

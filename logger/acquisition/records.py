@@ -22,3 +22,17 @@ def compact_json(value: Any) -> bytes:
     text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     # A lone surrogate (from undecodable bytes in a file name, say) has no UTF-8.
     return text.encode("utf-8", errors="replace")
+
+
+LONGEST_TEXT = 200
+
+
+def printable(text: str) -> str:
+    """A name or remark on one line of sane length, nothing in it that steers a terminal.
+
+    Parameters
+    ----------
+    text : str
+        Control characters and direction marks become spaces.
+    """
+    return "".join(c if c.isprintable() else " " for c in text[:LONGEST_TEXT]).strip()

@@ -9,6 +9,7 @@ from pathlib import Path
 from firmware_protocol import Refusal, decode_sentence
 from logger.acquisition.plain_log import parse_plain_log
 from logger.acquisition.reader import Recording, is_recording, parse_recording, read_bytes
+from logger.acquisition.records import printable
 from logger.acquisition.stream import StreamBuilder
 from logger.samples import Note, Stream
 
@@ -84,7 +85,7 @@ def as_note(t_s: float, note: dict[str, object]) -> Note:
         t_s = float(at_s)
     return Note(
         t_s,
-        label if isinstance(label, str) else "",
-        kind if isinstance(kind, str) else "",
+        printable(label) if isinstance(label, str) else "",
+        printable(kind) if isinstance(kind, str) else "",
         {k: v for k, v in note.items() if k not in ("label", "kind")},
     )

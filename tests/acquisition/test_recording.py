@@ -186,6 +186,15 @@ def test_a_header_is_believed_only_as_far_as_it_makes_sense(tmp_path, header, st
     assert got.number("latitude") == latitude
 
 
+def test_no_text_of_a_recording_steers_a_terminal(tmp_path):
+    path = tmp_path / "a.sweep"
+    with RecordingWriter(path, {"point": "a\x1b[31m\nb\u202ec " + "x" * 5000}) as writer:
+        writer.note(1.0, label="\x07oak\r", kind="\x00")
+    recording, stream = load_stream(path)
+    assert recording.text("point") == "a [31m b c " + "x" * 189
+    assert (stream.notes[0].label, stream.notes[0].kind) == ("oak", "")
+
+
 def test_text_of_the_wrong_kind_is_none(tmp_path):
     got = parse_recording(b'horizon-logger recording 1\nh {"point":7}\n', tmp_path / "a.sweep")
     assert got.text("point") == ""
