@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import json
 import shutil
 from pathlib import Path
@@ -24,6 +25,7 @@ from logger.job_report import (
     standard_offset_h,
     surveyed_points,
 )
+from logger.quality import Gate
 
 
 @pytest.fixture(scope="module")
@@ -37,27 +39,6 @@ def job_folder(tmp_path_factory) -> Path:
     (folder / "photos" / "yard").mkdir(parents=True)
     Image.new("RGB", (300, 200), "grey").save(folder / "photos" / "yard" / "south.jpg")
     (folder / "photos" / "yard" / "notes.txt").write_text("no picture")
-    (folder / "calibrations").mkdir(exist_ok=True)
-    for day, residual in (("20260513", 0.9), ("20260514", 0.6)):
-        (folder / "calibrations" / f"{day}T060000Z-compass.json").write_text(
-            json.dumps(
-                {
-                    "purpose": "compass",
-                    "figures": {"residual_ut": residual, "fit": {"samples": 1200}},
-                    "recording": {"file": "c.sweep", "sha256": "ab" * 32},
-                    "quality": [
-                        {
-                            "gate": "compass residual",
-                            "passed": True,
-                            "value": residual,
-                            "limit": 1.0,
-                            "unit": "uT",
-                            "why": "it fits",
-                        }
-                    ],
-                }
-            )
-        )
     return folder
 
 
@@ -82,11 +63,32 @@ def test_the_report_of_a_job_has_what_the_job_knows(job_folder, surveyed):
     assert set(report.missing) == set(failed)
 
 
-def test_the_latest_calibration_of_a_purpose_counts(job_folder):
-    (compass,) = calibrations_of(read_job(job_folder))
+def test_the_latest_calibration_of_a_purpose_counts(job_folder, tmp_path):
+    (tmp_path / "calibrations").mkdir()
+    shutil.copy(job_folder / "job.toml", tmp_path)
+    for day, residual in (("20260513", 0.9), ("20260514", 0.6)):
+        stored = {
+            "purpose": "compass",
+            "made": f"{day[:4]}-{day[4:6]}-{day[6:]}T06:00:00Z",
+            "figures": {"residual_ut": residual, "fit": {"samples": 1200}},
+            "recording": {"file": "c.sweep", "sha256": "ab" * 32},
+            "quality": [Gate("residual", True, residual, 1.0, "uT", "it fits").as_dict()],
+        }
+        path = tmp_path / "calibrations" / f"{day}T060000Z-compass.json"
+        path.write_text(json.dumps(stored))
+    (compass,) = calibrations_of(read_job(tmp_path))
     assert compass.figures == (("residual", "0.6 µT"), ("fit: samples", "1200"))
     assert compass.gates[0].value == 0.6
     assert compass.file.sha256 == "ab" * 32
+
+
+def test_the_shipped_calibrations_are_told_with_their_recordings(job_folder):
+    told = {c.purpose: c for c in calibrations_of(read_job(job_folder))}
+    assert set(told) == {"compass", "level", "bearing"}
+    for calibration in told.values():
+        recording = job_folder / "calibrations" / calibration.file.name
+        assert calibration.file.sha256 == hashlib.sha256(recording.read_bytes()).hexdigest()
+        assert calibration.figures
 
 
 def test_the_greatest_obstruction_gone_gives_more_sun(surveyed):
