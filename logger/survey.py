@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from logger.access import AccessSettings, Plane, SiteYear, Weather
+from logger.access import AccessSettings, Plane, Rules, SiteYear, Weather
 from logger.acquisition import load_stream
 from logger.horizon import DropSpan, ImportHorizon, LeaveOut, TakeIn, edit_from_dict
 from logger.horizon_csv import read_horizon_csv
@@ -58,7 +58,7 @@ def site_year(
     ----------
     job : Job
     settings : AccessSettings, optional
-        The job's time zone serves where they name none.
+        The job's time zone and rules serve where they name none.
     site : Site, optional
         Instead of the job's.
     planes : sequence of Plane
@@ -69,6 +69,8 @@ def site_year(
     settings = settings or AccessSettings()
     if job.timezone and settings.timezone is None:
         settings = replace(settings, timezone=job.timezone)
+    if not settings.rules:
+        settings = replace(settings, rules=Rules.of(job.rules))
     site = site or job.site
     return SiteYear(site, tuple(planes) or job.planes or (default_plane(site),), settings, weather)
 

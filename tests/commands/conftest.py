@@ -22,6 +22,15 @@ class Ran:
     err: str
 
 
+@dataclass(frozen=True)
+class Surveyed:
+    """A job, its one recording, and the true skyline as CSV."""
+
+    job: Path
+    recording: Path
+    truth: Path
+
+
 @pytest.fixture(scope="session")
 def run():
     """Run the installed command; never a traceback, whatever the exit code."""
@@ -80,15 +89,18 @@ def job(run, tmp_path):
 
 
 @pytest.fixture(scope="session")
-def ridge_recording(run, board, tmp_path_factory):
-    """A sweep of the smooth ridge by a board without iron, recorded over TCP; with its truth."""
+def ridge(run, board, tmp_path_factory):
+    """A calibrated sweep of the smooth ridge, board without iron, over TCP; with its truth."""
     folder = tmp_path_factory.mktemp("ridge")
-    truth = folder / "truth.csv"
-    run("new", folder / "job", "--latitude", 46.05, "--longitude", 14.51, "--elevation", 310)
+    job, truth = folder / "job", folder / "truth.csv"
+    run("new", job, "--latitude", 46.05, "--longitude", 14.51, "--elevation", 310)
     with board(
-        "--tcp", "127.0.0.1:0", "--no-iron", "--speed", 0, "--once", "--truth", truth
-    ) as port:
-        swept = run("sweep", folder / "job", "spot", "--port", port)
+        "--tcp", "127.0.0.1:0", "--do", "compass,sweep", "--no-iron", "--speed", 0, "--once",
+        "--truth", truth,
+    ) as port:  # fmt: skip
+        calibrated = run("calibrate", "compass", job, "--port", port)
+        assert calibrated.code == 0, calibrated.err
+        swept = run("sweep", job, "spot", "--port", port)
     assert swept.code == 0, swept.err
-    (recording,) = (folder / "job" / "sweeps" / "spot").glob("*.sweep")
-    return recording, truth
+    (recording,) = (job / "sweeps" / "spot").glob("*.sweep")
+    return Surveyed(job, recording, truth)

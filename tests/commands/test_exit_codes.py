@@ -10,8 +10,8 @@ import pytest
 from logger.cli import COMMANDS, main
 
 
-def test_0_done_and_fit_for_use_and_only_json_on_standard_output(run, ridge_recording):
-    done = run("replay", ridge_recording[0], "--json", "-")
+def test_0_done_and_fit_for_use_and_only_json_on_standard_output(run, ridge):
+    done = run("replay", ridge.recording, "--job", ridge.job, "--json", "-")
     assert done.code == 0
     result = json.loads(done.out)
     assert result["schema"] == "horizon-logger result 1"
@@ -19,10 +19,10 @@ def test_0_done_and_fit_for_use_and_only_json_on_standard_output(run, ridge_reco
     assert len(result["planes"][0]["solar_access"]["monthly"]) == 12
 
 
-def test_0_when_the_reader_of_a_pipe_goes_away(ridge_recording):
+def test_0_when_the_reader_of_a_pipe_goes_away(ridge):
     command = Path(sys.executable).with_name("horizon-logger")
     done = subprocess.run(
-        f'"{command}" replay "{ridge_recording[0]}" --json - | "{sys.executable}" -c '
+        f'"{command}" replay "{ridge.recording}" --json - | "{sys.executable}" -c '
         '"import sys; sys.stdin.read(1)"',
         shell=True,
         capture_output=True,
@@ -58,8 +58,8 @@ def test_1_a_bug_is_a_bug(monkeypatch):
         ["no-such-command"],
     ],
 )
-def test_2_wrong_usage(run, ridge_recording, tmp_path, arguments):
-    swapped = {"RECORDING": ridge_recording[0], "JOB": tmp_path / "job"}
+def test_2_wrong_usage(run, ridge, tmp_path, arguments):
+    swapped = {"RECORDING": ridge.recording, "JOB": tmp_path / "job"}
     done = run(*(swapped.get(a, a) for a in arguments))
     assert done.code == 2
     assert done.out == ""
@@ -85,8 +85,8 @@ def test_3_an_input_or_device_cannot_be_read(run, job, tmp_path, arguments):
     assert done.err.count("error:") == 1
 
 
-def test_3_a_broken_seal_by_name_and_4_when_accepted(run, ridge_recording, tmp_path):
-    content = bytearray(ridge_recording[0].read_bytes())
+def test_3_a_broken_seal_by_name_and_4_when_accepted(run, ridge, tmp_path):
+    content = bytearray(ridge.recording.read_bytes())
     content[content.index(b'"point":"') + 9] ^= 1
     broken = tmp_path / "broken.sweep"
     broken.write_bytes(content)

@@ -53,7 +53,8 @@ def test_a_killed_sweep_says_so_is_named_by_the_next_and_both_are_the_point(run,
         time.sleep(0.1)
     with board("--tcp", "127.0.0.1:0", "--no-iron", "--speed", 0, "--once") as port:
         done = run("sweep", job, "spot", "--port", port, "--json", "-")
-    assert done.code == 0, done.err
+    assert done.code == 4, done.err
+    assert "compass calibration" in done.err
     second = points(job, "spot")[1]
     assert read_recording(second).header["continues"] == first.name
     listed = json.loads(done.out)["recordings"]

@@ -22,7 +22,8 @@ def everywhere(run, tmp_path_factory):
     ):
         folder = tmp_path_factory.mktemp(name.replace(" ", "-"))
         done = run(
-            "replay", recording, "--latitude", latitude, "--longitude", longitude,
+            "replay", recording, "--job", shipped_survey(),
+            "--latitude", latitude, "--longitude", longitude,
             "--declination", 3, "--tilt", 30, "--azimuth", 180 if latitude >= 0 else 0,
             "--json", folder / "r.json", "--pictures", folder,
         )  # fmt: skip
@@ -66,7 +67,9 @@ def test_both_sides_of_the_date_line_are_one_place(everywhere):
     assert one["solar_access"]["annual"]["value"] == pytest.approx(
         other["solar_access"]["annual"]["value"], abs=0.001
     )
-    assert monthly(one) == pytest.approx(monthly(everywhere["north"][0]), abs=0.02)
+    # A quarter of the way round the Earth only the clearness of the air is another.
+    north = monthly(everywhere["north"][0], "beam_access")
+    assert monthly(one, "beam_access") == pytest.approx(north, abs=0.05)
 
 
 def test_the_equator_has_no_dark_month(everywhere):
