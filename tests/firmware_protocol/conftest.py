@@ -4,15 +4,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tools"))
 
 import emulated_board
-
-# A busy machine is slow, not wrong
-settings.register_profile("unhurried", deadline=None)
-settings.load_profile("unhurried")
 
 NAMES = {
     "firmware": "the firmware",
