@@ -24,10 +24,10 @@ class HorizonSettings:
         two passes do not show it. [deg]
     noise_time_s : float
         Time over which that noise is alike; slower sweeping averages more of it. [s]
-    across_noise_deg : float
-        Error of the azimuth at which one pass has a slope or an edge, 1 sigma on the sky. [deg]
     row_noise_time_s : float
         The same for an attitude found row by row, without a gyro. [s]
+    across_noise_deg : float
+        Error of the azimuth at which one pass has a slope or an edge, 1 sigma on the sky. [deg]
     pass_error_deg : float
         What differs from pass to pass but hardly along one: attitude drift. 1 sigma. [deg]
     tracing_bias_deg : float
