@@ -325,6 +325,8 @@ def scatter(
     where two passes or more can be held against each other. Each pulls the skyline towards
     itself, which hides ``1 / n`` of the square.
     """
+    if means.azimuth_deg.size == 0:
+        return 1.0
     predicted = np.interp(means.azimuth_deg, around.node, value)
     stretch = (means.azimuth_deg / settings.stretch_deg).astype(np.int64)
     key = means.leg * 1000 + stretch

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logger.angles import interpolate_azimuthal
-from logger.columns import Floats, Ints, floats
+from logger.columns import Bools, Floats, Ints, floats
 from logger.horizon.coverage import Coverage, Sector, sun_crosses
 from logger.horizon.edges import Edge, climbs_of, edges_of
 from logger.horizon.estimator import (
@@ -117,6 +117,9 @@ def horizon_from(
             edges, means, fit = fitted(legs, settings)
         apart, off = misfit(means, fit, middle, settings)
         apart = floats(np.where(seen > 1, apart, 0.0))
+        # Rows that only climbed say nothing of the skyline beside the edge.
+        told = near_any(middle, means.azimuth_deg, settings.gap_deg)
+        seen = np.where(told, seen, 0)
         differ = apart > settings.disagreement_limit_deg
         coverage = Coverage(middle, seen, differ, crossed_by_sun)
         profile = _profile(fit, seen, doubt_deg(apart, off, settings), traces, base.steps, settings)
@@ -211,6 +214,26 @@ def _profile(
         correlation_deg=fit.correlation_deg,
         steps=(*steps, *done, f"skyline fitted on a {settings.step_deg:g}° grid"),
     )
+
+
+def near_any(azimuth_deg: Floats, places_deg: Floats, reach_deg: float) -> Bools:
+    """Whether azimuths lie within reach of any of some places, round the circle. Shape (K,).
+
+    Parameters
+    ----------
+    azimuth_deg : array, shape (K,)
+        0 to 360. [deg]
+    places_deg : array, shape (M,)
+        0 to 360. [deg]
+    reach_deg : float
+        [deg]
+    """
+    if places_deg.size == 0:
+        return np.zeros(azimuth_deg.size, dtype=bool)
+    around = np.sort(np.concatenate([places_deg - 360.0, places_deg, places_deg + 360.0]))
+    after = np.searchsorted(around, azimuth_deg)
+    apart = np.minimum(around[after] - azimuth_deg, azimuth_deg - around[after - 1])
+    return np.asarray(apart <= reach_deg, dtype=bool)
 
 
 def doubt_deg(apart_deg: Floats, off_deg: Floats, settings: HorizonSettings) -> Floats:
