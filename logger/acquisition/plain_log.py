@@ -17,7 +17,7 @@ from firmware_protocol import (
     TrueHeading,
     Unknown,
 )
-from logger.acquisition.reader import read_bytes
+from logger.acquisition.reader import MOST_RECORDS, read_bytes
 from logger.acquisition.stream import StreamBuilder
 from logger.errors import InputError, UsageError
 from logger.samples import Stream
@@ -70,12 +70,16 @@ def parse_plain_log(content: bytes, where: str, rate_hz: float | None) -> Stream
     clock = _LogClock(rate_hz)
     decoder = Decoder()
     builder = StreamBuilder(decoder)
-    sound = 0
+    sound = pieces = 0
     for start in range(0, len(content) + 1, _CHUNK):
         chunk = content[start : start + _CHUNK]
         # A line feed after the end lets a last sentence without one stand.
         ends = start + _CHUNK > len(content)
-        for piece in decoder.feed(chunk + b"\n" if ends else chunk):
+        found = decoder.feed(chunk + b"\n" if ends else chunk)
+        pieces += len(found)
+        if pieces > MOST_RECORDS:
+            raise InputError(f"more than {MOST_RECORDS} sentences, no sweep is that long", where)
+        for piece in found:
             if isinstance(piece, Sound):
                 sound += 1
                 if rate_hz is None and isinstance(piece.sentence, _PLAIN_HEADINGS):

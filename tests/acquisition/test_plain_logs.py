@@ -93,6 +93,12 @@ def test_a_file_without_headings_is_refused_as_such(content):
         parse_plain_log(content, "x", 10)
 
 
+def test_a_log_of_nothing_but_sentence_starts_is_given_up(monkeypatch):
+    monkeypatch.setattr("logger.acquisition.plain_log.MOST_RECORDS", 1000)
+    with pytest.raises(InputError, match="more than 1000 sentences, no sweep is that long"):
+        parse_plain_log(b"$" * 5000, "x", 10)
+
+
 @given(st.binary(max_size=400), st.sampled_from([None, 10.0]))
 def test_any_bytes_give_samples_or_one_sentence(content, rate_hz):
     try:
