@@ -87,8 +87,7 @@ def fit_compass(
     if rows.has_rate.mean() > 0.8:
         _refuse_swapped_rate(rows, fit)
         attitude = _attitude_by_gyro(rows, fit)
-        down = attitude.matrix[:, 2, :]
-        fit = fit_jointly(rows.t_s, rows.field_ut, rows.force_g, down) or fit
+        fit = fit_jointly(rows.t_s, rows.field_ut, rows.force_g, attitude.matrix) or fit
     strength = float(np.abs(np.linalg.det(fit.matrix)) ** (-1 / 3))
     dip = float(np.degrees(np.arcsin(np.clip(fit.dip_sine, -1, 1))))
     _refuse_a_disturbed_place(strength, dip, fit, model, settings)

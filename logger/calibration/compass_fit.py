@@ -4,6 +4,10 @@ An ellipsoid fitted to the field alone leaves a free rotation: any turn of the c
 keeps its strength. Holding the dip against gravity constant as well fixes it. Nineteen unknowns:
 a general 3x3 matrix, the hard iron, the sine of the dip, the accelerometer's three offsets and
 three scales.
+
+Where a gyro tells how the board turned, a third thing is constant: the direction of the
+horizontal field. Strength and dip leave the field's error across gravity and itself unseen, and
+that is the very one that turns a heading.
 """
 
 from __future__ import annotations
@@ -19,7 +23,11 @@ from logger.orientation.fused import rows_alike
 from logger.rotation import angles_of, attitude_from_vectors, attitude_matrix
 
 UNKNOWNS = 19
+FORCE = slice(13, 19)
 ROUNDS = 8
+ATTITUDE_SHARE = 1.6
+"""What the attitude's own error adds to the variance: a tenth of a degree, slowly changing, too
+little to show in the residuals. Measured with virtual boards (benchmarks/calibration.py)."""
 OFFSET_PRIOR_G = 0.1
 SCALE_PRIOR = 0.03
 """What holds the accelerometer's constants where a tumble does not show them."""
@@ -133,7 +141,7 @@ def turn_to_gravity(unit_field: Floats, down: Floats) -> Floats:
 
 
 def fit_jointly(
-    t_s: Floats, field_ut: Floats, force_g: Floats, down: Floats | None = None
+    t_s: Floats, field_ut: Floats, force_g: Floats, attitude: Floats | None = None
 ) -> JointFit | None:
     """The robust joint fit; None where the rows lie on no ellipsoid.
 
@@ -143,42 +151,47 @@ def fit_jointly(
         [s]
     field_ut, force_g : array, shape (N, 3)
         Raw. [uT] [g]
-    down : array, shape (N, 3), optional
-        A better vertical than the specific force of the same row, in body axes: from the gyro.
+    attitude : array, shape (N, 3, 3), optional
+        Body to level by the gyro: a better vertical than the specific force of the same row, and
+        how the board turned about it; where its north is does not matter.
     """
     start = fit_ellipsoid(field_ut)
     if start is None:
         return None
     root, centre = start
     plain_down = -force_g / np.linalg.norm(force_g, axis=1, keepdims=True)
-    vertical = plain_down if down is None else down
+    vertical = plain_down if attitude is None else attitude[:, 2, :]
     h = (field_ut - centre) @ root.T
     turn = turn_to_gravity(h / np.linalg.norm(h, axis=1, keepdims=True), vertical)
     sine = float(np.median(np.einsum("ni,ni->n", h @ turn.T, vertical)))
     theta = np.concatenate([(turn @ root).ravel(), centre, [sine], np.zeros(3), np.ones(3)])
+    if attitude is not None:
+        eastward = np.einsum("ni,ni->n", h @ turn.T, attitude[:, 1, :])
+        theta = np.concatenate([theta, [float(np.median(eastward))]])
     prior_mean = np.concatenate([np.zeros(3), np.ones(3)])
     prior_weight = np.repeat([OFFSET_PRIOR_G**-2, SCALE_PRIOR**-2], 3)
-    noise = np.ones(3)
     for _ in range(ROUNDS):
-        residual, jacobian = _residuals(theta, field_ut, force_g, down)
+        residual, jacobian = _residuals(theta, field_ut, force_g, attitude)
         noise = np.maximum(1.4826 * np.median(np.abs(residual), axis=0), 1e-7)
-        weight = np.stack([_fading(residual[:, k]) for k in range(3)], axis=1) / noise
+        weight = np.stack([_fading(column) for column in residual.T], axis=1) / noise
         design = jacobian * weight[:, :, None]
         normal = np.einsum("nki,nkj->ij", design, design)
         right = -np.einsum("nki,nk->i", design, residual * weight)
-        normal[13:, 13:] += np.diag(prior_weight)
-        right[13:] -= prior_weight * (theta[13:] - prior_mean)
+        normal[FORCE, FORCE] += np.diag(prior_weight)
+        right[FORCE] -= prior_weight * (theta[FORCE] - prior_mean)
         step = _solve_scaled(normal, right)
         theta = theta + step
-    residual, jacobian = _residuals(theta, field_ut, force_g, down)
+    residual, jacobian = _residuals(theta, field_ut, force_g, attitude)
     covariance = _covariance(t_s, residual, jacobian, noise, prior_weight)
+    if attitude is not None:
+        covariance = covariance * ATTITUDE_SHARE
     return JointFit(
         matrix=theta[:9].reshape(3, 3),
         hard_iron_ut=theta[9:12],
         dip_sine=float(theta[12]),
         force_offset_g=theta[13:16],
         force_scale=theta[16:19],
-        covariance=covariance,
+        covariance=covariance[:UNKNOWNS, :UNKNOWNS],
         strength_residual=residual[:, 0],
         dip_residual=residual[:, 1],
         force_residual=residual[:, 2],
@@ -186,9 +199,12 @@ def fit_jointly(
 
 
 def _residuals(
-    theta: Floats, field_ut: Floats, force_g: Floats, down: Floats | None
+    theta: Floats, field_ut: Floats, force_g: Floats, attitude: Floats | None
 ) -> tuple[Floats, Floats]:
-    """Strength, dip and force residuals, shape (N, 3), and their Jacobian, (N, 3, 19)."""
+    """Residuals of strength, dip, force and, with an attitude, of the direction; their Jacobian.
+
+    Shapes (N, 3 or 4) and (N, 3 or 4, 19 or 20).
+    """
     n = len(field_ut)
     matrix, off = theta[:9].reshape(3, 3), field_ut - theta[9:12]
     h = off @ matrix.T
@@ -197,22 +213,35 @@ def _residuals(
     f = scaled * theta[16:19]
     g = np.linalg.norm(f, axis=1)
     up = f / g[:, None]
-    vertical = -up if down is None else down
+    vertical = -up if attitude is None else attitude[:, 2, :]
     sine = np.einsum("ni,ni->n", h, vertical)
-    residual = np.stack([size - 1.0, sine - theta[12], g - 1.0], axis=1)
-    jacobian = np.zeros((n, 3, UNKNOWNS))
-    for row, along in ((0, h / size[:, None]), (1, vertical)):
+    columns = [size - 1.0, sine - theta[12], g - 1.0]
+    sensed = [(0, h / size[:, None]), (1, vertical)]
+    if attitude is not None:
+        columns.append(np.einsum("ni,ni->n", h, attitude[:, 1, :]) - theta[UNKNOWNS])
+        sensed.append((3, attitude[:, 1, :]))
+    jacobian = np.zeros((n, len(columns), len(theta)))
+    for row, along in sensed:
         jacobian[:, row, :9] = np.einsum("ni,nj->nij", along, off).reshape(n, 9)
         jacobian[:, row, 9:12] = -along @ matrix
     jacobian[:, 1, 12] = -1.0
-    if down is None:
-        # d(-up) = -(I - up up') df / g
-        across = -(h + up * sine[:, None]) / g[:, None]
-        jacobian[:, 1, 13:16] = -across * theta[16:19]
-        jacobian[:, 1, 16:19] = across * scaled
+    if attitude is not None:
+        jacobian[:, 3, UNKNOWNS] = -1.0
+    else:
+        jacobian[:, 1, 13:16] = _dip_by_offset(h, up, g, theta)
+        jacobian[:, 1, 16:19] = -_dip_by_offset(h, up, g, theta) / theta[16:19] * scaled
     jacobian[:, 2, 13:16] = -up * theta[16:19]
     jacobian[:, 2, 16:19] = up * scaled
-    return floats(residual), floats(jacobian)
+    return floats(np.stack(columns, axis=1)), floats(jacobian)
+
+
+def _dip_by_offset(h: Floats, up: Floats, g: Floats, theta: Floats) -> Floats:
+    """How the dip's sine changes with the accelerometer's offset. Shape (N, 3).
+
+    ``d(-up) = -(I - up up') df / g``.
+    """
+    across = -(h - up * np.einsum("ni,ni->n", h, up)[:, None]) / g[:, None]
+    return floats(-across * theta[16:19])
 
 
 def _fading(residual: Floats) -> Floats:
@@ -232,10 +261,10 @@ def _covariance(
     t_s: Floats, residual: Floats, jacobian: Floats, noise: Floats, prior_weight: Floats
 ) -> Floats:
     """Covariance of the unknowns, wider where neighbouring rows err alike."""
-    normal = np.zeros((UNKNOWNS, UNKNOWNS))
-    middle = np.zeros((UNKNOWNS, UNKNOWNS))
+    normal = np.zeros((jacobian.shape[2], jacobian.shape[2]))
+    middle = np.zeros_like(normal)
     known = np.ones(len(t_s), dtype=bool)
-    for k in range(3):
+    for k in range(residual.shape[1]):
         weight = _fading(residual[:, k])
         design = jacobian[:, k] * weight[:, None]
         information = design.T @ design / noise[k] ** 2
@@ -243,8 +272,8 @@ def _covariance(
         alike = rows_alike(t_s, residual[:, k : k + 1], known, 0.0)
         normal += information
         middle += information * max(spread, 1.0) ** 2 * alike
-    normal[13:, 13:] += np.diag(prior_weight)
-    middle[13:, 13:] += np.diag(prior_weight)
+    normal[FORCE, FORCE] += np.diag(prior_weight)
+    middle[FORCE, FORCE] += np.diag(prior_weight)
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
     inverse = np.linalg.pinv(normal / np.outer(scale, scale), hermitian=True) / np.outer(
         scale, scale
