@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -206,6 +206,13 @@ class PointResult:
                 "steps": list(profile.steps),
             },
             **{key: value for key, value in access.items() if key not in ("site", "schema")},
+            "settings": {
+                "orientation": asdict(self.settings.orientation),
+                "horizon": asdict(
+                    replace(self.settings.horizon, latitude_deg=self.site.latitude_deg)
+                ),
+                "access": asdict(self.access.settings),
+            },
         }
 
 

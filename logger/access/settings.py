@@ -63,7 +63,7 @@ class SolarWindow:
     Parameters
     ----------
     from_solar_hour, to_solar_hour : float
-        [h]
+        Its ends. [h]
     """
 
     from_solar_hour: float = 9.0
@@ -84,7 +84,7 @@ class AccessSettings:
     Parameters
     ----------
     year : int
-        [years]
+        Of the sun's positions.
     model : str
         One of `MODELS`: all components, or the beam alone for comparison with papers that block
         nothing else.

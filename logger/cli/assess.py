@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.options import json_option, plane_options, site_options, write_json
+from logger.cli.setting_options import OF_THE_SKY, changed_settings, setting_options
 
 if TYPE_CHECKING:
     from logger.access import AccessSettings, Surroundings
@@ -66,62 +67,13 @@ class Named(Numbers):
     type=click.Path(path_type=Path),
     help="Typical year, EPW or TMY3.  [default: clear sky]",
 )
-@click.option("--year", default=2026, show_default=True, help="Of the sun's positions.")
-@click.option(
-    "--model",
-    type=click.Choice(["all", "beam-only"]),
-    default="all",
-    show_default=True,
-    help="What a skyline blocks: all light, or the beam alone as some papers have it.",
-)
-@click.option(
-    "--reflectance",
-    type=Numbers(1, 12),
-    default="0.2",
-    show_default=True,
-    help="Of the ground: one number, or twelve by month (snow).",
-)
-@click.option(
-    "--transposition",
-    type=click.Choice(["haydavies", "isotropic", "reindl"]),
-    default="haydavies",
-    show_default=True,
-    help="How sky diffuse reaches a tilted plane.",
-)
-@click.option(
-    "--clear-sky",
-    type=click.Choice(["ineichen", "simplified solis"]),
-    default="ineichen",
-    show_default=True,
-    help="Model of a cloudless sky.",
-)
-@click.option("--turbidity", type=float, help="Linke turbidity of the year.  [default: a table]")
-@click.option(
-    "--window",
-    type=Numbers(2),
-    default="9,15",
-    show_default=True,
-    help="Solar hours that should be clear.",
-)
-@click.option("--timezone", help="Of clock times, such as Europe/Ljubljana.  [default: UTC]")
-@click.option(
-    "--month-weights", type=Numbers(12), help="How much each month counts, twelve numbers."
-)
-@click.option("--least-access", type=float, help="Solar access asked for, 0 to 1.")
-@click.option(
-    "--least-resource", type=float, help="Total solar resource fraction asked for, 0 to 1."
-)
-@click.option(
-    "--least-window", type=float, help="Clear share of the window in the worst month, 0 to 1."
-)
+@setting_options(*OF_THE_SKY)
 @click.option(
     "--heading-error", type=float, help="Standard error in degrees that turns the whole horizon."
 )
 @click.option(
     "--level-error", type=float, help="Standard error in degrees that lifts the whole horizon."
 )
-@click.option("--draws", default=1000, show_default=True, help="Horizons drawn for low and high.")
-@click.option("--seed", default=1, show_default=True, help="Of the draws.")
 @click.option(
     "--without",
     "felled",
@@ -171,22 +123,8 @@ def command(
     azimuth_deg: float,
     size_kwp: float | None,
     weather_file: Path | None,
-    year: int,
-    model: str,
-    reflectance: tuple[float, ...],
-    transposition: str,
-    clear_sky: str,
-    turbidity: float | None,
-    window: tuple[float, ...],
-    timezone: str | None,
-    month_weights: tuple[float, ...] | None,
-    least_access: float | None,
-    least_resource: float | None,
-    least_window: float | None,
     heading_error: float | None,
     level_error: float | None,
-    draws: int,
-    seed: int,
     felled: Sequence[tuple[str, tuple[float, ...]]],
     lowered: Sequence[tuple[str, tuple[float, ...]]],
     growing: Sequence[tuple[str, tuple[float, ...]]],
@@ -200,33 +138,13 @@ def command(
     HORIZON has the columns azimuth_deg,elevation_deg and, where known, standard_error_deg,
     measured, obstruction and distance_m.
     """
-    from logger.access import (
-        AccessSettings,
-        Plane,
-        Rules,
-        SiteYear,
-        SolarWindow,
-        read_weather,
-    )
+    from logger.access import Plane, SiteYear, read_weather
     from logger.horizon_csv import read_horizon_csv
     from logger.site import Site
 
     site = Site(latitude_deg, longitude_deg, elevation_m)
     profile = _with_errors(read_horizon_csv(horizon), heading_error, level_error)
-    settings = AccessSettings(
-        year=year,
-        model="beam-only" if model == "beam-only" else "all components",
-        albedo=reflectance[0] if len(reflectance) == 1 else reflectance,
-        transposition=transposition,
-        clear_sky=clear_sky,
-        linke_turbidity=turbidity,
-        window=SolarWindow(*window),
-        timezone=timezone,
-        month_weights=month_weights,
-        rules=Rules(least_access, least_resource, least_window),
-        draws=draws,
-        seed=seed,
-    )
+    settings = _settings()
     changed = _changed(profile, site, settings, felled, lowered, growing, leafy, buildings)
     weather = None if weather_file is None else read_weather(weather_file, site)
     known = SiteYear(site, [Plane("plane", tilt_deg, azimuth_deg, size_kwp)], settings, weather)
@@ -250,6 +168,19 @@ def command(
         from logger.report.answer import answer_text
 
         click.echo("\n\n".join([answer_text(document), *_further(document)]))
+
+
+def _settings() -> AccessSettings:
+    """The calculator's settings; those of the way from a sweep to a horizon mean nothing here."""
+    from logger.errors import UsageError
+    from logger.office.settings import settings_with
+
+    changes = changed_settings()
+    settings = settings_with(changes).access
+    for name in changes:
+        if not name.startswith("access."):
+            raise UsageError(f"{name} has no effect on a horizon from a file")
+    return settings
 
 
 def _with_errors(

@@ -1,9 +1,12 @@
-"""``horizon-logger replay``: work a recording out again, with any setting changed."""
+"""``horizon-logger replay``: work recordings out again, with any setting changed."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,10 +18,22 @@ from logger.cli.options import (
     site_options,
     write_json,
 )
+from logger.cli.setting_options import (
+    OF_THE_SKY,
+    OF_THE_SWEEP,
+    changed_settings,
+    setting_options,
+)
+
+if TYPE_CHECKING:
+    from logger.job import Job
+    from logger.office import Again, Recipe
+    from logger.pipeline import PointResult
+    from logger.site import Site
 
 
 @click.command()
-@click.argument("recording", type=click.Path(path_type=Path))
+@click.argument("recording", type=click.Path(path_type=Path), required=False)
 @click.option(
     "--job", type=click.Path(path_type=Path), help="Job whose site, planes and calibrations serve."
 )
@@ -45,7 +60,7 @@ from logger.cli.options import (
     type=click.Path(path_type=Path),
     help="Typical year, EPW or TMY3.  [default: clear sky]",
 )
-@click.option("--year", default=2026, show_default=True, help="Of the sun's positions.")
+@setting_options(*OF_THE_SWEEP, *OF_THE_SKY)
 @click.option(
     "--samples",
     "samples_file",
@@ -63,9 +78,26 @@ from logger.cli.options import (
     is_flag=True,
     help="Go on with a recording that was changed, and say so in the result.",
 )
+@click.option(
+    "--batch",
+    "batch_folder",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path),
+    help="Instead of RECORDING: every point of every job in this folder.",
+)
+@click.option(
+    "--processes",
+    type=click.IntRange(min=1),
+    help="That share a batch.  [default: as many as there are processors]",
+)
+@click.option(
+    "--store",
+    is_flag=True,
+    help="Put the new results in place of those stored in the job; of whole points only.",
+)
 @json_option
 def command(
-    recording: Path,
+    recording: Path | None,
     job: Path | None,
     latitude_deg: float | None,
     longitude_deg: float | None,
@@ -76,23 +108,26 @@ def command(
     day: dt.datetime | None,
     rate_hz: float | None,
     weather_file: Path | None,
-    year: int,
     samples_file: Path | None,
     pictures_folder: Path | None,
     accept_broken_seal: bool,
+    batch_folder: Path | None,
+    processes: int | None,
+    store: bool,
     json_file: str | None,
 ) -> None:
     """Work out RECORDING: horizon, solar access and loss.
 
-    RECORDING is a *.sweep file, or a plain log of NMEA sentences with --rate.
+    RECORDING is a *.sweep file, a plain log of NMEA sentences with --rate, or the folder of a
+    point's recordings in a job, JOB/sweeps/POINT: all of them together are the point. Where the
+    job holds a stored result of the point, what changed against it is printed side by side.
     """
-    from logger.access import AccessSettings, Plane, SiteYear, read_weather
-    from logger.files import write_atomically
-    from logger.job import read_job
+    from logger.access import Plane
+    from logger.office import Recipe
     from logger.orientation import declination_given
-    from logger.pipeline import SurveySettings, default_plane, site_of, survey_point
-    from logger.survey import load_sweep, point_result, site_year
 
+    if (recording is None) == (batch_folder is None):
+        raise click.UsageError("give either RECORDING or --batch FOLDER")
     if (tilt_deg is None) != (azimuth_deg is None):
         raise click.UsageError("--tilt and --azimuth describe one plane: give both or neither")
     if (latitude_deg is None) != (longitude_deg is None):
@@ -102,27 +137,132 @@ def command(
         if tilt_deg is not None and azimuth_deg is not None
         else ()
     )
-    settings = SurveySettings(
+    recipe = Recipe(
+        changes=tuple(changed_settings().items()),
         declination=None if declination_deg is None else declination_given(declination_deg),
         date=day.date() if day else None,
+        planes=planes,
+        weather=weather_file,
     )
-    sky = AccessSettings(year=year)
-    survey = read_job(job) if job else None
-    sweep = load_sweep(recording, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)
-    for problem in sweep.recording.problems:
-        say(f"{recording}: {problem}")
-    site = site_of(
-        sweep.recording, survey.site if survey else None, latitude_deg, longitude_deg, elevation_m
-    )
-    point = sweep.recording.text("point") or recording.stem
-    weather = read_weather(weather_file, site) if weather_file else None
-    if survey:
-        sun = site_year(survey, sky, site=site, planes=planes, weather=weather)
-        result = point_result(survey, point, sun, settings, sweeps=(sweep,))
+    recipe.survey()  # an unknown setting is refused before anything is read
+    only_for_one = {
+        "--job": job,
+        "--latitude": latitude_deg,
+        "--elevation": elevation_m,
+        "--rate": rate_hz,
+        "--samples": samples_file,
+        "--pictures": pictures_folder,
+        "--accept-broken-seal": accept_broken_seal or None,
+    }
+    if batch_folder is not None:
+        _refuse("--batch", only_for_one)
+        _batch(batch_folder, recipe, processes, store, json_file)
+        return
+    assert recording is not None
+    if processes is not None:
+        raise click.UsageError("--processes is for --batch")
+    site = (latitude_deg, longitude_deg, elevation_m)
+    if recording.is_dir():
+        _refuse(
+            "a point's folder", {n: only_for_one[n] for n in ("--rate", "--accept-broken-seal")}
+        )
+        survey, again = _whole_point(recording, job, recipe, site)
+        if store:
+            from logger.job import result_path
+            from logger.job import write_json as put
+
+            put(result_path(survey, again.result.name), again.document)
     else:
-        sun = SiteYear(site, planes or (default_plane(site),), sky, weather)
-        result = survey_point(point, [sweep], sun, settings)
-    document = result.as_dict()
+        if store:
+            raise click.UsageError(
+                "--store is for whole points: give a point's folder, JOB/sweeps/POINT, or --batch"
+            )
+        again = _recording(recording, job, recipe, site, rate_hz, accept_broken_seal)
+    _write_files(again.result, again.document, samples_file, pictures_folder)
+    if again.trouble:
+        say(f"not compared with the stored result: {again.trouble}")
+    if json_file:
+        write_json(json_file, again.told())
+    if json_file != "-":
+        from logger.office import changes_text
+        from logger.report.answer import answer_text
+
+        click.echo(answer_text(again.document))
+        if again.changes is not None:
+            click.echo("\n" + changes_text(again.changes))
+    leave_by_gates(again.result.gates)
+
+
+def _refuse(what: str, options: dict[str, Any]) -> None:
+    given = [name for name, value in options.items() if value is not None]
+    if given:
+        raise click.UsageError(f"{given[0]} is for one recording, not for {what}")
+
+
+def _whole_point(
+    folder: Path,
+    job: Path | None,
+    recipe: Recipe,
+    place: tuple[float | None, float | None, float | None],
+) -> tuple[Job, Again]:
+    from logger.errors import InputError
+    from logger.job import point_recordings, read_job
+    from logger.office import point_again
+    from logger.site import Site
+
+    folder = folder.resolve()
+    if not any(folder.glob("*.sweep")):
+        raise InputError(
+            "is a folder without recordings",
+            str(folder),
+            hint="give a file, a point's folder JOB/sweeps/POINT, or --batch FOLDER",
+        )
+    survey = read_job(job or folder.parents[1])
+    own = point_recordings(survey, folder.name)
+    if not own or own[0].resolve().parent != folder:
+        raise InputError("is no point of this job", str(folder), hint="JOB/sweeps/POINT")
+    latitude, longitude, elevation = place
+    site = survey.site
+    if latitude is not None and longitude is not None:
+        site = Site(latitude, longitude, elevation or 0.0)
+    elif elevation is not None:
+        site = Site(site.latitude_deg, site.longitude_deg, elevation)
+    return survey, point_again(survey, folder.name, recipe, site=site)
+
+
+def _recording(
+    path: Path,
+    job: Path | None,
+    recipe: Recipe,
+    place: tuple[float | None, float | None, float | None],
+    rate_hz: float | None,
+    accept_broken_seal: bool,
+) -> Again:
+    from logger.access import SiteYear, read_weather
+    from logger.job import read_job
+    from logger.office import Again, point_again
+    from logger.pipeline import default_plane, site_of, survey_point
+    from logger.survey import load_sweep
+
+    survey = read_job(job) if job else None
+    sweep = load_sweep(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)
+    for problem in sweep.recording.problems:
+        say(f"{path}: {problem}")
+    site: Site = site_of(sweep.recording, survey.site if survey else None, *place)
+    point = sweep.recording.text("point") or path.stem
+    if survey:
+        return point_again(survey, point, recipe, site=site, sweeps=(sweep,))
+    weather = read_weather(recipe.weather, site) if recipe.weather else None
+    sun = SiteYear(site, recipe.planes or (default_plane(site),), recipe.access(), weather)
+    result = survey_point(point, [sweep], sun, recipe.survey())
+    return Again(result, result.as_dict(), None)
+
+
+def _write_files(
+    result: PointResult, document: Any, samples_file: Path | None, pictures_folder: Path | None
+) -> None:
+    from logger.files import write_atomically
+
     if samples_file:
         from logger.report.samples import samples_csv
 
@@ -132,10 +272,82 @@ def command(
 
         for path in write_point(pictures_folder, document, result.horizon.profile, result.site):
             say(f"wrote {path}")
-    if json_file:
-        write_json(json_file, document)
-    if json_file != "-":
-        from logger.report.answer import answer_text
 
-        click.echo(answer_text(document))
-    leave_by_gates(result.gates)
+
+def _batch(
+    root: Path, recipe: Recipe, processes: int | None, store: bool, json_file: str | None
+) -> None:
+    from logger.office import JobDone, job_folders, worked_through, worst
+    from logger.office.batch import job_line
+    from logger.office.batch_file import batch_file
+
+    folders = job_folders(root)
+    if recipe.weather:
+        # A file that cannot be read is told once, not for every job.
+        from logger.access import read_weather
+
+        read_weather(recipe.weather)
+    codes: list[int] = []
+    with (
+        batch_file(json_file, root) if json_file else nullcontext() as out,
+        _progress(len(folders)) as progress,
+    ):
+        for folder, done in worked_through(folders, recipe, processes=processes, store=store):
+            if not isinstance(done, JobDone):
+                if out:
+                    out.point(folder, done)
+                continue
+            codes.append(done.code)
+            if out:
+                out.job(done)
+            progress(None if json_file == "-" else job_line(done, root))
+        if out:
+            out.end(worst(codes))
+    fit, unfit = codes.count(0), codes.count(4)
+    say(
+        f"{len(codes)} jobs: {fit} fit for use, {unfit} not fit for use, "
+        f"{len(codes) - fit - unfit} with points that could not be worked out"
+    )
+    click.get_current_context().exit(worst(codes))
+
+
+@contextmanager
+def _progress(jobs: int) -> Iterator[Any]:
+    """A bar on a terminal, plain lines otherwise; takes a job's line for standard output."""
+    import sys
+
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    if not sys.stderr.isatty():
+        count = 0
+
+        def plain(line: str | None) -> None:
+            nonlocal count
+            count += 1
+            say(f"{count} of {jobs} jobs")
+            if line is not None:
+                click.echo(line)
+
+        yield plain
+        return
+    columns = (TextColumn("jobs"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(
+        *columns, console=Console(stderr=True), redirect_stdout=False, redirect_stderr=False
+    ) as bar:
+        task = bar.add_task("jobs", total=jobs)
+
+        def advance(line: str | None) -> None:
+            if line is not None and sys.stdout.isatty():
+                bar.console.print(line, markup=False, highlight=False)
+            elif line is not None:
+                click.echo(line)
+            bar.advance(task)
+
+        yield advance

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+from logger.errors import UsageError
 
 
 @dataclass(frozen=True)
@@ -65,3 +68,9 @@ class OrientationSettings:
     force_offset_drift_g: float = 0.003
     force_memory_s: float = 0.05
     field_memory_s: float = 0.5
+
+    def __post_init__(self) -> None:
+        for name in self.__dataclass_fields__:
+            value = getattr(self, name)
+            if not isinstance(value, bool) and not (math.isfinite(value) and value > 0):
+                raise UsageError(f"orientation setting {name} must be a number above 0")

@@ -1,0 +1,195 @@
+"""Options that change a setting by its name; which settings there are stands in the rooms."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+CHANGES = "logger.settings"
+
+
+@dataclass(frozen=True)
+class Shortcut:
+    """An option for one setting.
+
+    Parameters
+    ----------
+    flag : str
+    setting : str
+        Its name, as ``--set`` takes it.
+    default : str
+        As the setting's own; shown in the help. A test holds the two together.
+    help : str
+    choices : tuple of str
+        None: any text that the setting takes.
+    flag_value : str
+        Of an option without a value.
+    """
+
+    flag: str
+    setting: str
+    default: str
+    help: str
+    metavar: str = "VALUE"
+    choices: tuple[str, ...] = ()
+    flag_value: str = ""
+
+
+OF_THE_SKY = (
+    Shortcut("--year", "access.year", "2026", "Of the sun's positions.", "YEAR"),
+    Shortcut(
+        "--model",
+        "access.model",
+        "all components",
+        "What a skyline blocks: all light, or the beam alone as some papers have it.",
+        choices=("all components", "beam-only"),
+    ),
+    Shortcut(
+        "--reflectance",
+        "access.albedo",
+        "0.2",
+        "Of the ground: one number, or twelve by month (snow).",
+        "NUMBERS",
+    ),
+    Shortcut(
+        "--transposition",
+        "access.transposition",
+        "haydavies",
+        "How sky diffuse reaches a tilted plane.",
+        choices=("haydavies", "isotropic", "reindl"),
+    ),
+    Shortcut(
+        "--clear-sky",
+        "access.clear_sky",
+        "ineichen",
+        "Model of a cloudless sky.",
+        choices=("ineichen", "simplified solis"),
+    ),
+    Shortcut(
+        "--turbidity",
+        "access.linke_turbidity",
+        "none",
+        "Linke turbidity of the year; none takes a table by month and place.",
+        "NUMBER",
+    ),
+    Shortcut("--window", "access.window", "9,15", "Solar hours that should be clear.", "FROM,TO"),
+    Shortcut(
+        "--timezone",
+        "access.timezone",
+        "none",
+        "Of clock times, such as Europe/Ljubljana; none gives the job's, or UTC.",
+        "NAME",
+    ),
+    Shortcut(
+        "--month-weights",
+        "access.month_weights",
+        "none",
+        "How much each month counts, twelve numbers.",
+        "NUMBERS",
+    ),
+    Shortcut(
+        "--least-access",
+        "access.rules.minimum_solar_access",
+        "none",
+        "Solar access asked for, 0 to 1.",
+        "NUMBER",
+    ),
+    Shortcut(
+        "--least-resource",
+        "access.rules.minimum_total_solar_resource_fraction",
+        "none",
+        "Total solar resource fraction asked for, 0 to 1.",
+        "NUMBER",
+    ),
+    Shortcut(
+        "--least-window",
+        "access.rules.minimum_window_clear",
+        "none",
+        "Clear share of the window in the worst month, 0 to 1.",
+        "NUMBER",
+    ),
+    Shortcut("--draws", "access.draws", "1000", "Horizons drawn for low and high.", "NUMBER"),
+    Shortcut("--seed", "access.seed", "1", "Of the draws.", "NUMBER"),
+)
+
+OF_THE_SWEEP = (
+    Shortcut(
+        "--no-gyro",
+        "orientation.use_rate",
+        "yes",
+        "Leave the angular rate out, where the stream has it.",
+        flag_value="no",
+    ),
+    Shortcut("--step", "horizon.step_deg", "0.25", "Of the skyline's grid, degrees.", "DEGREES"),
+)
+
+
+def setting_options(*shortcuts: Shortcut) -> Callable[[F], F]:
+    """--set, and an option for each of some settings.
+
+    What is given is told by `changed_settings`; the command does not take it as an argument.
+
+    Parameters
+    ----------
+    *shortcuts : Shortcut
+    """
+
+    def decorate(function: F) -> F:
+        function = click.option(
+            "--set",
+            "settings",
+            multiple=True,
+            metavar="NAME=VALUE",
+            expose_value=False,
+            callback=_named,
+            help="Any setting by its name, such as horizon.turn_deg=20; may be given again. "
+            "docs/reference/settings.md lists them.",
+        )(function)
+        for shortcut in reversed(shortcuts):
+            function = _option(shortcut)(function)
+        return function
+
+    return decorate
+
+
+def _option(shortcut: Shortcut) -> Callable[[F], F]:
+    def put(context: click.Context, parameter: click.Parameter, value: Any) -> None:
+        if value:
+            _put(context, shortcut.setting, shortcut.flag_value or str(value))
+
+    more: dict[str, Any]
+    if shortcut.flag_value:
+        more = {"is_flag": True, "help": shortcut.help}
+    else:
+        more = {
+            "type": click.Choice(shortcut.choices) if shortcut.choices else str,
+            "metavar": None if shortcut.choices else shortcut.metavar,
+            "help": f"{shortcut.help}  [default: {shortcut.default}]",
+        }
+    name = shortcut.flag.removeprefix("--").replace("-", "_")
+    return click.option(shortcut.flag, name, expose_value=False, callback=put, **more)
+
+
+def _named(context: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> None:
+    for text in values:
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise click.BadParameter(f"{text!r} is not NAME=VALUE", param_hint="--set")
+        _put(context, name.strip(), value.strip())
+
+
+def _put(context: click.Context, name: str, value: str) -> None:
+    given: dict[str, str] = context.meta.setdefault(CHANGES, {})
+    if given.get(name, value) != value:
+        raise click.UsageError(f"{name} is given twice, as {given[name]} and as {value}")
+    given[name] = value
+
+
+def changed_settings() -> dict[str, str]:
+    """The settings given on the command line: name to value."""
+    return dict(click.get_current_context().meta.get(CHANGES, {}))

@@ -1,0 +1,178 @@
+"""A point of a job worked out again under changed settings, held against what is stored."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from logger.access import AccessSettings, Plane, SiteYear, read_weather
+from logger.errors import InputError
+from logger.job import Job, read_json, result_path
+from logger.office.changes import Changes, changes_between
+from logger.office.settings import settings_with
+from logger.orientation import Declination
+from logger.pipeline import PointResult, SurveySettings, Sweep
+from logger.site import Site
+from logger.survey import point_result, site_year
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How jobs are worked out; small enough to send to another process.
+
+    Parameters
+    ----------
+    changes : tuple of (str, str)
+        Settings by name, as `logger.office.settings_with` takes them.
+    declination : Declination or None
+        Instead of the model's.
+    date : datetime.date or None
+        For the declination, where a recording does not tell.
+    planes : tuple of Plane
+        Instead of the job's.
+    weather : Path or None
+        A typical year; None is a clear sky.
+    """
+
+    changes: tuple[tuple[str, str], ...] = ()
+    declination: Declination | None = None
+    date: dt.date | None = None
+    planes: tuple[Plane, ...] = ()
+    weather: Path | None = None
+
+    def survey(self) -> SurveySettings:
+        """The settings of the way to the horizon."""
+        settings = settings_with(dict(self.changes))
+        return SurveySettings(self.declination, self.date, settings.orientation, settings.horizon)
+
+    def access(self) -> AccessSettings:
+        """The settings of the calculator."""
+        return settings_with(dict(self.changes)).access
+
+
+@dataclass(frozen=True, eq=False)
+class Again:
+    """A point's new answer beside its stored one.
+
+    Parameters
+    ----------
+    result : PointResult
+    document : mapping
+        The documented result.
+    changes : Changes or None
+        Against the stored result; None where none is stored.
+    trouble : str
+        Why the stored result cannot be compared with; empty where it can.
+    """
+
+    result: PointResult
+    document: Mapping[str, Any]
+    changes: Changes | None
+    trouble: str = ""
+
+    def told(self) -> Mapping[str, Any]:
+        """The document, with what changed if anything did."""
+        if self.changes is None or self.changes.nothing:
+            return self.document
+        return {**self.document, "changes": self.changes.as_dict()}
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a year depends on; the job itself is looked at only to make one."""
+
+    site: Site
+    planes: tuple[Plane, ...]
+    timezone: str
+    rules: str
+    recipe: Recipe
+    job: Job = field(compare=False)
+
+
+def year_of(job: Job, recipe: Recipe, site: Site | None = None) -> SiteYear:
+    """Sun, light and planes of a job, made once for all jobs of one site and the same settings.
+
+    Parameters
+    ----------
+    job : Job
+    recipe : Recipe
+    site : Site, optional
+        Instead of the job's.
+    """
+    planes = recipe.planes or job.planes
+    rules = repr(sorted(job.rules.items()))
+    return _year(_Asked(site or job.site, planes, job.timezone, rules, recipe, job))
+
+
+# A year holds a hundred megabytes; two let jobs of two sites take turns.
+@lru_cache(maxsize=2)
+def _year(asked: _Asked) -> SiteYear:
+    path = asked.recipe.weather
+    weather = read_weather(path, asked.site) if path else None
+    return site_year(
+        asked.job,
+        asked.recipe.access(),
+        site=asked.site,
+        planes=asked.planes,
+        weather=weather,
+    )
+
+
+def point_again(
+    job: Job,
+    point: str,
+    recipe: Recipe | None = None,
+    *,
+    site: Site | None = None,
+    sweeps: Sequence[Sweep] = (),
+) -> Again:
+    """Work a point of a job out again.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    recipe : Recipe, optional
+    site : Site, optional
+        Instead of the job's.
+    sweeps : sequence of Sweep
+        Instead of all recordings of the point.
+
+    Raises
+    ------
+    InputError, UsageError
+        A recording or a setting cannot be used.
+    """
+    recipe = recipe or Recipe()
+    year = year_of(job, recipe, site)
+    result = point_result(job, point, year, recipe.survey(), sweeps=sweeps)
+    document = result.as_dict()
+    try:
+        return Again(result, document, changes_from_stored(job, point, document))
+    except InputError as error:
+        return Again(result, document, None, str(error))
+
+
+def changes_from_stored(job: Job, point: str, document: Mapping[str, Any]) -> Changes | None:
+    """What changed against ``results/<point>.json``; None where nothing is stored.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    document : mapping
+        The new result.
+
+    Raises
+    ------
+    InputError
+        The stored result cannot be read.
+    """
+    path = result_path(job, point)
+    if not path.exists():
+        return None
+    return changes_between(read_json(path), document, str(path))
