@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from logger.access import AccessSettings, Plane, Rules, SiteYear, Weather
 from logger.acquisition import load_stream
-from logger.horizon import DropSpan, ImportHorizon, LeaveOut, TakeIn, edit_from_dict
+from logger.errors import LoggerError
+from logger.horizon import (
+    DropSpan,
+    ImportHorizon,
+    LeaveOut,
+    Pass,
+    TakeIn,
+    edit_from_dict,
+    edited_passes,
+)
 from logger.horizon_csv import read_horizon_csv
 from logger.job import JOB_FILE, Job, point_recordings, recording_elsewhere
 from logger.job_calibration import corrections_of_job
+from logger.orientation import declination_at, sight_lines
 from logger.pipeline import (
     PointResult,
     PointSetup,
@@ -156,3 +167,38 @@ def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup
             if isinstance(edit, ImportHorizon)
         },
     )
+
+
+def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, ...]:
+    """What recordings of a point saw, for the screen of a sweep that adds to them.
+
+    A recording that cannot be used is left out here; the point's result will say why.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    paths : sequence of Path
+    """
+    corrections_of = corrections_of_job(job)
+    left_out = {
+        e.what.get("recording") for e in job.edits if (e.point, e.kind) == (point, LeaveOut.kind)
+    }
+    passes = []
+    for path in paths:
+        if path.name in left_out:
+            continue
+        try:
+            sweep = load_sweep(path)
+            date = (sweep.recording.started or dt.datetime.now(dt.UTC)).date()
+            corrections = corrections_of(sweep, declination_at(job.site, date)).corrections
+            sight = sight_lines(sweep.stream.samples, corrections)
+        except LoggerError:
+            continue
+        passes.append(Pass(sight, sweep.stream.keys, sweep.stream.notes, path.name))
+    edits = [
+        edit
+        for edit in point_setup(job, point, [one.name for one in passes]).edits
+        if isinstance(edit, DropSpan)
+    ]
+    return edited_passes(passes, edits)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from functools import cache
@@ -198,7 +198,7 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     from logger.live.sweeping import Surroundings, header_of
     from logger.orientation import Corrections, declination_at, field_expected_at
     from logger.samples import Identity
-    from logger.survey import site_year
+    from logger.survey import earlier_passes, site_year
 
     site = survey.site
     today = dt.datetime.now(dt.UTC)
@@ -236,6 +236,10 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     def answer_of(passes: Sequence[Pass]) -> RunningAnswer | None:
         return running_answer(passes, year(), settings)
 
+    def earlier(point: str) -> Callable[[], Sequence[Pass]]:
+        paths = point_recordings(survey, point)
+        return lambda: earlier_passes(survey, point, paths)
+
     def dropped(recording: Path, from_s: float, to_s: float) -> None:
         who = observer or survey.people.get("surveyor") or "operator"
         what = {"recording": recording.name, "from_s": round(from_s, 3), "to_s": round(to_s, 3)}
@@ -246,7 +250,7 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
         )
 
     return Surroundings(
-        site, survey.name, new_recording, corrections_of, answer_of, dropped=dropped
+        site, survey.name, new_recording, corrections_of, answer_of, earlier, dropped
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -47,7 +48,8 @@ class Surroundings:
     answer_of : callable
         The answer so far from passes; called on a thread of its own.
     earlier : callable
-        Takes a point; what its other recordings saw.
+        Takes a point when its sweep begins; gives a function that reads what its recordings up
+        to then saw, called once and on a thread of its own.
     dropped : callable
         Takes a recording and a span of it that was swept again; keeps that.
     """
@@ -57,7 +59,7 @@ class Surroundings:
     new_recording: Callable[[str, dt.datetime], RecordingWriter]
     corrections_of: Callable[[Identity | None], Corrections]
     answer_of: ComputeAnswer
-    earlier: Callable[[str], Sequence[Pass]] = lambda _: ()
+    earlier: Callable[[str], Callable[[], Sequence[Pass]]] = lambda _: tuple
     dropped: Dropped = lambda _path, _from_s, _to_s: None
 
 
@@ -120,8 +122,8 @@ class SurveyDay:
             As `Capture.step`; everything recorded is kept.
         """
         controls, cues = Controls(), CueBook()
-        earlier = list(self.around.earlier(point))
-        going = self._begin(point, True, earlier)
+        before = cache(self.around.earlier(point))
+        going = self._begin(point, True, (), before)
         began = self.clock.seconds()
         try:
             while True:
@@ -133,7 +135,7 @@ class SurveyDay:
                     break
                 if self._toggled:
                     self._toggled = False
-                    going = self._exchange(going, point)
+                    going = self._exchange(going, point, before)
         except KeyboardInterrupt:
             pass
         finally:
@@ -148,7 +150,7 @@ class SurveyDay:
             That the trigger will open.
         """
         controls, cues = Controls(), CueBook()
-        going = self._begin(point, False, ())
+        going = self._begin(point, False)
         try:
             while True:
                 before = going.session.triggers
@@ -158,7 +160,7 @@ class SurveyDay:
                     # Silence between two points is no fault; the port may need opening anew.
                     self._end(going, last=False)
                     self._open_again()
-                    going = self._begin(point, False, ())
+                    going = self._begin(point, False)
                     continue
                 self._toggled = False
                 if done:
@@ -179,7 +181,13 @@ class SurveyDay:
             else:
                 return
 
-    def _begin(self, point: str, recorded: bool, earlier: Sequence[Pass]) -> _Going:
+    def _begin(
+        self,
+        point: str,
+        recorded: bool,
+        earlier: Sequence[Pass] = (),
+        before: Callable[[], Sequence[Pass]] = tuple,
+    ) -> _Going:
         started = self.clock.utc()
         writer = self.around.new_recording(point, started) if recorded else Unrecorded()
         if recorded:
@@ -198,15 +206,17 @@ class SurveyDay:
         )
         going = _Going(capture, session, recorded)
         if recorded or earlier:
-            going.worker = Worker(lambda: self.around.answer_of(session.passes())).start()
+            going.worker = Worker(
+                lambda: self.around.answer_of([*before(), *session.passes()])
+            ).start()
         return going
 
-    def _exchange(self, going: _Going, point: str) -> _Going:
+    def _exchange(self, going: _Going, point: str, before: Callable[[], Sequence[Pass]]) -> _Going:
         """Stop recording, or go on in a new recording of the same point."""
         self._end(going, last=False)
         passes = going.session.passes() if going.recorded else list(going.session.earlier)
         self.display.say("go on" if not going.recorded else "stopped: space goes on, q is done")
-        return self._begin(point, not going.recorded, passes)
+        return self._begin(point, not going.recorded, passes, before)
 
     def _end(self, going: _Going, last: bool) -> None:
         if going.worker is not None:

@@ -218,3 +218,35 @@ def test_a_bad_answer_so_far_does_not_touch_the_sweep(
     swept.day.sweep("eave")
     assert read_recording(recordings(swept)[0]).sealed
     assert any("bad luck" in sentence for sentence in swept.display.said)
+
+
+def test_what_the_points_earlier_recordings_saw_counts_in_the_answer_so_far(
+    bench: MakeBench, quick_sweep: Chunks
+) -> None:
+    from dataclasses import replace
+
+    import numpy as np
+
+    from logger.horizon import Pass
+    from logger.sightlines import SightLines
+
+    one = np.zeros(1)
+    before = Pass(SightLines(one, one, one, one, one, np.ones(1, bool), np.array([""])), name="old")
+    read: list[str] = []
+    answered: list[list[str]] = []
+
+    def earlier(point: str):
+        def passes() -> list[Pass]:
+            read.append(point)
+            return [before]
+
+        return passes
+
+    def answer(passes: list[Pass]) -> None:
+        answered.append([p.name for p in passes])
+
+    swept = bench(quick_sweep, [(1.0, " "), (2.0, " ")])
+    swept.day.around = replace(swept.day.around, answer_of=answer, earlier=earlier)
+    swept.day.sweep("eave")
+    assert read == ["eave"]  # once, however often it is summed up and stopped
+    assert all(names[0] == "old" for names in answered)

@@ -1,0 +1,60 @@
+"""From stepping onto a spot to its answer, on two spots, with nothing typed.
+
+    python benchmarks/live_day.py [--hand calm|brisk] [--sector FROM,TO]
+
+The installed commands talk over TCP in real time: the virtual board walks from spot to spot,
+its trigger opens each, the far mark is sighted and pressed, the part of the skyline that the sun
+crosses is swept forth and back, the far mark is sighted and pressed again, and the trigger
+closes the spot. Printed is what the sweep says: the time from the opening trigger to the answer.
+"""
+
+import argparse
+import re
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+COMMAND = str(Path(sys.executable).with_name("horizon-logger"))
+LIMIT_S = 90.0
+OPENED = re.compile(r"^(.+), (\d+) s after it was opened: (.*)$", re.M)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--hand", choices=("calm", "brisk"), default="calm")
+    parser.add_argument("--sector", default="53,307", help="What the sun crosses at 46 degrees.")
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        job = Path(folder) / "barn"
+        site = ["--latitude", "46.05", "--longitude", "14.51", "--elevation", "310"]
+        subprocess.run([COMMAND, "new", job, *site, "--plane", "roof=35,180"], check=True)
+        board = subprocess.Popen(
+            [COMMAND, "simulate", "--do", "spots", "--scene", "street", "--scene", "ridge",
+             "--hand", asked.hand, "--sector", asked.sector, "--mark", "63,1.2", "--no-iron",
+             "--once"],
+            stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, encoding="utf-8",
+        )  # fmt: skip
+        try:
+            assert board.stdout is not None
+            port = board.stdout.readline().strip()
+            done = subprocess.run(
+                [COMMAND, "sweep", job, "eave", "gable", "--port", port],
+                stdin=subprocess.DEVNULL, capture_output=True, encoding="utf-8", check=False,
+            )  # fmt: skip
+        finally:
+            board.terminate()
+            board.wait()
+        marks = [sum(b",2,D," in line for line in path.read_bytes().splitlines())
+                 for path in sorted((job / "sweeps").glob("*/*.sweep"))]  # fmt: skip
+    found = OPENED.findall(done.stderr)
+    if len(found) != 2:
+        raise SystemExit(f"no two answers came:\n{done.stderr}")
+    for (point, seconds, words), pressed in zip(found, marks, strict=True):
+        print(f"{point}: {seconds} s from the trigger to the answer, {pressed} marks ({words})")
+    within = max(int(seconds) for _, seconds, _ in found) <= LIMIT_S
+    print(f"{'within' if within else 'BEYOND'} the limit of {LIMIT_S:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
