@@ -22,7 +22,7 @@ OPENED = re.compile(r"^(.+), (\d+) s after it was opened: (.*)$", re.M)
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--hand", choices=("calm", "brisk"), default="calm")
+    parser.add_argument("--hand", choices=("calm", "brisk"), default="brisk")
     parser.add_argument("--sector", default="53,307", help="What the sun crosses at 46 degrees.")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:

@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 
 import click
 
+from logger.profile import OBSTRUCTION_KINDS
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 FROM_AZIMUTH = click.option(
@@ -103,6 +105,26 @@ def import_horizon(job: Path, point: str, why: str, who: str, **what: Any) -> No
 
     read_horizon_csv(job / what["source"])
     _enter(job, point, who, why, "import horizon", what)
+
+
+@command.command("name-sector")
+@click.argument("job", type=click.Path(path_type=Path))
+@click.argument("point")
+@click.option("--name", required=True, help="Of what stands there.")
+@click.option("--kind", type=click.Choice(OBSTRUCTION_KINDS), default="other", show_default=True)
+@FROM_AZIMUTH
+@TO_AZIMUTH
+@click.option(
+    "--distance", "distance_m", type=click.FloatRange(min=0, min_open=True), help="Metres."
+)
+def name_sector(job: Path, point: str, **what: Any) -> None:
+    """Name a part of the skyline afterwards, such as one that was marked without a label."""
+    from logger.job import add_obstruction, folder_name
+
+    add_obstruction(job, {"point": folder_name(point), **what})
+    click.echo(
+        f"{point}: {what['from_azimuth_deg']:g} to {what['to_azimuth_deg']:g}° {what['name']}"
+    )
 
 
 @command.command("list")

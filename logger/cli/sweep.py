@@ -288,6 +288,11 @@ class _Answers:
         lines = answer_text(document).splitlines()
         day.panel = (f"{name}, {seconds:.0f} s after it was opened:", *lines)
         day.display.say(f"{name}, {seconds:.0f} s after it was opened: {lines[0]}")
+        held = [vertex for of_one in result.horizon.vertices for vertex in of_one]
+        if held:
+            named = ", ".join(f"{v.azimuth_deg:.1f}° {v.elevation_deg:+.1f}°" for v in held[:12])
+            more = f" and {len(held) - 12} more" if len(held) > 12 else ""
+            day.display.say(f"{name}: marks held still at {named}{more}")
 
     @cache  # noqa: B019 - one job, one process
     def _year(self) -> SiteYear:

@@ -369,6 +369,19 @@ def set_point(folder: Path, point: Point) -> Job:
     return edit_job(folder, lambda document: _put(document, "points", known))
 
 
+def add_obstruction(folder: Path, what: Mapping[str, Any]) -> Job:
+    """Name a part of the skyline.
+
+    Parameters
+    ----------
+    folder : Path
+    what : mapping
+        Keys of an entry of ``[[obstructions]]``; those of None are left out.
+    """
+    known = {key: value for key, value in what.items() if value is not None}
+    return edit_job(folder, lambda document: _put(document, "obstructions", known, unique=False))
+
+
 def add_edit(folder: Path, edit: EditEntry) -> Job:
     """Append an edit; edits are never changed or taken away, a later one goes before.
 

@@ -203,7 +203,7 @@ def _facts(view: LiveView, width: int) -> list[str]:
     else:
         state = "disturbed" if view.field.rejected else "odd" if view.field.flagged else "good"
         field = (
-            f"field {state}: {100 * view.field.strength_off:+.0f} %, "
+            f"field {state}: {round(100 * view.field.strength_off):+d} %, "
             f"dip {view.field.dip_off_deg:+.1f}°"
         )
     link = f"{view.rate_hz:.0f} Hz, {view.lost} lost, {view.damaged} damaged"

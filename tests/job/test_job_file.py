@@ -12,6 +12,7 @@ from logger.job import (
     Job,
     Point,
     add_edit,
+    add_obstruction,
     create_job,
     edit_job,
     read_job,
@@ -131,6 +132,15 @@ def test_a_change_that_would_break_the_job_is_not_made(job: Job) -> None:
     with pytest.raises(InputError, match="this change was not made: site: latitude 123"):
         edit_job(job.folder, break_it)
     assert path.read_bytes() == before
+
+
+def test_an_obstruction_can_be_named_afterwards(job: Job) -> None:
+    what = {"point": "eave", "name": "lime", "kind": "deciduous", "from_azimuth_deg": 350.0,
+            "to_azimuth_deg": 20.0, "distance_m": None}  # fmt: skip
+    (named,) = add_obstruction(job.folder, what).obstructions
+    assert (named.name, named.kind, named.point) == ("lime", "deciduous", "eave")
+    assert (named.from_azimuth_deg, named.to_azimuth_deg) == (350.0, 20.0)
+    assert named.distance_m is None
 
 
 def an_edit(why: str = "the ladder was in the way") -> EditEntry:
