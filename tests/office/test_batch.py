@@ -181,9 +181,14 @@ def test_only_a_few_points_are_under_way_at_a_time(tmp_path, monkeypatch):
 def test_an_old_file_stays_when_a_batch_breaks_off(tmp_path):
     target = tmp_path / "out.json"
     target.write_text("old")
-    with pytest.raises(KeyboardInterrupt), batch_file(str(target), tmp_path) as out:
-        out.point(tmp_path / "job", PointDone("a", 0, "{}"))
-        raise KeyboardInterrupt
+
+    def interrupted():
+        with batch_file(str(target), tmp_path) as out:
+            out.point(tmp_path / "job", PointDone("a", 0, "{}"))
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        interrupted()
     assert target.read_text() == "old"
     assert list(tmp_path.iterdir()) == [target]
 

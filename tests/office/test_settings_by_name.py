@@ -1,4 +1,4 @@
-"""Settings by name: every field of the rooms' dataclasses, nothing else, with sense in the value."""
+"""Settings by name: every field of the rooms' dataclasses and nothing else."""
 
 from dataclasses import fields
 
@@ -107,7 +107,7 @@ def test_both_ends_of_a_window_change_together():
     ],
 )
 def test_what_makes_no_sense_is_refused_by_name(changes, words):
-    with pytest.raises(UsageError, match=".") as refused:
+    with pytest.raises(UsageError) as refused:
         settings_with(changes)
     assert words in f"{refused.value}"
 
