@@ -128,13 +128,14 @@ def sun_paths(site: Site, year: int = 2026, utc_offset_h: float | None = None) -
         # The azimuth of a sun near the zenith swings round within minutes.
         solar_hour = np.union1d(solar_hour, np.arange(11.5, 12.5, 1 / 120))
     firsts = np.array([_first_date(year, m) for m in TRACK_MONTHS], dtype="datetime64[D]")
-    track_times = [utc_of_solar_hour(d[None], solar_hour, site.longitude_deg) for d in firsts]
+    # The sun's noon is sought once a date, not once a date and hour.
+    track_times = list(utc_of_solar_hour(firsts, solar_hour[:, None], site.longitude_deg).T)
     start, end = (np.datetime64(_first_date(year, m), "D") for m in (12, 6))
     line_days: Times = start + np.round(
         np.linspace(0, (end - start).astype(int), _HOUR_LINE_DAYS)
     ).astype("timedelta64[D]")
     hours = np.arange(24.0)
-    line_times: list[Times] = [utc_of_solar_hour(line_days, h, site.longitude_deg) for h in hours]
+    line_times = list(utc_of_solar_hour(line_days, hours[:, None], site.longitude_deg))
     clock_times: list[Times] = []
     if utc_offset_h is not None:
         midnights: Times = (np.datetime64(f"{year}-01-01") + np.arange(0, 371, 10)).astype("M8[ms]")
