@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.columns import Floats, floats, freeze_columns
+from logger.columns import Bools, Floats, floats, freeze_columns
 from logger.horizon.coverage import Coverage, sun_crosses
 from logger.horizon.passes import Pass, cells_crossed, legs_of, traced
 from logger.horizon.settings import HorizonSettings
@@ -64,8 +64,7 @@ def running_horizon(
     middle = floats((np.arange(n) + 0.5) * cell_deg)
     seen = np.zeros(n, dtype=np.int64)
     total, count = np.zeros(n), np.zeros(n)
-    high, low = np.full(n, -np.inf), np.full(n, np.inf)
-    width = max(1, round(5.0 / cell_deg)) | 1
+    heights: list[tuple[Floats, Floats]] = []
     for leg in legs_of([traced(one, settings) for one in passes], fine):
         crossed = cells_crossed(leg, fine)
         if not crossed.any():
@@ -76,24 +75,45 @@ def running_horizon(
         weight = np.abs(np.gradient(leg.path_deg)) + 1e-6
         rows = np.bincount(cell, weight, n)
         sums = np.bincount(cell, weight * leg.elevation_deg, n)
-        mean = np.where(rows > 0, sums / np.maximum(rows, 1e-12), np.nan)
-        total += np.where(rows > 0, mean, 0.0)
+        total += np.where(rows > 0, sums / np.maximum(rows, 1e-12), 0.0)
         count += rows > 0
-        smooth = _mean_around(mean, width)
-        high, low = np.fmax(high, smooth), np.fmin(low, smooth)
-    disagreeing = (high - low > settings.disagreement_limit_deg) & (seen > 1)
+        low, high = np.full(n, np.inf), np.full(n, -np.inf)
+        np.minimum.at(low, cell, leg.elevation_deg)
+        np.maximum.at(high, cell, leg.elevation_deg)
+        heights.append((low, high))
+    reach = max(1, round(settings.edge_match_deg / cell_deg))
+    disagreeing = (seen > 1) & _differ(heights, reach, settings.disagreement_limit_deg, n)
     coverage = Coverage(middle, seen, disagreeing, sun_crosses(middle, settings.latitude_deg))
     elevation = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     return RunningHorizon(middle, elevation, coverage)
 
 
-def _mean_around(values: Floats, width: int) -> Floats:
-    """Mean of the known values within a window round the circle; NaN where half are unknown."""
-    known = np.isfinite(values)
-    kernel = np.zeros(values.size)
-    kernel[: width // 2 + 1] = 1.0
-    kernel[values.size - width // 2 :] = 1.0
-    spectrum = np.fft.rfft(kernel)
-    total = np.fft.irfft(np.fft.rfft(np.where(known, values, 0.0)) * spectrum, values.size)
-    count = np.rint(np.fft.irfft(np.fft.rfft(known.astype(float)) * spectrum, values.size))
-    return floats(np.where(count > width / 2, total / np.maximum(count, 1), np.nan))
+def _differ(
+    heights: Sequence[tuple[Floats, Floats]], reach: int, limit_deg: float, cells: int
+) -> Bools:
+    """Cells where one pass went higher or lower than another did anywhere near.
+
+    Near is a few cells to both sides: edges that tremor displaced are no disagreement.
+
+    Parameters
+    ----------
+    heights : sequence of (array, array)
+        Lowest and highest elevation of each pass in each cell; infinite where it was not. [deg]
+    reach : int
+        Cells.
+    limit_deg : float
+        [deg]
+    cells : int
+    """
+    found = np.zeros(cells, dtype=bool)
+    turns = range(-reach, reach + 1)
+    for k, (low, high) in enumerate(heights):
+        lowest = np.min([np.roll(low, turn) for turn in turns], axis=0)
+        highest = np.max([np.roll(high, turn) for turn in turns], axis=0)
+        here = np.isfinite(low)
+        for m, (other_low, other_high) in enumerate(heights):
+            both = here & np.isfinite(other_low)
+            if m != k:
+                found |= both & (other_high > highest + limit_deg)
+                found |= both & (other_low < lowest - limit_deg)
+    return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from skyline_paths import swept, wavy, wavy_line
+from skyline_paths import blocks_line, swept, wavy, wavy_line
 
 from logger.horizon import (
     HorizonSettings,
@@ -88,6 +88,25 @@ def test_disagreement_shows_while_sweeping() -> None:
     passes = [Pass(swept(azimuth, line, passes=1)) for line in (elevation, raised)]
     guidance = running_horizon(passes, AT_46_NORTH).guidance
     assert guidance.startswith("passes disagree: trace again 1")
+
+
+def test_a_mast_that_one_pass_missed_shows_while_sweeping() -> None:
+    azimuth, elevation = blocks_line()
+    mast = [i for i, a in enumerate(azimuth) if a in (150.0, 151.4)]
+    bare = [e for i, e in enumerate(elevation) if i not in mast]
+    without = [a for i, a in enumerate(azimuth) if i not in mast]
+    passes = [
+        Pass(swept(azimuth, elevation, passes=1)),
+        Pass(swept(without, bare, passes=1, seed=1)),
+    ]
+    guidance = running_horizon(passes, AT_46_NORTH).guidance
+    assert guidance.startswith("passes disagree: trace again 1")
+
+
+@pytest.mark.parametrize("speed", [8.0, 20.0])
+def test_tremor_at_edges_is_no_disagreement(speed: float) -> None:
+    recorded = swept(*blocks_line(), seed=2, speed_deg_s=speed)
+    assert running_horizon([Pass(recorded)], AT_46_NORTH).guidance == ""
 
 
 def test_before_the_first_sample_there_is_everything_to_do() -> None:
