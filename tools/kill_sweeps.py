@@ -108,7 +108,10 @@ def one_kill(
         told, _ = recorder.communicate()
         host.close()
     if command:
-        (path,) = (folder / f"job{number}" / "sweeps" / "spot").glob("*.sweep")
+        made = list((folder / f"job{number}" / "sweeps" / "spot").glob("*.sweep"))
+        if not made:  # killed before it had begun to record
+            return 0, 0, 0.0
+        (path,) = made
     read = load_sweep(path)
     if read.recording.sealed or "not sealed" not in " ".join(read.recording.problems):
         raise SystemExit(f"{path}: does not say that it was interrupted")

@@ -1,0 +1,136 @@
+#!/usr/bin/env python
+"""Change the code in many small ways, one at a time, and see whether the tests notice.
+
+    python tools/mutants.py recording
+    python tools/mutants.py codec --minutes 20
+    python tools/mutants.py access --show survivors.txt
+
+Needs `pip install mutmut`. Works on a copy of this checkout; --minutes ends a room early, and the
+figures are then those of the mutants tried. Survivors are listed by their difference; a mutant
+that changes nothing but the words of a message is counted apart.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from collections import Counter
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+ROOMS = {
+    "codec": (
+        ["firmware_protocol/codec.py", "firmware_protocol/decoder.py"],
+        ["tests/firmware_protocol/test_vectors.py",
+         "tests/firmware_protocol/test_codec_properties.py"],
+    ),
+    "recording": (
+        ["logger/acquisition/reader.py"],
+        ["tests/acquisition/test_recording.py", "tests/acquisition/test_capture.py"],
+    ),
+    "orientation": (
+        ["logger/orientation/sight.py", "logger/orientation/attitude.py",
+         "logger/orientation/corrections.py"],
+        ["tests/orientation"],
+    ),
+    "access": (
+        ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],
+        ["tests/access"],
+    ),
+}  # fmt: skip
+COPIED = ("logger", "firmware_protocol", "tests", "recordings", "docs", "pyproject.toml", "*.md")
+
+
+def copy_of_the_checkout(folder: Path) -> None:
+    for pattern in COPIED:
+        for path in ROOT.glob(pattern):
+            if path.is_dir():
+                leave = shutil.ignore_patterns("__pycache__", "build", "*.so")
+                shutil.copytree(path, folder / path.name, ignore=leave)
+            else:
+                shutil.copy(path, folder / path.name)
+
+
+def set_up(folder: Path, sources: list[str], tests: list[str]) -> None:
+    lines = ["[mutmut]", "source_paths=", *(f"    {name}" for name in sources)]
+    lines += ["pytest_add_cli_args_test_selection=", *(f"    {name}" for name in tests)]
+    lines += ["pytest_add_cli_args=", "    -p", "    no:xdist", "    -p", "    no:cacheprovider"]
+    lines += ["also_copy=", *(f"    {p.name}" for p in folder.iterdir())]
+    (folder / "setup.cfg").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def run(folder: Path, minutes: float, children: int) -> None:
+    environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    with open(folder / "mutmut.log", "wb") as log:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "mutmut", "run", "--max-children", str(children)],
+            cwd=folder, stdout=log, stderr=subprocess.STDOUT, env=environment,
+            start_new_session=True,
+        )  # fmt: skip
+        try:
+            process.wait(timeout=minutes * 60)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGTERM)
+            process.wait()
+
+
+def mutmut(folder: Path, *arguments: str) -> str:
+    command = [sys.executable, "-m", "mutmut", *arguments]
+    return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False).stdout
+
+
+def only_words(difference: str) -> bool:
+    """Whether a difference changes nothing but a text with a space or an upper-case XX in it."""
+    changed = [x[1:] for x in difference.splitlines() if re.match(r"[+-][^+-]", x)]
+    if len(changed) != 2:
+        return False
+    before, after = (re.sub(r"""(["'])(?:\\.|(?!\1).)*\1""", '""', line) for line in changed)
+    text = re.findall(r"""(["'])((?:\\.|(?!\1).)*)\1""", changed[0])
+    return before == after and any(" " in words for _, words in text)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("room", choices=ROOMS)
+    parser.add_argument("--minutes", type=float, default=60.0)
+    parser.add_argument("--children", type=int, default=2)
+    parser.add_argument("--show", type=Path, help="Write the survivors' differences here.")
+    wanted = parser.parse_args()
+    sources, tests = ROOMS[wanted.room]
+    with tempfile.TemporaryDirectory() as tmp:
+        folder = Path(tmp)
+        copy_of_the_checkout(folder)
+        set_up(folder, sources, tests)
+        run(folder, wanted.minutes, wanted.children)
+        found = re.findall(r"^\s+(\S+): (.+)$", mutmut(folder, "results", "--all", "true"), re.M)
+        if not found:
+            print((folder / "mutmut.log").read_text("utf-8", "replace")[-2000:])
+            return 1
+        counts = Counter(state for _, state in found)
+        survivors = [name for name, state in found if state in ("survived", "no tests")]
+        differences = {name: mutmut(folder, "show", name) for name in survivors}
+    words = sum(only_words(text) for text in differences.values())
+    tried = sum(n for state, n in counts.items() if state != "not checked")
+    killed = counts["killed"] + counts["timeout"] + counts["caught by type check"]
+    print(f"{wanted.room}: {', '.join(f'{n} {state}' for state, n in counts.most_common())}")
+    print(
+        f"{killed} of {tried} mutants tried were noticed ({killed / max(tried, 1):.1%}); of those "
+        f"that touch more than the words of a message, {killed} of {tried - words} "
+        f"({killed / max(tried - words, 1):.1%})"
+    )
+    for name, text in differences.items():
+        if not only_words(text):
+            print(name)
+    if wanted.show:
+        wanted.show.write_text("\n".join(differences.values()), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
