@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from logger.angles import wrap360
 from logger.columns import Bools, Floats, Ints, floats, freeze_columns
 
 OBLIQUITY_DEG = 23.44
@@ -31,7 +32,7 @@ class Sector:
     @property
     def width_deg(self) -> float:
         """[deg]."""
-        width = (self.to_azimuth_deg - self.from_azimuth_deg) % 360.0
+        width = float(wrap360(self.to_azimuth_deg - self.from_azimuth_deg))
         return 360.0 if width == 0.0 else width
 
     def __str__(self) -> str:
@@ -162,6 +163,5 @@ def sectors(marked: Bools | Sequence[bool]) -> tuple[Sector, ...]:
     if ends[0] <= starts[0]:
         ends = np.roll(ends, -1)
     return tuple(
-        Sector(float(a * step), float((b * step) % 360.0))
-        for a, b in zip(starts, ends, strict=True)
+        Sector(float(a * step), float(wrap360(b * step))) for a, b in zip(starts, ends, strict=True)
     )

@@ -368,7 +368,7 @@ def _unmeasured(
             continue
         offset = float(wrap360(a - from_deg))
         low = 0.0 if offset + width > 360.0 else offset
-        high = min(float(np.mod(offset + width, 360.0)) or 360.0, to_deg - from_deg)
+        high = min(float(wrap360(offset + width)) or 360.0, to_deg - from_deg)
         if high > low:
             gaps.append((from_deg + low, from_deg + high))
     return gaps

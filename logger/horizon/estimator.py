@@ -18,7 +18,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from logger.angles import interpolate_azimuthal, wrap360
+from logger.angles import angle_between, interpolate_azimuthal, wrap360
 from logger.columns import Bools, Floats, Ints, floats
 from logger.horizon.edges import Climb, Edge
 from logger.horizon.passes import Leg
@@ -96,7 +96,7 @@ def nodes_for(edges: Sequence[Edge], step_deg: float) -> Floats:
     grid = np.arange(round(360.0 / step_deg)) * step_deg
     at = floats([e.azimuth_deg for e in edges])
     if at.size:
-        near = np.abs(np.mod(grid[:, None] - at + 180.0, 360.0) - 180.0).min(axis=1)
+        near = np.abs(angle_between(grid[:, None], at)).min(axis=1)
         grid = grid[near > 0.3 * step_deg]
     return floats(np.sort(np.r_[grid, at, at], kind="stable"))
 
@@ -130,7 +130,7 @@ def placed(
     for edge in edges:
         climb = next((c for c in edge.climbs if c.leg == index), None)
         if climb is None:
-            near = np.abs(np.mod(x - edge.azimuth_deg + 180.0, 360.0) - 180.0)
+            near = np.abs(angle_between(x, edge.azimuth_deg))
             telling &= near > settings.edge_width_deg
             # On a noisy leg the climb itself is scattered further.
             low = min(c.low_deg for c in edge.climbs) + 1.0
@@ -138,7 +138,7 @@ def placed(
             between = (leg.elevation_deg > low) & (leg.elevation_deg < high)
             telling &= ~(between & (near < 4.0 * (leg.noise_deg - settings.sight_noise_deg)))
         else:
-            turn = float(np.mod(edge.azimuth_deg - climb.path_deg + 180.0, 360.0) - 180.0)
+            turn = float(angle_between(edge.azimuth_deg, climb.path_deg))
             own.append((climb, climb.path_deg + turn))
             telling[climb.first : climb.last + 1] = False
     if own:
@@ -362,9 +362,9 @@ def _random_error(means: CellMeans, slope: Floats, settings: HorizonSettings) ->
 
 def _slope_at(means: CellMeans, around: _Around, value: Floats) -> Floats:
     """Slope of the fit about a degree round each mean, degrees up a degree across. Shape (M,)."""
-    half = 0.5
-    node, x = around.node, means.azimuth_deg
-    return floats((np.interp(x + half, node, value) - np.interp(x - half, node, value)) / 1.0)
+    node, x, half = around.node, means.azimuth_deg, 0.5
+    rise = np.interp(x + half, node, value) - np.interp(x - half, node, value)
+    return floats(rise / (2.0 * half))
 
 
 def _normal_equations(

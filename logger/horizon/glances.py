@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from logger.angles import unwrapped
-from logger.columns import Bools, Floats, Ints, floats
+from logger.columns import Bools, Floats, Ints
 from logger.horizon.settings import HorizonSettings
 from logger.sightlines import SightLines
 
@@ -122,18 +122,3 @@ def _returns(
         start = half
     first, last = np.concatenate(found).T
     return first, last
-
-
-def mean_speed_deg_s(t_s: Floats, path_deg: Floats) -> float:
-    """Median speed round the horizon while the sight moves at all. [deg/s].
-
-    Parameters
-    ----------
-    t_s, path_deg : array, shape (N,)
-        [s], [deg]
-    """
-    if len(t_s) < 3:
-        return 0.0
-    speed = np.abs(np.diff(path_deg)) / np.maximum(np.diff(t_s), 1e-6)
-    moving = floats(speed[speed > 1.0])
-    return float(np.median(moving)) if moving.size else 0.0

@@ -242,8 +242,10 @@ def combined(sectors: Sequence[Obstruction]) -> tuple[Obstruction, ...]:
 
 
 def _inside(sector: Obstruction, azimuth_deg: float) -> bool:
-    whole = sector.from_azimuth_deg % 360.0 == sector.to_azimuth_deg % 360.0
-    return whole or bool(in_sector(azimuth_deg, sector.from_azimuth_deg, sector.to_azimuth_deg))
+    whole = wrap360(sector.from_azimuth_deg) == wrap360(sector.to_azimuth_deg)
+    return bool(whole) or bool(
+        in_sector(azimuth_deg, sector.from_azimuth_deg, sector.to_azimuth_deg)
+    )
 
 
 def _same(one: Obstruction, other: Obstruction) -> bool:

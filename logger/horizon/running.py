@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.angles import wrap360
 from logger.columns import Bools, Floats, floats, freeze_columns
 from logger.horizon.coverage import Coverage, sun_crosses
 from logger.horizon.passes import Pass, cells_crossed, legs_of, traced
@@ -70,7 +71,7 @@ def running_horizon(
         if not crossed.any():
             continue
         seen += crossed * (2 if leg.held else 1)
-        cell = np.floor(np.mod(leg.path_deg, 360.0) / cell_deg).astype(np.int64) % n
+        cell = np.floor(wrap360(leg.path_deg) / cell_deg).astype(np.int64) % n
         # Rows count by the azimuth they bring: a climb on the spot brings none.
         weight = np.abs(np.gradient(leg.path_deg)) + 1e-6
         rows = np.bincount(cell, weight, n)
