@@ -190,6 +190,15 @@ def test_a_recording_taken_away_is_told_within_a_second(bench, fifty_hertz):
         running.run(1.0)
 
 
+@pytest.fixture
+def interrupts():
+    """Ctrl-C as in a terminal, also where the tests run in the background and are to ignore it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("interrupts")
 def test_an_interrupt_while_bytes_are_in_hand_waits_until_they_are_recorded(bench, fifty_hertz):
     running = bench((fifty_hertz(0, 50),))
     feed = running.capture.builder.feed
@@ -207,6 +216,7 @@ def test_an_interrupt_while_bytes_are_in_hand_waits_until_they_are_recorded(benc
     assert len(recording.sentences) == 21
 
 
+@pytest.mark.usefixtures("interrupts")
 def test_a_second_interrupt_breaks_a_step_and_the_recording_still_holds(bench, fifty_hertz):
     running = bench((fifty_hertz(0, 50),))
     before = signal.getsignal(signal.SIGINT)
