@@ -30,6 +30,9 @@ from logger.profile import HorizonProfile, Obstruction
 from logger.quality import Gate
 from logger.sightlines import SightLines
 
+HELD_COUNTS = 2
+"""As how many passes a line through held corners counts."""
+
 
 @dataclass(frozen=True, eq=False)
 class HorizonResult:
@@ -89,40 +92,8 @@ def horizon_from(
     """
     settings = settings or HorizonSettings()
     traces = [traced(one, settings) for one in passes]
-    legs = legs_of(traces, settings)
-    step = settings.step_deg
-    n = round(360.0 / step)
-    middle = floats((np.arange(n) + 0.5) * step)
-    crossed = [cells_crossed(leg, settings) for leg in legs]
-    legs = tuple(leg for leg, cells in zip(legs, crossed, strict=True) if cells.any())
-    seen = np.zeros(n, dtype=np.int64)
-    for leg, cells in zip(legs, [c for c in crossed if c.any()], strict=True):
-        seen += cells * (2 if leg.held else 1)
-    crossed_by_sun = sun_crosses(middle, settings.latitude_deg)
-    edges: tuple[Edge, ...] = ()
-    if not legs:
-        nothing = np.full(n, np.nan)
-        base = TimeBase(None, (), ())
-        coverage = Coverage(middle, seen, np.zeros(n, dtype=bool), crossed_by_sun)
-        profile = HorizonProfile(floats(np.arange(n) * step), nothing, nothing)
-    else:
-        edges, means, fit = fitted(legs, settings)
-        base = TimeBase(None, (), ())
-        for turn in range(settings.closing_rounds):
-            found = time_base(shifts_of(legs, edges, means, fit, settings), legs, settings)
-            legs, found = closed(legs, found, settings)
-            base = added(base, found) if turn else found
-            if not found.steps:
-                break
-            edges, means, fit = fitted(legs, settings)
-        apart, off = misfit(means, fit, middle, settings)
-        apart = floats(np.where(seen > 1, apart, 0.0))
-        # Rows that only climbed say nothing of the skyline beside the edge.
-        told = near_any(middle, means.azimuth_deg, settings.gap_deg)
-        seen = np.where(told, seen, 0)
-        differ = apart > settings.disagreement_limit_deg
-        coverage = Coverage(middle, seen, differ, crossed_by_sun)
-        profile = _profile(fit, seen, doubt_deg(apart, off, settings), traces, base.steps, settings)
+    found = _fused(traces, settings)
+    profile, legs, edges, base = found.profile, found.legs, found.edges, found.time_base
     named = obstructions_from(passes, legs, edges, obstructions, settings)
     profile = profile.with_obstructions(
         [
@@ -130,7 +101,7 @@ def horizon_from(
             for o in named
         ]
     )
-    gates = coverage_gates(coverage, settings)
+    gates = coverage_gates(found.coverage, settings)
     steady = drift_gate(base, legs, settings)
     gates += (steady,) if steady is not None else ()
     profile, height = _at_module(profile, passes, module_height_m, settings)
@@ -138,7 +109,7 @@ def horizon_from(
     return HorizonResult(
         profile,
         gates,
-        coverage,
+        found.coverage,
         tuple(t.sight for t in traces),
         tuple(t.vertices for t in traces),
         legs,
@@ -146,6 +117,61 @@ def horizon_from(
         base,
         settings,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Fused:
+    """What all traces together say, before names and heights."""
+
+    profile: HorizonProfile
+    coverage: Coverage
+    legs: tuple[Leg, ...]
+    edges: tuple[Edge, ...]
+    time_base: TimeBase
+
+
+def _fused(traces: Sequence[Trace], settings: HorizonSettings) -> _Fused:
+    """Cut into legs, close them on each other, fit one skyline, and see what it covers."""
+    legs, seen = _legs_and_cells(traces, settings)
+    n = seen.size
+    middle = floats((np.arange(n) + 0.5) * settings.step_deg)
+    crossed = sun_crosses(middle, settings.latitude_deg)
+    if not legs:
+        nothing = np.full(n, np.nan)
+        profile = HorizonProfile(floats(np.arange(n) * settings.step_deg), nothing, nothing)
+        coverage = Coverage(middle, seen, np.zeros(n, dtype=bool), crossed)
+        return _Fused(profile, coverage, (), (), TimeBase(None, (), ()))
+    edges, means, fit = fitted(legs, settings)
+    base = TimeBase(None, (), ())
+    for turn in range(settings.closing_rounds):
+        found = time_base(shifts_of(legs, edges, means, fit, settings), legs, settings)
+        legs, found = closed(legs, found, settings)
+        base = added(base, found) if turn else found
+        if not found.steps:
+            break
+        edges, means, fit = fitted(legs, settings)
+    # Rows that only climbed say nothing of the skyline beside the edge.
+    seen = np.where(near_any(middle, means.azimuth_deg, settings.gap_deg), seen, 0)
+    apart, off = misfit(means, fit, middle, settings)
+    apart = floats(np.where(seen > 1, apart, 0.0))
+    coverage = Coverage(middle, seen, apart > settings.disagreement_limit_deg, crossed)
+    doubt = doubt_deg(apart, off, settings)
+    profile = _profile(fit, seen, doubt, traces, base.steps, settings)
+    return _Fused(profile, coverage, legs, edges, base)
+
+
+def _legs_and_cells(
+    traces: Sequence[Trace], settings: HorizonSettings
+) -> tuple[tuple[Leg, ...], Ints]:
+    """The legs that crossed anything, and how many passes saw each cell of the grid."""
+    seen = np.zeros(round(360.0 / settings.step_deg), dtype=np.int64)
+    kept: list[Leg] = []
+    for leg in legs_of(traces, settings):
+        cells = cells_crossed(leg, settings)
+        if cells.any():
+            kept.append(leg)
+            seen += cells * (HELD_COUNTS if leg.held else 1)
+    return tuple(kept), seen
 
 
 def _at_module(
