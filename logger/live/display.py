@@ -79,7 +79,7 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
     console : Console
     """
 
-    every_s = 1 / 12
+    every_s = 1 / 16
 
     def __init__(self, console: Console) -> None:
         self._console = console
