@@ -10,8 +10,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
 from logger.calibration.compass_fit import HeadingError, JointFit, expected_error, fit_jointly
-from logger.calibration.coverage import ENOUGH_GAP_DEG as GAP_LIMIT_DEG
-from logger.calibration.coverage import LEAST_GAP_DEG, seen_from, side_of, widest_gap
+from logger.calibration.coverage import LEAST_GAP_DEG, POOR_GAP_DEG, seen_from, side_of, widest_gap
 from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import gyro_bias
 from logger.columns import Floats, floats
@@ -324,12 +323,12 @@ def _gates(
         ),
         Gate(
             "tumble coverage",
-            gap <= GAP_LIMIT_DEG,
+            gap <= POOR_GAP_DEG,
             round(gap, 1),
-            GAP_LIMIT_DEG,
+            POOR_GAP_DEG,
             "deg",
             f"no direction is further than {gap:.0f}° from one that was covered"
-            + ("" if gap <= GAP_LIMIT_DEG else again),
+            + ("" if gap <= POOR_GAP_DEG else again),
         ),
         Gate(
             "steady field while tumbling",

@@ -303,6 +303,8 @@ class HeadingError:
     level_deg: float
 
 
+FLOOR_DEG = 0.05
+"""What no covariance tells: sensors are not quite linear (common practice, no source). [deg]"""
 SWEEP_PITCH_DEG = (0.0, 15.0, 40.0)
 
 
@@ -348,5 +350,8 @@ def expected_error(fit: JointFit) -> HeadingError:
         return float(np.sqrt(np.mean(np.einsum("ni,ij,nj->n", rows, fit.covariance, rows))))
 
     return HeadingError(
-        expected(turn), float(np.percentile(found, 95)), expected(flat), expected(lift)
+        float(np.hypot(expected(turn), FLOOR_DEG)),
+        float(np.hypot(np.percentile(found, 95), 2 * FLOOR_DEG)),
+        float(np.hypot(expected(flat), FLOOR_DEG)),
+        expected(lift),
     )

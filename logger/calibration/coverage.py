@@ -28,9 +28,11 @@ SIDES: tuple[tuple[str, tuple[float, float, float]], ...] = (
 ENOUGH_GAP_DEG = 50.0
 """A tumble is enough when no direction is further than this from one that was covered. Turning
 the board once about each of its three axes leaves 35 degrees. [deg]"""
+POOR_GAP_DEG = 60.0
+"""A fit with a wider gap is poor. [deg]"""
 LEAST_GAP_DEG = 75.0
 """Beyond this the fit rests on one side of the sphere and is refused. [deg]"""
-ENOUGH_S = 15.0
+ENOUGH_S = 20.0
 """And not before this time. [s]"""
 NEAR_DEG = 12.0
 

@@ -14,7 +14,8 @@ class CalibrationSettings:
     heading_limit_deg, heading_refuse_deg : float
         Expected heading error of a compass calibration, 95 %. [deg]
     field_limit_share, field_limit_deg : float
-        Fitted strength and dip against the model's. [deg]
+        Fitted strength and dip against the model's; the board's own scale is in the strength.
+        [deg]
     field_refuse_share, field_refuse_deg : float
         The same beyond which the place is no place to calibrate. [deg]
     scatter_limit_share, scatter_refuse_share : float
@@ -35,7 +36,7 @@ class CalibrationSettings:
 
     heading_limit_deg: float = 1.0
     heading_refuse_deg: float = 5.0
-    field_limit_share: float = 0.10
+    field_limit_share: float = 0.20
     field_limit_deg: float = 6.0
     field_refuse_share: float = 0.30
     field_refuse_deg: float = 12.0

@@ -23,12 +23,13 @@ from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
 from logger.columns import Bools, Floats, floats
-from logger.orientation.attitude import Attitude, rows_in
+from logger.orientation.attitude import Attitude, attitude_row_by_row, rows_in
 from logger.orientation.settings import OrientationSettings
 from logger.rotation import attitude_from_vectors
 
 ITERATIONS = 12
 CONVERGED_DEG = 1e-3
+LEAST_HEADING_NOISE_RAD = 0.003
 BIAS, SHAPE, OFFSET = slice(0, 3), slice(3, 12), slice(12, 15)
 """The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g]."""
 
@@ -81,8 +82,11 @@ def attitude_over_recording(
     prior : SensorPrior, optional
     """
     prior = prior or SensorPrior()
-    has_force: Bools = np.asarray(np.isfinite(force_g).all(axis=1))
-    has_field: Bools = np.asarray(np.isfinite(field_ut).all(axis=1) & field_trusted)
+    has_force, has_field = _sound(force_g), _sound(field_ut) & field_trusted
+    alone = attitude_from_vectors(field_ut, force_g)
+    start = has_force & has_field & np.isfinite(alone).all(axis=(1, 2))
+    if not start.any():
+        return attitude_row_by_row(t_s, field_ut, force_g, settings)
     force = np.where(has_force[:, None], force_g, 0.0)
     field = np.where(has_field[:, None], field_ut, 0.0)
     dt = np.diff(t_s)
@@ -95,7 +99,7 @@ def attitude_over_recording(
         + [prior.scale_error if i % 4 == 0 else prior.misalignment_error for i in range(9)]
         + list(prior.offset_error_g)
     )
-    state = _start(force, field, has_force & has_field, step - constants[BIAS], dt)
+    state = _start(alone, start, step - constants[BIAS], dt)
     solution = None
     for _ in range(ITERATIONS):
         matrix = state.as_matrix()
@@ -157,11 +161,17 @@ def _steps(rate_deg_s: Floats, dt: Floats, settings: OrientationSettings) -> tup
         + (settings.rate_change_error * change * dt) ** 2
         + (np.radians(30.0) * gap) ** 2
     )
-    return rate, variance + 1e-12
+    return rate, variance + 1e-9
 
 
-def _start(force: Floats, field: Floats, both: Bools, rate: Floats, dt: Floats) -> Rotation:
-    """Integrated rate, turned as a whole to fit force and field best."""
+def _sound(vectors: Floats) -> Bools:
+    """Rows that hold a vector at all: a dead sensor sends zeros."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.linalg.norm(vectors, axis=1) > 1e-6, dtype=bool)
+
+
+def _start(alone: Floats, known: Bools, rate: Floats, dt: Floats) -> Rotation:
+    """Integrated rate, turned as a whole to fit the rows' own attitudes best."""
     increments = Rotation.from_rotvec(rate * dt[:, None]).as_quat()
     chain = np.empty((len(dt) + 1, 4))
     chain[0] = (0.0, 0.0, 0.0, 1.0)
@@ -175,8 +185,8 @@ def _start(force: Floats, field: Floats, both: Bools, rate: Floats, dt: Floats) 
         )
         chain[i + 1] = (x, y, z, w)
     relative = Rotation.from_quat(chain)
-    rows = np.flatnonzero(both)
-    each = Rotation.from_matrix(attitude_from_vectors(field[rows], force[rows]))
+    rows = np.flatnonzero(known)
+    each = Rotation.from_matrix(alone[rows])
     return (each * relative[rows].inv()).mean() * relative
 
 
@@ -222,10 +232,10 @@ def _row_variances(
     """
     level = _spread(t_s, np.sum(vertical**2, axis=1) / 2, has_force)
     level = np.maximum(level + (force_size_g - 1.0) ** 2, settings.force_noise_g**2)
-    north = _spread(t_s, heading**2, has_field)
+    north = np.maximum(_spread(t_s, heading**2, has_field), LEAST_HEADING_NOISE_RAD**2)
     level = level * rows_alike(t_s, vertical, has_force, settings.force_memory_s)
     north = north * rows_alike(t_s, heading[:, None], has_field, settings.field_memory_s)
-    never = 1e12
+    never = 1e6
     return np.where(has_force, level, never), np.where(has_field, north, never)
 
 

@@ -21,6 +21,9 @@ class OrientationSettings:
         flagged and not used.
     flag_dip_deg, reject_dip_deg : float
         The same for the dip. [deg]
+    model_strength : float
+        Departure of the recording's strength from the model's, as a share, that fails a gate:
+        wider, because a board's own scale is in it.
     watch_window_s : float
         The field watch looks at running medians over this time, so that one noisy sample of a
         cheap magnetometer is no disturbance. [s]
@@ -54,6 +57,7 @@ class OrientationSettings:
     reject_strength: float = 0.10
     flag_dip_deg: float = 3.0
     reject_dip_deg: float = 6.0
+    model_strength: float = 0.20
     watch_window_s: float = 1.0
     shaken_g: float = 0.15
     board_attitude_error_deg: float = 0.5

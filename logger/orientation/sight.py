@@ -158,7 +158,9 @@ def _board_attitude(
 
 def _fusible(samples: Samples, settings: OrientationSettings) -> bool:
     """Whether the stream has enough angular rate for one attitude over the whole recording."""
-    return settings.use_rate and len(samples) >= 20 and float(samples.has_rate.mean()) > 0.8
+    if not settings.use_rate or len(samples) < 20 or samples.t_s[-1] - samples.t_s[0] < 0.2:
+        return False
+    return float(samples.has_rate.mean()) > 0.8
 
 
 def _fused_board_attitude(

@@ -130,7 +130,7 @@ def field_gate(
     reference: FieldReference,
     settings: OrientationSettings,
 ) -> Gate:
-    """Whether one strength and dip fit a reference within the second limits.
+    """Whether one strength and dip fit the model's: 20 % for the board's own scale, 6 degrees.
 
     Parameters
     ----------
@@ -142,7 +142,7 @@ def field_gate(
     """
     share = strength_ut / reference.field_ut - 1.0
     turn = dip_deg - reference.dip_deg
-    passed = abs(share) <= settings.reject_strength and abs(turn) <= settings.reject_dip_deg
+    passed = abs(share) <= settings.model_strength and abs(turn) <= settings.reject_dip_deg
     why = (
         f"strength {strength_ut:.1f} µT and dip {dip_deg:.1f}° against {reference.field_ut:.1f} µT "
         f"and {reference.dip_deg:.1f}° ({reference.source})"
