@@ -6,8 +6,8 @@
 
 This process is the board, on a TCP port; it notes when it sent what, and the recorder tells when
 it has written how much. SIGKILL leaves it no chance to clean up. Lost are sentences written more
-than a second before the kill that the recording does not hold; of the `sweep` command, which tells
-nothing, those sent more than a second before (a busy machine may not have read them by then).
+than a second before the kill that the recording does not hold. Of the `sweep` command, which tells
+nothing, the file is watched instead: lost are the lines it had held more than a second before.
 Every recording is then read, decoded and oriented; every fifth is taken through
 `horizon-logger replay`.
 """
@@ -92,6 +92,7 @@ def one_kill(
         )  # fmt: skip
         host, _ = listener.accept()
         sent: list[tuple[float, bytes]] = []
+        held: list[tuple[float, int]] = []
         began = time.monotonic()
         with contextlib.suppress(OSError):
             for t, text in itertools.cycle(chunks):
@@ -102,6 +103,9 @@ def one_kill(
                     time.sleep(wait)
                 host.sendall(text)
                 now = time.monotonic()
+                if command:
+                    files = (folder / f"job{number}" / "sweeps" / "spot").glob("*.sweep")
+                    held += [(now, found.read_bytes().count(b"\n")) for found in files]
                 sent += [(now, line) for line in text.split(b"\r\n")[:-1]]
         recorder.kill()
         killed = time.monotonic()
@@ -121,8 +125,9 @@ def one_kill(
     marks = (i for i, (_, line) in enumerate(sent) if line in kept and b"PHLGI" not in line)
     sent = sent[next(marks, len(sent)) :]
     if command:
-        due = [line for when, line in sent if when < killed - 1.0]
-        lost = sum(line not in kept for line in due)
+        count = max((lines for when, lines in held if when < killed - 1.0), default=0)
+        due = [b""] * count
+        lost = max(count - path.read_bytes().count(b"\n"), 0)
     else:
         reports = [line.split() for line in told.splitlines(keepends=True) if b"\n" in line]
         count = max((int(n) for t, n in reports if float(t) < killed - 1.0), default=0)
