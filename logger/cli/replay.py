@@ -305,8 +305,8 @@ def _batch(
             out.end(worst(codes))
     fit, unfit = codes.count(0), codes.count(4)
     say(
-        f"{len(codes)} jobs: {fit} fit for use, {unfit} not fit for use, "
-        f"{len(codes) - fit - unfit} with points that could not be worked out"
+        f"{len(codes)} job{'s' if len(codes) != 1 else ''}: {fit} fit for use, {unfit} not fit "
+        f"for use, {len(codes) - fit - unfit} with points that could not be worked out"
     )
     click.get_current_context().exit(worst(codes))
 

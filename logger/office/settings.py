@@ -90,7 +90,7 @@ def settings_of_room(room: str, record: type[Any]) -> list[Setting]:
     record : type
         A dataclass with a numpy-style docstring.
     """
-    told = _parameters(_with_choices(record))
+    told = parameters_of(record)
     default = record()
     found: list[Setting] = []
     for one in fields(record):
@@ -100,8 +100,8 @@ def settings_of_room(room: str, record: type[Any]) -> list[Setting]:
         if is_dataclass(value) and not isinstance(value, type):
             found += settings_of_room(name, type(value))
             continue
-        meaning, unit = told.get(one.name, ("", ""))
-        found.append(Setting(name, value, unit or _unit_of(one.name), meaning))
+        meaning, unit = told.get(one.name, ("", _unit_of(one.name)))
+        found.append(Setting(name, value, unit, meaning))
     return found
 
 
@@ -231,14 +231,20 @@ def _with_choices(record: type[Any]) -> str:
     module = vars(sys.modules[record.__module__])
 
     def values(found: re.Match[str]) -> str:
-        return ", ".join(map(str, module[found.group(1)]))
+        known = module.get(found.group(1))
+        return ", ".join(map(str, known)) if known else found.group(0)
 
-    return re.sub(r"`([A-Z_]+)`", values, record.__doc__ or "")
+    return re.sub(r"`(?:[\w.]+\.)?([A-Z][A-Z_]+)`", values, record.__doc__ or "")
 
 
-def _parameters(docstring: str) -> dict[str, tuple[str, str]]:
-    """Meaning and unit of each parameter in a numpy-style docstring."""
-    lines = iter(docstring.splitlines())
+def parameters_of(record: type[Any]) -> dict[str, tuple[str, str]]:
+    """Meaning and unit of each parameter of a class, from its numpy-style docstring.
+
+    Parameters
+    ----------
+    record : type
+    """
+    lines = iter(_with_choices(record).splitlines())
     for line in lines:
         if line.strip() == "Parameters":
             next(lines)
@@ -248,7 +254,8 @@ def _parameters(docstring: str) -> dict[str, tuple[str, str]]:
         units = re.findall(r"\[([^\]]+)\]", text)
         meaning = re.sub(r"[,\s]*(\[[^\]]+\][,\s]*)+$", "", text).strip()
         for k, name in enumerate(names):
-            found[name] = meaning, units[k] if len(units) == len(names) else ""
+            own = units[k] if len(units) == len(names) else _unit_of(name)
+            found[name] = meaning, own
     return found
 
 
