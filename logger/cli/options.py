@@ -112,7 +112,8 @@ def write_json(json_file: str, value: Any) -> None:
 
 def leave_by_gates(gates: Iterable[Gate]) -> None:
     """Name failed gates on standard error and leave with exit code 4 if there are any."""
-    failed = [gate for gate in gates if not gate.passed]
+    # Two recordings of one point may fail alike: once is enough.
+    failed = list(dict.fromkeys(gate for gate in gates if not gate.passed))
     for gate in failed:
         say(f"not fit for use - {gate.gate}: {gate.why}")
     if failed:

@@ -275,8 +275,9 @@ def _bars(
             cells = ["#" if p > 0.5 else " " for p in part]
         if row == row_of_sight and here is not None:
             cells[here] = "+"
-        named = row in (rows - 1, rows // 2)
-        label = f"{top * (row + 1) / rows:.0f}°" if named else ""
+        # The row that a multiple of ten degrees falls into, its upper end included, bears it.
+        tens = math.floor(top * (row + 1) / rows / 10.0 + 1e-9)
+        label = f"{tens * 10}°" if tens > math.floor(top * row / rows / 10.0 + 1e-9) else ""
         lines.append(Text(f"{label:>{_AXIS}} " + "".join(cells)))
     return lines
 

@@ -72,6 +72,7 @@ class _Going:
     recorded: bool
     worker: Worker | None = None
     seen: Identity | None = None
+    ended: bool = False
 
 
 @dataclass
@@ -219,6 +220,9 @@ class SurveyDay:
         return self._begin(point, not going.recorded, passes, before)
 
     def _end(self, going: _Going, last: bool) -> None:
+        if going.ended:  # a Ctrl-C can come between two recordings
+            return
+        going.ended = True
         if going.worker is not None:
             going.worker.close()
             if going.worker.fault is not None:

@@ -189,7 +189,7 @@ def test_without_a_terminal_nothing_is_asked_and_a_line_a_second_is_printed(job:
 
 
 def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(job: Path) -> None:
-    tasks = ("--do", "compass,level,bearing,sweep", "--sector", "100,160", "--hand", "brisk")
+    tasks = ("--do", "compass,level,bearing,sweep", "--sector", "100,160")
     with board("--tcp", "127.0.0.1:0", "--speed", "0", "--once", *tasks) as port:
         terminal = Terminal(80, 24, "sweep", job, "eave", "--port", port)
         terminal.until("Calibrate it? [Y/n]")

@@ -1,11 +1,17 @@
 import os
-import pty
 import sys
+from types import SimpleNamespace
 
 import pytest
 
 from logger.live.controls import Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
-from logger.live.keyboard import NoKeyboard, PosixKeyboard, open_keyboard, plain_keys
+from logger.live.keyboard import (
+    NoKeyboard,
+    PosixKeyboard,
+    WindowsKeyboard,
+    open_keyboard,
+    plain_keys,
+)
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="a POSIX terminal is needed")
 
@@ -70,7 +76,7 @@ def test_arrow_and_function_keys_type_nothing() -> None:
 
 @posix
 def test_keys_come_one_by_one_without_waiting_for_enter() -> None:
-    ours, terminal = pty.openpty()
+    ours, terminal = os.openpty()
     try:
         with PosixKeyboard(terminal) as keyboard:
             assert keyboard.read() == ""
@@ -86,7 +92,7 @@ def test_keys_come_one_by_one_without_waiting_for_enter() -> None:
 def test_the_terminal_is_left_as_it_was() -> None:
     import termios
 
-    ours, terminal = pty.openpty()
+    ours, terminal = os.openpty()
     try:
         before = termios.tcgetattr(terminal)
         with PosixKeyboard(terminal):
@@ -102,3 +108,14 @@ def test_without_a_terminal_nobody_types(monkeypatch: pytest.MonkeyPatch) -> Non
     with open_keyboard() as keyboard:
         assert isinstance(keyboard, NoKeyboard)
         assert keyboard.read() == ""
+
+
+def test_the_windows_console_gives_characters_and_swallows_arrows(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # The console hands an arrow key over as two: a lead of 0 or 0xE0, and a code.
+    waiting = list("m\xe0Hlime\x00;\r")
+    console = SimpleNamespace(kbhit=lambda: bool(waiting), getwch=lambda: waiting.pop(0))
+    monkeypatch.setitem(sys.modules, "msvcrt", console)  # type: ignore[arg-type]
+    assert WindowsKeyboard().read() == "mlime\r"
+    assert WindowsKeyboard().read() == ""

@@ -84,6 +84,14 @@ def test_the_skyline_and_the_strip_stand_over_each_other(half_swept: LiveView) -
     assert any(line[5:].ljust(75)[points.index("SE")] != " " for line in lines[at - 8 : at])
 
 
+def test_the_elevation_axis_bears_round_tens(half_swept: LiveView) -> None:
+    for height in (24, 30, 40):
+        lines = screen(half_swept, Frame("barn"), 80, height).plain.split("\n")
+        labels = [line[:4].strip() for line in lines if line[:4].strip().endswith("°")]
+        tens = [int(label[:-1]) for label in labels if label[:-1].isdigit()]
+        assert tens == sorted(range(10, max(tens) + 1, 10), reverse=True)
+
+
 def test_the_cell_of_the_sun_is_marked(half_swept: LiveView) -> None:
     near = replace(half_swept, sun=(135.0, 10.0))
     text = screen(near, Frame("barn"), 80, 24).plain
