@@ -41,6 +41,10 @@ class DrawnHorizons:
     def __len__(self) -> int:
         return len(self.elevation_deg)
 
+    def rows(self, which: slice) -> DrawnHorizons:
+        """Some of the draws."""
+        return DrawnHorizons(self.azimuth_deg, self.elevation_deg[which])
+
 
 def sector_middles(width_deg: float = GRID_DEG) -> Floats:
     """Middles of the even sectors of a circle. [deg]"""
@@ -87,25 +91,40 @@ def draw_horizons(
         turn_deg = rng.normal(0.0, 1.0, n) * profile.heading_error_deg
     if lift_deg is None:
         lift_deg = rng.normal(0.0, 1.0, n) * profile.level_error_deg
-    at = wrap360(middle - turn_deg[:, None])
-    elevation = interpolate_azimuthal(at, filled.azimuth_deg, filled.elevation_deg)
-    elevation = elevation + lift_deg[:, None]
     error = filled.standard_error_deg
     if error is not None:
         # A node of unknown error next to nodes of known error takes the mean of those.
         known = error[np.isfinite(error)]
         error = np.where(np.isfinite(error), error, known.mean() if known.size else 0.0)
-        size = interpolate_azimuthal(at, filled.azimuth_deg, error)
-        elevation = elevation + size * _correlated(n, len(middle), profile.correlation_deg, rng)
-    np.clip(elevation, -90.0, 90.0, out=elevation)
-    return DrawnHorizons(middle, floats(elevation))
+        drawn = rng.standard_normal((n, len(middle)))
+        spectrum = _root_spectrum(len(middle), profile.correlation_deg)
+    else:
+        drawn = np.empty((n, len(middle)))
+    # A few rows at a time stay in the processor's cache; the result takes the noise's place.
+    for start in range(0, n, _ROWS):
+        rows = slice(start, start + _ROWS)
+        at = wrap360(middle - turn_deg[rows, None])
+        elevation = interpolate_azimuthal(at, filled.azimuth_deg, filled.elevation_deg)
+        elevation = elevation + lift_deg[rows, None]
+        if error is not None:
+            size = interpolate_azimuthal(at, filled.azimuth_deg, error)
+            elevation = elevation + size * _filtered(drawn[rows], spectrum)
+        np.clip(elevation, -90.0, 90.0, out=drawn[rows])
+    return DrawnHorizons(middle, drawn)
 
 
-def _correlated(n: int, columns: int, length_deg: float, rng: np.random.Generator) -> Floats:
-    """Rows of unit variance, correlated around the circle."""
-    white = rng.standard_normal((n, columns))
+_ROWS = 64
+
+
+def _root_spectrum(columns: int, length_deg: float) -> Floats:
+    """What white noise is filtered by so that it goes together over a length around the circle."""
     distance = np.arange(columns) * (360.0 / columns)
     distance = np.minimum(distance, 360.0 - distance)
     kernel = np.exp(-0.5 * (distance / max(length_deg, 1e-6)) ** 2)
-    spectrum = np.sqrt(np.maximum(np.fft.rfft(kernel).real, 0.0))
-    return floats(np.fft.irfft(np.fft.rfft(white, axis=1) * spectrum, n=columns, axis=1))
+    return floats(np.sqrt(np.maximum(np.fft.rfft(kernel).real, 0.0)))
+
+
+def _filtered(white: Floats, root_spectrum: Floats) -> Floats:
+    """Rows of unit variance, correlated around the circle."""
+    columns = white.shape[1]
+    return floats(np.fft.irfft(np.fft.rfft(white, axis=1) * root_spectrum, n=columns, axis=1))

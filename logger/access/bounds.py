@@ -5,7 +5,8 @@ All that does not depend on the horizon is summed once into a table: for every s
 the beam, of all light from the sun's direction, of the solar window, and of the plane's view of the
 sky. A drawn horizon
 is then one row lookup a sector, with straight lines between elevations; a thousand horizons are one
-product of a sparse matrix (which rows, how much) with the table.
+product of a sparse matrix (which rows, how much) with the table. Each sector needs only be as
+high as the drawn horizons there.
 """
 
 from __future__ import annotations
@@ -27,7 +28,10 @@ STEP_DEG = 0.25
 """Height of the table's cells. [deg]"""
 
 _SECTORS = round(360.0 / GRID_DEG)
-_LEVELS = int(90 / STEP_DEG) + 1
+LEVELS = int(90 / STEP_DEG) + 1
+FULL_REACH: Ints = np.full(_SECTORS, LEVELS)
+"""Every sector up to the zenith."""
+
 _MONTHS = 12
 
 
@@ -37,121 +41,180 @@ class BlockingTable:
 
     Parameters
     ----------
-    rows : array, shape (sectors * levels, 12 * blocks + constants)
-        Blocks of twelve months each, then what is the same in every month.
+    rows : array, shape (sum of reach, 12 * blocks + constants)
+        Blocks of twelve months each, then what is the same in every month. A sector's rows stand
+        together.
     blocks, constants : int
+    reach : int array, shape (sectors,)
+        How many levels each sector has, at least two: no more than any drawn horizon needs.
     """
 
     rows: Floats
     blocks: int
     constants: int
+    reach: Ints
 
 
 def blocking_table(
-    sun: SunYear, cell: Ints, monthly: Sequence[Floats], constant: Sequence[Floats] = ()
+    sun: SunYear,
+    direction: tuple[Ints, Ints],
+    monthly: Sequence[Floats],
+    constant: Sequence[Floats] = (),
+    reach: Ints | None = None,
 ) -> BlockingTable:
     """Sum a year by direction.
 
     Parameters
     ----------
     sun : SunYear
-    cell : int array, shape (N,)
+    direction : tuple of int array, shape (N,)
         `direction_cells` of the sun.
     monthly : sequence of array, shape (N,)
         Amounts that come from the sun's direction; one block each.
-    constant : sequence of array, shape (sectors, levels)
+    constant : sequence of array, shape (sum of reach,)
         Cumulated already.
+    reach : int array, shape (sectors,), optional
+        From `reach_of`; without it up to the zenith.
     """
-    size = _SECTORS * _LEVELS
+    reach = FULL_REACH if reach is None else reach
+    sector, level = direction
     blocks, constants = len(monthly), len(constant)
     width = _MONTHS * blocks + constants
-    flat = np.zeros(size * width)
-    place = cell * width + sun.month
+    ends = np.cumsum(reach)
+    starts = ends - reach
+    held = np.flatnonzero(level < reach[sector])
+    place = (starts[sector[held]] + level[held]) * width + sun.month[held]
+    flat = np.zeros(int(ends[-1]) * width)
     for b, values in enumerate(monthly):
-        np.add.at(flat, place + b * _MONTHS, values)
-    table = flat.reshape(_SECTORS, _LEVELS, width)
-    np.cumsum(table, axis=1, out=table)
+        np.add.at(flat, place + b * _MONTHS, values[held])
+    rows = flat.reshape(-1, width)
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        np.cumsum(rows[start:end], axis=0, out=rows[start:end])
     for c, values in enumerate(constant):
-        table[:, :, blocks * _MONTHS + c] = values
-    return BlockingTable(table.reshape(size, -1), blocks, constants)
+        rows[:, blocks * _MONTHS + c] = values
+    return BlockingTable(rows, blocks, constants, reach)
 
 
-def sky_by_cell(plane: Plane) -> Floats:
-    """View of the sky that a skyline takes from a plane. Shape (sectors, levels)."""
-    level = np.arange(_LEVELS) * STEP_DEG
-    middle = sector_middles()[:, None]
+def sky_by_cell(plane: Plane, reach: Ints | None = None) -> Floats:
+    """View of the sky that a skyline takes from a plane. Shape (sum of reach,)."""
+    reach = FULL_REACH if reach is None else reach
+    starts = np.repeat(np.cumsum(reach) - reach, reach)
+    level = (np.arange(len(starts)) - starts) * STEP_DEG
+    middle = np.repeat(sector_middles(), reach)
     sky = sky_above(level, middle, plane.tilt_deg, plane.azimuth_deg)
-    return floats((sky[:, :1] - sky) * np.radians(GRID_DEG))
+    return floats((sky[starts] - sky) * np.radians(GRID_DEG))
 
 
-def direction_cells(sun: SunYear) -> Ints:
-    """The cell of each row: its light is lost once the skyline reaches the cell's upper edge."""
+def direction_cells(sun: SunYear) -> tuple[Ints, Ints]:
+    """Sector and level of each row: its light is lost once the skyline reaches that level."""
     sector = np.minimum((sun.azimuth_deg / GRID_DEG).astype(np.int64), _SECTORS - 1)
-    level = np.minimum(np.floor(sun.elevation_deg / STEP_DEG).astype(np.int64) + 1, _LEVELS - 1)
-    return sector * _LEVELS + level
+    level = np.minimum(np.floor(sun.elevation_deg / STEP_DEG).astype(np.int64) + 1, LEVELS - 1)
+    return sector, level
 
 
-def drawn_losses(
-    table: BlockingTable, layers: Sequence[DrawnHorizons], transmittance: Floats
-) -> Floats:
-    """Look every drawn horizon up.
+def reach_of(layers: Sequence[DrawnHorizons]) -> Ints:
+    """How many levels drawn horizons reach into, sector by sector. Shape (sectors,)."""
+    highest = np.max([layer.elevation_deg.max(axis=0) for layer in layers], axis=0)
+    levels = (np.maximum(highest, 0.0) / STEP_DEG).astype(np.int64) + 2
+    return np.asarray(np.minimum(levels, LEVELS))
+
+
+@dataclass(frozen=True, eq=False)
+class Lookup:
+    """Where drawn horizons stand in any table, and by how much each row there counts.
 
     Parameters
     ----------
-    table : BlockingTable
+    states : tuple of (months, matrices)
+        Months in which every layer lets as much through as in another are looked up together;
+        one sparse matrix a layer, of shape (n, rows of the table).
+    """
+
+    states: tuple[tuple[Ints, tuple[Any, ...]], ...]
+
+    def losses(self, table: BlockingTable) -> Floats:
+        """Sums over all sectors. Shape (n, blocks + constants, 12).
+
+        Parameters
+        ----------
+        table : BlockingTable
+            Of the reach that was looked up.
+        """
+        blocks, constants = table.blocks, table.constants
+        n = self.states[0][1][0].shape[0]
+        result = np.zeros((n, blocks + constants, _MONTHS))
+        for months, matrices in self.states:
+            rows = table.rows
+            if len(months) < _MONTHS:
+                columns = np.concatenate(
+                    [b * _MONTHS + months for b in range(blocks)]
+                    + [[blocks * _MONTHS + c] for c in range(constants)]
+                ).astype(np.int64)
+                rows = np.ascontiguousarray(rows[:, columns])
+            total = np.zeros((n, rows.shape[1]))
+            for matrix in matrices:
+                total += matrix @ rows
+            m = len(months)
+            for b in range(blocks):
+                result[:, b, months] = total[:, b * m : (b + 1) * m]
+            for c in range(constants):
+                result[:, blocks + c, months] = total[:, blocks * m + c, None]
+        return result
+
+
+def look_up(layers: Sequence[DrawnHorizons], transmittance: Floats, reach: Ints) -> Lookup:
+    """Find every drawn horizon's rows once, for the tables of all planes.
+
+    Parameters
+    ----------
     layers : sequence of DrawnHorizons
         Of one length n; the same draw of every layer belongs together.
     transmittance : array, shape (L, 12)
-
-    Returns
-    -------
-    array, shape (n, blocks + constants, 12)
+    reach : int array, shape (sectors,)
+        Of the tables.
     """
-    n = len(layers[0])
     height = np.stack([layer.elevation_deg for layer in layers])
     order = np.argsort(height, axis=0, kind="stable") if len(layers) > 1 else None
     if order is not None:
         height = np.take_along_axis(height, order, axis=0)
-    width = table.blocks + table.constants
-    result = np.zeros((n, width, _MONTHS))
-    # Months in which every layer lets as much through as in another are looked up together.
     states, which = np.unique(transmittance, axis=1, return_inverse=True)
+    found = []
     for s, tau in enumerate(states.T):
-        months = np.flatnonzero(which == s)
-        columns = np.concatenate(
-            [b * _MONTHS + months for b in range(table.blocks)]
-            + [[table.blocks * _MONTHS + c] for c in range(table.constants)]
-        ).astype(np.int64)
         if order is None:
             weights = [floats(1.0 - tau[0])]
         else:
             # A slice of height between two skylines loses what passes none of those above it.
             lost = 1.0 - np.cumprod(tau[order][::-1], axis=0)[::-1]
             weights = list(lost - np.concatenate([lost[1:], np.zeros((1, *lost.shape[1:]))]))
-        rows = table.rows
-        if len(months) < _MONTHS:
-            rows = np.ascontiguousarray(rows[:, columns])
-        total = np.zeros((n, rows.shape[1]))
-        for h, w in zip(height, weights, strict=True):
-            total += _lookup(rows, h, w)
-        m = len(months)
-        for b in range(table.blocks):
-            result[:, b, months] = total[:, b * m : (b + 1) * m]
-        for c in range(table.constants):
-            result[:, table.blocks + c, months] = total[:, table.blocks * m + c, None]
-    return result
+        matrices = tuple(_matrix(h, w, reach) for h, w in zip(height, weights, strict=True))
+        found.append((np.flatnonzero(which == s), matrices))
+    return Lookup(tuple(found))
 
 
-def _lookup(rows: Floats, height_deg: Floats, weight: Floats) -> Floats:
-    """Sum over sectors of the table at each draw's heights, times a weight. Shape (n, columns)."""
+def drawn_losses(
+    table: BlockingTable, layers: Sequence[DrawnHorizons], transmittance: Floats
+) -> Floats:
+    """Look every drawn horizon up in one table. Shape (n, blocks + constants, 12).
+
+    Parameters
+    ----------
+    table : BlockingTable
+    layers, transmittance
+        As `look_up`.
+    """
+    return look_up(layers, transmittance, table.reach).losses(table)
+
+
+def _matrix(height_deg: Floats, weight: Floats, reach: Ints) -> Any:
+    """Sparse matrix of each draw's rows, two a sector, and what they count."""
     from scipy.sparse import csr_matrix
 
     n, sectors = height_deg.shape
     at = np.clip(height_deg, 0.0, 90.0) / STEP_DEG
-    level = np.minimum(at.astype(np.int32), _LEVELS - 2)
+    level = np.minimum(at.astype(np.int32), LEVELS - 2)
     upper = at - level
     index = np.empty((n, sectors, 2), dtype=np.int32)
-    index[:, :, 0] = level + np.arange(sectors, dtype=np.int32) * _LEVELS
+    index[:, :, 0] = level + (np.cumsum(reach) - reach).astype(np.int32)
     index[:, :, 1] = index[:, :, 0] + 1
     value = np.empty((n, sectors, 2))
     value[:, :, 0] = 1.0 - upper
@@ -161,8 +224,8 @@ def _lookup(rows: Floats, height_deg: Floats, weight: Floats) -> Floats:
     else:
         value *= weight[:, :, None]
     pointer = np.arange(0, n * sectors * 2 + 1, sectors * 2, dtype=np.int32)
-    matrix: Any = csr_matrix((value.ravel(), index.ravel(), pointer), shape=(n, len(rows)))
-    return floats(matrix @ rows)
+    size = int(reach.sum())
+    return csr_matrix((value.ravel(), index.ravel(), pointer), shape=(n, size))
 
 
 def draw_layers(

@@ -20,11 +20,13 @@ from logger.access.best_plane import (
 )
 from logger.access.blocking import SunBlocking, block_sun, disc_above, layouts, skyline_at
 from logger.access.bounds import (
+    FULL_REACH,
     BlockingTable,
     blocking_table,
     direction_cells,
     draw_layers,
-    drawn_losses,
+    look_up,
+    reach_of,
     sky_by_cell,
 )
 from logger.access.electricity import power_w
@@ -45,7 +47,7 @@ from logger.access.surroundings import Names, Surroundings
 from logger.access.weather import Weather
 from logger.access.window import SunInWindow, WindowResult, solar_window, sun_in_window
 from logger.columns import Floats, Ints, floats
-from logger.draws import has_errors, sector_middles
+from logger.draws import DrawnHorizons, has_errors, sector_middles
 from logger.profile import HorizonProfile
 from logger.site import Site
 from logger.sun import SunYear, sun_year
@@ -54,6 +56,8 @@ YEAR = 12
 """Column of the year behind the twelve months."""
 
 _BLOCK = 1000
+_AT_ONCE = 100
+"""Draws in memory at a time, and draws looked up together."""
 
 
 class SiteYear:
@@ -95,34 +99,46 @@ class SiteYear:
             for plane in planes
         )
         self._tables: dict[int, BlockingTable] = {}
+        self._table_of_window: BlockingTable | None = None
+        self._reach: Ints | None = None
 
     @property
     def _beam_only(self) -> bool:
         return self.settings.model == "beam-only"
 
     @cached_property
-    def _cells(self) -> Ints:
+    def _cells(self) -> tuple[Ints, Ints]:
         return direction_cells(self.sun)
 
     @cached_property
     def _window(self) -> SunInWindow:
         return sun_in_window(self.sun, self.settings)
 
-    @cached_property
-    def _window_table(self) -> BlockingTable:
-        return blocking_table(self.sun, self._cells, [self._window.inside.astype(float)])
+    def _window_table(self, reach: Ints) -> BlockingTable:
+        if self._table_of_window is None or self._table_of_window.reach is not reach:
+            inside = [self._window.inside.astype(float)]
+            self._table_of_window = blocking_table(self.sun, self._cells, inside, (), reach)
+        return self._table_of_window
 
-    def _table(self, k: int) -> BlockingTable:
-        if k not in self._tables:
+    def _table(self, k: int, reach: Ints = FULL_REACH) -> BlockingTable:
+        if k not in self._tables or self._tables[k].reach is not reach:
             light = self.planes[k].light
             both = light.beam_wm2 + light.circumsolar_wm2
             self._tables[k] = blocking_table(
                 self.sun,
                 self._cells,
                 [light.beam_wm2 * KWH_A_MINUTE, both * KWH_A_MINUTE],
-                [sky_by_cell(self.planes[k].plane)],
+                [sky_by_cell(self.planes[k].plane, reach)],
+                reach,
             )
         return self._tables[k]
+
+    def _reach_for(self, layers: Sequence[DrawnHorizons]) -> Ints:
+        """How high the tables must be: for these horizons and all that came before."""
+        needed = reach_of(layers)
+        if self._reach is None or (needed > self._reach).any():
+            self._reach = needed if self._reach is None else np.maximum(needed, self._reach)
+        return self._reach
 
     def sky_light(self, horizon: HorizonProfile | Surroundings | None = None) -> SkyLight:
         """The year's light at the point, ready for any plane; without a horizon an open sky.
@@ -233,10 +249,15 @@ class SiteYear:
         # In blocks, so that any number of draws takes the memory of one block.
         for start in range(0, n, _BLOCK):
             layers = draw_layers(given, min(_BLOCK, n - start), rng, unmeasured_deg)
-            for k, found in enumerate(planes):
-                found.append(drawn_losses(self._table(k), layers, tau))
-            if needs_window:
-                window.append(drawn_losses(self._window_table, layers, tau)[:, 0])
+            reach = self._reach_for(layers)
+            tables = [self._table(k, reach) for k in range(len(planes))]
+            for at in range(0, len(layers[0]), _AT_ONCE):
+                some = [layer.rows(slice(at, at + _AT_ONCE)) for layer in layers]
+                lookup = look_up(some, tau, reach)
+                for found, table in zip(planes, tables, strict=True):
+                    found.append(lookup.losses(table))
+                if needs_window:
+                    window.append(lookup.losses(self._window_table(reach))[:, 0])
         return _Spread(
             tuple(np.concatenate(found) for found in planes),
             np.concatenate(window) if window else None,
