@@ -7,8 +7,9 @@ from firmware_protocol import Cue, Identity, Key, decode_sentence, encode
 from logger.acquisition import read_recording
 from logger.acquisition.source import decode_recording
 from logger.errors import DeviceError
+from logger.simulation import Operator
 
-from .conftest import Bench, Chunks, PlayedLink
+from .conftest import Bench, Chunks, PlayedLink, board_chunks
 
 MakeBench = Callable[..., Bench]
 
@@ -250,3 +251,14 @@ def test_what_the_points_earlier_recordings_saw_counts_in_the_answer_so_far(
     swept.day.sweep("eave")
     assert read == ["eave"]  # once, however often it is summed up and stopped
     assert all(names[0] == "old" for names in answered)
+
+
+def test_corner_by_corner_each_hold_is_told_to_be_good(bench: MakeBench) -> None:
+    chunks = [c for c in board_chunks("corners", "street", Operator.calm()) if c[0] < 20.0]
+    swept = bench(chunks)
+    swept.day.sweep("eave", seconds=21.0)
+    view = swept.display.views[-1]
+    assert view.marks >= 5
+    assert view.held == view.marks
+    assert sum("held still: good" in sentence for sentence in swept.display.said) == view.marks
+    assert cues(swept.link).count("GOOD") == view.marks
