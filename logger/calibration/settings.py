@@ -34,7 +34,7 @@ class CalibrationSettings:
         Far mark, start against end, and either against its known bearing. [deg]
     """
 
-    heading_limit_deg: float = 1.0
+    heading_limit_deg: float = 1.5
     heading_refuse_deg: float = 5.0
     field_limit_share: float = 0.20
     field_limit_deg: float = 6.0
