@@ -71,9 +71,13 @@ class Table:
             return None
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise ValueError(f"{self.where}: {key} must be a number")
-        if not math.isfinite(value):
+        try:
+            number = float(value)
+        except OverflowError:  # a whole number of hundreds of digits
+            number = math.inf
+        if not math.isfinite(number):
             raise ValueError(f"{self.where}: {key} must be a finite number")
-        return float(value)
+        return number
 
     def number(self, key: str) -> float:
         """Return a finite number, which must be there."""

@@ -311,7 +311,7 @@ def _read(kind: Any, plain: Mapping[str, Any]) -> Any:
             if key in known
         }
         return kind(**values)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError, RecursionError) as error:
         raise InputError(f"a stored {kind.__name__} cannot be read: {error}") from error
 
 
