@@ -4,7 +4,7 @@ Run it with ``python benchmarks/batch.py [--sweeps N] [--different N]``; the ful
 ``--sweeps 200``. The virtual board makes sweeps of three minutes, some of them different and then
 the same ones over and over under other names, in jobs of eight points with a site each. The same
 folder is worked through by one process and by two, in turns, and the JSON of both must be alike
-byte for byte; then a quarter of the jobs, for the memory. Linux and macOS only.
+byte for byte; then half of the jobs, for the memory. Linux and macOS only.
 """
 
 from __future__ import annotations
@@ -147,10 +147,10 @@ def main() -> None:
         )
         fewer = folder / "fewer"
         fewer.mkdir()
-        for job in jobs[: max(1, len(jobs) // 4)]:
+        for job in jobs[: max(1, len(jobs) // 2)]:
             shutil.copytree(job, fewer / job.name)
         small = run(fewer, 2, folder / "fewer.json")
-        for what, result in (("a quarter of the jobs", small), ("all jobs", shared)):
+        for what, result in (("half of the jobs", small), ("all jobs", shared)):
             print(
                 f"{what}: {result.own / 2**20:.0f} MiB in the command, at most "
                 f"{result.worker / 2**20:.0f} MiB in a worker"

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import lru_cache
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -83,14 +82,13 @@ class Again:
 
 @dataclass(frozen=True)
 class _Asked:
-    """What a year depends on; the job itself is looked at only to make one."""
+    """What a year depends on."""
 
     site: Site
     planes: tuple[Plane, ...]
     timezone: str
     rules: str
     recipe: Recipe
-    job: Job = field(compare=False)
 
 
 def year_of(job: Job, recipe: Recipe, site: Site | None = None) -> SiteYear:
@@ -103,23 +101,19 @@ def year_of(job: Job, recipe: Recipe, site: Site | None = None) -> SiteYear:
     site : Site, optional
         Instead of the job's.
     """
-    planes = recipe.planes or job.planes
     rules = repr(sorted(job.rules.items()))
-    return _year(_Asked(site or job.site, planes, job.timezone, rules, recipe, job))
+    asked = _Asked(site or job.site, recipe.planes or job.planes, job.timezone, rules, recipe)
+    if asked not in _LAST:
+        # The old one first: two at a time would double the memory of every process.
+        _LAST.clear()
+        weather = read_weather(recipe.weather, asked.site) if recipe.weather else None
+        access = recipe.access()
+        _LAST[asked] = site_year(job, access, site=asked.site, planes=asked.planes, weather=weather)
+    return _LAST[asked]
 
 
-# A year holds a hundred megabytes; two let jobs of two sites take turns.
-@lru_cache(maxsize=2)
-def _year(asked: _Asked) -> SiteYear:
-    path = asked.recipe.weather
-    weather = read_weather(path, asked.site) if path else None
-    return site_year(
-        asked.job,
-        asked.recipe.access(),
-        site=asked.site,
-        planes=asked.planes,
-        weather=weather,
-    )
+# One is enough: jobs come in order, and a year holds a hundred megabytes.
+_LAST: dict[_Asked, SiteYear] = {}
 
 
 def point_again(
