@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -85,8 +87,19 @@ json_option = click.option(
 
 
 def say(text: str) -> None:
-    """Progress, prompts and warnings: standard error."""
+    """Progress, prompts and warnings: standard error; on a terminal, wrapped between words."""
+    if sys.stderr is not None and sys.stderr.isatty():
+        width = max(40, shutil.get_terminal_size().columns)
+        text = "\n".join(_wrapped(line, width) for line in text.split("\n"))
     click.echo(text, err=True)
+
+
+def _wrapped(line: str, width: int) -> str:
+    indent = line[: len(line) - len(line.lstrip())]
+    later = indent + ("  " if line.lstrip().startswith("- ") else "")
+    return "\n".join(
+        textwrap.wrap(line, width, subsequent_indent=later, break_on_hyphens=False) or [""]
+    )
 
 
 def write_json(json_file: str, value: Any) -> None:

@@ -107,8 +107,7 @@ def asked_steps() -> tuple[Step, ...]:
         if click.confirm(f"{_WHY[name]} Calibrate it?", default=True, err=True)
     ]
     answer = click.prompt(
-        "Bearing: type sun (by its shadow, never looking at it), the true bearing of a landmark "
-        "in degrees, or none",
+        "Bearing, by the sun's shadow (sun), by a landmark (its degrees), or none",
         default=NONE,
         err=True,
         value_proc=_bearing,
