@@ -2,13 +2,16 @@
 
 import json
 import shutil
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
 
 import pytest
 
 from logger.errors import InputError
 from logger.office import Chunk, JobDone, PointDone, Recipe, job_folders, worked_through, worst
-from logger.office.batch import job_line, points_done
+from logger.office.batch import _Pool, job_line, points_done
 from logger.office.batch_file import batch_file
+from logger.survey import site_year
 
 QUICK = ("--draws", "20")
 
@@ -204,3 +207,30 @@ def test_a_weather_file_that_cannot_be_read_is_told_once(folder, call):
     done = call("replay", "--batch", folder, "--weather", "missing.epw")
     assert done.exit_code == 3
     assert done.stderr.count("missing.epw") == 1
+
+
+def test_jobs_of_one_site_share_its_sun_and_light(stored, tmp_path, monkeypatch):
+    made = []
+
+    def counted(*arguments, **more):
+        made.append(1)
+        return site_year(*arguments, **more)
+
+    monkeypatch.setattr("logger.office.again.site_year", counted)
+    twin = shutil.copytree(stored, tmp_path / "twin")
+    recipe = Recipe(changes=(("access.draws", "7"),))
+    for folder in (stored, twin, stored):
+        assert points_done(Chunk(folder, ("meadow",), recipe))[0].code == 0
+    assert len(made) == 1
+    other = Recipe(changes=(("access.draws", "8"),))
+    assert points_done(Chunk(twin, ("meadow",), other))[0].code == 0
+    assert len(made) == 2
+
+
+def test_what_a_killed_process_worked_on_is_tried_again_in_a_fresh_one(tmp_path):
+    killed = Future()
+    killed.set_exception(BrokenProcessPool("killed"))
+    with _Pool(1) as pool:
+        (point,) = pool.result(Chunk(tmp_path / "missing", ("a",)), killed)
+    assert (point.name, point.code) == ("a", 3)
+    assert "job.toml" in point.words
