@@ -35,7 +35,10 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("recording", type=click.Path(path_type=Path), required=False)
 @click.option(
-    "--job", type=click.Path(path_type=Path), help="Job whose site, planes and calibrations serve."
+    "--job",
+    metavar="JOB",
+    type=click.Path(path_type=Path),
+    help="Job whose site, planes and calibrations serve, and whose stored result is compared.",
 )
 @site_options(required=False)
 @plane_options(required=False)
