@@ -160,9 +160,15 @@ def command(
                     if opened and not day.wait_for_trigger(name):
                         break
                     began = time.monotonic()
-                    day.sweep(name, seconds)
-                    # The port is read on while the answer is worked out: the next trigger counts.
-                    pool.submit(answers.work_out, name, began, day)
+                    try:
+                        day.sweep(name, seconds)
+                    finally:
+                        # The port is read on meanwhile: the next trigger counts. A sweep cut
+                        # short by a lost board has its answer too.
+                        if day.taken:
+                            pool.submit(answers.work_out, name, began, day)
+                        else:
+                            answers.nothing(name)
         finally:
             port.hang_up()
             pool.shutdown()
@@ -263,6 +269,12 @@ class _Answers:
         self._results: list[PointResult] = []
         self._documents: list[dict[str, Any]] = []
         self._fault: Exception | None = None
+
+    def nothing(self, name: str) -> None:
+        """A point ended before one sample had come."""
+        from logger.errors import DeviceError
+
+        self._fault = self._fault or DeviceError("not one sample was received", name)
 
     def work_out(self, name: str, began_s: float, day: SurveyDay) -> None:
         """Work a point out and show its answer; runs beside the capture."""

@@ -92,6 +92,8 @@ class SurveyDay:
         Takes the view just shown; for measuring.
     recordings : list of Path
         Made so far.
+    taken : int
+        Samples recorded so far at the present point.
     panel : tuple of str
         What to show between two points.
     """
@@ -105,6 +107,7 @@ class SurveyDay:
     on_frame: Callable[[LiveView], None] = lambda _: None
     recordings: list[Path] = field(default_factory=list)
     panel: tuple[str, ...] = ()
+    taken: int = 0
     _toggled: bool = field(default=False, init=False)
     _shown_s: float = field(default=-1e9, init=False)
 
@@ -126,6 +129,7 @@ class SurveyDay:
         before = cache(self.around.earlier(point))
         going = self._begin(point, True, (), before)
         began = self.clock.seconds()
+        self.taken = 0
         try:
             while True:
                 if self._step(going, controls, cues, point):
@@ -231,6 +235,7 @@ class SurveyDay:
             going.capture.send(encode(Cue("OFF")))
         going.capture.close()
         if going.recorded:
+            self.taken += len(going.capture.builder)
             self.display.say(f"kept {going.capture.writer.path}")
             for start, end in going.session.dropped:
                 self.around.dropped(going.capture.writer.path, start, end)

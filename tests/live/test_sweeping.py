@@ -262,3 +262,20 @@ def test_corner_by_corner_each_hold_is_told_to_be_good(bench: MakeBench) -> None
     assert view.held == view.marks
     assert sum("held still: good" in sentence for sentence in swept.display.said) == view.marks
     assert cues(swept.link).count("GOOD") == view.marks
+
+
+def test_a_board_that_is_lost_for_good_leaves_a_sealed_recording_to_answer_from(
+    bench: MakeBench, quick_sweep: Chunks, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    swept = bench(())
+    swept.links[0] = swept.link = PlayedLink(swept.clock, quick_sweep[:150], then_gone=True)
+    swept.day.port.again()
+
+    def gone() -> PlayedLink:
+        raise DeviceError("no such port")
+
+    monkeypatch.setattr(swept.day.port, "_open", gone)
+    with pytest.raises(DeviceError, match="did not come back"):
+        swept.day.sweep("eave")
+    assert swept.day.taken > 100
+    assert read_recording(recordings(swept)[0]).sealed
