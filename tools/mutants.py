@@ -32,7 +32,7 @@ ROOMS = {
     ),
     "recording": (
         ["logger/acquisition/reader.py"],
-        ["tests/acquisition/test_recording.py", "tests/acquisition/test_capture.py"],
+        ["tests/acquisition/test_recording.py", "tests/acquisition/test_plain_logs.py"],
     ),
     "orientation": (
         ["logger/orientation/sight.py", "logger/orientation/attitude.py",

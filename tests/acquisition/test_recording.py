@@ -293,3 +293,127 @@ def test_a_missing_file_is_an_input_error(tmp_path):
 def test_times_are_written_in_utc_with_z():
     moment = dt.datetime(2026, 5, 14, 10, 12, 31, 250999, dt.timezone(dt.timedelta(hours=2)))
     assert utc_text(moment) == "2026-05-14T08:12:31.250Z"
+
+
+# --- What the reader says, and just where its limits lie ---
+
+FIRST = b"horizon-logger recording 1\n"
+
+
+@pytest.mark.parametrize(
+    ("content", "what", "hint"),
+    [
+        (b"other\n", "its first line does not say that it is a recording", ""),
+        (FIRST[:-1], "nothing but its first line", ""),
+        (
+            b"\xef\xbb\xbf" + FIRST,
+            "some program changed its line ends or put a byte order mark before it",
+            "use the original: a recording is copied as it is, never edited",
+        ),
+        (
+            FIRST[:-1] + b"\r\nh {}\r\n",
+            "some program changed its line ends or put a byte order mark before it",
+            "use the original: a recording is copied as it is, never edited",
+        ),
+        (
+            b"horizon-logger recording 2" + b"3" * 30 + b"\xff\n",
+            "recording format '2" + "3" * 19 + "', this program reads 1",
+            "a newer version of this program may read it",
+        ),
+        (
+            b"horizon-logger recording \xff\n",
+            "recording format '\ufffd', this program reads 1",
+            "a newer version of this program may read it",
+        ),
+    ],
+)
+def test_a_refusal_says_what_where_and_what_to_do(tmp_path, content, what, hint):
+    path = tmp_path / "a.sweep"
+    path.write_bytes(content)
+    with pytest.raises(RecordingError) as caught:
+        read_recording(path)
+    assert (caught.value.what, caught.value.where) == (what, str(path))
+    assert caught.value.hint == hint
+
+
+def test_a_file_that_cannot_be_read_says_so_with_its_name(tmp_path):
+    with pytest.raises(InputError) as caught:
+        read_recording(tmp_path / "none.sweep")
+    assert caught.value.what == "cannot be read: No such file or directory"
+    assert caught.value.where == str(tmp_path / "none.sweep")
+    with pytest.raises(InputError) as caught:
+        read_recording(tmp_path / "a\0b")
+    assert caught.value.what == "cannot be read: embedded null byte"
+
+
+def test_a_broken_seal_is_refused_by_default_and_accepted_when_told(tmp_path):
+    path = write(tmp_path / "a.sweep")
+    path.write_bytes(path.read_bytes().replace(b"lime", b"time"))
+    with pytest.raises(RecordingError, match="broken seal") as caught:
+        read_recording(path)
+    assert caught.value.where == str(path)
+    assert read_recording(path, accept_broken_seal=True).path == path
+
+
+def test_what_comes_after_an_unreadable_line_is_still_read(tmp_path):
+    content = FIRST + b'h {"a":1}\n' + b"q\n" * 5 + b"n 0.0 {}\nx 0.5 00\ns 1.0 $A\n"
+    got = parse_recording(content, tmp_path / "a.sweep")
+    assert "5 unreadable line(s) left out: 3, 4, 5, 6, 7" in got.problems
+    assert (len(got.notes), len(got.unsound), len(got.sentences)) == (1, 1, 1)
+    got = parse_recording(content.replace(b"q\n", b"q\nq\n"), tmp_path / "a.sweep")
+    assert "10 unreadable line(s) left out: 3, 4, 5, 6, 7 …" in got.problems
+
+
+def test_a_torn_line_is_named_beside_all_that_is_wrong_before_it(tmp_path):
+    got = parse_recording(FIRST + b"q\nn 2.0 {}\nn 1.0 {}\ntorn", tmp_path / "a.sweep")
+    assert got.problems == (
+        "the last line is torn and was dropped (4 bytes)",
+        "time steps back 1 times",
+        "1 unreadable line(s) left out: 2",
+        "not sealed: the recording was interrupted before its end",
+        "no header",
+    )
+
+
+def test_a_header_further_down_is_none(tmp_path):
+    got = parse_recording(FIRST + b'n 0.0 {}\nh {"a":1}\n', tmp_path / "a.sweep")
+    assert got.header == {}
+    assert "1 unreadable line(s) left out: 3" in got.problems
+
+
+def test_the_limits_lie_where_they_are_said_to(tmp_path, monkeypatch):
+    path = write(tmp_path / "a.sweep")
+    content = path.read_bytes()
+    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", content.count(b"\n"))
+    monkeypatch.setattr("logger.acquisition.reader.MOST_BYTES", len(content))
+    assert read_recording(path).sealed
+    monkeypatch.setattr("logger.acquisition.reader.MOST_BYTES", len(content) - 1)
+    with pytest.raises(InputError) as caught:
+        read_recording(path)
+    assert caught.value.where == str(path)
+    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", content.count(b"\n") - 1)
+    with pytest.raises(RecordingError) as caught:
+        parse_recording(content, path)
+    assert caught.value.where == str(path)
+    line = b"s 0.1 $" + b"A" * (64 * 1024 - 7)
+    assert len(parse_recording(FIRST + line + b"\n", path).sentences) == 1
+    assert len(parse_recording(FIRST + line + b"A\n", path).sentences) == 0
+
+
+def test_a_file_without_end_is_read_no_further_than_the_limit(monkeypatch):
+    if not Path("/dev/zero").exists():
+        pytest.skip("this system has no endless file")
+    monkeypatch.setattr("logger.acquisition.reader.MOST_BYTES", 2**20)
+    with pytest.raises(InputError, match="more than 1 MiB, no sweep is that long"):
+        load_stream(Path("/dev/zero"))
+
+
+def test_notes_of_a_lost_link_and_a_moved_clock_are_understood(tmp_path):
+    content = (
+        FIRST + b's 0.1 $A\nn 0.2 {"link":"lost"}\nn 0.3 {"link":"back"}\ns 0.4 $A\n'
+        b'n 0.5 {"host_clock_moved_s":-3599.6}\nn 0.6 {"host_clock_moved_s":"x"}\n'
+    )
+    got = parse_recording(content, tmp_path / "a.sweep")
+    assert got.gaps == (1,)
+    doubts = [problem for problem in got.problems if "doubt" in problem]
+    assert doubts == ["time in doubt: the computer's clock was set by -3600 s in mid-sweep"]
