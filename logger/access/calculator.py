@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -219,6 +219,10 @@ class SiteYear:
         worst_case = best_case if given.complete else _Case(self, given.filled(90.0))
         spreads = self._spreads(given)
         window = solar_window(self._window, best_case.blocking, best_case.names)
+        if not given.complete:
+            least = solar_window(self._window, worst_case.blocking, worst_case.names)
+            unknown = floats(window.monthly_clear_fraction - least.monthly_clear_fraction)
+            window = replace(window, monthly_unmeasured_fraction=unknown)
         planes = tuple(
             self._plane_result(k, given, best_case, worst_case, spreads, window)
             for k in range(len(self.planes))

@@ -237,6 +237,7 @@ class PlaneResult:
                 "from_solar_hour": self.window.window.from_solar_hour,
                 "to_solar_hour": self.window.window.to_solar_hour,
                 "monthly_clear_fraction": numbers(self.window.monthly_clear_fraction),
+                "monthly_unmeasured_fraction": numbers(self.window.monthly_unmeasured_fraction),
                 "clock": self.window.clock,
                 "blocked": [b.as_dict() for b in self.window.blocked],
             },

@@ -70,12 +70,16 @@ class WindowResult:
     blocked : tuple of Blocked
     clock : str
         Time zone of the clock times.
+    monthly_unmeasured_fraction : array, shape (12,)
+        Share of the sun's time in the window that it stands before skyline that was not measured
+        and not blocked below it; the clear fraction takes that as clear. NaN as there.
     """
 
     window: SolarWindow
     monthly_clear_fraction: Floats
     blocked: tuple[Blocked, ...]
     clock: str
+    monthly_unmeasured_fraction: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,7 +168,9 @@ def solar_window(sun: SunInWindow, blocking: SunBlocking, names: tuple[Names, ..
         for start, end in _runs(lost_to[month] > 0)
     ]
     blocked.sort(key=lambda b: (b.month, b.from_solar_hour, b.obstruction))
-    return WindowResult(window, floats(clear), tuple(blocked), sun.clock.zone)
+    return WindowResult(
+        window, floats(clear), tuple(blocked), sun.clock.zone, floats(np.where(up > 0, 0.0, np.nan))
+    )
 
 
 def _runs(mask: Any) -> list[tuple[int, int]]:

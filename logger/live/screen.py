@@ -117,9 +117,14 @@ def window_words(access: AccessResult) -> str:
     window = access.planes[0].window
     hours = f"{window.window.from_solar_hour:g} to {window.window.to_solar_hour:g} h"
     months = sorted({b.month for b in window.blocked})
-    if not months:
-        return f"{hours} clear so far"
-    return f"{hours} not clear in {', '.join(MONTHS[m - 1] for m in months)}"
+    if len(months) > 6:
+        return f"{hours} not clear in {len(months)} of 12 months"
+    if months:
+        return f"{hours} not clear in {', '.join(MONTHS[m - 1] for m in months)}"
+    # NaN in a month without sun compares as known.
+    if (window.monthly_unmeasured_fraction > 0.005).any():
+        return f"{hours} not all seen yet"
+    return f"{hours} clear so far"
 
 
 def screen(view: LiveView, frame: Frame, width: int, height: int, unicode: bool = True) -> Text:

@@ -10,6 +10,9 @@ from logger.report.monthly import monthly_table, obstruction_table
 from logger.report.style import MONTHS
 from logger.report.tables import as_text
 
+UNMEASURED_WORTH_SAYING = 0.005
+"""Of the window in a month; less is the width of a step of the grid."""
+
 
 def answer_text(document: Mapping[str, Any]) -> str:
     """A result for the terminal, plane by plane.
@@ -20,15 +23,27 @@ def answer_text(document: Mapping[str, Any]) -> str:
         A documented result, or the answer of ``assess``.
     """
     point = str(document.get("point") or "")
-    parts = []
-    for entry in document["planes"]:
+    parts = [unfit_sentence(document)]
+    for i, entry in enumerate(document["planes"]):
         plane = plane_figures(entry)
-        parts.append(window_sentence(plane))
+        if i == 0:  # what the skyline blocks is the same for every plane
+            parts.append(window_sentence(plane))
         parts.append(as_text(monthly_table(plane, point)))
         if len(plane.by_obstruction) > 1:
             parts.append(as_text(obstruction_table([plane], point)))
     parts.append(assumptions_text(document))
     return "\n\n".join(part for part in parts if part)
+
+
+def unfit_sentence(document: Mapping[str, Any]) -> str:
+    """Which quality gates failed; empty where all passed.
+
+    Parameters
+    ----------
+    document : mapping
+    """
+    failed = [str(g["gate"]) for g in document.get("quality", ()) if not g["passed"]]
+    return f"NOT FIT FOR USE as it stands: {', '.join(failed)}" if failed else ""
 
 
 def window_sentence(plane: PlaneFigures) -> str:
@@ -40,10 +55,16 @@ def window_sentence(plane: PlaneFigures) -> str:
     """
     start, end = plane.window_hours
     window = f"{start:g} to {end:g} solar time"
-    if not plane.blocked:
-        return f"{window} is clear in every month."
+    unknown = [m for m in range(12) if plane.window_unmeasured[m] > UNMEASURED_WORTH_SAYING]
     months = sorted({b.month for b in plane.blocked})
-    lines = [f"{window} is not clear in {len(months)} of 12 months:"]
+    lines = []
+    if unknown:
+        shares = ", ".join(f"{MONTHS[m]} {100 * plane.window_unmeasured[m]:.0f} %" for m in unknown)
+        lines.append(f"{window} is not known: the skyline there was not measured ({shares}).")
+    if months:
+        lines.append(f"{window} is not clear in {len(months)} of 12 months:")
+    elif not unknown:
+        return f"{window} is clear in every month."
     for month in months:
         stretches = [b for b in plane.blocked if b.month == month]
         lines.append(f"  {MONTHS[month - 1]}: " + "; ".join(_stretch(b) for b in stretches))

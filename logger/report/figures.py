@@ -165,6 +165,8 @@ class PlaneFigures:
         Of the year for the plane's size; NaN without one. [kWh]
     window_hours : tuple of float
         Ends of the solar window. [h]
+    window_unmeasured : array, shape (12,)
+        Share of the window before skyline that was not measured.
     window_clear : array, shape (12,)
         Share of the window without obstruction.
     blocked : tuple of Blocked
@@ -192,6 +194,7 @@ class PlaneFigures:
     loss_kwh: float
     window_hours: tuple[float, float]
     window_clear: Floats
+    window_unmeasured: Floats
     blocked: tuple[Blocked, ...] = ()
     by_obstruction: tuple[ObstructionLoss, ...] = ()
     clock: str = ""
@@ -202,7 +205,8 @@ class PlaneFigures:
     verdicts: tuple[Verdict, ...] = ()
 
     def __post_init__(self) -> None:
-        freeze_columns(self, ("monthly_loss_kwh_per_m2", "window_clear"), length=12)
+        columns = ("monthly_loss_kwh_per_m2", "window_clear", "window_unmeasured")
+        freeze_columns(self, columns, length=12)
 
 
 def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
@@ -233,6 +237,7 @@ def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
             _number(window.get("to_solar_hour", 15)),
         ),
         window_clear=_twelve(window.get("monthly_clear_fraction")),
+        window_unmeasured=_twelve(window.get("monthly_unmeasured_fraction")),
         blocked=tuple(
             Blocked(
                 int(b["month"]),
