@@ -107,6 +107,12 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
         The recording cannot serve; the sentence says what to do.
     """
     _refuse_another_site(job, recording)
+    made_for = recording.text("purpose")
+    if made_for and made_for != wanted.purpose:
+        raise InputError(
+            f"this recording was made for {made_for}, not for {wanted.purpose}",
+            str(recording.path),
+        )
     started = recording.started
     if started is None:
         raise InputError(

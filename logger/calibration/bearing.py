@@ -96,8 +96,10 @@ def fit_bearing_to_target(
     InputError
         The board is never held still.
     """
-    if not np.isfinite(target_deg):
-        raise UsageError("the bearing of the landmark is no number")
+    if not -360.0 <= target_deg <= 360.0:
+        raise UsageError(
+            f"the bearing of the landmark, {target_deg:g}, is outside -360 to 360 degrees"
+        )
     settings = settings or CalibrationSettings()
     azimuth, sights, ripple = _sights(samples, keys, corrections, orientation)
     if not sights:
@@ -288,4 +290,17 @@ def _calibration(
     gate = Gate(
         "bearing calibration", passed, round(spread, 3), settings.bearing_spread_deg, "deg", why
     )
-    return BearingCalibration(correction, figures, (gate,))
+    residual = abs(correction.residual_deg)
+    near = residual <= settings.bearing_residual_deg
+    why = f"compass and declination point {residual:.1f}° from {source}"
+    if not near:
+        why += ": is its bearing right, and was it this one? Else steel turns the compass here"
+    agrees = Gate(
+        "bearing beside the compass",
+        near,
+        round(residual, 3),
+        settings.bearing_residual_deg,
+        "deg",
+        why,
+    )
+    return BearingCalibration(correction, figures, (gate, agrees))

@@ -30,6 +30,9 @@ class CalibrationSettings:
         No bearing is claimed better than this. [deg]
     bearing_spread_deg : float
         Largest spread between the sights of one bearing. [deg]
+    bearing_residual_deg : float
+        Largest that a bearing may differ from compass and declination; more is a wrong landmark
+        or a compass that does not work there. [deg]
     misclosure_limit_deg : float
         Far mark, start against end, and either against its known bearing. [deg]
     """
@@ -47,4 +50,5 @@ class CalibrationSettings:
     clock_limit_s: float = 15.0
     bearing_floor_deg: float = 0.5
     bearing_spread_deg: float = 1.0
+    bearing_residual_deg: float = 10.0
     misclosure_limit_deg: float = 1.5

@@ -52,7 +52,8 @@ def command(
         people=people,
     )
     click.echo(f"made {job / 'job.toml'}")
-    say(f"next, with the board connected: horizon-logger sweep {job} POINT --port URL")
+    say(f"next, with the board connected: horizon-logger calibrate compass {job} --port URL")
+    say(f"or be led through all of it on a terminal: horizon-logger sweep {job} POINT --port URL")
     if not made.planes:
         from logger.pipeline import default_plane
 

@@ -180,6 +180,8 @@ def command(
             raise click.UsageError(
                 "--store is for whole points: give a point's folder, JOB/sweeps/POINT, or --batch"
             )
+        if job is None and (job := _job_around(recording)) is not None:
+            say(f"with the job around it, {job}; another is chosen by --job")
         again = _recording(recording, job, recipe, site, rate_hz, accept_broken_seal)
     _write_files(again.result, again.document, samples_file, pictures_folder)
     if again.trouble:
@@ -194,6 +196,16 @@ def command(
         if again.changes is not None:
             click.echo("\n" + changes_text(again.changes))
     leave_by_gates(again.result.gates)
+
+
+def _job_around(recording: Path) -> Path | None:
+    """The job in whose ``sweeps/<point>/`` a recording lies."""
+    from logger.job import JOB_FILE
+
+    parents = recording.absolute().parents
+    if len(parents) > 2 and parents[1].name == "sweeps" and (parents[2] / JOB_FILE).is_file():
+        return parents[2]
+    return None
 
 
 def _refuse(what: str, options: dict[str, Any]) -> None:

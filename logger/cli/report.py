@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -80,4 +81,8 @@ def command(
         click.echo(f"wrote {written[0]}")
         if beside is not None:
             click.echo(f"      and {len(written) - 1} pictures, tables and exports beside it")
-    leave_by_gates(gate for point in points for gate in point.gates)
+    leave_by_gates(
+        replace(gate, why=f"{point.report.name}: {gate.why}")
+        for point in points
+        for gate in point.gates
+    )
