@@ -299,7 +299,7 @@ class _Answers:
         seconds = time.monotonic() - began_s
         lines = answer_text(document).splitlines()
         day.panel = (f"{name}, {seconds:.0f} s after it was opened:", *lines)
-        day.display.say(f"{name}, {seconds:.0f} s after it was opened: {lines[0]}")
+        day.display.say(f"{name}, {seconds:.0f} s after it was opened: {_first_line(document)}")
         held = [vertex for of_one in result.horizon.vertices for vertex in of_one]
         if held:
             named = ", ".join(f"{v.azimuth_deg:.1f}° {v.elevation_deg:+.1f}°" for v in held[:12])
@@ -329,3 +329,11 @@ class _Answers:
         if self._fault is not None:
             raise self._fault
         leave_by_gates([gate for result in self._results for gate in result.gates])
+
+
+def _first_line(document: dict[str, Any]) -> str:
+    """Whether the solar window is clear."""
+    from logger.report.answer import window_sentence
+    from logger.report.figures import plane_figures
+
+    return window_sentence(plane_figures(document["planes"][0])).splitlines()[0]

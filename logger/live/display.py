@@ -77,6 +77,11 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
     Parameters
     ----------
     console : Console
+
+    Attributes
+    ----------
+    said : list of str
+        Everything told so far.
     """
 
     every_s = 1 / 16
@@ -92,7 +97,7 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
             vertical_overflow="crop",
         )
         self._unicode = "utf" in (console.encoding or "").lower()
-        self._said: list[str] = []
+        self.said: list[str] = []
         self._said_at = 0.0
 
     def __enter__(self) -> ScreenDisplay:
@@ -107,22 +112,22 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
     ) -> None:
         self._live.__exit__(kind, error, trace)
         # What was said on the screen that is now gone is still worth having.
-        for sentence in self._said:
+        for sentence in self.said:
             self._console.print(sentence, markup=False, highlight=False)
 
     def show(self, view: LiveView, frame: Frame) -> None:
         """See `Display.show`."""
         size = self._console.size
         framed = frame
-        if self._said and time.monotonic() - self._said_at < MESSAGE_STAYS_S:
-            framed = replace(frame, message=self._said[-1].replace("\n", " "))
+        if self.said and time.monotonic() - self._said_at < MESSAGE_STAYS_S:
+            framed = replace(frame, message=self.said[-1].replace("\n", " "))
         self._live.update(
             screen(view, framed, size.width, size.height, self._unicode), refresh=True
         )
 
     def say(self, sentence: str) -> None:
         """See `Display.say`."""
-        self._said.append(sentence)
+        self.said.append(sentence)
         self._said_at = time.monotonic()
 
     def bell(self) -> None:
