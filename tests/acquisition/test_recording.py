@@ -417,3 +417,31 @@ def test_notes_of_a_lost_link_and_a_moved_clock_are_understood(tmp_path):
     assert got.gaps == (1,)
     doubts = [problem for problem in got.problems if "doubt" in problem]
     assert doubts == ["time in doubt: the computer's clock was set by -3600 s in mid-sweep"]
+
+
+def test_a_line_with_a_bad_stamp_hides_nothing_after_it(tmp_path):
+    got = parse_recording(FIRST + b"s x $A\n" * 6 + b"s 1.0 $A\n", tmp_path / "a.sweep")
+    assert len(got.sentences) == 1
+    assert "6 unreadable line(s) left out: 2, 3, 4, 5, 6 …" in got.problems
+
+
+@pytest.mark.parametrize(
+    ("seal", "fault"),
+    [
+        (b"e nothing\n", "it cannot be read"),
+        (b'e {"records":0,"sha256":"00"}\nn 1.0 {}\n', "the SHA-256 of the records is another"),
+        (b'e {"records":7}\n', "it counts 7 records, the file has 0"),
+    ],
+)
+def test_a_broken_seal_says_how_and_what_to_do(tmp_path, seal, fault):
+    with pytest.raises(RecordingError) as caught:
+        parse_recording(FIRST + seal, tmp_path / "a.sweep")
+    assert caught.value.what == f"broken seal: {fault}; the file was changed after it was recorded"
+    assert caught.value.hint == "use the original, or go on with --accept-broken-seal"
+
+
+def test_a_recording_is_told_from_others_by_its_hash(tmp_path):
+    import hashlib
+
+    path = write(tmp_path / "a.sweep")
+    assert read_recording(path).sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
