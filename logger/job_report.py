@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -131,24 +131,35 @@ def surveyed_points(
     if processes is None:
         enough = len(names) >= LEAST_POINTS_TO_SHARE
         processes = min(os.cpu_count() or 1, len(names)) if enough else 1
+    answers: dict[str, Surveyed | str] = {}
+
+    def take(name: str, answer: Surveyed | str) -> None:
+        answers[name] = answer
+        if progress is not None:
+            progress(name)
+
+    with ExitStack() as stack:
+        elsewhere: dict[str, Future[Surveyed | str]] = {}
+        if processes > 1:
+            # This process is one of them, so that one import of the libraries less is waited for.
+            pool = ProcessPoolExecutor(processes - 1, mp_context=get_context("spawn"))
+            stack.callback(pool.shutdown, cancel_futures=True)
+            elsewhere = {name: pool.submit(_answer, task, name) for name in names}
+        # The others begin at the front: from the back this one takes what none has begun.
+        for name in reversed(names) if elsewhere else names:
+            if not elsewhere or elsewhere[name].cancel():
+                take(name, _answer(task, name))
+        for name in names:
+            if name not in answers:
+                take(name, elsewhere[name].result())
     found: list[Surveyed] = []
     failed: dict[str, str] = {}
-    with ExitStack() as stack:
-        answers: Iterable[Surveyed | str]
-        if processes > 1:
-            pool = stack.enter_context(
-                ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
-            )
-            answers = pool.map(_answer, [task] * len(names), names)
+    for name in names:
+        answer = answers[name]
+        if isinstance(answer, str):
+            failed[name] = answer
         else:
-            answers = map(_answer, [task] * len(names), names)
-        for name, answer in zip(names, answers, strict=True):
-            if isinstance(answer, str):
-                failed[name] = answer
-            else:
-                found.append(answer)
-            if progress is not None:
-                progress(name)
+            found.append(answer)
     if not found:
         why = "; ".join(failed.values()) or "it has no points"
         raise InputError(f"there is nothing to report: {why}", str(task.folder))
