@@ -126,6 +126,12 @@ class _Row:
 
 def _header(cells: list[str], here: str) -> list[str]:
     names = [c.lower() for c in cells]
+    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
+        raise InputError(
+            "its fields are separated by semicolons or tabs",
+            here,
+            "save it with commas between the fields and points in the numbers",
+        )
     for wanted in ("azimuth_deg", "elevation_deg"):
         if wanted not in names:
             raise InputError(

@@ -24,10 +24,13 @@ class Spot:
     name : str
     planes : tuple of PlaneFigures
         The same planes in the same order at every point.
+    fit : bool
+        No quality gate failed.
     """
 
     name: str
     planes: tuple[PlaneFigures, ...]
+    fit: bool = True
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import json_option, say, write_json
+from logger.cli.options import EXIT_GATE_FAILED, json_option, say, write_json
 
 if TYPE_CHECKING:
     from logger.access import SiteYear
@@ -58,15 +58,27 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
         for name, points in groups
         for plane in planes
     ]
-    points = [(spots[0].planes[k].name, best_point(spots, k)) for k in planes]
+    # A point that is not fit for use would make every difference look uncertain.
+    fit = [spot for spot in spots if spot.fit]
+    points = [(spots[0].planes[k].name, best_point(fit, k) if fit else None) for k in planes]
     directions = [(spot.name, best_plane(spot)) for spot in spots]
     if json_file:
         write_json(json_file, _document(spots, of_arrays, points, directions))
-    if json_file == "-":
-        return
+    if json_file != "-":
+        _print(spots, of_arrays, points, directions)
+    if len(fit) < len(spots):
+        click.get_current_context().exit(EXIT_GATE_FAILED)
+
+
+def _print(
+    spots: Sequence[Spot],
+    of_arrays: Sequence[Corners],
+    points: Sequence[tuple[str, Best | None]],
+    directions: Sequence[tuple[str, Best | None]],
+) -> None:
     from logger.report.tables import as_text
 
-    for plane in planes:
+    for plane in range(len(spots[0].planes)):
         click.echo(as_text(_summary(spots, plane)))
         click.echo(as_text(_months(spots, plane)))
     for corner in of_arrays:
@@ -78,6 +90,9 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
         if best is not None:
             what = "total solar resource fraction"
             click.echo(f"planes at {point}: {best_words(best, what)}")
+    unfit = [spot.name for spot in spots if not spot.fit]
+    if unfit:
+        click.echo(f"not compared, for they are not fit for use: {', '.join(unfit)}")
 
 
 def best_words(best: Best, what: str = "solar access") -> str:
@@ -139,7 +154,8 @@ def _spot(survey: Job, name: str, year: Callable[[], SiteYear], again: bool) -> 
     failed = [g["gate"] for g in document.get("quality", []) if not g["passed"]]
     if failed:
         say(f"{name}: not fit for use - {', '.join(failed)}")
-    return Spot(name, tuple(plane_figures(plane) for plane in document["planes"]))
+    planes = tuple(plane_figures(plane) for plane in document["planes"])
+    return Spot(name, planes, fit=not failed)
 
 
 def _summary(spots: Sequence[Spot], plane: int) -> Table:
