@@ -76,9 +76,8 @@ class SerialLink:
             raise DeviceError(
                 f"cannot be opened: {_plain(error)}",
                 f"port {url}",
-                hint="a network port is socket://HOST:PORT; is the board, or what serves it, on?"
-                if ":" in url
-                else "see which ports there are with: horizon-logger ports",
+                hint="is the board, or what serves it, on? Serial ports are listed by: "
+                "horizon-logger ports; a network port is socket://HOST:PORT",
             ) from error
         # The socket handler cannot tell how much waits; without a timeout it reads all there is.
         self._counts = not url.lower().startswith("socket://")

@@ -265,6 +265,9 @@ def _recording(
         say(f"{path}: {problem}")
     site: Site = site_of(sweep.recording, survey.site if survey else None, *place)
     point = sweep.recording.text("point") or path.stem
+    around = _job_around(path)
+    if survey and around and around.resolve() == survey.folder.resolve():
+        point = path.absolute().parent.name  # in a job the folder decides
     if survey:
         return point_again(survey, point, recipe, site=site, sweeps=(sweep,))
     weather = read_weather(recipe.weather, site) if recipe.weather else None
