@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logger.report.tables import csv_text
 from logger.sightlines import SightLines
 
 
@@ -17,8 +18,10 @@ def samples_csv(sights: Sequence[SightLines]) -> str:
     sights : sequence of SightLines
         One a recording.
     """
-    lines = ["t_s,azimuth_deg,elevation_deg,tilt_deg,used,reason"]
-    for sight in sights:
+    header = ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "used", "reason")
+    rows = (
+        [f"{t:.4f}", _cell(a, 4), _cell(e, 4), _cell(r, 3), str(int(used)), str(reason)]
+        for sight in sights
         for t, a, e, r, used, reason in zip(
             sight.t_s,
             sight.azimuth_deg,
@@ -27,13 +30,10 @@ def samples_csv(sights: Sequence[SightLines]) -> str:
             sight.used,
             sight.reason,
             strict=True,
-        ):
-            numbers = ",".join(
-                f"{v:.{d}f}" if np.isfinite(v) else "" for v, d in ((a, 4), (e, 4), (r, 3))
-            )
-            lines.append(f"{t:.4f},{numbers},{int(used)},{_csv_text(str(reason))}")
-    return "\n".join(lines) + "\n"
+        )
+    )
+    return csv_text(header, rows)
 
 
-def _csv_text(text: str) -> str:
-    return f'"{text}"' if "," in text or '"' in text else text
+def _cell(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f}" if np.isfinite(value) else ""
