@@ -233,7 +233,7 @@ def joined_line(vertices: Sequence[Vertex], settings: HorizonSettings) -> Line:
             share = floats(np.arange(1, count + 1) / count)
         if upright(one, two, settings):
             climbs.append((len(path) - 1, len(path) - 1 + share.size))
-        if one.straight and abs(turn) > 0.5 and one.elevation_deg + two.elevation_deg < 178:
+        if one.straight and abs(turn) > 0.5 and not _overhead(one, two, turn):
             start = one.azimuth_deg
             ends = (start, one.elevation_deg, start + turn, two.elevation_deg)
             between = floats(great_circle_elevation(start + share * turn, *ends))
@@ -246,6 +246,12 @@ def joined_line(vertices: Sequence[Vertex], settings: HorizonSettings) -> Line:
         held = one.error_deg + share * (two.error_deg - one.error_deg)
         error += np.hypot(held, doubt * 4.0 * share * (1.0 - share)).tolist()
     return Line(floats(path), floats(elevation), floats(error), tuple(climbs))
+
+
+def _overhead(one: Vertex, two: Vertex, turn_deg: float) -> bool:
+    """Whether an edge runs so near the zenith that its elevation is no function of azimuth."""
+    flat = np.prod(np.cos(np.radians([one.elevation_deg, two.elevation_deg])))
+    return bool(flat * abs(np.sin(np.radians(turn_deg))) < 1e-4)
 
 
 def upright(one: Vertex, two: Vertex, settings: HorizonSettings) -> bool:

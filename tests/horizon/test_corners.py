@@ -92,6 +92,13 @@ def test_a_straight_wall_comes_back_within_a_third_of_a_degree_everywhere() -> N
     assert np.abs(found - top[inside]).max() < 0.3
 
 
+@pytest.mark.parametrize("ends", [(0.0, 90.0, 40.0, 20.0), (0.0, 30.0, 180.0, 40.0)])
+def test_a_straight_edge_through_the_zenith_is_joined(ends: tuple[float, ...]) -> None:
+    line = joined_line([vertex(*ends[:2], straight=True), vertex(*ends[2:])], SETTINGS)
+    assert np.isfinite(line.elevation_deg).all()
+    assert line.elevation_deg[-1] == pytest.approx(ends[3])
+
+
 def test_ends_too_far_apart_that_nobody_called_straight_are_not_joined() -> None:
     recorded, keys = held([(90.0, 10.0), (100.0, 12.0), (190.0, 12.0), (200.0, 10.0)])
     profile = horizon_from([Pass(recorded, keys)], SETTINGS).profile
