@@ -9,9 +9,9 @@ from logger.acquisition import load_stream
 from logger.calibration import StoredCalibration
 from logger.errors import InputError
 from logger.job import Job, point_recordings
-from logger.job_calibration import Wanted, calibrate, keep, stored_calibrations
 from logger.pipeline import PointResult, survey_point
-from logger.survey import load_sweep
+from logger.survey.calibrations import Wanted, calibrate, keep, stored_calibrations
+from logger.survey.points import load_sweep
 
 
 def shipped_survey() -> Path:

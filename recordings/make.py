@@ -25,7 +25,6 @@ from logger.access import Plane, assess
 from logger.acquisition import RecordingWriter, load_stream
 from logger.files import json_text, write_atomically
 from logger.job import Job, Point, calibration_path, create_job, set_point, sweep_path
-from logger.job_calibration import Wanted, calibrate, keep
 from logger.simulation import (
     BoardSettings,
     Operator,
@@ -39,6 +38,7 @@ from logger.simulation import (
     simulate_tumble,
 )
 from logger.site import Site
+from logger.survey.calibrations import Wanted, calibrate, keep
 
 HERE = Path(__file__).parent
 JOB = "three-alders"

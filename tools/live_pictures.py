@@ -22,13 +22,13 @@ from logger.access import AccessSettings
 from logger.acquisition import StreamBuilder, read_recording
 from logger.horizon import HorizonSettings
 from logger.job import read_job
-from logger.job_calibration import corrections_of_job
 from logger.live.running import running_answer
 from logger.live.screen import Frame
 from logger.live.session import LiveSession
 from logger.live.window import SkylinePicture, message_of
 from logger.orientation import declination_at
-from logger.survey import load_sweep, site_year
+from logger.survey.calibrations import corrections_of_job
+from logger.survey.points import load_sweep, site_year
 
 COMMAND = str(Path(sys.executable).with_name("horizon-logger"))
 AFTER_S = 45.0

@@ -9,8 +9,8 @@ from pathlib import Path
 from logger.demo import shipped_survey
 from logger.files import write_atomically
 from logger.job import read_job
-from logger.job_report import Task, job_report, surveyed_points
 from logger.report.document import as_png, pages_as_png
+from logger.survey.report import Task, job_report, surveyed_points
 
 FOLDER = Path(__file__).parent.parent / "docs" / "pictures"
 POINT, KINDS = "yard", ("sun paths", "months", "shade")

@@ -11,7 +11,7 @@ import click
 from logger.cli.options import json_option, leave_by_gates, say, write_json
 
 if TYPE_CHECKING:
-    from logger.job_calibration import Wanted
+    from logger.survey.calibrations import Wanted
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -110,7 +110,7 @@ def bearing(sun: bool, target_deg: float | None, clock_doubt_s: float, **given: 
 def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     from logger.acquisition import load_stream
     from logger.job import read_job
-    from logger.job_calibration import Wanted, calibrate, keep
+    from logger.survey.calibrations import Wanted, calibrate, keep
 
     job = read_job(given["job"])
     path = recording_from(job, wanted["purpose"], how, given)
@@ -137,7 +137,7 @@ def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> P
     job : Job
     purpose : str
     how : str
-        One of `logger.guided.HOW`.
+        One of `logger.survey.guided.HOW`.
     given : dict
         Of `source_options`.
     """
@@ -147,9 +147,9 @@ def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> P
     if recording is not None:
         return Path(recording)
     from logger.acquisition import SystemClock, open_link
-    from logger.guided import HOW, record_guided
     from logger.live.keyboard import open_keyboard
     from logger.safety import short_notice
+    from logger.survey.guided import HOW, record_guided
 
     say(short_notice())
     for sentence in HOW[how]:

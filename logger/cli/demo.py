@@ -29,13 +29,13 @@ def command(output: Path, json_file: str | None) -> None:
     from logger.demo import calibrated_again, shipped_survey, uncalibrated_result
     from logger.job import read_job, result_path
     from logger.job import write_json as store
-    from logger.job_report import Task, job_report, surveyed_points
     from logger.report.answer import answer_text
     from logger.report.figures import plane_figures
     from logger.report.folder import write_point, write_report
     from logger.report.monthly import summary_table
     from logger.report.tables import as_text
-    from logger.survey import site_year
+    from logger.survey.points import site_year
+    from logger.survey.report import Task, job_report, surveyed_points
 
     source = shipped_survey()
     folder = output / source.name

@@ -27,7 +27,7 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     """
     from logger.acquisition import load_stream
     from logger.job import read_job
-    from logger.job_calibration import measure_plane, store_plane
+    from logger.survey.calibrations import measure_plane, store_plane
 
     job = read_job(given["job"])
     path = recording_from(job, "plane", "plane", given)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from logger.access import SiteYear
     from logger.job import Job
     from logger.report.tables import Table
-    from logger.side_by_side import Best, Corners, Spot
+    from logger.survey.side_by_side import Best, Corners, Spot
 
 
 @click.command()
@@ -37,8 +37,8 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
     """
     from logger.errors import UsageError
     from logger.job import point_names, read_job
-    from logger.side_by_side import best_plane, best_point, corners
-    from logger.survey import site_year
+    from logger.survey.points import site_year
+    from logger.survey.side_by_side import best_plane, best_point, corners
 
     survey = read_job(job)
     names = point_names(survey)
@@ -141,8 +141,8 @@ def _spot(survey: Job, name: str, year: Callable[[], SiteYear], again: bool) -> 
     from logger.job import point_recordings, read_json, result_path
     from logger.job import write_json as store
     from logger.report.figures import plane_figures
-    from logger.side_by_side import Spot
-    from logger.survey import point_result
+    from logger.survey.points import point_result
+    from logger.survey.side_by_side import Spot
 
     if not point_recordings(survey, name):
         say(f"{name}: no recording yet")

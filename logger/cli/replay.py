@@ -257,7 +257,7 @@ def _recording(
     from logger.job import read_job
     from logger.office import Again, point_again
     from logger.pipeline import default_plane, site_of, survey_point
-    from logger.survey import load_sweep
+    from logger.survey.points import load_sweep
 
     survey = read_job(job) if job else None
     sweep = load_sweep(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)

@@ -56,8 +56,8 @@ def command(
     """
     from logger.job import read_job, result_path
     from logger.job import write_json as store
-    from logger.job_report import Task, job_report, surveyed_points
     from logger.report.folder import write_report
+    from logger.survey.report import Task, job_report, surveyed_points
 
     task = Task(job_folder, year, weather_file)
     points, failed = surveyed_points(task, progress=lambda name: say(f"worked out {name}"))

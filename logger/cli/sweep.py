@@ -199,12 +199,12 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     from logger.calibration import SweepAbout, choose_calibrations
     from logger.horizon import HorizonSettings
     from logger.job import EditEntry, add_edit, moment_text, point_recordings, sweep_path
-    from logger.job_calibration import stored_calibrations
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings, header_of
     from logger.orientation import Corrections, declination_at, field_expected_at
     from logger.samples import Identity
-    from logger.survey import earlier_passes, site_year
+    from logger.survey.calibrations import stored_calibrations
+    from logger.survey.points import earlier_passes, site_year
 
     site = survey.site
     today = dt.datetime.now(dt.UTC)
@@ -288,7 +288,7 @@ class _Answers:
         from logger.job import read_job, result_path
         from logger.job import write_json as store
         from logger.report.answer import answer_text
-        from logger.survey import point_result
+        from logger.survey.points import point_result
 
         survey = read_job(self._survey.folder)
         result = point_result(survey, name, self._year())
@@ -308,7 +308,7 @@ class _Answers:
 
     @cache  # noqa: B019 - one job, one process
     def _year(self) -> SiteYear:
-        from logger.survey import site_year
+        from logger.survey.points import site_year
 
         return site_year(self._survey)
 

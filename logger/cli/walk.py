@@ -92,7 +92,7 @@ def is_fresh(job: Job) -> bool:
     """
     import datetime as dt
 
-    from logger.job_calibration import stored_calibrations
+    from logger.survey.calibrations import stored_calibrations
 
     today = dt.datetime.now(dt.UTC).date()
     return not any(stored.about.made_at.date() == today for stored in stored_calibrations(job))
@@ -161,9 +161,9 @@ def walk(job: Job, url: str, steps: Sequence[Step], observer: str, asking: bool)
 
 def _take(job: Job, url: str, step: Step, observer: str) -> None:
     from logger.acquisition import SystemClock, load_stream, open_link
-    from logger.guided import HOW, record_guided
-    from logger.job_calibration import Wanted, calibrate, keep
     from logger.live.keyboard import open_keyboard
+    from logger.survey.calibrations import Wanted, calibrate, keep
+    from logger.survey.guided import HOW, record_guided
 
     for sentence in HOW[step.how]:
         say(f"  {sentence}")

@@ -16,7 +16,7 @@ from logger.office.settings import settings_with
 from logger.orientation import Declination
 from logger.pipeline import PointResult, SurveySettings, Sweep
 from logger.site import Site
-from logger.survey import point_result, site_year
+from logger.survey.points import point_result, site_year
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,7 @@ from click.testing import CliRunner, Result
 
 from logger.acquisition import RecordingWriter, StreamBuilder
 from logger.cli import main
-from logger.guided import Guide, record_guided
 from logger.job import read_job
-from logger.job_calibration import corrections_of_job, stored_calibrations
 from logger.orientation import declination_at
 from logger.simulation import (
     DEFAULT_SITE,
@@ -30,7 +28,9 @@ from logger.simulation import (
     simulate_swing,
     simulate_tumble,
 )
-from logger.survey import load_sweep
+from logger.survey.calibrations import corrections_of_job, stored_calibrations
+from logger.survey.guided import Guide, record_guided
+from logger.survey.points import load_sweep
 
 BOARD = replace(Sensor(individual=4), index_error_deg=0.6, collimation_error_deg=0.8)
 
@@ -269,7 +269,7 @@ def test_a_live_tumble_says_where_to_turn_and_ends_when_it_has_enough(job: Path)
 
 
 def test_a_live_bearing_by_the_sun_keeps_saying_not_to_look(job: Path) -> None:
-    from logger.guided import HOW
+    from logger.survey.guided import HOW
 
     assert "never look at the sun" in HOW["sun"][0].lower()
     clock = _Clock()

@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from logger.cli import main
 from logger.job import Job, read_job, result_path, write_json
 from logger.report.figures import plane_figures
-from logger.side_by_side import Spot, best_plane, best_point, corners
+from logger.survey.side_by_side import Spot, best_plane, best_point, corners
 
 
 def plane(

@@ -11,7 +11,7 @@ from logger.errors import InputError
 from logger.office import Chunk, JobDone, PointDone, Recipe, job_folders, worked_through, worst
 from logger.office.batch import _Pool, job_line, points_done
 from logger.office.batch_file import batch_file
-from logger.survey import site_year
+from logger.survey.points import site_year
 
 QUICK = ("--draws", "20")
 

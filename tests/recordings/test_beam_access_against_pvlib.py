@@ -7,7 +7,7 @@ import pytest
 
 from logger.demo import shipped_survey
 from logger.job import point_names, read_job
-from logger.survey import point_result, site_year
+from logger.survey.points import point_result, site_year
 
 
 @pytest.fixture(scope="module")

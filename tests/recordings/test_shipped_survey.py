@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from logger.job import point_names, point_recordings, read_job
-from logger.job_calibration import stored_calibrations
 from logger.pipeline import PointResult, survey_point
-from logger.survey import load_sweep, point_result, site_year
+from logger.survey.calibrations import stored_calibrations
+from logger.survey.points import load_sweep, point_result, site_year
 
 FOLDER = Path(__file__).parents[2] / "recordings"
 sys.path.insert(0, str(FOLDER))

@@ -17,7 +17,8 @@ from logger.cli.report import command
 from logger.demo import shipped_survey
 from logger.errors import InputError
 from logger.job import read_job
-from logger.job_report import (
+from logger.quality import Gate
+from logger.survey.report import (
     Task,
     calibrations_of,
     job_report,
@@ -25,7 +26,6 @@ from logger.job_report import (
     standard_offset_h,
     surveyed_points,
 )
-from logger.quality import Gate
 
 
 @pytest.fixture(scope="module")

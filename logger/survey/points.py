@@ -21,7 +21,6 @@ from logger.horizon import (
 )
 from logger.horizon_csv import read_horizon_csv
 from logger.job import JOB_FILE, Job, point_recordings, recording_elsewhere
-from logger.job_calibration import corrections_of_job
 from logger.orientation import declination_at, sight_lines
 from logger.pipeline import (
     PointResult,
@@ -33,6 +32,7 @@ from logger.pipeline import (
 )
 from logger.profile import Obstruction
 from logger.site import Site
+from logger.survey.calibrations import corrections_of_job
 
 
 def load_sweep(

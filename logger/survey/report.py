@@ -36,7 +36,7 @@ from logger.report.inputs import (
 )
 from logger.shade import shade_map
 from logger.sun_paths import SunPaths, sun_paths
-from logger.survey import point_result, site_year
+from logger.survey.points import point_result, site_year
 
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
 
