@@ -65,6 +65,7 @@ class RecordingWriter:
         self._syncing: Future[None] | None = None
         self._synced_at = monotonic()
         try:
+            self._made_folder = not self.path.parent.exists()
             self.path.parent.mkdir(parents=True, exist_ok=True)
             self._file = open(self.path, "xb", buffering=0)  # noqa: SIM115 - closed by close()
         except (OSError, ValueError) as error:
@@ -144,6 +145,24 @@ class RecordingWriter:
         finally:
             self._syncer.shutdown(wait=True)
             self._file.close()
+
+    def discard(self) -> None:
+        """Take a recording away into which nothing came, and the folder made for it.
+
+        Raises
+        ------
+        InputError
+            It is not closed, or the file cannot be removed.
+        """
+        if not self._file.closed:
+            raise InputError("is still being written", str(self.path))
+        try:
+            self.path.unlink(missing_ok=True)
+        except OSError as error:
+            raise self._refused(error) from error
+        if self._made_folder:
+            with contextlib.suppress(OSError):  # it holds something else by now
+                self.path.parent.rmdir()
 
     def _counted_right(self) -> bool:
         """Make the running count and hash those of the file, should a Ctrl-C have split them."""

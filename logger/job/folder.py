@@ -12,6 +12,8 @@ from logger.files import json_text, write_atomically
 from logger.job.job import Job
 from logger.job.names import folder_name, stamp
 
+_LONGEST_BEGINNING = 8192
+
 
 def sweep_path(job: Job, point: str, started: dt.datetime) -> Path:
     """Where a point's new recording goes: ``sweeps/<point>/<UTC>.sweep``; never an existing file.
@@ -46,24 +48,42 @@ def _fresh(folder: Path, stem: str) -> Path:
 
 
 def point_names(job: Job) -> list[str]:
-    """The points that the job lists or has sweeps of, listed ones first."""
+    """The points that the job lists or has recordings of, listed ones first."""
     listed = [p.name for p in job.points]
-    sweeps = job.folder / "sweeps"
-    swept = sorted(p.name for p in sweeps.iterdir() if p.is_dir()) if sweeps.is_dir() else []
+    folders = sorted((job.folder / "sweeps").glob("*/"))
+    swept = [folder.name for folder in folders if _recordings_in(folder)]
     return [*listed, *(name for name in swept if name not in listed)]
 
 
 def point_recordings(job: Job, point: str) -> list[Path]:
     """A point's recordings, oldest first; all of them together are the point.
 
+    One that ends with its header, as of a program killed before the board spoke, is none.
+
     Parameters
     ----------
     job : Job
     point : str
     """
-    found = (job.folder / "sweeps" / folder_name(point)).glob("*.sweep")
+    return _recordings_in(job.folder / "sweeps" / folder_name(point))
+
+
+def _recordings_in(folder: Path) -> list[Path]:
     # By stem: the second of one second, "…Z-2", comes after the first.
-    return sorted(found, key=lambda path: path.stem)
+    found = sorted(folder.glob("*.sweep"), key=lambda path: path.stem)
+    return [path for path in found if not _only_begun(path)]
+
+
+def _only_begun(path: Path) -> bool:
+    """Whether a recording holds its header and no record."""
+    try:
+        if path.stat().st_size > _LONGEST_BEGINNING:
+            return False
+        first, *others = path.read_bytes().splitlines()
+    except (OSError, ValueError):  # not to be read, or empty: whoever reads it says so
+        return False
+    header = first.startswith(b"horizon-logger recording ")
+    return header and all(line.startswith((b"h ", b"e ")) for line in others)
 
 
 def recording_elsewhere(job: Job, name: str) -> Path:

@@ -113,3 +113,6 @@ class Unrecorded(RecordingWriter):
 
     def close(self, *, seal: bool = True) -> None:
         """Keep nothing."""
+
+    def discard(self) -> None:
+        """Keep nothing."""

@@ -94,6 +94,8 @@ class SurveyDay:
         Made so far.
     taken : int
         Samples recorded so far at the present point.
+    beside : bool
+        Record on a thread of its own, which no screen holds up.
     panel : tuple of str
         What to show between two points.
     """
@@ -108,6 +110,7 @@ class SurveyDay:
     recordings: list[Path] = field(default_factory=list)
     panel: tuple[str, ...] = ()
     taken: int = 0
+    beside: bool = True
     _toggled: bool = field(default=False, init=False)
     _shown_s: float = field(default=-1e9, init=False)
 
@@ -205,6 +208,7 @@ class SurveyDay:
             self.clock,
             None if recorded else _WATCHING,
             say=self.display.say if recorded else lambda _: None,
+            beside=self.beside,
         )
         session = LiveSession(
             capture.builder, self.around.corrections_of(None), self.around.site, started, earlier
@@ -234,7 +238,10 @@ class SurveyDay:
         if last:
             going.capture.send(encode(Cue("OFF")))
         going.capture.close()
-        if going.recorded:
+        if going.recorded and going.capture.empty:
+            self.recordings.remove(going.capture.writer.path)
+            self.display.say("nothing came: no recording is kept")
+        elif going.recorded:
             self.taken += len(going.capture.builder)
             self.display.say(f"kept {going.capture.writer.path}")
             for start, end in going.session.dropped:
@@ -248,7 +255,7 @@ class SurveyDay:
         pieces = capture.step()
         now = capture.elapsed_s()
         if waiting:
-            pieces = self._until_trigger(capture, pieces, now)
+            pieces = self._until_trigger(capture, pieces)
         session.take(pieces, now)
         identity = capture.builder.identity
         if identity is not None and identity != going.seen:
@@ -269,13 +276,13 @@ class SurveyDay:
             self._show(going, controls, cues, point, waiting, redone)
         return done
 
-    def _until_trigger(self, capture: Capture, pieces: list[Piece], now: float) -> list[Piece]:
+    def _until_trigger(self, capture: Capture, pieces: list[Piece]) -> list[Piece]:
         """Pieces up to the opening trigger; what follows belongs to the point's recording."""
         for i, piece in enumerate(pieces):
             if isinstance(piece, Sound) and isinstance(piece.sentence, Key):
                 key = piece.sentence
                 if key.key == TRIGGER and key.down:
-                    rest = [*pieces[i + 1 :], *capture.builder.finish(now)]
+                    rest = [*pieces[i + 1 :], *capture.stop()]
                     self.port.give_back(_as_sent(rest))
                     return pieces[: i + 1]
         return pieces

@@ -123,6 +123,7 @@ def record_guided(
     *,
     more: Mapping[str, Any] | None = None,
     seconds_s: float | None = None,
+    beside: bool = True,
 ) -> Path:
     """Record a calibration into the job, saying what to do next.
 
@@ -144,6 +145,8 @@ def record_guided(
         Further header keys.
     seconds_s : float, optional
         End by itself after this time. [s]
+    beside : bool
+        Record on a thread of its own.
 
     Returns
     -------
@@ -153,7 +156,7 @@ def record_guided(
     Raises
     ------
     DeviceError, InputError
-        As the link and the recording writer.
+        As the link and the recording writer. Nothing is kept of a port that stays silent.
     """
     link = open_port()
     started = clock.utc()
@@ -166,7 +169,7 @@ def record_guided(
         **{key: value for key, value in (more or {}).items() if value not in (None, "")},
     }
     writer = RecordingWriter(calibration_path(job, purpose, started), header)
-    capture = Capture(link, open_port, writer, clock, say=say)
+    capture = Capture(link, open_port, writer, clock, say=say, beside=beside)
     guide = Guide(how)
     try:
         _run(capture, guide, say, keyboard, seconds_s)

@@ -201,14 +201,14 @@ def interrupts():
 @pytest.mark.usefixtures("interrupts")
 def test_an_interrupt_while_bytes_are_in_hand_waits_until_they_are_recorded(bench, fifty_hertz):
     running = bench((fifty_hertz(0, 50),))
-    feed = running.capture.builder.feed
+    add = running.capture.writer.add
 
-    def interrupted(t_s, chunk):
+    def interrupted(t_s, pieces):
         if len(running.capture.builder) == 20:
             signal.raise_signal(signal.SIGINT)
-        return feed(t_s, chunk)
+        return add(t_s, pieces)
 
-    running.capture.builder.feed = interrupted
+    running.capture.writer.add = interrupted
     with pytest.raises(KeyboardInterrupt):
         running.run()
     recording = read_recording(running.close())

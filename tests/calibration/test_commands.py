@@ -258,8 +258,9 @@ def test_a_live_tumble_says_where_to_turn_and_ends_when_it_has_enough(job: Path)
     link = _Link(simulate_tumble(sensor=BOARD, started=minutes(0), streams="MG"), clock)
     said: list[str] = []
     path = record_guided(
-        read_job(job), "compass", "compass", lambda: link, clock, said.append, _Keyboard()
-    )
+        read_job(job), "compass", "compass", lambda: link, clock, said.append, _Keyboard(),
+        beside=False,
+    )  # fmt: skip
     assert any("faces the ground" in line for line in said)
     assert "enough" in said[-2]
     assert b"$PHLGU,DONE" in link.sent
@@ -275,7 +276,9 @@ def test_a_live_bearing_by_the_sun_keeps_saying_not_to_look(job: Path) -> None:
     clock = _Clock()
     link = _Link(simulate_bearing(sensor=BOARD, started=minutes(-100), streams="MG"), clock)
     said: list[str] = []
-    record_guided(read_job(job), "bearing", "sun", lambda: link, clock, said.append, _Keyboard())
+    record_guided(
+        read_job(job), "bearing", "sun", lambda: link, clock, said.append, _Keyboard(), beside=False
+    )
     lines = [line for line in said if "held still" in line or "moving" in line]
     assert lines
     assert all("never look at the sun" in line for line in lines)

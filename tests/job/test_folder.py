@@ -51,6 +51,18 @@ def test_points_are_listed_first_by_the_job_then_by_what_was_swept(job: Job) -> 
     assert point_names(job) == ["eave", "annex"]
 
 
+def test_a_folder_and_a_recording_into_which_nothing_came_are_no_point(job: Job) -> None:
+    (job.folder / "sweeps" / "empty").mkdir(parents=True)
+    begun = recorded(job, "silent", NOON)
+    begun.write_bytes(b'horizon-logger recording 1\nh {"point":"silent"}\n')
+    assert point_names(job) == []
+    assert point_recordings(job, "silent") == []
+    noise = recorded(job, "silent", NOON)
+    noise.write_bytes(b'horizon-logger recording 1\nh {"point":"silent"}\nx 0.1 f800\n')
+    assert point_names(job) == ["silent"]
+    assert point_recordings(job, "silent") == [noise]
+
+
 def test_a_recording_of_another_point_is_found_by_its_name(job: Job) -> None:
     path = recorded(job, "annex", NOON)
     assert recording_elsewhere(job, path.name) == path

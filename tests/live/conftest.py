@@ -156,6 +156,7 @@ class Bench:
                 lambda _passes: None,
                 dropped=lambda path, a, b: self.dropped.append((path.name, a, b)),
             ),
+            beside=False,  # the played clock is moved by reading: one thing at a time
         )
 
     def _open(self) -> PlayedLink:

@@ -1,4 +1,6 @@
+import threading
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -7,6 +9,8 @@ from firmware_protocol import Cue, Identity, Key, decode_sentence, encode
 from logger.acquisition import read_recording
 from logger.acquisition.source import decode_recording
 from logger.errors import DeviceError
+from logger.live.screen import Frame
+from logger.live.session import LiveView
 from logger.simulation import Operator
 
 from .conftest import Bench, Chunks, PlayedLink, board_chunks
@@ -279,3 +283,42 @@ def test_a_board_that_is_lost_for_good_leaves_a_sealed_recording_to_answer_from(
         swept.day.sweep("eave")
     assert swept.day.taken > 100
     assert read_recording(recordings(swept)[0]).sealed
+
+
+def test_a_screen_that_hangs_holds_up_no_record(bench: MakeBench, quick_sweep: Chunks) -> None:
+    hangs_s = 60.0  # how long this test may take to fail; nothing waits so long otherwise
+    drawing, screen_free, asked_for_more = (threading.Event() for _ in range(3))
+    swept = bench(quick_sweep[:40])
+    show, read = swept.display.show, swept.link.read
+
+    def hanging(view: LiveView, frame: Frame) -> None:
+        drawing.set()
+        assert screen_free.wait(hangs_s)
+        show(view, frame)
+
+    def read_while_drawing() -> bytes:
+        if not drawing.wait(hangs_s) or not swept.link._chunks:
+            asked_for_more.set()  # what came before has been recorded
+        return read()
+
+    swept.display.show = hanging  # type: ignore[method-assign]
+    swept.link.read = read_while_drawing  # type: ignore[method-assign]
+    day = replace(swept.day, beside=True)
+    sweep = threading.Thread(target=lambda: day.sweep("eave", seconds=0.0))
+    sweep.start()
+    assert asked_for_more.wait(hangs_s), "nobody reads the port while the screen is drawn"
+    on_disk = sentences(day.recordings[0])
+    screen_free.set()
+    sweep.join()
+    sent = [line for _, chunk in quick_sweep[:40] for line in chunk.split(b"\r\n") if line]
+    assert on_disk == sent
+
+
+def test_a_silent_port_leaves_no_recording_behind(bench: MakeBench) -> None:
+    swept = bench([])
+    with pytest.raises(DeviceError, match="not one byte in 10 s"):
+        swept.day.sweep("eave")
+    assert recordings(swept) == []
+    assert swept.day.taken == 0
+    assert "nothing came: no recording is kept" in swept.display.said
+    assert list(swept._folder.glob("*.sweep")) == []
