@@ -37,6 +37,9 @@ class Attitude:
         Of the accelerometer over the recording, beside its calibration. [g]
     steady_level_error_deg : float or None
         Level error that all rows share; None where only a calibration can tell. [deg]
+    dip_error_deg : float or None
+        How sure the field's dip held the level along the meridian, 1 sigma; None where it did
+        not. [deg]
     """
 
     matrix: Floats
@@ -46,6 +49,7 @@ class Attitude:
     rate_matrix: Matrix | None = None
     force_offset_g: Vector | None = None
     steady_level_error_deg: float | None = None
+    dip_error_deg: float | None = None
 
     def __post_init__(self) -> None:
         n = freeze_columns(self, ("level_error_deg", "heading_error_deg"))

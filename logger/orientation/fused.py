@@ -3,8 +3,11 @@
 Unknown are the attitude of every row, the gyro's constant bias, and its scale and misalignment
 as far as the recording shows them (a prior holds what it does not). Each step between rows
 compares the turn of the attitude with the integrated rate; each row compares the vertical with
-the specific force, and the heading with the horizontal field. The field never moves the
-vertical, so that iron nearby cannot tilt a horizon.
+the specific force, the heading with the horizontal field, and, in the plane of the magnetic
+meridian, the vertical with the field's dip. A hand that moves the board spoils the force for as
+long as the recording lasts; the dip then holds the level along the meridian. It counts only as far
+as the field's strength says that the place is free of iron, and not at all where it contradicts
+the force, so that iron nearby does not tilt a horizon.
 
 With small turns ``d`` of the level frame as unknowns, ``R <- exp(d) R``, a step's residual is
 ``d[i+1] - d[i]`` plus what the gyro's constants add, whatever the attitude: the normal equations
@@ -29,9 +32,15 @@ from logger.rotation import attitude_from_vectors
 
 ITERATIONS = 12
 CONVERGED_DEG = 1e-3
-LEAST_HEADING_NOISE_RAD = 0.003
-BIAS, SHAPE, OFFSET = slice(0, 3), slice(3, 12), slice(12, 15)
-"""The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g]."""
+LEAST_FIELD_NOISE_RAD = 0.003
+BIAS, SHAPE, OFFSET, DIP = slice(0, 3), slice(3, 12), slice(12, 15), 15
+"""The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g], and
+what the dip differs by from the calibration's [rad]."""
+CONSTANTS = 16
+ABOUT = (0, 1, 2, 1)
+"""The level axis about which each row's measurements turn: force, force, heading, dip."""
+CONTRADICTION = 3.0
+"""Standard errors of the difference past which dip and force contradict each other."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +59,11 @@ class SensorPrior:
         1 sigma of an off-diagonal element of the rate matrix. [rad]
     offset_error_g : tuple
         1 sigma of the accelerometer's offset about 0, each axis. [g]
+    dip_deg, strength_ut : float or None
+        Of the corrected field where the board was calibrated; None lets the field turn the
+        heading only. [deg] [uT]
+    dip_error_deg : float
+        How far the dip may be from that at a place free of iron, 1 sigma. [deg]
     """
 
     bias_deg_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
@@ -57,6 +71,9 @@ class SensorPrior:
     scale_error: float = 0.01
     misalignment_error: float = 0.005
     offset_error_g: tuple[float, float, float] = (0.003, 0.003, 0.003)
+    dip_deg: float | None = None
+    strength_ut: float | None = None
+    dip_error_deg: float = 0.15
 
 
 def attitude_over_recording(
@@ -92,42 +109,52 @@ def attitude_over_recording(
     dt = np.diff(t_s)
     step, step_var = _steps(rate_deg_s, dt, settings)
 
-    constants = np.concatenate([np.radians(prior.bias_deg_s), np.zeros(12)])
+    constants = np.zeros(CONSTANTS)
+    constants[BIAS] = np.radians(prior.bias_deg_s)
     prior_mean = constants.copy()
-    prior_weight = 1.0 / np.square(
+    prior_error = np.array(
         [np.radians(prior.bias_error_deg_s)] * 3
         + [prior.scale_error if i % 4 == 0 else prior.misalignment_error for i in range(9)]
-        + list(prior.offset_error_g)
+        + [*prior.offset_error_g, np.radians(prior.dip_error_deg)]
     )
+    dip = np.radians(prior.dip_deg) if prior.dip_deg is not None else 0.0
+    has_dip = np.zeros(len(t_s), dtype=bool)
     state = _start(alone, start, step - constants[BIAS], dt)
     solution = None
+    asked = prior.dip_deg is None
     for _ in range(ITERATIONS):
         matrix = state.as_matrix()
-        residual, border = _step_residuals(state, matrix, step, dt, constants)
+        residual = _step_residuals(state, step, dt, constants)
         steady = force - constants[OFFSET]
-        vertical, heading = _row_residuals(matrix, steady, field)
-        level_var, heading_var = _row_variances(
-            t_s, vertical, heading, np.linalg.norm(steady, axis=1), has_force, has_field, settings
+        measured = _row_residuals(matrix, steady, field, dip + constants[DIP])
+        weight = 1.0 / _row_variances(
+            t_s,
+            measured,
+            np.linalg.norm(steady, axis=1),
+            (has_force, has_force, has_field, has_dip),
+            settings,
         )
-        measured = np.column_stack([vertical, heading])
-        # An offset o takes R o from the level force: (-f_y, f_x) changes by (R_y o, -R_x o).
-        tilting = np.zeros((len(t_s), 3, len(constants)))
-        tilting[:, 0, OFFSET], tilting[:, 1, OFFSET] = matrix[:, 1, :], -matrix[:, 0, :]
-        weight = 1.0 / np.column_stack([level_var, level_var, heading_var])
         solution = _solve(
+            matrix,
+            step,
+            dt,
             residual,
-            border,
             1.0 / step_var,
             measured,
-            tilting,
             weight,
             constants - prior_mean,
-            prior_weight,
+            1.0 / prior_error**2,
         )
         state = Rotation.from_rotvec(solution.turn) * state
         constants = constants + solution.constants
         if np.degrees(np.abs(solution.turn).max()) < CONVERGED_DEG:
-            break
+            if asked:
+                break
+            asked = True
+            iron = _iron_rad(t_s, field, has_field, prior.strength_ut)
+            prior_error[DIP] = np.hypot(prior_error[DIP], iron)
+            if not _contradicts(measured[has_field, 3], solution, prior_error[DIP]):
+                has_dip = has_field
     assert solution is not None
     random, common = (np.degrees(np.sqrt(variance)) for variance in _variances(solution))
     x, y, z = (tuple(map(float, row)) for row in np.eye(3) + constants[SHAPE].reshape(3, 3))
@@ -139,7 +166,32 @@ def attitude_over_recording(
         rate_matrix=(x, y, z),  # type: ignore[arg-type]
         force_offset_g=tuple(map(float, constants[OFFSET])),  # type: ignore[arg-type]
         steady_level_error_deg=float(np.sqrt(np.mean(common[:, :2] ** 2))),
+        dip_error_deg=float(np.degrees(prior_error[DIP])) if has_dip.any() else None,
     )
+
+
+def _iron_rad(t_s: Floats, field: Floats, known: Bools, strength_ut: float | None) -> float:
+    """How far iron nearby may turn the field, 1 sigma [rad].
+
+    Iron adds a field of any direction: what it adds along the Earth's field, seen as strength, is
+    about what it adds across in each direction.
+    """
+    if strength_ut is None or not known.any():
+        return 0.0
+    size = np.linalg.norm(field, axis=1) / strength_ut - 1.0
+    rows = rows_in(t_s, 1.0)
+    share = np.maximum(uniform_filter1d(known.astype(float), rows, mode="nearest"), 1.0 / rows)
+    steadied = uniform_filter1d(np.where(known, size, 0.0), rows, mode="nearest") / share
+    return float(np.sqrt(np.mean(steadied[known] ** 2)))
+
+
+def _contradicts(difference: Floats, solution: _Solution, dip_error: float) -> bool:
+    """Whether dip and calibration differ [rad] by more than the level's error and the dip's."""
+    if not difference.size:
+        return True
+    random, common = _variances(solution)
+    level = float(np.mean(random[:, 1] + common[:, 1]))
+    return bool(abs(np.median(difference)) > CONTRADICTION * np.sqrt(level + dip_error**2))
 
 
 def _steps(rate_deg_s: Floats, dt: Floats, settings: OrientationSettings) -> tuple[Floats, Floats]:
@@ -190,53 +242,68 @@ def _start(alone: Floats, known: Bools, rate: Floats, dt: Floats) -> Rotation:
     return (each * relative[rows].inv()).mean() * relative
 
 
-def _step_residuals(
-    attitude: Rotation, matrix: Floats, rate: Floats, dt: Floats, constants: Floats
-) -> tuple[Floats, Floats]:
-    """What each step misses [rad], in level axes, and its derivative to the constants."""
+def _step_residuals(attitude: Rotation, rate: Floats, dt: Floats, constants: Floats) -> Floats:
+    """What each step misses [rad], in level axes."""
     corrected = rate + rate @ constants[SHAPE].reshape(3, 3).T - constants[BIAS]
     predicted = attitude[:-1] * Rotation.from_rotvec(corrected * dt[:, None])
-    residual = (attitude[1:] * predicted.inv()).as_rotvec()
-    middle = matrix[:-1]
-    bias = middle * dt[:, None, None]
+    return floats((attitude[1:] * predicted.inv()).as_rotvec())
+
+
+def _step_by_constants(matrix: Floats, rate: Floats, dt: Floats, axis: int) -> Floats:
+    """How each step's residual about one level axis changes with the constants."""
+    bias = matrix[:-1, axis, :] * dt[:, None]
     # d(turn) = R (M rate) dt: element (j, k) of M enters through column j of R times rate k.
-    shape = -np.einsum("nij,nk->nijk", bias, rate).reshape(len(dt), 3, 9)
-    none = np.zeros((len(dt), 3, 3))
-    return floats(residual), np.concatenate([bias, shape, none], axis=2)
+    shape = -np.einsum("nj,nk->njk", bias, rate).reshape(len(dt), 9)
+    return np.concatenate([bias, shape, np.zeros((len(dt), CONSTANTS - 12))], axis=1)
 
 
-def _row_residuals(matrix: Floats, force: Floats, field: Floats) -> tuple[Floats, Floats]:
-    """Turns about north and east that put the force upright, and about down for the field [rad]."""
+def _row_by_constants(matrix: Floats, measurement: int) -> Floats:
+    """How a measurement of each row changes with the constants."""
+    columns = np.zeros((len(matrix), CONSTANTS))
+    # An offset o takes R o from the level force: (-f_y, f_x) changes by (R_y o, -R_x o).
+    if measurement == 0:
+        columns[:, OFFSET] = matrix[:, 1, :]
+    elif measurement == 1:
+        columns[:, OFFSET] = -matrix[:, 0, :]
+    elif measurement == 3:
+        columns[:, DIP] = -1.0
+    return columns
+
+
+def _row_residuals(matrix: Floats, force: Floats, field: Floats, dip: float) -> Floats:
+    """Turns that put each row right [rad]: see `ABOUT`. Shape (N, 4)."""
     f = np.einsum("nij,nj->ni", matrix, force)
     h = np.einsum("nij,nj->ni", matrix, field)
     # f + d x f should be (0, 0, -1): d = (-f_y, f_x) takes the horizontal part away.
     size = np.maximum(np.linalg.norm(f, axis=1), 1e-9)
-    vertical = np.stack([-f[:, 1], f[:, 0]], axis=1) / size[:, None]
     heading = -np.arctan2(h[:, 1], h[:, 0])
-    return floats(vertical), floats(heading)
+    # A turn d about east takes d from the dip.
+    steeper = np.arctan2(h[:, 2], np.hypot(h[:, 0], h[:, 1])) - dip
+    return np.column_stack([-f[:, 1] / size, f[:, 0] / size, heading, steeper])
 
 
 def _row_variances(
     t_s: Floats,
-    vertical: Floats,
-    heading: Floats,
+    measured: Floats,
     force_size_g: Floats,
-    has_force: Bools,
-    has_field: Bools,
+    known: tuple[Bools, Bools, Bools, Bools],
     settings: OrientationSettings,
-) -> tuple[Floats, Floats]:
-    """Variance of each row's vertical and heading [rad^2], its memory included.
+) -> Floats:
+    """Variance of each row's measurements [rad^2], their memory included. Shape (N, 4).
 
     Errors that stay alike for a time T are worth one measurement in 2 T: the variance of a
     single row is raised by 2 T over the spacing of rows.
     """
+    vertical, has_force = measured[:, :2], known[0]
     level = _spread(t_s, np.sum(vertical**2, axis=1) / 2, has_force)
     level = np.maximum(level + (force_size_g - 1.0) ** 2, settings.force_noise_g**2)
-    north = np.maximum(_spread(t_s, heading**2, has_field), LEAST_HEADING_NOISE_RAD**2)
     level = level * rows_alike(t_s, vertical, has_force, settings.force_memory_s)
-    north = north * rows_alike(t_s, heading[:, None], has_field, settings.field_memory_s)
+    variances = [level, level]
+    for turn, has in zip(measured[:, 2:].T, known[2:], strict=True):
+        spread = np.maximum(_spread(t_s, turn**2, has), LEAST_FIELD_NOISE_RAD**2)
+        variances.append(spread * rows_alike(t_s, turn[:, None], has, settings.field_memory_s))
     never = 1e6
-    return np.where(has_force, level, never), np.where(has_field, north, never)
+    return np.where(np.column_stack(known), np.column_stack(variances), never)
 
 
 LONGEST_MEMORY_S = 3.0
@@ -287,29 +354,31 @@ class _Solution:
 
 
 def _solve(
+    matrix: Floats,
+    rate: Floats,
+    dt: Floats,
     residual: Floats,
-    border: Floats,
     step_weight: Floats,
     measured: Floats,
-    tilting: Floats,
     weight: Floats,
     from_prior: Floats,
     prior_weight: Floats,
 ) -> _Solution:
     """One Gauss-Newton step: least ``w (r + d[i+1] - d[i] + B c)^2 + v (d - z - Z c)^2``, summed.
 
+    B and Z are `_step_by_constants` and `_row_by_constants`.
+
     Parameters
     ----------
+    matrix : array, shape (N, 3, 3)
+        Where the attitude is now.
+    rate, dt : array, shape (N - 1, 3) and (N - 1,)
     residual : array, shape (N - 1, 3)
         r.
-    border : array, shape (N - 1, 3, C)
-        B.
     step_weight : array, shape (N - 1,)
         w.
-    measured, weight : array, shape (N, 3)
+    measured, weight : array, shape (N, 4)
         z and v.
-    tilting : array, shape (N, 3, C)
-        Z.
     from_prior, prior_weight : array, shape (C,)
         Where the constants are now, from their prior mean, and its weight.
     """
@@ -318,27 +387,32 @@ def _solve(
     right = -prior_weight * from_prior
     turned, through, diagonal = np.empty((n, 3)), np.empty((n, 3, c)), np.empty((n, 3))
     for axis in range(3):
+        border = _step_by_constants(matrix, rate, dt, axis)
         banded = np.zeros((2, n))
         banded[0, 1:] = -step_weight
-        banded[1] = weight[:, axis]
         banded[1, 1:] += step_weight
         banded[1, :-1] += step_weight
-        columns = np.column_stack([residual[:, axis], border[:, axis]]) * step_weight[:, None]
+        columns = np.column_stack([residual[:, axis], border]) * step_weight[:, None]
         sides = np.zeros((n, c + 1))
-        sides[1:] += columns
-        sides[:-1] -= columns
-        pulled = weight[:, axis, None] * tilting[:, axis]
-        sides[:, 1:] -= pulled
-        link = sides[:, 1:].copy()
-        sides[:, 0] = weight[:, axis] * measured[:, axis] - sides[:, 0]
-        solved = solveh_banded(banded, sides, check_finite=False)
-        turned[:, axis], through[:, axis] = solved[:, 0], solved[:, 1:]
-        diagonal[:, axis] = banded[1]
-        normal += border[:, axis].T @ columns[:, 1:] + tilting[:, axis].T @ pulled
-        normal -= link.T @ solved[:, 1:]
+        sides[1:] -= columns
+        sides[:-1] += columns
         # columns[:, 1:] holds w B, so its product with r is B' w r.
-        right -= columns[:, 1:].T @ residual[:, axis] + pulled.T @ measured[:, axis]
-        right -= link.T @ solved[:, 0]
+        normal += border.T @ columns[:, 1:]
+        right -= columns[:, 1:].T @ residual[:, axis]
+        for k in (k for k, about in enumerate(ABOUT) if about == axis):
+            tilting = _row_by_constants(matrix, k)
+            pulled = weight[:, k, None] * tilting
+            banded[1] += weight[:, k]
+            sides[:, 0] += weight[:, k] * measured[:, k]
+            sides[:, 1:] += pulled
+            normal += tilting.T @ pulled
+            right -= pulled.T @ measured[:, k]
+        link = sides[:, 1:].copy()
+        solved = solveh_banded(banded, sides, check_finite=False)
+        turned[:, axis], through[:, axis] = solved[:, 0], -solved[:, 1:]
+        diagonal[:, axis] = banded[1]
+        normal -= link.T @ solved[:, 1:]
+        right += link.T @ solved[:, 0]
     covariance = np.linalg.inv(normal)
     constants = covariance @ right
     return _Solution(

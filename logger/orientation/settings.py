@@ -47,6 +47,10 @@ class OrientationSettings:
     force_offset_drift_g : float
         How far the accelerometer's offset may be from its calibration; the gyro shows it where
         the board turns, 1 sigma. [g]
+    dip_error_deg : float
+        How far the field's dip may be from its calibration where nothing shows iron, 1 sigma: as
+        far as that, the dip helps to hold the level while the hand shakes the board (common
+        practice, no source). [deg]
     force_memory_s, field_memory_s : float
         How long errors of force (hand motion) and field (what calibration leaves, iron passed
         by) stay alike; the fused attitude trusts neither faster than that. [s]
@@ -70,6 +74,7 @@ class OrientationSettings:
     rate_change_error: float = 0.1
     rate_bias_drift_deg_s: float = 0.3
     force_offset_drift_g: float = 0.003
+    dip_error_deg: float = 0.15
     force_memory_s: float = 0.05
     field_memory_s: float = 0.5
 

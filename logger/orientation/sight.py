@@ -214,6 +214,10 @@ def _raw_attitude(
         if attitude.rate_bias_deg_s is None
         else "attitude from field, force and angular rate, fused over the whole recording"
     )
+    if attitude.dip_error_deg is not None:
+        steps.append(
+            f"level along the meridian held by the dip, too (±{attitude.dip_error_deg:.2f}°)"
+        )
     return attitude, watch
 
 
@@ -223,6 +227,12 @@ def _prior(corrections: Corrections, settings: OrientationSettings) -> SensorPri
     drift = settings.force_offset_drift_g
     prior = SensorPrior(offset_error_g=(drift, drift, drift))
     if compass is not None:
+        prior = replace(
+            prior,
+            dip_deg=compass.dip_deg,
+            strength_ut=compass.field_ut,
+            dip_error_deg=settings.dip_error_deg,
+        )
         if compass.rate_bias_deg_s is not None:
             x, y, z = map(float, compass.corrected_rate(compass.rate_bias_deg_s))
             prior = replace(

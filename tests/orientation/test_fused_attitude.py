@@ -14,6 +14,7 @@ from scipy.spatial.transform import Rotation
 from firmware_protocol import RawField, RawRate, encode
 from logger.acquisition import StreamBuilder
 from logger.angles import angle_between, mean_azimuth
+from logger.geomagnetism import geomagnetic_field
 from logger.orientation import (
     CompassCorrection,
     Corrections,
@@ -24,9 +25,18 @@ from logger.orientation import (
 from logger.orientation.attitude import attitude_row_by_row
 from logger.orientation.fused import attitude_over_recording
 from logger.samples import Samples
-from logger.simulation import Operator, Sensor, scene_named, simulate_sweep
+from logger.simulation import (
+    DEFAULT_SITE,
+    DEFAULT_START,
+    Operator,
+    Sensor,
+    scene_named,
+    simulate_sweep,
+)
 
 NO_DECLINATION = Declination(0.0, 0.0, "none")
+HERE = geomagnetic_field(DEFAULT_SITE, DEFAULT_START.date())
+FREE_OF_IRON = CompassCorrection(field_ut=HERE.field_ut, dip_deg=HERE.inclination_deg)
 
 
 def rms(values: Any) -> float:
@@ -119,6 +129,49 @@ def test_a_disturbed_stretch_does_not_bend_its_neighbours(brisk: tuple[Any, Samp
     assert set(got.sight.reason[there]) == {"field disturbed"}
     turned, _ = errors(simulated, got.sight)
     assert np.abs(turned[~there]).max() < 1.5
+
+
+def leaning_along_the_meridian_deg(sweep: Any, sight: Any) -> float:
+    """How far the whole sweep's level leans towards magnetic north."""
+    from_north = np.radians(sweep.azimuth_deg - HERE.declination_deg)
+    parts = np.column_stack([np.ones(len(from_north)), np.cos(from_north), np.sin(from_north)])
+    lifted = sight.elevation_deg - sweep.elevation_deg
+    return float(np.linalg.lstsq(parts, lifted, rcond=None)[0][1])
+
+
+def test_the_dip_steadies_the_level_along_the_meridian_while_the_hand_shakes_the_board() -> None:
+    with_dip, without = [], []
+    for seed in range(6):
+        sweep = simulate_sweep(
+            scene_named("ridge", 1), Operator.brisk(), Sensor().without_iron(), seed=seed,
+            streams="MG",
+        )  # fmt: skip
+        samples = samples_of(sweep)
+        got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON))
+        assert got.attitude.dip_error_deg is not None
+        with_dip.append(leaning_along_the_meridian_deg(sweep, got.sight))
+        unsure = OrientationSettings(dip_error_deg=80.0)
+        got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON), unsure)
+        without.append(leaning_along_the_meridian_deg(sweep, got.sight))
+    assert rms(without) > 0.1
+    assert rms(with_dip) < 0.6 * rms(without)
+
+
+@pytest.mark.parametrize("towards", ["steeper", "stronger"])
+def test_iron_nearby_does_not_tilt_the_level(brisk: tuple[Any, Samples], towards: str) -> None:
+    simulated, samples = brisk
+    plain = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON))
+    down, north = plain.attitude.matrix[:, 2, :], plain.attitude.matrix[:, 0, :]
+    dip = np.radians(HERE.inclination_deg)
+    across = np.cos(dip) * down - np.sin(dip) * north
+    along = np.sin(dip) * down + np.cos(dip) * north
+    iron = 0.5 * across + (2.0 * along if towards == "stronger" else 1.5 * across)
+    disturbed = replace(samples, field_ut=samples.field_ut + iron)
+    got = orient(disturbed, Corrections(NO_DECLINATION, compass=FREE_OF_IRON))
+    before = leaning_along_the_meridian_deg(simulated, plain.sight)
+    after = leaning_along_the_meridian_deg(simulated, got.sight)
+    # The iron turns the dip by 0.6 degrees or more.
+    assert abs(after - before) < 0.15
 
 
 def test_rows_without_field_are_carried_by_the_gyro(brisk: tuple[Any, Samples]) -> None:
