@@ -15,9 +15,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from importlib.util import find_spec
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from logger import safety
 from logger.comparison import Difference
@@ -30,14 +31,12 @@ from logger.report.access_charts import (
     shade_chart,
     tilt_chart,
 )
+from logger.report.drawing import Sheet
 from logger.report.exports import file_stem
 from logger.report.inputs import CalibrationReport, Picture, PointReport, ReportInput
 from logger.report.sky_charts import sun_path_chart, sweep_chart
 from logger.report.tables import Cell, Column, Table, one_line, stacked_headings
 from logger.sun_paths import SunPaths
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 STANDARDS: Any = ["ua-1", "a-2a"]
@@ -156,7 +155,7 @@ def _set(report: ReportInput, paper: str) -> Iterator[tuple[Any, _Pictures]]:
 
     if paper not in PAPERS:
         raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
-    with style.house_style(), tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
+    with tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
         folder = Path(name)
         pictures = _Pictures(folder)
         data = document_data(report, pictures) | {"paper": PAPERS[paper]}
@@ -206,23 +205,30 @@ def as_png(pictures: Mapping[str, bytes], dots_per_inch: float = 150.0) -> dict[
 
 @cache
 def _fonts(system: bool) -> Any:
-    import matplotlib
     import typst
 
-    shipped = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     return typst.Fonts(
-        include_system_fonts=system, include_embedded_fonts=True, font_paths=[shipped]
+        include_system_fonts=system, include_embedded_fonts=True, font_paths=[_shipped_fonts()]
     )
+
+
+def _shipped_fonts() -> Path:
+    """The folder of the typefaces that matplotlib brings along; to load it takes much longer."""
+    found = find_spec("matplotlib")
+    assert found is not None
+    assert found.origin is not None
+    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
 def _needs_system_fonts(data: Any) -> bool:
     """Whether a text has a character beyond the fonts that come with the packages."""
-    from matplotlib.font_manager import findfont, get_font
-
     text = set(json.dumps(data, ensure_ascii=False)) - set(map(chr, range(0x250)))
     if not text:
         return False
-    known = get_font(findfont("DejaVu Sans")).get_charmap()
+    from fontTools.ttLib import TTFont
+
+    with TTFont(_shipped_fonts() / "DejaVuSans.ttf", lazy=True) as font:
+        known = font.getBestCmap()
     return any(ord(c) not in known for c in text)
 
 
@@ -342,52 +348,50 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
     middle = paths.site.equatorward_azimuth_deg
     drawn: list[Picture] = []
 
-    def add(kind: str, figure: Figure, alt: str) -> None:
-        drawn.append(Picture((point.name, kind), style.svg(figure), alt))
+    def add(kind: str, sheet: Sheet, alt: str) -> None:
+        drawn.append(Picture((point.name, kind), sheet.svg(), alt))
 
-    with style.house_style():
+    add(
+        "sun paths",
+        sun_path_chart(paths, point.profile, point.name),
+        f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
+        f"elevation. {' '.join(words.plane_sentences(point, lead))}",
+    )
+    if point.shade is not None:
         add(
-            "sun paths",
-            sun_path_chart(paths, point.profile, point.name),
-            f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
-            f"elevation. {' '.join(words.plane_sentences(point, lead))}",
+            "shade",
+            shade_chart(point.shade, point.name),
+            f"Map of the hours in the shade at {point.name}, month by hour of the day.",
         )
-        if point.shade is not None:
-            add(
-                "shade",
-                shade_chart(point.shade, point.name),
-                f"Map of the hours in the shade at {point.name}, month by hour of the day.",
-            )
+    add(
+        "months",
+        monthly_access_chart(point.planes, point.name),
+        f"Bars of solar access by month at {point.name}; the figures stand in the tables.",
+    )
+    if lead.by_obstruction:
         add(
-            "months",
-            monthly_access_chart(point.planes, point.name),
-            f"Bars of solar access by month at {point.name}; the figures stand in the tables.",
+            "obstructions",
+            obstruction_chart(lead, point.name),
+            f"Bars of the loss by obstruction at {point.name}.",
         )
-        if lead.by_obstruction:
-            add(
-                "obstructions",
-                obstruction_chart(lead, point.name),
-                f"Bars of the loss by obstruction at {point.name}.",
-            )
-        if point.sights:
-            add(
-                "sweep",
-                sweep_chart(point.profile, point.sights, middle, point.name),
-                f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
-            )
-        if point.tilts is not None and point.tilts.best.irradiation_kwh_m2 > 0:
-            add(
-                "tilt",
-                tilt_chart(point.tilts, point.planes, middle, point.name),
-                f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
-            )
-        if paths.clock_lines:
-            add(
-                "sun paths by the clock",
-                sun_path_chart(paths, point.profile, point.name, hours="clock"),
-                f"Chart of the sun's paths over the skyline at {point.name}, with hours of the "
-                "clock.",
-            )
+    if point.sights:
+        add(
+            "sweep",
+            sweep_chart(point.profile, point.sights, middle, point.name),
+            f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
+        )
+    if point.tilts is not None and point.tilts.best.irradiation_kwh_m2 > 0:
+        add(
+            "tilt",
+            tilt_chart(point.tilts, point.planes, middle, point.name),
+            f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
+        )
+    if paths.clock_lines:
+        add(
+            "sun paths by the clock",
+            sun_path_chart(paths, point.profile, point.name, hours="clock"),
+            f"Chart of the sun's paths over the skyline at {point.name}, with hours of the clock.",
+        )
     return tuple(drawn)
 
 
@@ -487,7 +491,7 @@ def _comparison(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             pictures.add(
                 Picture(
                     ("points compared",),
-                    style.svg(comparison_chart([(p.name, p.planes[0]) for p in report.points])),
+                    comparison_chart([(p.name, p.planes[0]) for p in report.points]).svg(),
                     "Chart of the year's solar access at each point with its 95 % interval.",
                 )
             )
