@@ -25,15 +25,19 @@ SIDES: tuple[tuple[str, tuple[float, float, float]], ...] = (
 )
 """The board's sides and the body axis that points out of each."""
 
-ENOUGH_GAP_DEG = 50.0
-"""A tumble is enough when no direction is further than this from one that was covered. Turning
+GOOD_GAP_DEG = 40.0
+"""A tumble may end when no direction is further than this from one that was covered. Turning
 the board once about each of its three axes leaves 35 degrees. [deg]"""
+ENOUGH_GAP_DEG = 50.0
+"""And with this gap, once it has taken `LONG_S`: more of the same turns hardly narrow it. [deg]"""
 POOR_GAP_DEG = 60.0
 """A fit with a wider gap is poor. [deg]"""
 LEAST_GAP_DEG = 75.0
 """Beyond this the fit rests on one side of the sphere and is refused. [deg]"""
 ENOUGH_S = 20.0
-"""And not before this time. [s]"""
+"""Not before this time. [s]"""
+LONG_S = 35.0
+"""A tumble that has taken so long is asked for `ENOUGH_GAP_DEG` only. [s]"""
 NEAR_DEG = 12.0
 
 
@@ -141,27 +145,29 @@ class TumbleCoverage:
         return widest_gap(seen_from(off / np.maximum(np.linalg.norm(off, axis=1), 1e-9)[:, None]))
 
     @property
+    def wanted_gap_deg(self) -> float:
+        """The widest gap with which the tumble may end now. [deg]."""
+        return GOOD_GAP_DEG if self.seconds_s < LONG_S else ENOUGH_GAP_DEG
+
+    @property
     def share(self) -> float:
         """From 0 to 1: how far the tumble has come."""
         gap = max(self.side_gap_deg, self.field_gap_deg)
-        by_gap = np.clip((180.0 - gap) / (180.0 - ENOUGH_GAP_DEG), 0.0, 1.0)
+        by_gap = np.clip((180.0 - gap) / (180.0 - self.wanted_gap_deg), 0.0, 1.0)
         return float(min(by_gap, self.seconds_s / ENOUGH_S, 1.0))
 
     @property
     def enough(self) -> bool:
         """Whether the tumble may end."""
-        return (
-            self.side_gap_deg <= ENOUGH_GAP_DEG
-            and self.field_gap_deg <= ENOUGH_GAP_DEG
-            and self.seconds_s >= ENOUGH_S
-        )
+        gap = max(self.side_gap_deg, self.field_gap_deg)
+        return gap <= self.wanted_gap_deg and self.seconds_s >= ENOUGH_S
 
     def advice(self) -> str:
         """Which way to turn next, in one sentence for the surveyor."""
         gap, centre = widest_gap(self.sides)
-        if gap > ENOUGH_GAP_DEG:
+        if gap > self.wanted_gap_deg:
             return f"turn the board so that its {side_of(centre)} faces the ground"
-        if self.field_gap_deg > ENOUGH_GAP_DEG:
+        if self.field_gap_deg > self.wanted_gap_deg:
             return "turn yourself by a quarter and tumble the board again over all its sides"
         if self.seconds_s < ENOUGH_S:
             return f"go on turning, {ENOUGH_S - self.seconds_s:.0f} s more"

@@ -38,6 +38,30 @@ def test_a_whole_tumble_is_enough_and_never_goes_backwards() -> None:
     assert not course[5].enough
 
 
+def covered(gap_deg: float, seconds_s: float) -> TumbleCoverage:
+    """Sides and field seen everywhere but within a cap of this radius around the top."""
+    lattice = sphere_points()
+    angle = np.degrees(np.arccos(-lattice[:, 2]))
+    seen = angle > gap_deg
+    return TumbleCoverage(seen, 48.0 * sphere_points(300), seconds_s)
+
+
+def test_a_tumble_goes_on_past_its_shortest_time_until_it_is_well_covered() -> None:
+    barely = covered(47.0, 21.0)
+    assert 40 < barely.side_gap_deg < 50
+    assert not barely.enough
+    assert barely.share < 1
+    assert "top faces the ground" in barely.advice()
+    assert covered(35.0, 21.0).enough
+
+
+def test_a_long_tumble_may_end_with_less_and_never_with_a_wide_gap() -> None:
+    assert covered(47.0, 41.0).enough
+    wide = covered(55.0, 300.0)
+    assert not wide.enough
+    assert "top faces the ground" in wide.advice()
+
+
 def test_strong_hard_iron_does_not_hide_which_way_the_field_ran() -> None:
     sensor = Sensor(hard_iron_ut=250.0)
     tumble = stream_of(simulate_tumble(sensor=sensor, seed=2, streams="M")).samples
