@@ -3,6 +3,10 @@
 The sun is never looked at: the sight is taken along the shadow that an upright edge casts, away
 from the sun. The correction stands in for the declination, so it works where the field is
 turned, on a steel roof for one.
+
+A compass errs differently from heading to heading, and a sight tells of one heading only. With a
+gyro, turning once round between two sights carries that one heading to all others, so that the
+correction is right on their average.
 """
 
 from __future__ import annotations
@@ -41,10 +45,14 @@ SHADOW_WIDTH_DEG = 0.27
 """Half the sun's disc, by which a shadow's edge is soft. [deg]"""
 EARTH_TURN_DEG_S = 15.0 / 3600.0
 
+TURN_BETWEEN = (
+    "Between them turn once round in 15 s, the board level and your eyes down; only on the ground: "
+    "aloft your feet stay still"
+)
 NEVER_LOOK = "never look at the sun, with the eye or through any sight: it blinds"
 SHADOW_HOW = (
     "stand a pole or use a wall's upright edge, sight along its shadow away from the sun, hold "
-    "still for 3 s and press; three times"
+    "still for 3 s and press; three times. " + TURN_BETWEEN
 )
 
 
@@ -226,8 +234,22 @@ def _sights(
     magnetic = replace(corrections, declination=Declination(0.0, 0.0, "none"), bearing=None)
     got = orient(samples, magnetic, orientation)
     sights = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
-    compass = corrections.compass
-    return got.sight.azimuth_deg, sights, compass.heading_ripple_deg if compass else 0.0
+    ripple = corrections.compass.heading_ripple_deg if corrections.compass else 0.0
+    if got.rate_bias_deg_s is not None:
+        ripple *= _one_sidedness(got.sight.azimuth_deg)
+    return got.sight.azimuth_deg, sights, ripple
+
+
+def _one_sidedness(azimuth_deg: Floats) -> float:
+    """How much of a compass's ripple remains in the mean over headings: 0 evenly, 1 at one heading.
+
+    The ripple is semicircular and quadrantal, once and twice round; a mean over headings leaves
+    that part of each which the mean unit vectors of once and twice the heading are long.
+    """
+    angle = np.radians(azimuth_deg[np.isfinite(azimuth_deg)])
+    if not angle.size:
+        return 1.0
+    return float(max(np.abs(np.exp(1j * k * angle).mean()) for k in (1, 2)))
 
 
 def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:

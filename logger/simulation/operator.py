@@ -539,7 +539,10 @@ def level_script(
 
 
 def bearing_script(
-    direction: Callable[[float], tuple[float, float]], sights: int = 3, seconds_s: float = 3.0
+    direction: Callable[[float], tuple[float, float]],
+    sights: int = 3,
+    seconds_s: float = 3.0,
+    turned: bool = True,
 ) -> Script:
     """A landmark or the shadow sighted again and again, each held still and marked.
 
@@ -550,6 +553,8 @@ def bearing_script(
     sights : int
     seconds_s : float
         Of each sight. [s]
+    turned : bool
+        Turn once round between two sights; otherwise look a little aside.
     """
     script = Script(*direction(0.0))
     script.hold(0.5)
@@ -557,6 +562,8 @@ def bearing_script(
         if number:
             a, e = direction(script.now_s)
             script.go(a + 35.0, e + 4.0)
+            if turned:
+                script.go(script.azimuth_deg + 290.0, 0.0, speed_deg_s=40.0, wrapped=False)
         script.go(*direction(script.now_s + 1.0))
         script.track(seconds_s, *direction(script.now_s + seconds_s))
         script.press(MARK, script.now_s - 0.4)

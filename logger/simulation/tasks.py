@@ -351,6 +351,7 @@ def simulate_bearing(
     sights: int = 3,
     seconds_s: float = 3.0,
     steel: Steel | None = None,
+    turned: bool = True,
 ) -> Simulated:
     """A landmark, or the shadow the sun casts, sighted several times.
 
@@ -363,13 +364,15 @@ def simulate_bearing(
     seconds_s : float
         Of each sight. [s]
     steel : Steel, optional
+    turned : bool
+        Turn once round between two sights; otherwise look a little aside.
     operator, sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
         As for `simulate_sweep`. [deg]
     """
     direction = shadow_direction(site, started) if target is None else lambda _t: target
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        script = bearing_script(direction, sights, seconds_s)
+        script = bearing_script(direction, sights, seconds_s, turned)
         return script.motion(braced(operator), rng, step_s)
 
     return _task(

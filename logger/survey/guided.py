@@ -17,7 +17,7 @@ from firmware_protocol import Cue, encode
 from logger.acquisition import Capture, Clock, Link, RecordingWriter
 from logger.acquisition.writer import utc_text
 from logger.calibration import NEVER_LOOK, TumbleCoverage
-from logger.calibration.bearing import MARK_KEY, SHADOW_HOW
+from logger.calibration.bearing import MARK_KEY, SHADOW_HOW, TURN_BETWEEN
 from logger.calibration.level import HOW as LEVEL_HOW
 from logger.job import Job, calibration_path
 from logger.live.keyboard import Keyboard
@@ -49,7 +49,10 @@ HOW: Mapping[str, tuple[str, ...]] = {
         NEVER_LOOK[0].upper() + NEVER_LOOK[1:] + ".",
         SHADOW_HOW[0].upper() + SHADOW_HOW[1:] + ".",
     ),
-    "target": ("Sight the landmark, hold still for 3 s and press the mark key; three times.",),
+    "target": (
+        "Sight the landmark, hold still for 3 s and press the mark key; three times.",
+        TURN_BETWEEN + ".",
+    ),
     "plane": (
         "Lay the board on its back on the surface, its sight up the slope, and leave it for 5 s. "
         "Lay it again turned end for end if you can reach.",

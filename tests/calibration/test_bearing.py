@@ -72,6 +72,25 @@ def test_a_calibrated_cheap_board_stays_within_what_it_states() -> None:
         assert abs(found.residual_deg) < found.standard_error_deg
 
 
+def test_turning_round_between_sights_carries_the_bearing_to_every_heading() -> None:
+    off = {True: [], False: []}
+    for seed in range(4):
+        sensor = Sensor(individual=seed)
+        for turned, found in off.items():
+            shadow = stream_of(
+                simulate_bearing(
+                    sensor=sensor, started=MORNING, seed=seed, streams="MG", turned=turned
+                )
+            )
+            got = fit_bearing_to_sun(
+                shadow.samples, shadow.keys, corrections_of(sensor), DEFAULT_SITE, MORNING
+            )
+            found.append(got.correction.residual_deg)
+    # Truth is no residual. The compass's ripple at the shadow's heading is what is turned away.
+    assert np.abs(off[True]).max() < 0.2
+    assert np.linalg.norm(off[True]) < 0.6 * np.linalg.norm(off[False])
+
+
 def test_the_suns_azimuth_is_that_of_the_published_example() -> None:
     # Reda and Andreas, NREL/TP-560-34302 (2008), appendix A.5: azimuth 194.34024, zenith
     # 50.11162 degrees on 2003-10-17 19:30:30 UTC.
