@@ -296,6 +296,7 @@ def survey_point(
         setup.module_height_m,
     )
     horizon = replace(horizon, profile=edited_profile(horizon.profile, setup.edits, setup.horizons))
+    access = year.assess(horizon.profile)
     return PointResult(
         name=name,
         site=year.site,
@@ -304,8 +305,8 @@ def survey_point(
         orientations=tuple(orientations),
         far_marks=tuple(far_marks),
         horizon=horizon,
-        access=year.assess(horizon.profile),
-        gates=_merged((*gates, *horizon.gates)),
+        access=access,
+        gates=_merged((*gates, *horizon.gates, *access.gates)),
         settings=settings,
     )
 

@@ -247,6 +247,12 @@ GATES = {
     "height of the module allowed for": "The skyline can be carried to the module's height: "
     "recordings from one height, or distances known where they matter.",
     "plane measured": "Tilt and azimuth of a plane laid out with the board are good enough.",
+    "skyline told closely enough": "A horizon from a file has points close enough to be a skyline, "
+    "wherever the sun passes (common practice, no source).",
+    "weather from near the site": "A weather file was measured near the site (common practice, no "
+    "source).",
+    "weather from the site's height": "And at much the same height, so that air, cloud and fog are "
+    "the site's (common practice, no source).",
     "compass usable here": "The horizontal field at this place is strong enough for a compass.",
 }
 

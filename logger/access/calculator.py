@@ -43,12 +43,13 @@ from logger.access.losses import Losses, OpenPlane, access, losses, open_plane
 from logger.access.result import AccessResult, Bounded, Energy, Interval, PlaneResult
 from logger.access.rules import Verdict
 from logger.access.settings import BOUND_PERCENTILES, AccessSettings, Plane
-from logger.access.surroundings import Names, Surroundings
+from logger.access.surroundings import UNNAMED, Names, Surroundings
 from logger.access.weather import Weather
 from logger.access.window import SunInWindow, WindowResult, solar_window, sun_in_window
 from logger.columns import Floats, Ints, floats
 from logger.draws import DrawnHorizons, has_errors, sector_middles
 from logger.profile import HorizonProfile
+from logger.quality import Gate
 from logger.site import Site
 from logger.sun import SunYear, sun_year
 
@@ -58,6 +59,9 @@ YEAR = 12
 _BLOCK = 1000
 _AT_ONCE = 100
 """Draws in memory at a time, and draws looked up together."""
+
+_WORTH_TELLING = 0.005
+"""Share of the year's light."""
 
 
 class SiteYear:
@@ -83,6 +87,7 @@ class SiteYear:
     ) -> None:
         self.site = site
         self.settings = settings or AccessSettings()
+        self.gates: tuple[Gate, ...] = () if weather is None else weather.gates(site)
         self.sun: SunYear = sun_year(site, self.settings.year)
         self.light: Light = light_of(weather, self.sun, self.settings)
         self.split: Directional = directional(self.sun, self.light, self.settings)
@@ -227,8 +232,13 @@ class SiteYear:
             self._plane_result(k, given, best_case, worst_case, spreads, window)
             for k in range(len(self.planes))
         )
-        notes = (*self.light.notes, *given.changes, *self._notes(given, bool(spreads)))
-        return AccessResult(self.site, self.settings, planes, self.light.source, notes)
+        notes = (
+            *self.light.notes,
+            *given.changes,
+            *self._notes(given, bool(spreads)),
+            *naming_notes(given, planes),
+        )
+        return AccessResult(self.site, self.settings, planes, self.light.source, notes, self.gates)
 
     def assess_points(
         self, horizons: Mapping[str, HorizonProfile | Surroundings]
@@ -484,6 +494,42 @@ def bound(value: Floats, worst: Floats, spread: Sequence[Floats]) -> Bounded:
         low = np.fmin(low, np.percentile(spread[-1], BOUND_PERCENTILES[0], axis=0))
         high = np.fmax(high, np.percentile(spread[0], BOUND_PERCENTILES[1], axis=0))
     return Bounded(value, np.clip(low, 0.0, 1.0), np.clip(high, 0.0, 1.0))
+
+
+def naming_notes(given: Surroundings, planes: Sequence[PlaneResult]) -> list[str]:
+    """What a reader would not guess of the names: bare trees that hide the sun, and no names.
+
+    Parameters
+    ----------
+    given : Surroundings
+    planes : sequence of PlaneResult
+        Of these surroundings; what takes less than half a per cent of the year is not told.
+    """
+    taken: dict[str, float] = {}
+    for plane in planes:
+        of_plane: dict[str, float] = {}
+        for o in plane.by_obstruction:
+            of_plane[o.name] = of_plane.get(o.name, 0.0) + float(np.nan_to_num(o.loss_fraction[12]))
+        taken = {n: max(taken.get(n, 0.0), of_plane.get(n, 0.0)) for n in {*taken, *of_plane}}
+    opaque = (layer for layer in given.layers if not any(layer.transmittance))
+    trees = dict.fromkeys(
+        o.name for layer in opaque for o in layer.obstructions if o.kind == "deciduous"
+    )
+    trees_worth_it = [name for name in trees if taken.get(name, 0.0) >= _WORTH_TELLING]
+    notes = []
+    if trees_worth_it:
+        options = " ".join(f'--leafy "{name}"' for name in trees_worth_it)
+        notes.append(
+            f"deciduous, and taken as opaque all year: {', '.join(trees_worth_it)}; with light "
+            f"through the bare crowns: horizon-logger assess HORIZON.csv {options}"
+        )
+    if taken.get(UNNAMED, 0.0) >= _WORTH_TELLING:
+        notes.append(
+            f"skyline without a name takes {100 * taken[UNNAMED]:.1f} % of the year's light: name "
+            "it at the mark key while sweeping, under [[obstructions]] in job.toml, or in the "
+            "obstruction column of a horizon file"
+        )
+    return notes
 
 
 def assess(

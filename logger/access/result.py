@@ -13,6 +13,7 @@ from logger.access.rules import Verdict
 from logger.access.settings import AccessSettings, Plane
 from logger.access.window import WindowResult
 from logger.columns import Floats, freeze_columns
+from logger.quality import Gate
 from logger.site import Site
 
 
@@ -269,6 +270,8 @@ class AccessResult:
         The light assumed, in words.
     notes : tuple of str
         What a reader must know: assumptions, unmeasured sectors, missing errors.
+    gates : tuple of Gate
+        Whether what was assumed of the light is fit for the site.
     """
 
     site: Site
@@ -276,6 +279,7 @@ class AccessResult:
     planes: tuple[PlaneResult, ...]
     sky: str
     notes: tuple[str, ...] = ()
+    gates: tuple[Gate, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """The ``site`` and ``planes`` part of the documented result, and how it came about."""

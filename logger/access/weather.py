@@ -18,13 +18,17 @@ import numpy as np
 
 from logger.columns import Floats, Ints, floats, freeze_columns
 from logger.errors import InputError, LoggerError
+from logger.quality import Gate
 from logger.site import Site
 
 LARGEST_FILE = 64 * 1024 * 1024
 """A typical year takes about two. [bytes]"""
 
 FAR_KM = 50.0
-"""Beyond this distance a result says that the weather is of another place. [km]"""
+"""Weather from further away is not the site's (common practice, no source). [km]"""
+HIGHER_M = 300.0
+"""Nor is weather from so much higher or lower: air, cloud and fog are others (common practice, no
+source). [m]"""
 
 _YEAR_MIN = 365 * 1440
 
@@ -49,6 +53,8 @@ class Weather:
     source : str
         In words.
     notes : tuple of str
+    place : Site or None
+        Where it was measured.
 
     Raises
     ------
@@ -66,6 +72,7 @@ class Weather:
     wind_ms: Floats | None = None
     source: str = "weather"
     notes: tuple[str, ...] = ()
+    place: Site | None = None
 
     def __post_init__(self) -> None:
         names = ["ghi_wm2", "dni_wm2", "dhi_wm2"]
@@ -101,6 +108,43 @@ class Weather:
         known = np.isfinite(self.ghi_wm2 + self.dni_wm2 + self.dhi_wm2)
         return np.where((row >= 0) & known[np.maximum(row, 0)], row, -1), interval
 
+    def gates(self, site: Site) -> tuple[Gate, ...]:
+        """Whether this is the weather of a site; none where its place is not known.
+
+        Parameters
+        ----------
+        site : Site
+        """
+        if self.place is None:
+            return ()
+        far_km = distance_km(self.place, site)
+        higher_m = self.place.elevation_m - site.elevation_m
+        words = "higher" if higher_m > 0 else "lower"
+        near, level = far_km <= FAR_KM, abs(higher_m) <= HIGHER_M
+        found = f"the weather's place is {far_km:.0f} km from the site"
+        found_m = (
+            f"the weather's place, at {self.place.elevation_m:.0f} m, is {abs(higher_m):.0f} m "
+            f"{words} than the site"
+        )
+        return (
+            Gate(
+                "weather from near the site",
+                near,
+                round(far_km, 1),
+                FAR_KM,
+                "km",
+                found + ("" if near else "; take a nearer file, or see that the places are right"),
+            ),
+            Gate(
+                "weather from the site's height",
+                level,
+                round(abs(higher_m), 1),
+                HIGHER_M,
+                "m",
+                found_m + ("" if level else "; take another file, or give the right --elevation"),
+            ),
+        )
+
     def beam_offered_kwh_m2(self, year: int) -> float:
         """Direct normal irradiation of all rows that fall into a year. [kWh/m2]"""
         dni = self.dni_wm2
@@ -119,14 +163,12 @@ def _minute_of_common_year(local_minute: Ints) -> Ints:
     return np.asarray(of_year * 1440 + local_minute % 1440, dtype=np.int64)
 
 
-def read_weather(path: str | Path, site: Site | None = None) -> Weather:
+def read_weather(path: str | Path) -> Weather:
     """Read a typical year from an EPW or TMY3 file, through pvlib.
 
     Parameters
     ----------
     path : str or Path
-    site : Site, optional
-        To say how far away the weather is from.
 
     Raises
     ------
@@ -153,7 +195,7 @@ def read_weather(path: str | Path, site: Site | None = None) -> Weather:
         )
     try:
         table, about = _read(kind, text)
-        return _weather(kind, table, about, path, site)
+        return _weather(kind, table, about, path)
     except InputError:
         raise
     except (
@@ -180,9 +222,7 @@ def _read(kind: str, text: str) -> tuple[Any, dict[str, Any]]:
     return table, about
 
 
-def _weather(
-    kind: str, table: Any, about: dict[str, Any], path: Path, site: Site | None
-) -> Weather:
+def _weather(kind: str, table: Any, about: dict[str, Any], path: Path) -> Weather:
     where = str(path)
     rows = len(table)
     if kind == "TMY3" and rows and table.index[0].hour != 1:
@@ -208,9 +248,7 @@ def _weather(
         raise InputError("holds no irradiance", where)
     if unknown:
         notes.append(f"{unknown} rows of the weather have no irradiance and are left out")
-    place = Site(float(about["latitude"]), float(about["longitude"]))
-    if site is not None and (far := distance_km(place, site)) > FAR_KM:
-        notes.append(f"the weather is of a place {far:.0f} km from the site")
+    place = Site(float(about["latitude"]), float(about["longitude"]), float(about["altitude"]))
     name = str(about.get("city", about.get("Name", ""))).strip().strip('"')
     name = "".join(c for c in name if c.isprintable())[:60]
     return Weather(
@@ -223,6 +261,7 @@ def _weather(
         wind_ms=_filled(table["wind_speed"], 0.0, 60.0),
         source=f"typical year {path.name} ({kind}{', ' + name if name else ''})",
         notes=tuple(notes),
+        place=place,
     )
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import json_option, plane_options, site_options, write_json
+from logger.cli.options import json_option, leave_by_gates, plane_options, site_options, write_json
 from logger.cli.setting_options import OF_THE_SKY, changed_settings, setting_options
 
 if TYPE_CHECKING:
@@ -139,6 +139,7 @@ def command(
     measured, obstruction and distance_m.
     """
     from logger.access import Plane, SiteYear, read_weather
+    from logger.horizon import spacing_gate
     from logger.horizon_csv import read_horizon_csv
     from logger.site import Site
 
@@ -146,9 +147,11 @@ def command(
     profile = _with_errors(read_horizon_csv(horizon), heading_error, level_error)
     settings = _settings()
     changed = _changed(profile, site, settings, felled, lowered, growing, leafy, buildings)
-    weather = None if weather_file is None else read_weather(weather_file, site)
+    weather = None if weather_file is None else read_weather(weather_file)
     known = SiteYear(site, [Plane("plane", tilt_deg, azimuth_deg, size_kwp)], settings, weather)
-    document = known.assess(changed).as_dict()
+    result = known.assess(changed)
+    gates = (spacing_gate(profile, site.latitude_deg), *result.gates)
+    document = {**result.as_dict(), "quality": [gate.as_dict() for gate in gates]}
     if changed.changes:
         surveyed = known.assess(profile).as_dict()["planes"]
         document["as_surveyed"] = [
@@ -168,6 +171,7 @@ def command(
         from logger.report.answer import answer_text
 
         click.echo("\n\n".join([answer_text(document), *_further(document)]))
+    leave_by_gates(gates)
 
 
 def _settings() -> AccessSettings:

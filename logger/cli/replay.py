@@ -270,7 +270,7 @@ def _recording(
         point = path.absolute().parent.name  # in a job the folder decides
     if survey:
         return point_again(survey, point, recipe, site=site, sweeps=(sweep,))
-    weather = read_weather(recipe.weather, site) if recipe.weather else None
+    weather = read_weather(recipe.weather) if recipe.weather else None
     sun = SiteYear(site, recipe.planes or (default_plane(site),), recipe.access(), weather)
     result = survey_point(point, [sweep], sun, recipe.survey())
     return Again(result, result.as_dict(), None)

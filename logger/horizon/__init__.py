@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from logger.horizon.coverage import Coverage, Sector, sun_crosses, sun_elevation_range
+from logger.horizon.coverage import Coverage, Sector, spacing_gate, sun_crosses, sun_elevation_range
 from logger.horizon.edits import (
     DropSpan,
     Edit,
@@ -46,6 +46,7 @@ __all__ = [
     "edited_profile",
     "horizon_from",
     "running_horizon",
+    "spacing_gate",
     "sun_crosses",
     "sun_elevation_range",
 ]

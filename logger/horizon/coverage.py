@@ -11,9 +11,15 @@ from numpy.typing import ArrayLike
 
 from logger.angles import wrap360
 from logger.columns import Bools, Floats, Ints, floats, freeze_columns
+from logger.profile import HorizonProfile
+from logger.quality import Gate
 
 OBLIQUITY_DEG = 23.44
 """The sun's greatest declination. [deg]."""
+
+SPACING_LIMIT_DEG = 15.0
+"""A skyline told by points further apart is an outline drawn from memory (common practice, no
+source). [deg]"""
 
 
 @dataclass(frozen=True)
@@ -164,4 +170,42 @@ def sectors(marked: Bools | Sequence[bool]) -> tuple[Sector, ...]:
         ends = np.roll(ends, -1)
     return tuple(
         Sector(float(a * step), float(wrap360(b * step))) for a, b in zip(starts, ends, strict=True)
+    )
+
+
+def spacing_gate(profile: HorizonProfile, latitude_deg: float) -> Gate:
+    """Whether a profile's nodes stand close enough to be a skyline, as far as the sun goes.
+
+    Parameters
+    ----------
+    profile : HorizonProfile
+        Stretches that end at an unmeasured node do not count: they are bounded as unmeasured.
+    latitude_deg : float
+        [deg]
+    """
+    start = np.unique(profile.azimuth_deg)
+    unknown = np.isin(start, profile.azimuth_deg[~profile.known])
+    cells = np.arange(0.5, 360.0)
+    crossed = sun_crosses(cells, latitude_deg)
+    # The stretch that each degree lies in; the last one runs on through north.
+    stretch = (np.searchsorted(start, cells) - 1) % len(start)
+    bounded = unknown | np.roll(unknown, -1)
+    width = np.bincount(stretch[crossed & ~bounded[stretch]], minlength=len(start))
+    widest = int(np.argmax(width))
+    passed = bool(width[widest] <= SPACING_LIMIT_DEG)
+    why = f"{len(start)} azimuths, no gap that the sun crosses wider than {width[widest]}°"
+    if not passed:
+        following = start[(widest + 1) % len(start)]
+        why = (
+            f"{len(start)} azimuths and nothing between {start[widest]:.0f} and {following:.0f}°, "
+            f"of which the sun crosses {width[widest]}°: a straight line is drawn there; give the "
+            f"skyline every {SPACING_LIMIT_DEG:.0f}° or closer"
+        )
+    return Gate(
+        "skyline told closely enough",
+        passed,
+        float(width[widest]),
+        SPACING_LIMIT_DEG,
+        "deg",
+        why,
     )

@@ -106,7 +106,7 @@ def year_of(job: Job, recipe: Recipe, site: Site | None = None) -> SiteYear:
     if asked not in _LAST:
         # The old one first: two at a time would double the memory of every process.
         _LAST.clear()
-        weather = read_weather(recipe.weather, asked.site) if recipe.weather else None
+        weather = read_weather(recipe.weather) if recipe.weather else None
         access = recipe.access()
         _LAST[asked] = site_year(job, access, site=asked.site, planes=asked.planes, weather=weather)
     return _LAST[asked]

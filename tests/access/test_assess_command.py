@@ -7,16 +7,13 @@ from click.testing import CliRunner
 
 from logger.cli import main
 
+ROWS = [(az, 5 if az < 160 else 8, "", "") for az in range(0, 360, 10) if not 120 <= az <= 150]
+ROWS += [(119, 5, "", ""), (151, 5, "", "")]
+ROWS += [(az, 25, "lime tree", "12") for az in (120, 130, 140, 150)]
 HORIZON = """# heading_error_deg: 2
 # obstruction: lime tree = deciduous
 azimuth_deg,elevation_deg,standard_error_deg,obstruction,distance_m
-0,5,0.5,,
-119,5,0.5,,
-120,25,0.5,lime tree,12
-150,25,0.5,lime tree,12
-151,5,0.5,,
-270,8,0.5,,
-"""
+""" + "".join(f"{azimuth},{elevation},0.5,{name},{far}\n" for azimuth, elevation, name, far in ROWS)
 
 
 @pytest.fixture
@@ -136,3 +133,40 @@ def test_a_month_without_sun_is_a_dash_and_null(file):
     assert "–" in assess(file, latitude="75").stdout
     document = json.loads(assess(file, "--json", "-", latitude="75").stdout)
     assert document["planes"][0]["solar_access"]["monthly"][11]["value"] is None
+
+
+def test_a_tree_that_counts_as_opaque_is_told_with_what_lets_light_through_it(file):
+    told = "deciduous, and taken as opaque all year: lime tree"
+    done = assess(file)
+    assert told in done.stdout
+    assert '--leafy "lime tree"' in done.stdout
+    assert told not in assess(file, "--leafy", "lime tree").stdout
+    assert told not in assess(file, "--without", "lime tree").stdout
+
+
+def test_what_has_no_name_is_told_with_how_to_name_it(file):
+    assert "skyline without a name takes" in assess(file).stdout
+
+
+def test_a_skyline_of_a_few_points_fails_a_gate_and_is_worked_out_as_documented(tmp_path):
+    few = tmp_path / "few.csv"
+    few.write_text("azimuth_deg,elevation_deg\n0,5\n120,5\n180,25\n240,5\n")
+    done = assess(few, "--json", "-")
+    assert done.exit_code == 4
+    (gate,) = [g for g in json.loads(done.stdout)["quality"] if not g["passed"]]
+    assert gate["gate"] == "skyline told closely enough"
+    assert gate["value"] > 60
+    assert "4 azimuths and nothing between" in done.stderr
+    assert "Jan" in assess(few).stdout
+
+
+def test_weather_of_another_place_fails_a_gate(file):
+    import pathlib
+
+    import pvlib
+
+    town = pathlib.Path(pvlib.__file__).parent / "data" / "703165TY.csv"
+    done = assess(file, "--weather", str(town))
+    assert done.exit_code == 4
+    assert "weather from near the site: the weather's place is" in done.stderr
+    assert "weather from the site's height" not in done.stderr

@@ -4,7 +4,18 @@ import json
 import subprocess
 import sys
 
-ALLOWED = {"logger", "access", "angles", "columns", "draws", "errors", "profile", "site", "sun"}
+ALLOWED = {
+    "logger",
+    "access",
+    "angles",
+    "columns",
+    "draws",
+    "errors",
+    "profile",
+    "quality",
+    "site",
+    "sun",
+}
 
 
 def modules_after(statement):

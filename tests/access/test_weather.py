@@ -72,7 +72,7 @@ def test_both_formats_of_the_same_year_give_the_same_weather(carolina, table, tm
 @pytest.mark.parametrize(("file", "site"), [(CAROLINA, GREENSBORO), (ALASKA, None)])
 def test_energy_is_kept(file, site):
     site = site or Site(55.317, -160.517, 7)
-    weather = read_weather(file, site)
+    weather = read_weather(file)
     year = SiteYear(site, [], weather=weather)
     for name in ("ghi_wm2", "dni_wm2", "dhi_wm2"):
         offered = getattr(weather, name).sum() * 60
@@ -145,9 +145,42 @@ def test_the_last_hours_of_the_year_west_of_greenwich_are_its_own(carolina):
     assert rows[0] == 364 * 24 + 22
 
 
-def test_weather_of_another_place_or_hour_is_noticed(carolina):
-    far = read_weather(CAROLINA, Site(50, 10))
-    assert any("km from the site" in note for note in far.notes)
+def gates(weather, site):
+    return {gate.gate: gate for gate in weather.gates(site)}
+
+
+def test_weather_of_the_place_passes_its_gates(carolina):
+    found = gates(carolina, GREENSBORO)
+    assert all(gate.passed for gate in found.values())
+    assert len(found) == 2
+    assert gates(Weather(*[np.ones(8760)] * 3), GREENSBORO) == {}
+
+
+def test_weather_from_far_away_fails_a_gate_with_its_distance(carolina):
+    gate = gates(carolina, Site(50, 10))["weather from near the site"]
+    assert not gate.passed
+    assert gate.value == pytest.approx(7000, rel=0.1)
+    assert f"{gate.value:.0f} km from the site" in gate.why
+
+
+@pytest.mark.parametrize(("above_m", "word"), [(900.0, "lower"), (-301.0, "higher")])
+def test_weather_of_another_height_fails_a_gate(carolina, above_m, word):
+    here = carolina.place
+    site = Site(here.latitude_deg, here.longitude_deg, here.elevation_m + above_m)
+    gate = gates(carolina, site)["weather from the site's height"]
+    assert not gate.passed
+    assert gate.value == pytest.approx(abs(above_m))
+    assert f"{abs(above_m):.0f} m {word} than the site" in gate.why
+
+
+def test_the_gates_come_with_every_answer_under_that_weather(carolina):
+    far = assess(HorizonProfile.level(), Site(50, 10), [Plane("p", 0, 0)], weather=carolina)
+    assert [gate.passed for gate in far.gates] == [False, True]
+    clear = assess(HorizonProfile.level(), Site(50, 10), [Plane("p", 0, 0)])
+    assert clear.gates == ()
+
+
+def test_weather_of_another_hour_is_noticed(carolina):
     result = assess(HorizonProfile.level(), Site(36.1, 100.0), [Plane("p", 0, 0)], weather=carolina)
     assert any("hours without sun" in note for note in result.notes)
     assert distance_km(Site(0, 0), Site(0, 180)) == pytest.approx(np.pi * 6371)
@@ -279,7 +312,7 @@ def test_a_damaged_file_is_refused_or_read_but_never_breaks(tmp_path, seed):
     file = tmp_path / "damaged"
     file.write_bytes(b"\n".join(lines))
     try:
-        weather = read_weather(file, GREENSBORO)
+        weather = read_weather(file)
     except InputError as error:
         assert str(file) in str(error)  # noqa: PT017
         assert str(error).isprintable()  # noqa: PT017
