@@ -31,6 +31,9 @@ class LoggerError(Exception):
         self.where = where
         self.hint = hint
 
+    def __reduce__(self) -> tuple[type[LoggerError], tuple[str, str, str]]:
+        return type(self), (self.what, self.where, self.hint)
+
 
 class UsageError(LoggerError):
     """A setting or a combination of settings makes no sense."""

@@ -11,12 +11,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import Any, TypeAlias
+from typing import Any, Protocol, TypeAlias
 
 import numpy as np
 
 from logger import __version__
-from logger.access import AccessResult, Plane, SiteYear
+from logger.access import AccessResult, AccessSettings, Plane
 from logger.acquisition import Recording
 from logger.calibration import (
     Chosen,
@@ -58,6 +58,20 @@ class Sweep:
 
     recording: Recording
     stream: Stream
+
+
+class SunOfSite(Protocol):
+    """The sun and the planes of a site: a `SiteYear`, here or in another process."""
+
+    @property
+    def site(self) -> Site: ...  # noqa: D102
+
+    @property
+    def settings(self) -> AccessSettings: ...  # noqa: D102
+
+    def assess(self, horizon: HorizonProfile, /) -> AccessResult:
+        """Access, loss, window and bounds under one horizon."""
+        ...
 
 
 CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
@@ -224,7 +238,7 @@ def _add_up(total: dict[str, int], more: dict[str, int]) -> None:
 def survey_point(
     name: str,
     sweeps: Sequence[Sweep],
-    year: SiteYear,
+    year: SunOfSite,
     settings: SurveySettings | None = None,
     *,
     setup: PointSetup | None = None,
@@ -238,7 +252,7 @@ def survey_point(
         Of the point.
     sweeps : sequence of Sweep
         All of its recordings; together they are the point.
-    year : SiteYear
+    year : SunOfSite
         Site, planes, sun and light; made once for all points of a site.
     settings : SurveySettings, optional
     setup : PointSetup, optional
@@ -332,13 +346,13 @@ def default_plane(site: Site) -> Plane:
     return Plane("tilt = latitude", min(abs(site.latitude_deg), 90.0), site.equatorward_azimuth_deg)
 
 
-def declination_of(sweep: Sweep, year: SiteYear, settings: SurveySettings) -> Declination:
+def declination_of(sweep: Sweep, year: SunOfSite, settings: SurveySettings) -> Declination:
     """The declination of one sweep: given, by the model, or claimed by the board.
 
     Parameters
     ----------
     sweep : Sweep
-    year : SiteYear
+    year : SunOfSite
     settings : SurveySettings
 
     Raises

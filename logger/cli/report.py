@@ -54,13 +54,21 @@ def command(
     Beside the document go the folders pictures (SVG and PNG), tables (CSV) and horizons, and
     results.csv and points.geojson. Each point's result is stored in the job.
     """
+    from logger.survey.helper import first_helper
+
+    # Before all else: what it loads takes longer than to load and do the rest.
+    with first_helper() as helper:
+        from logger.survey.report import Task, job_report, surveyed_points
+
+        points, failed = surveyed_points(
+            Task(job_folder, year, weather_file),
+            progress=lambda name: say(f"worked out {name}"),
+            helper=helper,
+        )
     from logger.job import read_job, result_path
     from logger.job import write_json as store
     from logger.report.folder import write_report
-    from logger.survey.report import Task, job_report, surveyed_points
 
-    task = Task(job_folder, year, weather_file)
-    points, failed = surveyed_points(task, progress=lambda name: say(f"worked out {name}"))
     for name, why in failed.items():
         say(f"left out - {name}: {why}")
     job = read_job(job_folder)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from pathlib import Path
 
-from logger.access import AccessSettings, Plane, Rules, SiteYear, Weather
 from logger.acquisition import load_stream
 from logger.errors import LoggerError
 from logger.horizon import (
@@ -25,14 +23,14 @@ from logger.orientation import declination_at, sight_lines
 from logger.pipeline import (
     PointResult,
     PointSetup,
+    SunOfSite,
     SurveySettings,
     Sweep,
-    default_plane,
     survey_point,
 )
 from logger.profile import Obstruction
-from logger.site import Site
 from logger.survey.calibrations import corrections_of_job
+from logger.survey.sun_side import site_year as site_year
 
 
 def load_sweep(
@@ -55,41 +53,10 @@ def load_sweep(
     return Sweep(*load_stream(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal))
 
 
-def site_year(
-    job: Job,
-    settings: AccessSettings | None = None,
-    *,
-    site: Site | None = None,
-    planes: Sequence[Plane] = (),
-    weather: Weather | None = None,
-) -> SiteYear:
-    """Sun, light and planes of a job, for all of its points.
-
-    Parameters
-    ----------
-    job : Job
-    settings : AccessSettings, optional
-        The job's time zone and rules serve where they name none.
-    site : Site, optional
-        Instead of the job's.
-    planes : sequence of Plane
-        Instead of the job's; a job without planes gets one of tilt equal to the latitude.
-    weather : Weather, optional
-        A typical year; without it the sky is clear all year.
-    """
-    settings = settings or AccessSettings()
-    if job.timezone and settings.timezone is None:
-        settings = replace(settings, timezone=job.timezone)
-    if not settings.rules:
-        settings = replace(settings, rules=Rules.of(job.rules))
-    site = site or job.site
-    return SiteYear(site, tuple(planes) or job.planes or (default_plane(site),), settings, weather)
-
-
 def point_result(
     job: Job,
     point: str,
-    year: SiteYear,
+    year: SunOfSite,
     settings: SurveySettings | None = None,
     *,
     sweeps: Sequence[Sweep] = (),
@@ -100,7 +67,7 @@ def point_result(
     ----------
     job : Job
     point : str
-    year : SiteYear
+    year : SunOfSite
         From `site_year`.
     settings : SurveySettings, optional
     sweeps : sequence of Sweep

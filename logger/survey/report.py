@@ -6,19 +6,17 @@ The one place where job folder, pipeline and report meet.
 from __future__ import annotations
 
 import datetime as dt
-import os
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from multiprocessing import get_context
+from functools import partial
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from logger import __version__
-from logger.access import AccessSettings, SiteYear, read_weather, removed
+from logger.access import removed
 from logger.errors import InputError, LoggerError
 from logger.job import Job, calibration_results, folder_name, point_names, read_job
 from logger.pipeline import SurveySettings
@@ -34,9 +32,10 @@ from logger.report.inputs import (
     assumptions_of,
     point_report,
 )
-from logger.shade import shade_map
-from logger.sun_paths import SunPaths, sun_paths
-from logger.survey.points import point_result, site_year
+from logger.survey.helper import Helper, processors
+from logger.survey.points import point_result
+from logger.survey.sun_side import SunSide
+from logger.survey.sun_side import Task as Task
 
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
 
@@ -67,51 +66,15 @@ class Surveyed:
     what_ifs: tuple[WhatIf, ...]
 
 
-@dataclass(frozen=True)
-class Task:
-    """What it takes to work a job out; small enough to send to another process.
-
-    Parameters
-    ----------
-    folder : Path
-        The job's.
-    year : int
-        Of the sun's positions. [years]
-    weather : Path or None
-        A typical year; None is a clear sky.
-    """
-
-    folder: Path
-    year: int = 2026
-    weather: Path | None = None
-
-
-@lru_cache(maxsize=2)
-def prepared(task: Task) -> tuple[Job, SiteYear]:
-    """A job, and the sun and light that all of its points share.
-
-    Parameters
-    ----------
-    task : Task
-
-    Raises
-    ------
-    InputError
-        The job or the weather cannot be read.
-    """
-    job = read_job(task.folder)
-    weather = read_weather(task.weather) if task.weather else None
-    return job, site_year(job, AccessSettings(year=task.year), weather=weather)
-
-
-LEAST_POINTS_TO_SHARE = 4
-"""Points from which a second process pays for its start."""
-
-
 def surveyed_points(
-    task: Task, progress: Callable[[str], None] | None = None, processes: int | None = None
+    task: Task,
+    progress: Callable[[str], None] | None = None,
+    processes: int | None = None,
+    helper: Helper | None = None,
 ) -> tuple[list[Surveyed], dict[str, str]]:
     """Every point of a job, and why a point has no answer.
+
+    Of one point a helper works out what needs the sun; several points are shared out whole.
 
     Parameters
     ----------
@@ -119,18 +82,18 @@ def surveyed_points(
     progress : callable, optional
         Told each point's name when it is done.
     processes : int, optional
-        How many work at the same time; without it as many as there are processors, and only one
-        for a few points.
+        How many work at the same time; without it as many as there are processors.
+    helper : Helper, optional
+        The first of the others, where it was started already.
 
     Raises
     ------
     InputError
         The job cannot be read, or not one point has an answer.
     """
-    names = point_names(read_job(task.folder))
-    if processes is None:
-        enough = len(names) >= LEAST_POINTS_TO_SHARE
-        processes = min(os.cpu_count() or 1, len(names)) if enough else 1
+    job = read_job(task.folder)
+    names = point_names(job)
+    processes = processes or processors()
     answers: dict[str, Surveyed | str] = {}
 
     def take(name: str, answer: Surveyed | str) -> None:
@@ -139,19 +102,13 @@ def surveyed_points(
             progress(name)
 
     with ExitStack() as stack:
-        elsewhere: dict[str, Future[Surveyed | str]] = {}
-        if processes > 1:
-            # This process is one of them, so that one import of the libraries less is waited for.
-            pool = ProcessPoolExecutor(processes - 1, mp_context=get_context("spawn"))
-            stack.callback(pool.shutdown, cancel_futures=True)
-            elsewhere = {name: pool.submit(_answer, task, name) for name in names}
-        # The others begin at the front: from the back this one takes what none has begun.
-        for name in reversed(names) if elsewhere else names:
-            if not elsewhere or elsewhere[name].cancel():
-                take(name, _answer(task, name))
-        for name in names:
-            if name not in answers:
-                take(name, elsewhere[name].result())
+        helpers = [] if helper is None else [helper]
+        more = min(processes - 1, max(len(names) - 1, 1)) - len(helpers)
+        helpers += [stack.enter_context(Helper()) for _ in range(more)]
+        if len(names) == 1:
+            take(names[0], _answer(task, names[0], *helpers))
+        else:
+            _share_out(task, names, helpers, take)
     found: list[Surveyed] = []
     failed: dict[str, str] = {}
     for name in names:
@@ -166,22 +123,50 @@ def surveyed_points(
     return found, failed
 
 
-def _answer(task: Task, name: str) -> Surveyed | str:
+def _share_out(
+    task: Task,
+    names: Sequence[str],
+    helpers: Sequence[Helper],
+    take: Callable[[str, Surveyed | str], None],
+) -> None:
+    """Each helper, and this process beside them, takes a point whenever it is done with one."""
+    waiting = deque(names)
+
+    def work(answer: Callable[[str], Surveyed | str]) -> None:
+        while waiting:
+            try:
+                name = waiting.popleft()
+            except IndexError:  # another was faster
+                return
+            take(name, answer(name))
+
+    with ThreadPoolExecutor(max(len(helpers), 1)) as threads:
+        others = [threads.submit(work, partial(one.ask, _answer, task)) for one in helpers]
+        try:
+            work(partial(_answer, task))
+        finally:
+            waiting.clear()
+        for other in others:
+            other.result()
+
+
+def _answer(task: Task, name: str, helper: Helper | None = None) -> Surveyed | str:
     try:
-        return surveyed_point(*prepared(task), name)
+        job = read_job(task.folder)
+        return surveyed_point(job, SunSide(task, job.site, helper), name)
     except LoggerError as error:
         return str(error)
 
 
 def surveyed_point(
-    job: Job, year: SiteYear, name: str, settings: SurveySettings | None = None
+    job: Job, sun: SunSide, name: str, settings: SurveySettings | None = None
 ) -> Surveyed:
-    """One point through the pipeline, with its shade, its map and the greatest obstruction gone.
+    """One point through the pipeline, with its pictures and the greatest obstruction gone.
 
     Parameters
     ----------
     job : Job
-    year : SiteYear
+    sun : SunSide
     name : str
     settings : SurveySettings, optional
 
@@ -190,56 +175,45 @@ def surveyed_point(
     InputError, UsageError
         A recording cannot be used, or there is none.
     """
-    result = point_result(job, name, year, settings)
+    result = point_result(job, name, sun, settings)
     profile = result.horizon.profile
     document = result.as_dict()
+    sky = sun.pictures(profile)
     report = point_report(
         document,
         profile,
         sights=result.horizon.sight,
-        shade=shade_map(profile, year.sun),
-        tilts=year.map_under(profile),
+        shade=sky.shade,
+        tilts=sky.tilts,
         photos=photos_of(job, name),
     )
-    paths = paths_of(job, year.settings.year)
-    report = replace(report, pictures=draw_point(report, paths), sights=())
+    with ThreadPoolExecutor(1) as aside:
+        tried_out = aside.submit(what_ifs, report, sun)
+        report = replace(report, pictures=draw_point(report, sky.paths), sights=())
     started = [sweep.recording.started for sweep in result.sweeps]
     return Surveyed(
         document,
         result.gates,
         tuple(s for s in started if s is not None),
         report,
-        what_ifs(report, year),
+        tried_out.result(),
     )
 
 
-def paths_of(job: Job, year: int) -> SunPaths:
-    """The sun's paths at a job's site, with hours of the clock where it names a time zone.
-
-    Parameters
-    ----------
-    job : Job
-    year : int
-        [years]
-    """
-    offset_h = standard_offset_h(job.timezone, year) if job.timezone else None
-    return sun_paths(job.site, year, offset_h)
-
-
-def what_ifs(point: PointReport, year: SiteYear) -> tuple[WhatIf, ...]:
+def what_ifs(point: PointReport, sun: SunSide) -> tuple[WhatIf, ...]:
     """What each plane would have without the obstruction that takes most from the first one.
 
     Parameters
     ----------
     point : PointReport
-    year : SiteYear
+    sun : SunSide
     """
     names = {o.name for o in point.profile.obstructions}
     candidates = [o for o in point.planes[0].by_obstruction if o.name in names]
     worst = max(candidates, key=lambda o: o.year, default=None)
     if worst is None or not worst.year >= LEAST_WORTH_REMOVING:
         return ()
-    after = year.assess(removed(point.profile, worst.name)).as_dict()["planes"]
+    after = sun.assess(removed(point.profile, worst.name)).as_dict()["planes"]
     return tuple(
         WhatIf(
             f"without {worst.name}",
@@ -297,20 +271,6 @@ def job_report(
         missing=dict(failed or {}),
         program=f"horizon-logger {__version__}",
     )
-
-
-def standard_offset_h(timezone: str, year: int) -> float:
-    """A zone's offset from UTC without summer time: the lesser of January's and July's. [h]
-
-    Parameters
-    ----------
-    timezone : str
-        IANA name.
-    year : int
-    """
-    zone = ZoneInfo(timezone)
-    offsets = [dt.datetime(year, month, 1, tzinfo=zone).utcoffset() for month in (1, 7)]
-    return min(o.total_seconds() for o in offsets if o is not None) / 3600
 
 
 def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:

@@ -23,9 +23,9 @@ from logger.survey.report import (
     calibrations_of,
     job_report,
     photos_of,
-    standard_offset_h,
     surveyed_points,
 )
+from logger.survey.sun_side import standard_offset_h
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,199 @@
+"""What a job's points need the sun for: access, shade, the map of tilts, the sun's paths.
+
+All of it rests on pvlib and on nothing of boards and recordings, so that a `Helper` can work it out
+while this process reads the recordings.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from logger.access import (
+    AccessResult,
+    AccessSettings,
+    Plane,
+    PlaneMap,
+    Rules,
+    SiteYear,
+    Surroundings,
+    Weather,
+    read_weather,
+)
+from logger.job import Job, read_job
+from logger.profile import HorizonProfile
+from logger.shade import ShadeMap, shade_map
+from logger.site import Site
+from logger.sun_paths import SunPaths, sun_paths
+
+if TYPE_CHECKING:
+    from logger.survey.helper import Helper
+
+
+@dataclass(frozen=True)
+class Task:
+    """What it takes to work a job out; small enough to send to another process.
+
+    Parameters
+    ----------
+    folder : Path
+        The job's.
+    year : int
+        Of the sun's positions. [years]
+    weather : Path or None
+        A typical year; None is a clear sky.
+    """
+
+    folder: Path
+    year: int = 2026
+    weather: Path | None = None
+
+    @property
+    def settings(self) -> AccessSettings:
+        """What is set before the job's own time zone and rules."""
+        return AccessSettings(year=self.year)
+
+
+@lru_cache(maxsize=2)
+def prepared(task: Task) -> tuple[Job, SiteYear]:
+    """A job, and the sun and light that all of its points share.
+
+    Parameters
+    ----------
+    task : Task
+
+    Raises
+    ------
+    InputError
+        The job or the weather cannot be read.
+    """
+    job = read_job(task.folder)
+    weather = read_weather(task.weather) if task.weather else None
+    return job, site_year(job, task.settings, weather=weather)
+
+
+def site_year(
+    job: Job,
+    settings: AccessSettings | None = None,
+    *,
+    site: Site | None = None,
+    planes: Sequence[Plane] = (),
+    weather: Weather | None = None,
+) -> SiteYear:
+    """Sun, light and planes of a job, for all of its points.
+
+    Parameters
+    ----------
+    job : Job
+    settings : AccessSettings, optional
+        The job's time zone and rules serve where they name none.
+    site : Site, optional
+        Instead of the job's.
+    planes : sequence of Plane
+        Instead of the job's; a job without planes gets one of tilt equal to the latitude.
+    weather : Weather, optional
+        A typical year; without it the sky is clear all year.
+    """
+    settings = settings or AccessSettings()
+    if job.timezone and settings.timezone is None:
+        settings = replace(settings, timezone=job.timezone)
+    if not settings.rules:
+        settings = replace(settings, rules=Rules.of(job.rules))
+    site = site or job.site
+    planes = tuple(planes) or job.planes
+    if not planes:
+        from logger.pipeline import default_plane
+
+        planes = (default_plane(site),)
+    return SiteYear(site, planes, settings, weather)
+
+
+def paths_of(job: Job, year: int) -> SunPaths:
+    """The sun's paths at a job's site, with hours of the clock where it names a time zone.
+
+    Parameters
+    ----------
+    job : Job
+    year : int
+        [years]
+    """
+    offset_h = standard_offset_h(job.timezone, year) if job.timezone else None
+    return sun_paths(job.site, year, offset_h)
+
+
+def standard_offset_h(timezone: str, year: int) -> float:
+    """A zone's offset from UTC without summer time: the lesser of January's and July's. [h]
+
+    Parameters
+    ----------
+    timezone : str
+        IANA name.
+    year : int
+    """
+    zone = ZoneInfo(timezone)
+    offsets = [dt.datetime(year, month, 1, tzinfo=zone).utcoffset() for month in (1, 7)]
+    return min(o.total_seconds() for o in offsets if o is not None) / 3600
+
+
+@dataclass(frozen=True, eq=False)
+class SkyPictures:
+    """What the charts of a point show of the sun.
+
+    Parameters
+    ----------
+    shade : ShadeMap
+    tilts : PlaneMap
+        Under the point's horizon.
+    paths : SunPaths
+    """
+
+    shade: ShadeMap
+    tilts: PlaneMap
+    paths: SunPaths
+
+
+class SunSide:
+    """The sun's side of a task, worked out by a helper or, without one, by this process.
+
+    Parameters
+    ----------
+    task : Task
+    site : Site
+        Of the job.
+    helper : Helper, optional
+    """
+
+    def __init__(self, task: Task, site: Site, helper: Helper | None = None) -> None:
+        self.site = site
+        self.settings = task.settings
+        self._task = task
+        self._ask: Any = _here if helper is None else helper.ask
+
+    def assess(self, horizon: HorizonProfile | Surroundings) -> AccessResult:
+        """See `SiteYear.assess`."""
+        access: AccessResult = self._ask(_assess, self._task, horizon)
+        return access
+
+    def pictures(self, horizon: HorizonProfile) -> SkyPictures:
+        """What the charts show under a horizon."""
+        found: SkyPictures = self._ask(_pictures, self._task, horizon)
+        return found
+
+
+def _here(question: Callable[..., Any], *arguments: Any) -> Any:
+    return question(*arguments)
+
+
+def _assess(task: Task, horizon: HorizonProfile | Surroundings) -> AccessResult:
+    return prepared(task)[1].assess(horizon)
+
+
+def _pictures(task: Task, horizon: HorizonProfile) -> SkyPictures:
+    job, year = prepared(task)
+    shade, tilts = shade_map(horizon, year.sun), year.map_under(horizon)
+    return SkyPictures(shade, tilts, paths_of(job, task.year))
