@@ -25,14 +25,14 @@ def command(output: Path, json_file: str | None) -> None:
     """
     import datetime as dt
     import shutil
+    import textwrap
 
     from logger.demo import calibrated_again, shipped_survey, uncalibrated_result
     from logger.job import read_job, result_path
     from logger.job import write_json as store
-    from logger.report.answer import answer_text
     from logger.report.figures import plane_figures
     from logger.report.folder import write_point, write_report
-    from logger.report.monthly import summary_table
+    from logger.report.story import assumptions_once, point_story, what_calibration_changes
     from logger.report.tables import as_text
     from logger.survey.points import site_year
     from logger.survey.report import Task, job_report, surveyed_points
@@ -41,34 +41,39 @@ def command(output: Path, json_file: str | None) -> None:
     folder = output / source.name
     shutil.copytree(source, folder, dirs_exist_ok=True)
     job = read_job(folder)
-    shown = json_file != "-"
+    tell = click.echo if json_file != "-" else lambda _: None
     for calibration in calibrated_again(job):
-        if shown:
-            click.echo(f"calibrated: {calibration.about.purpose}")
-            for gate in calibration.gates:
-                click.echo(f"  {'passed' if gate.passed else 'FAILED'}  {gate.gate}: {gate.why}")
+        passed = [gate.gate for gate in calibration.gates if gate.passed]
+        tell(f"calibrated {calibration.about.purpose}: {', '.join(passed)}")
+        for gate in calibration.gates:
+            if not gate.passed:
+                tell(f"  FAILED {gate.gate}: {gate.why}")
     points, failed = surveyed_points(Task(folder))
-    written: list[Path] = []
+    written: dict[str, list[Path]] = {}
     for point in points:
         store(result_path(job, point.report.name), point.document)
-        written += write_point(output, point.document, point.report.profile, job.site)
-        if shown:
-            click.echo(f"\n== {point.report.name} ==\n\n{answer_text(point.document)}")
+        written[point.report.name] = write_point(
+            output, point.document, point.report.profile, job.site
+        )
+        tell(f"\n{point_story(point.report.name, point.document)}")
     made = dt.datetime.now().astimezone().date()
     report = job_report(job, points, made, failed)
-    written += write_report(report, output / "report.pdf")
+    (report_file,) = write_report(report, output / "report.pdf")
     if json_file:
         write_json(json_file, {"points": [point.document for point in points]})
-    if shown:
-        rows = [(point.report.name, point.report.planes) for point in points]
-        click.echo(f"\n{as_text(summary_table(rows))}\n")
+    if json_file != "-":
         year = site_year(job)
-        raw = [(p.report.name, uncalibrated_result(job, p.report.name, year)) for p in points]
-        rows = [(n, tuple(map(plane_figures, r.as_dict()["planes"]))) for n, r in raw]
-        table = summary_table(rows)
-        click.echo("The same sweeps without compass, level and bearing calibration would say:")
-        click.echo(f"{as_text(table)}\n")
-        for path in written:
-            click.echo(f"wrote {path}")
+        compared = []
+        for point in points:
+            name = point.report.name
+            bare = uncalibrated_result(job, name, year).as_dict()["planes"]
+            compared.append((name, point.report.planes, [plane_figures(p) for p in bare]))
+        tell(f"\n{as_text(what_calibration_changes(compared))}")
+        tell(assumptions_once([point.document for point in points]))
+        tell(f"\nwrote in {output}: {report_file.name}, the document for the client, and of")
+        for name, paths in written.items():
+            names = ", ".join(path.name for path in paths)
+            wrapped = textwrap.wrap(f"{name}: {names}", 76, break_on_hyphens=False)
+            tell(textwrap.indent("\n  ".join(wrapped), "  "))
     say("These recordings were made by the virtual board; no such place exists.")
     leave_by_gates(gate for point in points for gate in point.gates)
