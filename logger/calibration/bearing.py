@@ -108,25 +108,20 @@ def fit_bearing_to_target(
         raise UsageError(
             f"the bearing of the landmark, {target_deg:g}, is outside -360 to 360 degrees"
         )
-    settings = settings or CalibrationSettings()
-    azimuth, sights, ripple = _sights(samples, keys, corrections, orientation)
-    if not sights:
+    sights = _sights(samples, keys, corrections, orientation)
+    if not sights.holds:
         raise InputError(
             "the board is never held still on the landmark",
             hint="hold the sight on it for 3 s and press the mark key, three times",
         )
-    offsets = [
-        mean_azimuth(angle_between(target_deg, azimuth[s.rows][np.isfinite(azimuth[s.rows])]))
-        for s in sights
-    ]
     return _calibration(
-        floats(offsets),
+        sights.offsets(np.full(len(sights.holds), target_deg)),
         target_error_deg,
-        ripple,
+        sights.ripple_deg,
         corrections.declination,
         f"a landmark at {wrap360(target_deg):.2f}°",
         samples,
-        settings,
+        settings or CalibrationSettings(),
         {"target_deg": float(wrap360(target_deg))},
     )
 
@@ -145,18 +140,13 @@ def fit_bearing_to_sun(
 
     Parameters
     ----------
-    samples : Samples
-    keys : sequence of KeyPress
-        Mark keys pick the holds; without one every hold counts.
-    corrections : Corrections
-        A bearing in them is not used.
+    samples, keys, corrections, settings, orientation
+        As in `fit_bearing_to_target`.
     site : Site
     started : datetime
         UTC of the recording's start.
     clock_doubt_s : float
         How far the computer's clock may be off. [s]
-    settings : CalibrationSettings, optional
-    orientation : OrientationSettings, optional
 
     Raises
     ------
@@ -171,11 +161,11 @@ def fit_bearing_to_sun(
             f"{settings.clock_limit_s:g} s: the sun cannot serve as a bearing",
             hint="set the computer's clock by network or satellite, or sight a landmark",
         )
-    azimuth, sights, ripple = _sights(samples, keys, corrections, orientation)
-    if not sights:
+    sights = _sights(samples, keys, corrections, orientation)
+    if not sights.holds:
         raise InputError("the board is never held still on the shadow", hint=SHADOW_HOW)
     start = np.datetime64(started.astimezone(dt.UTC).replace(tzinfo=None), "ns")
-    middle = floats([(s.from_s + s.to_s) / 2 for s in sights])
+    middle = floats([(s.from_s + s.to_s) / 2 for s in sights.holds])
     track = sun_track(start + (middle * 1e9).astype("timedelta64[ns]"), site)
     highest, lowest = float(track.elevation_deg.max()), float(track.elevation_deg.min())
     if highest > settings.sun_limit_deg:
@@ -189,12 +179,7 @@ def fit_bearing_to_sun(
             f"the sun is {-lowest:.0f}° below the horizon at this time and place",
             hint="check the clock, its time zone and the site, or sight a landmark",
         )
-    expected = wrap360(track.azimuth_deg + 180.0)
-    means = []
-    for s, shadow in zip(sights, expected, strict=True):
-        rows = azimuth[s.rows]
-        means.append(mean_azimuth(angle_between(shadow, rows[np.isfinite(rows)])))
-    offsets = floats(means)
+    offsets = sights.offsets(wrap360(track.azimuth_deg + 180.0))
     off = abs(float(angle_between(mean_azimuth(offsets), corrections.declination.value_deg)))
     if off > 180 - TOWARDS_SUN_DEG:
         raise InputError(
@@ -210,7 +195,7 @@ def fit_bearing_to_sun(
     return _calibration(
         offsets,
         error,
-        ripple,
+        sights.ripple_deg,
         corrections.declination,
         f"the sun's shadow at {highest:.0f}° of sun",
         samples,
@@ -224,20 +209,36 @@ def _sun_speed(elevation_deg: Floats) -> float:
     return float(EARTH_TURN_DEG_S / np.cos(np.radians(elevation_deg)).min())
 
 
+@dataclass(frozen=True, eq=False)
+class _Sights:
+    """The board held still on something: corrected compass heading of the sight, and the holds."""
+
+    azimuth_deg: Floats
+    holds: list[Stretch]
+    ripple_deg: float
+
+    def offsets(self, true_deg: Floats) -> Floats:
+        """What each hold's mean heading lacks of the true azimuth sighted then. [deg]"""
+        means = []
+        for hold, true in zip(self.holds, true_deg, strict=True):
+            heading = self.azimuth_deg[hold.rows]
+            means.append(mean_azimuth(angle_between(true, heading[np.isfinite(heading)])))
+        return floats(means)
+
+
 def _sights(
     samples: Samples,
     keys: Sequence[KeyPress],
     corrections: Corrections,
     orientation: OrientationSettings | None,
-) -> tuple[Floats, list[Stretch], float]:
-    """Corrected compass heading of the sight, its holds, and the compass's own ripple. [deg]"""
+) -> _Sights:
     magnetic = replace(corrections, declination=Declination(0.0, 0.0, "none"), bearing=None)
     got = orient(samples, magnetic, orientation)
-    sights = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
+    holds = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
     ripple = corrections.compass.heading_ripple_deg if corrections.compass else 0.0
     if got.rate_bias_deg_s is not None:
         ripple *= _one_sidedness(got.sight.azimuth_deg)
-    return got.sight.azimuth_deg, sights, ripple
+    return _Sights(got.sight.azimuth_deg, holds, ripple)
 
 
 def _one_sidedness(azimuth_deg: Floats) -> float:
