@@ -16,11 +16,12 @@ from logger.live.controls import KEYS
 from logger.live.digits import LINES, large
 from logger.live.guidance import advice, shares, towards_sun
 from logger.live.session import LiveView
+from logger.report.answer import UNMEASURED_WORTH_SAYING
+from logger.report.style import MONTHS
 
 BLOCKS = " ▁▂▃▄▅▆▇█"
 _AXIS = 4  # columns of the elevation axis
 _LEAST_ROWS, _MOST_ROWS = 3, 16
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ def window_words(access: AccessResult) -> str:
     if months:
         return f"{hours} not clear in {', '.join(MONTHS[m - 1] for m in months)}"
     # NaN in a month without sun compares as known.
-    if (window.monthly_unmeasured_fraction > 0.005).any():
+    if (window.monthly_unmeasured_fraction > UNMEASURED_WORTH_SAYING).any():
         return f"{hours} not all seen yet"
     return f"{hours} clear so far"
 

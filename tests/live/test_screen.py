@@ -11,9 +11,10 @@ from logger.horizon import HorizonSettings
 from logger.live.digits import LINES, large
 from logger.live.display import LineDisplay, ScreenDisplay, open_display
 from logger.live.running import Worker, running_answer
-from logger.live.screen import KEYS, Frame, screen, status_line
+from logger.live.screen import KEYS, Frame, screen, status_line, window_words
 from logger.live.session import LiveSession, LiveView
 from logger.live.window import SkylinePicture, message_of
+from logger.profile import HorizonProfile
 from logger.simulation import Operator
 
 from .conftest import CORRECTIONS, SITE, STARTED, board_chunks
@@ -62,6 +63,15 @@ def test_what_must_be_known_is_on_the_smallest_terminal(
         assert words in text, words
     assert any(row in text for row in large(f"{half_swept.azimuth_deg:5.1f}"))
     assert "▅" in text or "█" in text
+
+
+def test_the_window_is_clear_so_far_only_where_all_of_it_was_seen(year: SiteYear) -> None:
+    azimuth = np.arange(0.0, 360.0, 2.0)
+    seen = np.zeros(azimuth.size)
+    level = year.assess(HorizonProfile(azimuth, seen))
+    assert window_words(level) == "9 to 15 h clear so far"
+    gap = year.assess(HorizonProfile(azimuth, np.where(abs(azimuth - 180) < 10, np.nan, seen)))
+    assert window_words(gap) == "9 to 15 h not all seen yet"
 
 
 def test_without_block_characters_the_same_is_told_in_ascii(half_swept: LiveView) -> None:
