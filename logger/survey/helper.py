@@ -16,6 +16,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext, suppress
+from threading import Lock
 from types import TracebackType
 from typing import Any, TypeVar
 
@@ -33,6 +34,7 @@ class Helper(AbstractContextManager["Helper"]):
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
         )
+        self._asking = Lock()
 
     def __exit__(
         self,
@@ -50,7 +52,8 @@ class Helper(AbstractContextManager["Helper"]):
     def ask(self, question: Callable[..., T], *arguments: Any) -> T:
         """Have a function worked out, and wait for what it returns.
 
-        Where the helper is no more, this process does it.
+        Threads may ask at the same time, and are answered one after the other. Where the helper
+        is no more, this process does it.
 
         Parameters
         ----------
@@ -67,9 +70,10 @@ class Helper(AbstractContextManager["Helper"]):
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         try:
-            pickle.dump((question, arguments), self._process.stdin)
-            self._process.stdin.flush()
-            answer: T | LoggerError = pickle.load(self._process.stdout)
+            with self._asking:
+                pickle.dump((question, arguments), self._process.stdin)
+                self._process.stdin.flush()
+                answer: T | LoggerError = pickle.load(self._process.stdout)
         except (OSError, EOFError, pickle.UnpicklingError):
             return question(*arguments)
         if isinstance(answer, LoggerError):

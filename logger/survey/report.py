@@ -74,7 +74,8 @@ def surveyed_points(
 ) -> tuple[list[Surveyed], dict[str, str]]:
     """Every point of a job, and why a point has no answer.
 
-    Of one point a helper works out what needs the sun; several points are shared out whole.
+    With one process beside this one, that works out what needs the sun of all points. More of
+    them share the points out whole.
 
     Parameters
     ----------
@@ -105,10 +106,15 @@ def surveyed_points(
         helpers = [] if helper is None else [helper]
         more = min(processes - 1, max(len(names) - 1, 1)) - len(helpers)
         helpers += [stack.enter_context(Helper()) for _ in range(more)]
-        if len(names) == 1:
-            take(names[0], _answer(task, names[0], *helpers))
-        else:
+        if len(helpers) > 1:
             _share_out(task, names, helpers, take)
+        else:
+            # While one point waits for the sun's side, the next one's recordings are read.
+            threads = ThreadPoolExecutor(1 + len(helpers))
+            stack.callback(threads.shutdown, cancel_futures=True)
+            one_point = partial(_answer, task, helper=helpers[0] if helpers else None)
+            for name, answer in zip(names, threads.map(one_point, names), strict=True):
+                take(name, answer)
     found: list[Surveyed] = []
     failed: dict[str, str] = {}
     for name in names:
@@ -140,7 +146,7 @@ def _share_out(
                 return
             take(name, answer(name))
 
-    with ThreadPoolExecutor(max(len(helpers), 1)) as threads:
+    with ThreadPoolExecutor(len(helpers)) as threads:
         others = [threads.submit(work, partial(one.ask, _answer, task)) for one in helpers]
         try:
             work(partial(_answer, task))
