@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 Floats: TypeAlias = NDArray[np.float64]
 Ints: TypeAlias = NDArray[np.int64]
 Bools: TypeAlias = NDArray[np.bool_]
-Texts: TypeAlias = NDArray[np.str_]
+Texts: TypeAlias = NDArray[np.object_]
+"""Strings that many rows share: a row takes the room of a reference, however long its words."""
 Times: TypeAlias = NDArray[np.datetime64]
 
 
@@ -26,7 +27,8 @@ def freeze_columns(
     """Replace fields of a frozen dataclass by read-only copies of one common length.
 
     Call it from ``__post_init__``; a caller's later writes to its own array then cannot change
-    the record.
+    the record. A column of one value, as `np.broadcast_to` gives it, goes on taking the room of
+    one.
 
     Parameters
     ----------
@@ -51,7 +53,12 @@ def freeze_columns(
         A column's shape does not fit.
     """
     for name in names:
-        column = np.array(getattr(record, name), dtype=dtype)
+        given = getattr(record, name)
+        if isinstance(given, np.ndarray) and given.size > 1 and not any(given.strides):
+            one = np.array(given.flat[0], dtype=dtype)
+            column = np.broadcast_to(one, given.shape)
+        else:
+            column = np.array(given, dtype=dtype)
         if length is None:
             length = column.shape[0] if column.ndim else 0
         wanted = (length,) if width is None else (length, width)

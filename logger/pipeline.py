@@ -39,7 +39,6 @@ from logger.horizon import (
 )
 from logger.orientation import (
     Declination,
-    Orientation,
     OrientationSettings,
     declination_at,
     orient,
@@ -137,8 +136,6 @@ class PointResult:
     sweeps : tuple of Sweep
     chosen : tuple of Chosen
         Corrections and the calibrations they come from, one a sweep.
-    orientations : tuple of Orientation
-        One a sweep; the sight lines as oriented.
     far_marks : tuple of FarMark
         What the far mark says of each sweep.
     horizon : HorizonResult
@@ -151,7 +148,6 @@ class PointResult:
     site: Site
     sweeps: tuple[Sweep, ...]
     chosen: tuple[Chosen, ...]
-    orientations: tuple[Orientation, ...]
     far_marks: tuple[FarMark, ...]
     horizon: HorizonResult
     access: AccessResult
@@ -273,28 +269,25 @@ def survey_point(
     sweeps = [s for s in sweeps if s.recording.path.name not in left_out]
     if not sweeps:
         raise InputError("there is no recording of this point", name)
-    passes, orientations, chosen, far_marks = [], [], [], []
+    passes, chosen, far_marks = [], [], []
     gates: list[Gate] = []
     for sweep in sweeps:
         declination = declination_of(sweep, year, settings)
         calibrated = (corrections_of or uncalibrated)(sweep, declination)
-        stream = sweep.stream
-        oriented = orient(stream.samples, calibrated.corrections, settings.orientation)
-        mark = check_far_mark(oriented.sight, stream.keys, stream.notes, calibrated.far_mark_deg)
+        mark, oriented_gates = _marked(sweep, calibrated, settings)
         height = sweep.recording.number("sight_height_m")
         passes.append(
             Pass(
                 mark.sight,
                 mark.keys,
-                stream.notes,
+                sweep.stream.notes,
                 name=sweep.recording.path.name,
                 sight_height_m=setup.sight_height_m if height is None else height,
             )
         )
-        orientations.append(oriented)
         chosen.append(calibrated)
         far_marks.append(mark)
-        gates += [*_recording_gates(sweep), *calibrated.gates, *oriented.gates, *mark.gates]
+        gates += [*_recording_gates(sweep), *calibrated.gates, *oriented_gates, *mark.gates]
     if not any(one.sight.used.any() for one in passes):
         reasons: dict[str, int] = {}
         for one in passes:
@@ -316,13 +309,22 @@ def survey_point(
         site=year.site,
         sweeps=tuple(sweeps),
         chosen=tuple(chosen),
-        orientations=tuple(orientations),
         far_marks=tuple(far_marks),
         horizon=horizon,
         access=access,
         gates=_merged((*gates, *horizon.gates, *access.gates)),
         settings=settings,
     )
+
+
+def _marked(
+    sweep: Sweep, calibrated: Chosen, settings: SurveySettings
+) -> tuple[FarMark, tuple[Gate, ...]]:
+    """Sight lines held against the far mark; the attitude they come from is let go."""
+    stream = sweep.stream
+    oriented = orient(stream.samples, calibrated.corrections, settings.orientation)
+    mark = check_far_mark(oriented.sight, stream.keys, stream.notes, calibrated.far_mark_deg)
+    return mark, oriented.gates
 
 
 def uncalibrated(sweep: Sweep, declination: Declination) -> Chosen:

@@ -34,12 +34,18 @@ def attitude_matrix(heading_deg: ArrayLike, tilt_deg: ArrayLike, pitch_deg: Arra
         np.radians(floats(heading_deg)), np.radians(floats(tilt_deg)), np.radians(floats(pitch_deg))
     )
     ch, sh, cp, sp, cr, sr = np.cos(h), np.sin(h), np.cos(p), np.sin(p), np.cos(r), np.sin(r)
-    rows = [
-        [ch * cp, ch * sp * sr - sh * cr, ch * sp * cr + sh * sr],
-        [sh * cp, sh * sp * sr + ch * cr, sh * sp * cr - ch * sr],
-        [-sp, cp * sr, cp * cr],
-    ]
-    return floats(np.stack([np.stack(row, axis=-1) for row in rows], axis=-2))
+    matrix = np.empty((*h.shape, 3, 3))
+    # One element after another: a million rows in little more than their own room.
+    matrix[..., 0, 0] = ch * cp
+    matrix[..., 0, 1] = ch * sp * sr - sh * cr
+    matrix[..., 0, 2] = ch * sp * cr + sh * sr
+    matrix[..., 1, 0] = sh * cp
+    matrix[..., 1, 1] = sh * sp * sr + ch * cr
+    matrix[..., 1, 2] = sh * sp * cr - ch * sr
+    matrix[..., 2, 0] = -sp
+    matrix[..., 2, 1] = cp * sr
+    matrix[..., 2, 2] = cp * cr
+    return matrix
 
 
 def angles_of(attitude: ArrayLike) -> tuple[Floats, Floats, Floats]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
@@ -54,7 +55,7 @@ class SightLines:
             self, ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "standard_error_deg")
         )
         freeze_columns(self, ("used",), dtype=np.bool_, length=n)
-        freeze_columns(self, ("reason",), dtype=np.str_, length=n)
+        freeze_columns(self, ("reason",), dtype=np.object_, length=n)
         if np.any(self.used & ~(np.isfinite(self.azimuth_deg) & np.isfinite(self.elevation_deg))):
             raise ValueError("SightLines: a used row has no direction")
 
@@ -73,14 +74,14 @@ class SightLines:
     def without(self, which: Bools, reason: str) -> SightLines:
         """The same rows with those of a mask taken out of use; rows unused before keep theirs."""
         now = self.used & which
-        # np.where widens the text column as needed; assigning in place would cut the reason.
-        return replace(self, used=self.used & ~which, reason=np.where(now, reason, self.reason))
+        reasons = self.reason.copy()
+        reasons[now] = reason
+        return replace(self, used=self.used & ~which, reason=reasons)
 
     def rejected(self) -> dict[str, int]:
         """How many rows are unused, by reason, most frequent first."""
-        reasons, counts = np.unique(self.reason[~self.used], return_counts=True)
-        order = np.argsort(-counts, kind="stable")
-        return {str(reasons[i]): int(counts[i]) for i in order}
+        counts = Counter(self.reason[~self.used].tolist())
+        return dict(sorted(counts.items(), key=lambda item: (-item[1], item[0])))
 
 
 def joined(parts: Sequence[SightLines]) -> SightLines:

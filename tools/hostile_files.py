@@ -10,6 +10,7 @@ Every one must end in an exit code of the program's own (0, 2, 3 or 4) with no t
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -18,7 +19,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from firmware_protocol import Attitude, encode, framed
+from firmware_protocol import Attitude, Key, RawField, RawRate, encode, framed
 
 MOST_MB, LONGEST_S = 500, 60
 PROGRAM = "from logger.cli import main; main()"
@@ -38,6 +39,28 @@ def swept(records: int, line: Callable[[int], bytes]) -> Iterator[bytes]:
     for start in range(0, records, 10_000):
         count = range(start, min(start + 10_000, records))
         yield b"".join(b"s %.3f %s\n" % (0.02 * n, line(n)) for n in count)
+
+
+def raw(n: int) -> bytes:
+    """Field and force, and rate, of a board that turns level about the vertical."""
+    instant, heading = n // 2, math.radians(n // 2 * 0.07)
+    if n % 2:
+        return encode(RawRate(instant % 65536, 20 * instant, 0, 0, 350, 231))[:-2]
+    north, east = round(2200 * math.cos(heading)), round(-2200 * math.sin(heading))
+    jitter = instant * 7919 % 13 - 6
+    field = (north + jitter, east - jitter, 4300)
+    return encode(RawField(instant % 65536, 20 * instant, *field, jitter, -jitter, -10000))[:-2]
+
+
+def pressed(n: int) -> bytes:
+    return attitude(n) if n % 100 else encode(Key(n % 65536, 20 * n, 2, down=True))[:-2]
+
+
+def noted(records: int, every: int) -> Iterator[bytes]:
+    yield FIRST + HEADER
+    for n in range(records):
+        note = b'n %.3f {"label":"oak %d"}\n' % (0.02 * n, n)
+        yield b"s %.3f %s\n" % (0.02 * n, attitude(n)) if n % every else note
 
 
 def hostile() -> dict[str, tuple[str, Iterator[bytes]]]:
@@ -66,6 +89,18 @@ def hostile() -> dict[str, tuple[str, Iterator[bytes]]]:
     files = {name: ("replay", iter(parts)) for name, parts in recording.items()}
     files |= {
         "a million records": ("replay", swept(1_000_000, attitude)),
+        "a million records of raw field and rate": ("replay", swept(1_000_000, raw)),
+        "a million records of standard headings": (
+            "replay", swept(1_000_000, lambda n: framed(b"HCHDM,%.1f,M" % (n * 0.07 % 360))[:-2])
+        ),
+        "a million records, the board started anew at each": (
+            "replay",
+            swept(1_000_000, lambda n: encode(Attitude(n % 65536, 9000 * (n % 2), n * 7 % 36000,
+                                                       0, 1180, 1))[:-2]),
+        ),
+        "a million records, every hundredth a key press": ("replay", swept(1_000_000, pressed)),
+        "a million records, every hundredth a note": ("replay", noted(1_000_000, 100)),
+        "nothing but notes": ("replay", noted(1_000_000, 1)),
         "two million records": ("replay", swept(2_000_000, lambda n: b"$")),
         "an hour held still at 50 Hz": ("replay", swept(180_000, lambda n: attitude(n, 9000))),
         "an hour without a clock": ("replay", swept(180_000, lambda n: still)),

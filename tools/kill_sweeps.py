@@ -27,6 +27,7 @@ from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from logger.acquisition import read_recording
 from logger.orientation import Corrections, declination_given, orient
 from logger.simulation import BoardSettings, simulate_sweep
 from logger.simulation.scene import scene_named
@@ -119,7 +120,8 @@ def one_kill(
     read = load_sweep(path)
     if read.recording.sealed or "not sealed" not in " ".join(read.recording.problems):
         raise SystemExit(f"{path}: does not say that it was interrupted")
-    kept = {raw for _, raw in read.recording.sentences}
+    recorded = read_recording(path).sentences
+    kept = {raw for _, raw in recorded}
     # Opening a port throws away what had come before: the board began a moment earlier.
     # Its identity comes every 5 s in the same words, so it marks no place.
     marks = (i for i, (_, line) in enumerate(sent) if line in kept and b"PHLGI" not in line)
@@ -132,7 +134,7 @@ def one_kill(
         reports = [line.split() for line in told.splitlines(keepends=True) if b"\n" in line]
         count = max((int(n) for t, n in reports if float(t) < killed - 1.0), default=0)
         due = [line for _, line in sent[:count]]
-        lost = max(count - len(read.recording.sentences), 0)
+        lost = max(count - len(recorded), 0)
         lost += sum(line not in kept for line in due)
     newest = max((when for when, line in sent if line in kept), default=began)
     samples = read.stream.samples

@@ -18,8 +18,11 @@ from logger.acquisition.records import FIRST_LINE, MAGIC, printable
 from logger.errors import InputError, RecordingError
 
 MOST_BYTES = 128 * 2**20
-MOST_RECORDS = 1_500_000
-"""At 600 sentences a second, the most the contract allows, 40 minutes; at 50 Hz, hours."""
+MOST_RECORDS = 1_000_000
+"""At 600 sentences a second, the most the contract allows, half an hour; at 50 Hz, hours. What fits
+into half a gigabyte of memory all the way to the report; a sweep goes on in a new recording."""
+MOST_NOTES = 5_000
+"""Notes that are kept: no hand makes more in a sweep."""
 LONGEST_LINE = 64 * 2**10
 
 _STAMP = re.compile(rb"[0-9]{1,7}(?:\.[0-9]{1,9})?")
@@ -38,20 +41,20 @@ class Sentences(Sequence[tuple[float, bytes]]):
     def __init__(self, content: bytes) -> None:
         self._content = content
         self._times = array("d")
-        self._spans = array("q")
+        self._starts = array("I")
 
-    def add(self, t_s: float, start: int, end: int) -> None:
+    def add(self, t_s: float, start: int) -> None:
         """Take one more.
 
         Parameters
         ----------
         t_s : float
             [s]
-        start, end : int
-            Where it stands in the file.
+        start : int
+            Where it stands in the file; it ends with the line.
         """
         self._times.append(t_s)
-        self._spans.extend((start, end))
+        self._starts.append(start)
 
     def __len__(self) -> int:
         return len(self._times)
@@ -64,13 +67,13 @@ class Sentences(Sequence[tuple[float, bytes]]):
         if isinstance(at, slice):
             return [self[i] for i in range(*at.indices(len(self)))]
         at = range(len(self))[at]
-        start, end = self._spans[2 * at : 2 * at + 2]
-        return self._times[at], self._content[start:end]
+        start = self._starts[at]
+        return self._times[at], self._content[start : self._content.index(b"\n", start)]
 
     def __iter__(self) -> Iterator[tuple[float, bytes]]:
-        content, spans = self._content, iter(self._spans)
-        for t, start, end in zip(self._times, spans, spans, strict=True):
-            yield t, content[start:end]
+        content = self._content
+        for t, start in zip(self._times, self._starts, strict=True):
+            yield t, content[start : content.index(b"\n", start)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -262,6 +265,7 @@ class _Parser:
     unsound: list[tuple[float, bytes]] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
     gaps: list[int] = field(default_factory=list)
+    notes_left_out: int = 0
     seal: dict[str, Any] | None = None
     seal_fault: str = ""
 
@@ -289,8 +293,7 @@ class _Parser:
                 stamp, _, payload = rest.partition(b" ")
                 t = float(stamp) if _STAMP.fullmatch(stamp) else -1.0
                 if t >= 0 and kind == b"s ":
-                    end = begins + len(line)
-                    self.sentences.add(t, end - len(payload), end)
+                    self.sentences.add(t, begins + len(line) - len(payload))
                 elif t < 0 or not self._take(kind, t, payload):
                     bad.append(number)
                     continue
@@ -306,6 +309,10 @@ class _Parser:
                 self._check_seal(memoryview(content)[:begins], number - 2, rest)
             else:
                 bad.append(number)
+        if self.notes_left_out:
+            self.problems.append(
+                f"{self.notes_left_out} notes after the first {MOST_NOTES} left out"
+            )
         if backward:
             self.problems.append(f"time steps back {backward} times")
         if bad:
@@ -315,7 +322,9 @@ class _Parser:
     def _take(self, kind: bytes, t: float, payload: bytes) -> bool:
         if kind == b"n ":
             note = json_object(payload)
-            if note is not None:
+            if len(self.notes) >= MOST_NOTES:
+                self.notes_left_out += 1
+            elif note is not None:
                 self.notes.append((t, note))
                 self._look_at(note)
             return note is not None

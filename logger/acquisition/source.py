@@ -30,7 +30,7 @@ def load_stream(
     Returns
     -------
     recording : Recording
-        For a plain log: no header, no records.
+        Without its sentences, which the stream holds decoded; for a plain log no header either.
     stream : Stream
 
     Raises
@@ -43,7 +43,7 @@ def load_stream(
         recording = parse_recording(content, path, accept_broken_seal=accept_broken_seal)
         stream = decode_recording(recording)
         problems = (*recording.problems, *stream.doubts)
-        return replace(recording, problems=problems), stream
+        return replace(recording, problems=problems, sentences=()), stream
     stream = parse_plain_log(content, str(path), rate_hz)
     digest = hashlib.sha256(content).hexdigest()
     return Recording(path, {}, [], [], [], False, digest, ("a plain log, not a recording",)), stream

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter
+from collections.abc import Sized
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -40,6 +42,9 @@ HOLD_S = 2.0
 IMPLAUSIBLE = "a jump there and back"
 """Reason given to values of plain sentences that a bare XOR let through."""
 
+MOST_EVENTS = 5_000
+"""Key presses and faults that are kept: a stuck key must not fill the memory."""
+
 _T_WRAP = 2**32
 _SAME_INSTANT_S = 1.0
 _BEHIND_MS = 1000
@@ -52,7 +57,8 @@ _MOST_DRIFT = 0.02
 """Ceramic and RC oscillators of cheap boards are off by up to 1 to 2 % (from memory)."""
 _DRIFT_OVER_S = 30.0
 
-# One row of the growing table; the order is that of the cells.
+# One row of the growing table; the order is that of the cells. What only raw streams fill stands in
+# a table of its own, so that other boards' recordings take no room for it.
 _CELLS = (
     "received_s",
     "board_s",
@@ -63,23 +69,30 @@ _CELLS = (
     "heading_is_true",
     "tilt_deg",
     "pitch_deg",
-    "temperature_c",
     "variation_deg",
     "pitch_at",
     "roll_at",
-    "field_ut",
-    "force_g",
-    "rate_deg_s",
+    "raw_at",
 )
-_VECTORS = ("field_ut", "force_g", "rate_deg_s")
-_AT = {name: _CELLS.index(name) for name in _CELLS if name not in _VECTORS}
-_AT |= {name: len(_AT) + 3 * i for i, name in enumerate(_VECTORS)}
-_WIDTH = len(_AT) + 2 * len(_VECTORS)
+_AT = {name: at for at, name in enumerate(_CELLS)}
+_WIDTH = len(_CELLS)
 _BLANK = array("d", [np.nan] * _WIDTH)
 for _name in ("status", "heading_is_true"):
     _BLANK[_AT[_name]] = 0.0
-for _name in ("seq", "pitch_at", "roll_at"):
+for _name in ("seq", "pitch_at", "roll_at", "raw_at"):
     _BLANK[_AT[_name]] = -1.0
+_LINKS = ("boot", "pitch_at", "roll_at", "raw_at")
+"""Cells that lead elsewhere and are no column of their own."""
+
+_RAW_AT: dict[str, slice | int] = {
+    "field_ut": slice(0, 3),
+    "force_g": slice(3, 6),
+    "rate_deg_s": slice(6, 9),
+    "temperature_c": 9,
+}
+_FIELD, _FORCE, _RATE, _TEMPERATURE = 0, 3, 6, 9
+_RAW_WIDTH = 10
+_RAW_BLANK = array("d", [np.nan] * _RAW_WIDTH)
 
 
 class StreamBuilder:
@@ -96,6 +109,7 @@ class StreamBuilder:
     def __init__(self, decoder: Decoder | None = None) -> None:
         self._decoder = decoder or Decoder()
         self._table = array("d")
+        self._raw = array("d")
         self._boot = 0
         self._clock_ms: int | None = None
         self._clock_received_s = 0.0
@@ -107,6 +121,7 @@ class StreamBuilder:
         self._faults: list[BoardFault] = []
         self._identity: BoardIdentity | None = None
         self._damaged: Counter[str] = Counter()
+        self._left_out: Counter[str] = Counter()
 
     def __len__(self) -> int:
         return len(self._table) // _WIDTH
@@ -148,7 +163,8 @@ class StreamBuilder:
     @property
     def refused(self) -> dict[str, int]:
         """Damaged or refused sentences so far, by reason."""
-        return dict(self._damaged + self._decoder.refused)
+        # A copy first: another thread may be decoding.
+        return dict(self._damaged + self._decoder.refused.copy())
 
     @property
     def lost(self) -> int:
@@ -203,26 +219,26 @@ class StreamBuilder:
                 table[at + _AT["pitch_deg"]] = _scaled(sentence.pitch_cdeg, 100)
                 table[at + _AT["status"]] = sentence.status
             case RawField():
-                at = self._row(t_s, sentence.seq, sentence.t_ms)
-                field, force = at + _AT["field_ut"], at + _AT["force_g"]
-                table[field] = _scaled(sentence.mx, 100)
-                table[field + 1] = _scaled(sentence.my, 100)
-                table[field + 2] = _scaled(sentence.mz, 100)
-                table[force] = _scaled(sentence.fx, 10000)
-                table[force + 1] = _scaled(sentence.fy, 10000)
-                table[force + 2] = _scaled(sentence.fz, 10000)
+                raw, at = self._raw, self._raw_row(t_s, sentence.seq, sentence.t_ms)
+                raw[at + _FIELD] = _scaled(sentence.mx, 100)
+                raw[at + _FIELD + 1] = _scaled(sentence.my, 100)
+                raw[at + _FIELD + 2] = _scaled(sentence.mz, 100)
+                raw[at + _FORCE] = _scaled(sentence.fx, 10000)
+                raw[at + _FORCE + 1] = _scaled(sentence.fy, 10000)
+                raw[at + _FORCE + 2] = _scaled(sentence.fz, 10000)
             case RawRate():
-                at = self._row(t_s, sentence.seq, sentence.t_ms)
-                rate = at + _AT["rate_deg_s"]
-                table[rate] = _scaled(sentence.gx, 100)
-                table[rate + 1] = _scaled(sentence.gy, 100)
-                table[rate + 2] = _scaled(sentence.gz, 100)
-                table[at + _AT["temperature_c"]] = _scaled(sentence.temperature, 10)
+                raw, at = self._raw, self._raw_row(t_s, sentence.seq, sentence.t_ms)
+                raw[at + _RATE] = _scaled(sentence.gx, 100)
+                raw[at + _RATE + 1] = _scaled(sentence.gy, 100)
+                raw[at + _RATE + 2] = _scaled(sentence.gz, 100)
+                raw[at + _TEMPERATURE] = _scaled(sentence.temperature, 10)
             case Key():
                 board_s = self._board_seconds(t_s, sentence.t_ms)
-                self._keys.append((t_s, board_s, sentence.key, sentence.down, self._boot))
+                if self._room_for("key events", self._keys):
+                    self._keys.append((t_s, board_s, sentence.key, sentence.down, self._boot))
             case Fault():
-                self._faults.append(BoardFault(t_s, sentence.code, sentence.text))
+                if self._room_for("faults of the board", self._faults):
+                    self._faults.append(BoardFault(t_s, sentence.code, sentence.text))
             case Identity():
                 self._identity = BoardIdentity(
                     sentence.board,
@@ -250,6 +266,12 @@ class StreamBuilder:
                 if sentence.roll_deg is not None:
                     self._rolls.extend((t_s, sentence.roll_deg))
 
+    def _room_for(self, what: str, kept: Sized) -> bool:
+        """Whether one more is kept; more than any hand makes is counted, and said."""
+        there_is = len(kept) < MOST_EVENTS
+        self._left_out[what] += not there_is
+        return there_is
+
     def samples(self, start: int = 0, stop: int | None = None) -> Samples:
         """Rows that have come so far as columns; clocks are joined over these rows alone.
 
@@ -260,11 +282,15 @@ class StreamBuilder:
         """
         start, stop, _ = slice(start, stop).indices(len(self))
         # A copy: the table must be free to grow while this is worked on.
-        return self._columns(self._table[start * _WIDTH : max(start, stop) * _WIDTH])[0]
+        cells = self._table[start * _WIDTH : max(start, stop) * _WIDTH]
+        at = np.frombuffer(cells[_AT["raw_at"] :: _WIDTH], dtype=np.float64)
+        raw = at[at >= 0].astype(np.int64)
+        first, last = (int(raw[0]), int(raw[-1]) + 1) if raw.size else (0, 0)
+        return self._columns(cells, self._raw[first * _RAW_WIDTH : last * _RAW_WIDTH], first)[0]
 
     def stream(self) -> Stream:
         """What has come so far, as columns."""
-        samples, joins, implausible = self._columns(self._table)
+        samples, joins, implausible = self._columns(self._table, self._raw)
         keys = []
         for t, board_s, key, down, boot in self._keys:
             join = joins.get(boot)
@@ -278,16 +304,28 @@ class StreamBuilder:
             refused=self.refused | ({IMPLAUSIBLE: implausible} if implausible else {}),
             unknown=self._decoder.unknown,
             lost=self.lost,
-            doubts=tuple(join.doubt for join in joins.values() if join.doubt),
+            doubts=(
+                *sorted({join.doubt for join in joins.values() if join.doubt}),
+                *(
+                    f"{n} {what} after the first {MOST_EVENTS} left out"
+                    for what, n in self._left_out.items()
+                    if n
+                ),
+            ),
         )
 
-    def _columns(self, cells: array[float]) -> tuple[Samples, dict[int, Join], int]:
+    def _columns(
+        self, cells: array[float], raw_cells: array[float], first_raw: int = 0
+    ) -> tuple[Samples, dict[int, Join], int]:
         table = np.frombuffer(cells, dtype=np.float64).reshape(-1, _WIDTH)
+        raw = np.frombuffer(raw_cells, dtype=np.float64).reshape(-1, _RAW_WIDTH)
         n = len(table)
         columns: dict[str, Any] = {
-            name: table[:, at : at + 3] if name in _VECTORS else table[:, at]
-            for name, at in _AT.items()
-            if name not in ("boot", "pitch_at", "roll_at")
+            name: table[:, at] for name, at in _AT.items() if name not in _LINKS
+        }
+        at_raw = table[:, _AT["raw_at"]]
+        columns |= {
+            name: _spread_out(raw[:, at], at_raw, first_raw) for name, at in _RAW_AT.items()
         }
         columns["heading_deg"] = wrap360(columns["heading_deg"])
         implausible = self._plain_columns(columns, table)
@@ -295,13 +333,17 @@ class StreamBuilder:
         received, board = columns["received_s"], columns["board_s"]
         columns["t_s"] = received.copy()
         joins = {}
-        for b in np.unique(boot):
-            mine = (boot == b) & np.isfinite(board)
-            if mine.any():
-                joins[int(b)] = join = join_clocks(board[mine], received[mine])
+        starts = np.flatnonzero(np.diff(boot, prepend=-1.0))  # a boot's rows stand together
+        for start, end in pairwise([*starts.tolist(), n]):
+            mine = start + np.flatnonzero(np.isfinite(board[start:end]))
+            if mine.size:
+                joins[int(boot[start])] = join = join_clocks(board[mine], received[mine])
                 columns["t_s"][mine] = join.offset_s + join.rate * board[mine]
         if n:
             columns["t_s"] = np.maximum.accumulate(columns["t_s"])
+        for name in ("heading_deg", "tilt_deg", "pitch_deg", "variation_deg"):
+            if np.isnan(columns[name]).all():
+                columns[name] = np.broadcast_to(np.nan, n)
         return Samples(**columns), joins, implausible
 
     def _plain_columns(self, columns: dict[str, Any], table: Floats) -> int:
@@ -346,6 +388,14 @@ class StreamBuilder:
             return last
         return self._new_row(t_s, board_s, seq)
 
+    def _raw_row(self, t_s: float, seq: int, t_ms: int) -> int:
+        """Where the raw cells of an instant stand; rows of both tables come in one order."""
+        at = self._row(t_s, seq, t_ms) + _AT["raw_at"]
+        if self._table[at] < 0:
+            self._table[at] = len(self._raw) // _RAW_WIDTH
+            self._raw.extend(_RAW_BLANK)
+        return int(self._table[at]) * _RAW_WIDTH
+
     def _new_row(self, t_s: float, board_s: float, seq: int) -> int:
         table = self._table
         at = len(table)
@@ -376,6 +426,18 @@ class StreamBuilder:
         self._interrupted = False
         self._clock_received_s = t_s
         return self._clock_ms / 1000.0
+
+
+def _spread_out(raw: Floats, at: Floats, first: int) -> Floats:
+    """Cells of the raw table beside the rows that they belong to; NaN elsewhere."""
+    if len(raw) == 0:
+        return np.broadcast_to(np.nan, (len(at), *raw.shape[1:]))
+    if len(raw) == len(at):
+        return raw
+    spread = np.full((len(at), *raw.shape[1:]), np.nan)
+    there = at >= 0
+    spread[there] = raw[at[there].astype(np.int64) - first]
+    return spread
 
 
 def _scaled(wire: int | None, per_unit: int) -> float:

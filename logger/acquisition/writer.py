@@ -14,6 +14,7 @@ from types import TracebackType
 from typing import Any
 
 from firmware_protocol import Piece, Sound, Unsound
+from logger.acquisition.reader import MOST_BYTES, MOST_RECORDS
 from logger.acquisition.records import FIRST_LINE, compact_json
 from logger.errors import InputError
 
@@ -81,6 +82,11 @@ class RecordingWriter:
             self.close(seal=False)
             raise
         _force_folder(self.path.parent)
+
+    @property
+    def full(self) -> bool:
+        """Whether it is nearly as long as a recording may be that is to be read again."""
+        return self._lines > MOST_RECORDS * 0.99 or self._size > MOST_BYTES * 0.99
 
     def add(self, t_s: float, pieces: list[Piece]) -> None:
         """Record what one chunk of bytes decoded to.

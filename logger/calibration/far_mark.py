@@ -119,9 +119,11 @@ def check_far_mark(
     left = tuple(k for k in keys if k.key != MARK_KEY or not _belongs(k.t_s, times))
     if not marks:
         return FarMark(sight, left)
+    held = np.zeros(len(sight), dtype=bool)
     for m in marks:
-        held = (sight.t_s > m.t_s - HOLD_S - 0.8) & (sight.t_s < m.t_s + 0.8)
-        sight = sight.without(held, REASON)
+        first = np.searchsorted(sight.t_s, m.t_s - HOLD_S - 0.8, side="right")
+        held[first : np.searchsorted(sight.t_s, m.t_s + 0.8, side="left")] = True
+    sight = sight.without(held, REASON)
     start, end = marks[0], marks[-1] if len(marks) > 1 else None
     gates: list[Gate] = []
     drift = None
@@ -188,8 +190,10 @@ def _says_far_mark(note: Note) -> bool:
 
 def _sight_at(sight: SightLines, t_s: float) -> MarkSight | None:
     """Mean direction held up to a key press; None where the sight was not held."""
-    rows = (sight.t_s >= t_s - HOLD_S) & (sight.t_s <= t_s) & np.isfinite(sight.azimuth_deg)
-    if rows.sum() < 4:
+    first = np.searchsorted(sight.t_s, t_s - HOLD_S, side="left")
+    rows = np.arange(first, np.searchsorted(sight.t_s, t_s, side="right"))
+    rows = rows[np.isfinite(sight.azimuth_deg[rows])]
+    if rows.size < 4:
         return None
     azimuth, elevation = sight.azimuth_deg[rows], sight.elevation_deg[rows]
     mean = mean_azimuth(azimuth)

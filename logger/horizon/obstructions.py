@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logger.angles import angle_between, in_sector, wrap360
+from logger.columns import Bools, Floats, floats
 from logger.horizon.edges import Edge, velocity
 from logger.horizon.passes import Leg, Pass
 from logger.horizon.settings import HorizonSettings
@@ -226,9 +227,13 @@ def combined(sectors: Sequence[Obstruction]) -> tuple[Obstruction, ...]:
     if len(cuts) == 1:
         return (sectors[0],)
     pieces: list[tuple[float, float, Obstruction]] = []
-    for a, b in zip(cuts, [*cuts[1:], cuts[0]], strict=True):
-        middle = a + float(wrap360(b - a)) / 2.0
-        owner = next((s for s in sectors if _inside(s, middle)), None)
+    ends = [*cuts[1:], cuts[0]]
+    middle = floats(cuts) + wrap360(floats(ends) - floats(cuts)) / 2.0
+    owners: list[Obstruction | None] = [None] * len(cuts)
+    for sector in reversed(sectors):
+        for at in np.flatnonzero(_inside(sector, middle)):
+            owners[at] = sector
+    for a, b, owner in zip(cuts, ends, owners, strict=True):
         if owner is None:
             continue
         if pieces and pieces[-1][1] == a and _same(pieces[-1][2], owner):
@@ -241,11 +246,10 @@ def combined(sectors: Sequence[Obstruction]) -> tuple[Obstruction, ...]:
     return tuple(replace(o, from_azimuth_deg=a, to_azimuth_deg=b) for a, b, o in pieces)
 
 
-def _inside(sector: Obstruction, azimuth_deg: float) -> bool:
+def _inside(sector: Obstruction, azimuth_deg: Floats) -> Bools:
     whole = wrap360(sector.from_azimuth_deg) == wrap360(sector.to_azimuth_deg)
-    return bool(whole) or bool(
-        in_sector(azimuth_deg, sector.from_azimuth_deg, sector.to_azimuth_deg)
-    )
+    inside = in_sector(azimuth_deg, sector.from_azimuth_deg, sector.to_azimuth_deg)
+    return np.asarray(inside | whole, dtype=bool)
 
 
 def _same(one: Obstruction, other: Obstruction) -> bool:

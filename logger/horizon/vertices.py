@@ -73,11 +73,12 @@ def vertices_of(
     settings : HorizonSettings
     """
     row = np.flatnonzero(sight.used)
+    time = sight.t_s[row]
     found: list[Vertex] = []
     for key in keys:
         if key.key != MARK_KEY or not key.down or row.size == 0:
             continue
-        vertex = _held(sight, row, key.t_s, _straight_at(notes, key.t_s), settings)
+        vertex = _held(sight, row, time, key.t_s, _straight_at(notes, key.t_s), settings)
         if vertex is not None and (not found or vertex.from_s >= found[-1].to_s):
             found.append(vertex)
     return tuple(found)
@@ -93,10 +94,14 @@ def _straight_at(notes: Sequence[Note], t_s: float) -> bool:
 
 
 def _held(
-    sight: SightLines, row: Ints, t_s: float, straight: bool, settings: HorizonSettings
+    sight: SightLines,
+    row: Ints,
+    time: Floats,
+    t_s: float,
+    straight: bool,
+    settings: HorizonSettings,
 ) -> Vertex | None:
     """The still hold that a key press ends, if there is one."""
-    time = sight.t_s[row]
     shortest, longest = settings.hold_s, settings.longest_hold_s
     at = int(np.searchsorted(time, t_s))
     start = int(np.searchsorted(time, t_s - shortest))

@@ -141,6 +141,8 @@ class SurveyDay:
                     break
                 if seconds is not None and self.clock.seconds() - began > seconds:
                     break
+                if going.recorded and going.capture.writer.full:
+                    going = self._go_on(going, point, before)
                 if self._toggled:
                     self._toggled = False
                     going = self._exchange(going, point, before)
@@ -219,6 +221,12 @@ class SurveyDay:
                 lambda: self.around.answer_of([*before(), *session.passes()])
             ).start()
         return going
+
+    def _go_on(self, going: _Going, point: str, before: Callable[[], Sequence[Pass]]) -> _Going:
+        """A recording is as long as one may be: seal it, and go on in another of the same point."""
+        self._end(going, last=False)
+        self.display.say("this recording is as long as one may be; going on in a new one")
+        return self._begin(point, True, going.session.passes(), before)
 
     def _exchange(self, going: _Going, point: str, before: Callable[[], Sequence[Pass]]) -> _Going:
         """Stop recording, or go on in a new recording of the same point."""

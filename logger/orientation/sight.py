@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logger.angles import wrap360
-from logger.columns import Bools, Floats
+from logger.columns import Bools, Floats, Texts
 from logger.orientation.attitude import Attitude, attitude_row_by_row
 from logger.orientation.corrections import CompassCorrection, Corrections, LevelCorrection
-from logger.orientation.fused import SensorPrior, attitude_over_recording
+from logger.orientation.fused import SensorPrior
 from logger.orientation.settings import OrientationSettings
+from logger.orientation.stretches import attitude_in_stretches
 from logger.orientation.watch import FieldWatch, watch_field
 from logger.quality import Gate
 from logger.rotation import angles_of, attitude_matrix, direction_of
@@ -84,13 +85,15 @@ def orient(
     raw = samples.has_field
     own = samples.has_attitude & ~raw
     steps: list[str] = []
-    board = _board_attitude(samples, own, corrections, settings, steps)
-    attitude, watch = board, None
+    watch = None
+    if own.any() or not raw.any():
+        attitude = _board_attitude(samples, own, corrections, settings, steps)
     if raw.any():
         measured, watch = _raw_attitude(samples, corrections, settings, steps)
-        attitude = measured if _fusible(samples, settings) else _merged(measured, board, own)
+        merged = own.any() and not _fusible(samples, settings)
+        attitude = _merged(measured, attitude, own) if merged else measured
     elif own.any() and _fusible(samples, settings):
-        attitude = _fused_board_attitude(samples, board, settings, steps)
+        attitude = _fused_board_attitude(samples, attitude, settings, steps)
     matrix = attitude.matrix
     heading_error, level_error = attitude.heading_error_deg, attitude.level_error_deg
     tilt_known = ~own | np.isfinite(samples.tilt_deg)
@@ -137,7 +140,7 @@ def _board_attitude(
 ) -> Attitude:
     """The attitude that the board itself computed, its compass deviation corrected."""
     n = len(samples)
-    matrix, error = np.full((n, 3, 3), np.nan), np.full(n, np.nan)
+    matrix, error = np.broadcast_to(np.nan, (n, 3, 3)), np.full(n, np.nan)
     if own.any():
         steps.append("attitude as the board computes it")
         heading = samples.heading_deg[own]
@@ -151,7 +154,12 @@ def _board_attitude(
             shrink = np.maximum(np.cos(np.radians(pitch)), 0.1)
             pitch = pitch - corrections.level.pitch_offset_deg / shrink
         # A board without a roll sensor is held upright; only collimation would need its tilt.
-        matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.tilt_deg[own]), pitch)
+        found = attitude_matrix(heading, np.nan_to_num(samples.tilt_deg[own]), pitch)
+        if own.all():
+            matrix = found
+        else:
+            matrix = np.full((n, 3, 3), np.nan)
+            matrix[own] = found
         error[own] = settings.board_attitude_error_deg
     return Attitude(matrix, error, error)
 
@@ -168,7 +176,7 @@ def _fused_board_attitude(
 ) -> Attitude:
     """A stream of attitude and rate without raw field: the board's attitude stands in for it."""
     steps.append("board's attitude and angular rate fused over the whole recording")
-    return attitude_over_recording(
+    return attitude_in_stretches(
         samples.t_s,
         samples.rate_deg_s,
         force_g=-board.matrix[:, 2, :],
@@ -197,7 +205,7 @@ def _raw_attitude(
         if not _fusible(samples, settings):
             return attitude_row_by_row(samples.t_s, field, force, settings)
         rate = compass.corrected_rate(samples.rate_deg_s)
-        return attitude_over_recording(
+        return attitude_in_stretches(
             samples.t_s, rate, force, field, rows, settings, _prior(corrections, settings)
         )
 
@@ -289,10 +297,10 @@ def _judge(
     attitude: Attitude,
     watch: FieldWatch | None,
     settings: OrientationSettings,
-) -> tuple[Bools, np.ndarray]:
+) -> tuple[Bools, Texts]:
     """Which rows are used, and why the others are not; the first reason that holds counts."""
     used = np.ones(len(samples), dtype=bool)
-    reason = np.full(len(samples), "", dtype="U40")
+    reason = np.full(len(samples), "", dtype=object)
 
     def drop(rows: Bools, why: str) -> None:
         reason[rows & used] = why

@@ -240,6 +240,35 @@ def test_what_no_sweep_is_long_enough_for_is_refused(tmp_path, monkeypatch):
         read_recording(path)
 
 
+def test_more_notes_than_a_hand_can_make_are_left_out_and_counted(tmp_path, monkeypatch):
+    monkeypatch.setattr("logger.acquisition.reader.MOST_NOTES", 3)
+    notes = b"".join(b'n %d.0 {"label":"oak %d"}\n' % (n, n) for n in range(5))
+    got = parse_recording(b'horizon-logger recording 1\nh {"a":1}\n' + notes, tmp_path / "a.sweep")
+    assert [note["label"] for _, note in got.notes] == ["oak 0", "oak 1", "oak 2"]
+    assert "2 notes after the first 3 left out" in got.problems
+
+
+def test_once_decoded_a_recording_holds_its_sentences_only_as_samples(tmp_path):
+    recording, stream = load_stream(write(tmp_path / "a.sweep", n=30))
+    assert len(recording.sentences) == 0
+    assert len(stream.samples) == 30
+
+
+def test_a_writer_knows_when_a_recording_is_as_long_as_can_be_read_again(tmp_path, monkeypatch):
+    monkeypatch.setattr("logger.acquisition.writer.MOST_RECORDS", 1000)
+    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", 1000)
+    decoder = Decoder()
+    with RecordingWriter(tmp_path / "a.sweep", HEADER) as writer:
+        while not writer.full:
+            writer.add(0.1, decoder.feed(encode(attitude(decoder.accepted))))
+    assert 985 < len(read_recording(tmp_path / "a.sweep").sentences) < 995
+    monkeypatch.setattr("logger.acquisition.writer.MOST_BYTES", 1000)
+    with RecordingWriter(tmp_path / "b.sweep", HEADER) as writer:
+        while not writer.full:
+            writer.add(0.1, decoder.feed(encode(attitude(decoder.accepted))))
+    assert 990 < (tmp_path / "b.sweep").stat().st_size < 1200
+
+
 def test_an_endless_line_is_left_out(tmp_path):
     content = b'horizon-logger recording 1\nh {"a":1}\ns 0.1 ' + b"$" * 70_000 + b"\nn 1.0 {}\n"
     got = parse_recording(content, tmp_path / "a.sweep")

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_protocol import Attitude, Key, RawField, RawRate, encode
+from firmware_protocol import Attitude, Fault, Key, RawField, RawRate, encode
 from logger.acquisition import StreamBuilder
 from logger.acquisition.plain_log import parse_plain_log
 from logger.acquisition.stream import HOLD_S, join_clocks
@@ -36,6 +36,66 @@ def test_sentences_of_one_instant_share_a_row():
     assert got.rate_deg_s[0] == pytest.approx([1, 0, 0])
     assert got.temperature_c[0] == pytest.approx(23.1)
     assert np.isnan(got.field_ut[1]).all()
+
+
+def raw_and_not(n):
+    """Instants of which every third bears raw field, every fourth raw rate."""
+    for i in range(n):
+        yield 0.02 * i, attitude(i, 20 * i)
+        if i % 3 == 0:
+            yield 0.02 * i, RawField(i, 20 * i, 100 * i, 0, 0, 0, 0, -10000)
+        if i % 4 == 0:
+            yield 0.02 * i, RawRate(i, 20 * i, 0, 0, i, 200)
+
+
+def test_raw_values_stand_beside_their_own_instant_wherever_a_slice_begins():
+    builder = StreamBuilder()
+    for t, sentence in raw_and_not(60):
+        builder.feed(t, encode(sentence))
+    for start, stop in ((0, 60), (1, 59), (4, 5), (5, 6), (7, 8), (30, 30), (10, 25)):
+        got = builder.samples(start, stop)
+        of = np.arange(start, stop)
+        assert list(got.seq) == list(of)
+        mx = np.where(of % 3 == 0, of.astype(float), np.nan)
+        gz = np.where(of % 4 == 0, of / 100, np.nan)
+        np.testing.assert_array_equal(got.field_ut[:, 0], mx)
+        np.testing.assert_array_equal(got.rate_deg_s[:, 2], gz)
+        np.testing.assert_array_equal(got.temperature_c, np.where(of % 4 == 0, 20.0, np.nan))
+
+
+def test_what_a_board_never_sends_takes_no_room():
+    plain = fed(*((0.02 * i, attitude(i, 20 * i)) for i in range(500))).samples
+    for name in ("field_ut", "force_g", "rate_deg_s", "temperature_c", "variation_deg"):
+        column = getattr(plain, name)
+        assert np.isnan(column).all()
+        assert not any(column.strides)
+    raw = fed(*((0.02 * i, RawField(i, 20 * i, *[1] * 6)) for i in range(500))).samples
+    for name in ("heading_deg", "pitch_deg", "tilt_deg"):
+        assert not any(getattr(raw, name).strides)
+
+
+def test_a_stuck_key_and_a_failing_sensor_fill_no_memory_and_it_is_said(monkeypatch):
+    monkeypatch.setattr("logger.acquisition.stream.MOST_EVENTS", 3)
+    got = fed(
+        *((0.02 * i, Key(i, 20 * i, 1, i % 2 == 0)) for i in range(5)),
+        *((1.0 + 0.02 * i, Fault(1000 + 20 * i, "RANGE", "")) for i in range(4)),
+        (2.0, attitude(9, 2000)),
+    )
+    assert [key.down for key in got.keys] == [True, False, True]
+    assert len(got.faults) == 3
+    assert got.doubts == (
+        "2 key events after the first 3 left out",
+        "1 faults of the board after the first 3 left out",
+    )
+    assert len(got.samples) == 1
+
+
+def test_a_board_that_starts_anew_all_the_time_is_joined_start_by_start():
+    starts = [0.0, 100.0, 130.0, 300.0]
+    got = fed(*((s + 0.2 * i, attitude(i, 200 * i)) for s in starts for i in range(10)))
+    expected = [s + 0.2 * i for s in starts for i in range(10)]
+    assert got.samples.t_s == pytest.approx(expected, abs=1e-6)
+    assert not got.doubts
 
 
 def test_the_board_clock_gives_the_spacing_and_the_host_the_origin():

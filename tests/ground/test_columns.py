@@ -37,3 +37,17 @@ def test_lengths_must_agree():
     for make in (freeze_columns, lock_columns):
         with pytest.raises(ValueError, match="Pair"):
             make(Pair(np.zeros(3), np.zeros(4)), ("a", "b"))
+
+
+def test_a_column_of_one_value_takes_the_room_of_one_and_stays_what_it_was():
+    mine = np.array(7.0)
+    pair = Pair(np.broadcast_to(mine, 1000), np.broadcast_to(np.nan, (1000, 3)))
+    assert freeze_columns(pair, ("a",)) == 1000
+    freeze_columns(pair, ("b",), length=1000, width=3)
+    mine[()] = 9
+    assert (pair.a == 7).all()
+    assert pair.b.shape == (1000, 3)
+    assert np.isnan(pair.b).all()
+    assert not any(pair.a.strides + pair.b.strides)
+    with pytest.raises(ValueError, match="read-only"):
+        pair.a[0] = 1

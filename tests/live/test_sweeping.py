@@ -101,6 +101,27 @@ def test_space_stops_and_goes_on_in_a_new_recording(bench: MakeBench, quick_swee
     assert all(raw.startswith(b"$PHLGI") for raw in twice)
 
 
+def test_a_recording_as_long_as_one_may_be_is_sealed_and_the_sweep_goes_on_in_another(
+    bench: MakeBench, quick_sweep: Chunks, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent = [line for _, chunk in quick_sweep for line in chunk.split(b"\r\n") if line]
+    limit = round(0.4 * len(sent))
+    monkeypatch.setattr("logger.acquisition.writer.MOST_RECORDS", limit)
+    swept = bench(quick_sweep)
+    swept.day.sweep("eave")
+    parts = recordings(swept)
+    assert len(parts) == 3
+    assert sum("as long as one may be" in said for said in swept.display.said) == 2
+    for part in parts:
+        read = read_recording(part)
+        assert read.sealed
+        assert read.text("point") == "eave"
+        assert len(read.sentences) <= limit
+    kept = {raw for part in parts for raw in sentences(part)}
+    ended = sent.index(max(kept & set(sent), key=sent.index))
+    assert sum(line not in kept for line in sent[: ended + 1]) == 0
+
+
 def test_a_mark_and_its_label_stand_at_the_moment_of_the_press(
     bench: MakeBench, quick_sweep: Chunks
 ) -> None:

@@ -1,0 +1,97 @@
+"""Recordings longer than any sweep: the fit over the recording, one stretch after another.
+
+The fit holds about 3 kB a row, so that hours of a quick board would take gigabytes; and a gyro's
+constants are constant for minutes, not for hours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from logger.columns import Bools, Floats
+from logger.orientation.attitude import Attitude
+from logger.orientation.fused import SensorPrior, attitude_over_recording
+from logger.orientation.settings import OrientationSettings
+
+MOST_ROWS = 40_000
+"""Of one fit: nearly seven minutes at 100 Hz, thirteen at 50 Hz."""
+OVERLAP = 1_500
+"""Rows of its neighbours that a stretch is fitted with; many times the memory of its sensors."""
+
+
+def attitude_in_stretches(
+    t_s: Floats,
+    rate_deg_s: Floats,
+    force_g: Floats,
+    field_ut: Floats,
+    field_trusted: Bools,
+    settings: OrientationSettings,
+    prior: SensorPrior | None = None,
+) -> Attitude:
+    """`attitude_over_recording`, in stretches of equal length where the recording is very long.
+
+    Each stretch is fitted together with a part of its neighbours, which is then left out.
+
+    Parameters
+    ----------
+    t_s : array, shape (N,)
+        [s]
+    rate_deg_s, force_g, field_ut : array, shape (N, 3)
+        [deg/s] [g] [uT]
+    field_trusted : bool array, shape (N,)
+    settings : OrientationSettings
+    prior : SensorPrior, optional
+    """
+
+    def fitted(rows: slice) -> Attitude:
+        return attitude_over_recording(
+            t_s[rows],
+            rate_deg_s[rows],
+            force_g[rows],
+            field_ut[rows],
+            field_trusted[rows],
+            settings,
+            prior,
+        )
+
+    n = len(t_s)
+    if n <= MOST_ROWS:
+        return fitted(slice(n))
+    cuts = np.linspace(0, n, -(-n // MOST_ROWS) + 1).astype(int).tolist()
+    parts = []
+    for start, end in pairwise(cuts):
+        first = max(start - OVERLAP, 0)
+        part = fitted(slice(first, min(end + OVERLAP, n)))
+        parts.append(_rows(part, slice(start - first, end - first)))
+    return _joined(parts)
+
+
+_COLUMNS = ("matrix", "level_error_deg", "heading_error_deg")
+
+
+def _rows(attitude: Attitude, which: slice) -> dict[str, Any]:
+    one = {f.name: getattr(attitude, f.name) for f in fields(attitude)}
+    # Copies: a view would keep the whole.
+    return one | {name: one[name][which].copy() for name in _COLUMNS}
+
+
+def _joined(parts: Sequence[dict[str, Any]]) -> Attitude:
+    """Rows one after another; of what is one for a whole fit, the mean."""
+    whole: dict[str, Any] = {}
+    for name in parts[0]:
+        known = [part[name] for part in parts if part[name] is not None]
+        whole[name] = np.concatenate(known) if name in _COLUMNS else _mean(known)
+    return Attitude(**whole)
+
+
+def _mean(values: Sequence[Any]) -> Any:
+    return _plain(np.mean(values, axis=0).tolist()) if values else None
+
+
+def _plain(value: Any) -> Any:
+    return tuple(map(_plain, value)) if isinstance(value, list) else value

@@ -1,0 +1,100 @@
+"""A recording longer than any sweep is fitted in stretches, and nobody can tell where they meet."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from logger.acquisition import StreamBuilder
+from logger.angles import angle_between
+from logger.orientation import CompassCorrection, Corrections, Declination, Orientation, orient
+from logger.orientation import stretches as module
+from logger.samples import Samples
+from logger.simulation import Operator, Sensor, scene_named, simulate_sweep
+
+CORRECTIONS = Corrections(Declination(0.0, 0.0, "none"), CompassCorrection())
+
+
+@pytest.fixture(scope="module")
+def samples() -> Samples:
+    sensor = Sensor().without_iron()
+    sweep = simulate_sweep(scene_named("street", 3), Operator(), sensor, seed=5, streams="MG")
+    builder = StreamBuilder()
+    for t, chunk in sweep.chunks:
+        builder.feed(t, chunk)
+    return builder.stream().samples
+
+
+@pytest.fixture(scope="module")
+def whole(samples: Samples) -> Orientation:
+    return orient(samples, CORRECTIONS)
+
+
+@pytest.fixture(scope="module")
+def cut(samples: Samples) -> Orientation:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "MOST_ROWS", len(samples) // 3 - 1)
+        patch.setattr(module, "OVERLAP", 500)
+        fits = []
+        fit = module.attitude_over_recording
+
+        def counted(*given: Any) -> Any:
+            fits.append(len(given[0]))
+            return fit(*given)
+
+        patch.setattr(module, "attitude_over_recording", counted)
+        found = orient(samples, CORRECTIONS)
+    quarter = len(samples) / 4
+    assert fits == pytest.approx(
+        [quarter + 500, quarter + 1000, quarter + 1000, quarter + 500], abs=2
+    )
+    return found
+
+
+def test_stretches_agree_with_the_whole(whole: Orientation, cut: Orientation) -> None:
+    turned = angle_between(cut.sight.azimuth_deg, whole.sight.azimuth_deg)
+    lifted = cut.sight.elevation_deg - whole.sight.elevation_deg
+    assert np.abs(turned).max() < 0.5
+    assert np.abs(lifted).max() < 0.2
+    assert np.std(turned) < 0.2
+    assert np.std(lifted) < 0.05
+
+
+def test_there_is_no_step_where_they_meet(whole: Orientation, cut: Orientation) -> None:
+    """More than the sight itself moves between two rows, 0.05° is below any row's error."""
+    turned = angle_between(cut.sight.azimuth_deg, whole.sight.azimuth_deg)
+    lifted = cut.sight.elevation_deg - whole.sight.elevation_deg
+    assert np.abs(np.diff(turned)).max() < 0.1
+    assert np.abs(np.diff(lifted)).max() < 0.05
+
+
+def test_the_constants_of_the_whole_are_the_means(whole: Orientation, cut: Orientation) -> None:
+    assert cut.rate_bias_deg_s == pytest.approx(whole.rate_bias_deg_s, abs=0.05)
+    assert cut.rate_scale == pytest.approx(whole.rate_scale, abs=0.01)
+
+
+def test_shorter_fits_know_the_level_less_well_and_say_so(
+    whole: Orientation, cut: Orientation
+) -> None:
+    before, after = whole.attitude.steady_level_error_deg, cut.attitude.steady_level_error_deg
+    assert before is not None
+    assert after is not None
+    assert before < after < 4 * before
+
+
+def test_a_stretch_without_a_field_takes_nothing_from_the_others(
+    samples: Samples, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A dead magnetometer for half of the recording: that half has no direction, no more."""
+    n = len(samples)
+    dead = np.array(samples.field_ut)
+    dead[: n // 2] = 0.0
+    monkeypatch.setattr(module, "MOST_ROWS", n // 2)
+    monkeypatch.setattr(module, "OVERLAP", 0)
+    given = (samples.t_s, samples.rate_deg_s, samples.force_g, dead, np.ones(n, dtype=bool))
+    found = module.attitude_in_stretches(*given, module.OrientationSettings())
+    assert not found.known[: n // 2].any()
+    assert found.known[n // 2 + 1 :].all()
+    assert found.rate_bias_deg_s is not None
