@@ -18,6 +18,34 @@ DECIMALS = 10
 """Parts of a whole still add up to it within 1e-9."""
 
 
+def read_within(path: Path, most_mib: int, what: str) -> bytes:
+    """The whole file, within sense.
+
+    Parameters
+    ----------
+    path : Path
+    most_mib : int
+        [MiB]
+    what : str
+        That is never larger.
+
+    Raises
+    ------
+    InputError
+        It is missing, a folder, unreadable, or larger.
+    """
+    try:
+        with open(path, "rb") as file:
+            # Not by its size beforehand: devices and pipes have none.
+            content = file.read(most_mib * 2**20 + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise InputError(f"cannot be read: {reason}", str(path)) from error
+    if len(content) > most_mib * 2**20:
+        raise InputError(f"more than {most_mib} MiB, no {what} is that large", str(path))
+    return content
+
+
 def write_atomically(path: Path, content: str | bytes) -> None:
     """Replace a file in one step: a reader, or a crash, meets the old one or the new one.
 

@@ -22,6 +22,7 @@ import numpy as np
 
 from logger.angles import wrap360
 from logger.errors import InputError
+from logger.files import read_within
 from logger.profile import OBSTRUCTION_KINDS, HorizonProfile, Obstruction
 
 COLUMNS = (
@@ -32,8 +33,8 @@ COLUMNS = (
     "obstruction",
     "distance_m",
 )
-LARGEST_FILE = 32 * 1024 * 1024
-"""A horizon at every 0.01 degrees takes a twentieth of this. [bytes]"""
+LARGEST_FILE_MIB = 32
+"""A horizon at every 0.01 degrees takes a twentieth of this. [MiB]"""
 
 MOST_NODES, MOST_SECTORS = 100_000, 500
 """What a file may hold; a node every 0.01 degrees makes 36 000."""
@@ -59,11 +60,7 @@ def read_horizon_csv(path: str | Path) -> HorizonProfile:
     """
     path = Path(path)
     try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError(f"larger than {LARGEST_FILE // 2**20} MB, no horizon is", str(path))
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from error
+        text = read_within(path, LARGEST_FILE_MIB, "horizon").decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
             "is no UTF-8 text", str(path), "export the horizon as CSV, encoded in UTF-8"

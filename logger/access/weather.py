@@ -18,11 +18,12 @@ import numpy as np
 
 from logger.columns import Floats, Ints, floats, freeze_columns
 from logger.errors import InputError, LoggerError
+from logger.files import read_within
 from logger.quality import Gate
 from logger.site import Site
 
-LARGEST_FILE = 64 * 1024 * 1024
-"""A typical year takes about two. [bytes]"""
+LARGEST_FILE_MIB = 64
+"""A typical year takes about two. [MiB]"""
 
 FAR_KM = 50.0
 """Weather from further away is not the site's (common practice, no source). [km]"""
@@ -177,13 +178,9 @@ def read_weather(path: str | Path) -> Weather:
     """
     path = Path(path)
     where = str(path)
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise InputError(f"larger than {LARGEST_FILE // 2**20} MB", where)
-        # Station names come in any encoding; figures are ASCII.
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}", where) from error
+    # Station names come in any encoding; figures are ASCII.
+    content = read_within(path, LARGEST_FILE_MIB, "typical year")
+    text = content.decode("utf-8-sig", errors="replace")
     lines = text[:100_000].splitlines()
     if lines and lines[0].startswith("LOCATION,"):
         kind = "EPW"

@@ -11,6 +11,7 @@ ALLOWED = {
     "columns",
     "draws",
     "errors",
+    "files",
     "profile",
     "quality",
     "site",

@@ -1,4 +1,4 @@
-"""Files are written whole, JSON holds no number that is not defined."""
+"""Files are read within sense and written whole, JSON holds no number that is not defined."""
 
 import json
 import math
@@ -7,7 +7,8 @@ import os
 import numpy as np
 import pytest
 
-from logger.files import json_text, plain, write_atomically
+from logger.errors import InputError
+from logger.files import json_text, plain, read_within, write_atomically
 
 
 def test_undefined_numbers_become_null():
@@ -52,3 +53,24 @@ def test_a_link_to_a_file_stays_a_link(tmp_path):
     write_atomically(link, "new")
     assert link.is_symlink()
     assert target.read_text() == "new"
+
+
+def test_a_file_is_read_whole_up_to_its_limit(tmp_path):
+    path = tmp_path / "a"
+    path.write_bytes(b"x" * 2**20)
+    assert read_within(path, 1, "note") == path.read_bytes()
+    path.write_bytes(b"x" * (2**20 + 1))
+    with pytest.raises(InputError, match="more than 1 MiB, no note is that large"):
+        read_within(path, 1, "note")
+
+
+def test_what_is_no_file_is_told_in_one_sentence(tmp_path):
+    for path in (tmp_path, tmp_path / "none", tmp_path / "a\0b"):
+        with pytest.raises(InputError, match="cannot be read"):
+            read_within(path, 1, "note")
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/zero"), reason="no such device here")
+def test_a_device_without_end_is_not_read_for_ever():
+    with pytest.raises(InputError, match="more than 1 MiB"):
+        read_within("/dev/zero", 1, "note")
