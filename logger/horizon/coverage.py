@@ -179,18 +179,22 @@ def spacing_gate(profile: HorizonProfile, latitude_deg: float) -> Gate:
     Parameters
     ----------
     profile : HorizonProfile
-        Stretches that end at an unmeasured node do not count: they are bounded as unmeasured.
+        Stretches that end at an unmeasured node do not count: they are bounded as unmeasured. Nor
+        do those that are level at both ends: an open horizon takes no points to tell.
     latitude_deg : float
         [deg]
     """
-    start = np.unique(profile.azimuth_deg)
+    start, first = np.unique(profile.azimuth_deg, return_index=True)
+    last = np.append(first[1:], len(profile)) - 1
     unknown = np.isin(start, profile.azimuth_deg[~profile.known])
+    elevation = profile.elevation_deg
+    is_open = (elevation[last] <= 0) & (np.roll(elevation[first], -1) <= 0)
     cells = np.arange(0.5, 360.0)
     crossed = sun_crosses(cells, latitude_deg)
     # The stretch that each degree lies in; the last one runs on through north.
     stretch = (np.searchsorted(start, cells) - 1) % len(start)
-    bounded = unknown | np.roll(unknown, -1)
-    width = np.bincount(stretch[crossed & ~bounded[stretch]], minlength=len(start))
+    told = unknown | np.roll(unknown, -1) | is_open
+    width = np.bincount(stretch[crossed & ~told[stretch]], minlength=len(start))
     widest = int(np.argmax(width))
     passed = bool(width[widest] <= SPACING_LIMIT_DEG)
     why = f"{len(start)} azimuths, no gap that the sun crosses wider than {width[widest]}°"

@@ -14,7 +14,7 @@ def every(step_deg: float) -> np.ndarray:
 @pytest.mark.parametrize("step_deg", [1.0, 10.0, 15.0])
 def test_a_skyline_of_close_points_passes(step_deg: float) -> None:
     azimuth = every(step_deg)
-    gate = spacing_gate(HorizonProfile(azimuth, np.zeros(azimuth.size)), 46.0)
+    gate = spacing_gate(HorizonProfile(azimuth, np.full(azimuth.size, 4.0)), 46.0)
     assert gate.passed
     assert gate.value == step_deg
 
@@ -38,7 +38,7 @@ def test_a_gap_that_the_sun_never_crosses_does_not_count() -> None:
 def test_one_point_is_no_skyline_and_north_is_no_end() -> None:
     assert spacing_gate(HorizonProfile([90.0], [3.0]), 0.0).value > 90
     azimuth = np.array([a for a in every(5.0) if 20 <= a <= 340])
-    gate = spacing_gate(HorizonProfile(azimuth, np.zeros(azimuth.size)), -40.0)
+    gate = spacing_gate(HorizonProfile(azimuth, np.full(azimuth.size, 4.0)), -40.0)
     assert "between 340 and 20°" in gate.why
 
 
@@ -51,4 +51,12 @@ def test_an_unmeasured_stretch_is_bounded_as_such_and_does_not_count() -> None:
 
 def test_a_vertical_edge_is_no_gap() -> None:
     azimuth = np.sort(np.append(every(10.0), [180.0, 190.0]))
-    assert spacing_gate(HorizonProfile(azimuth, np.zeros(azimuth.size)), 46.0).value == 10
+    assert spacing_gate(HorizonProfile(azimuth, np.full(azimuth.size, 4.0)), 46.0).value == 10
+
+
+def test_an_open_horizon_takes_no_points_to_tell() -> None:
+    assert spacing_gate(HorizonProfile([0.0], [0.0]), 46.0).passed
+    hut = HorizonProfile([0.0, 180.0, 180.0, 190.0, 190.0], [0.0, 0.0, 20.0, 20.0, 0.0])
+    gate = spacing_gate(hut, 46.0)
+    assert gate.passed
+    assert gate.value == 10

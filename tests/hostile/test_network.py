@@ -55,7 +55,8 @@ def test_nothing_fetches():
     ids=["declination", "assess", "an address is no file"],
 )  # fmt: skip
 def test_a_command_works_without_a_network(tmp_path, arguments):
-    (tmp_path / "horizon.csv").write_text("azimuth_deg,elevation_deg\n0,5\n180,10\n")
+    rows = "".join(f"{azimuth},5\n" for azimuth in range(0, 360, 10))
+    (tmp_path / "horizon.csv").write_text(f"azimuth_deg,elevation_deg\n{rows}")
     done = subprocess.run(
         [sys.executable, "-c", OFFLINE, *arguments],
         cwd=tmp_path, capture_output=True, text=True, check=False,
