@@ -3,11 +3,13 @@
 
     python tools/mutants.py recording
     python tools/mutants.py codec --minutes 20
-    python tools/mutants.py access --show survivors.txt
+    python tools/mutants.py access --show survivors.txt --folder FOLDER
 
 Needs `pip install mutmut`. Works on a copy of this checkout; --minutes ends a room early, and the
 figures are then those of the mutants tried. Survivors are listed by their difference; a mutant
-that changes nothing but the words of a message is counted apart.
+that changes nothing but the words of a message is counted apart. With --folder the copy is kept:
+the same command again goes on where it stopped, or, once all were tried, tries what survived on the
+tests as they are now.
 """
 
 from __future__ import annotations
@@ -38,16 +40,25 @@ ROOMS = {
     "orientation": (
         ["logger/orientation/sight.py", "logger/orientation/attitude.py",
          "logger/orientation/corrections.py"],
-        ["tests/orientation"],
+        ["tests/orientation/test_sight_lines.py", "tests/orientation/test_figures.py",
+         "tests/orientation/test_odd_input.py"],
     ),
     "access": (
         ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],
         ["tests/access"],
     ),
 }  # fmt: skip
-AT_IMPORT = {"codec"}
-"""Rooms of which much runs once, at import: their survivors are tried in processes of their own."""
-COPIED = ("logger", "firmware_protocol", "tests", "tools", "recordings", "docs", "*.toml", "*.md")
+COPIED = (
+    "logger",
+    "firmware_protocol",
+    "tests",
+    "tools",
+    "benchmarks",
+    "recordings",
+    "docs",
+    "*.toml",
+    "*.md",
+)
 
 
 def copy_of_the_checkout(folder: Path) -> None:
@@ -60,6 +71,13 @@ def copy_of_the_checkout(folder: Path) -> None:
                 shutil.copy(path, folder / path.name)
 
 
+def renew_tests(folder: Path) -> None:
+    """The tests as they are now, into a copy that was made before."""
+    for copy in (folder / "tests", folder / "mutants" / "tests"):
+        leave = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(ROOT / "tests", copy, ignore=leave, dirs_exist_ok=True)
+
+
 def set_up(folder: Path, sources: list[str], tests: list[str]) -> None:
     lines = ["[mutmut]", "source_paths=", *(f"    {name}" for name in sources)]
     lines += ["pytest_add_cli_args_test_selection=", *(f"    {name}" for name in tests)]
@@ -68,11 +86,11 @@ def set_up(folder: Path, sources: list[str], tests: list[str]) -> None:
     (folder / "setup.cfg").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-def run(folder: Path, minutes: float, children: int) -> None:
+def run(folder: Path, minutes: float, children: int, names: list[str]) -> None:
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     with open(folder / "mutmut.log", "wb") as log:
         process = subprocess.Popen(
-            [sys.executable, "-m", "mutmut", "run", "--max-children", str(children)],
+            [sys.executable, "-m", "mutmut", "run", "--max-children", str(children), *names],
             cwd=folder, stdout=log, stderr=subprocess.STDOUT, env=environment,
             start_new_session=True,
         )  # fmt: skip
@@ -83,19 +101,55 @@ def run(folder: Path, minutes: float, children: int) -> None:
             process.wait()
 
 
-def survives_alone(folder: Path, name: str, tests: list[str]) -> bool:
-    """Try one again in a process of its own: what runs at import was over before it was changed."""
+ALONE = """
+import os, resource, sys
+import numpy, pandas, pvlib, pytest, scipy.optimize, scipy.spatial
+for name in map(str.strip, sys.stdin):
+    child = os.fork()
+    if child == 0:
+        os.environ["MUTANT_UNDER_TEST"] = name
+        resource.setrlimit(resource.RLIMIT_CPU, (120, 120))
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, 1), os.dup2(nothing, 2)
+        options = ["-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", "--hypothesis-seed=0"]
+        os._exit(pytest.main([*options, *sys.argv[1:]]))
+    print(name, os.waitpid(child, 0)[1], flush=True)
+"""
+
+
+def noticed_alone(folder: Path, names: list[str], tests: list[str]) -> set[str]:
+    """Of some mutants those that all of the room's tests notice, in a process for each.
+
+    The quick way tries a mutant in a process that has imported the code already, on the tests
+    that called the mutated function while they ran. So it misses what runs at import, and what
+    a fixture that several tests share has called.
+    """
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "-n0", *tests],
-        cwd=folder / "mutants", env={**os.environ, "MUTANT_UNDER_TEST": name},
-        capture_output=True, check=False,
+        [sys.executable, "-c", ALONE, *tests], input="\n".join(["none", *names]), text=True,
+        cwd=folder / "mutants", capture_output=True, check=True,
     )  # fmt: skip
-    return done.returncode == 0
+    verdicts = dict(line.rsplit(" ", 1) for line in done.stdout.splitlines())
+    if verdicts["none"] != "0":
+        raise SystemExit("the tests fail without any change: nothing can be said")
+    return {name for name in names if verdicts[name] != "0"}
 
 
 def mutmut(folder: Path, *arguments: str) -> str:
     command = [sys.executable, "-m", "mutmut", *arguments]
     return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False).stdout
+
+
+def states(folder: Path) -> dict[str, str]:
+    found = re.findall(r"^\s+(\S+): (.+)$", mutmut(folder, "results", "--all", "true"), re.M)
+    return dict(found)
+
+
+def survivors_before(folder: Path) -> list[str]:
+    """What survived an earlier run that was not cut short; nothing where there was none."""
+    found = states(folder) if (folder / "mutants").exists() else {}
+    if "not checked" in found.values():
+        return []
+    return [name for name, state in found.items() if state in ("survived", "no tests")]
 
 
 def only_words(difference: str) -> bool:
@@ -113,25 +167,30 @@ def main() -> int:
     parser.add_argument("room", choices=ROOMS)
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--children", type=int, default=2)
+    parser.add_argument("--folder", type=Path, help="Keep the copy here, and go on with it.")
     parser.add_argument("--show", type=Path, help="Write the survivors' differences here.")
     wanted = parser.parse_args()
     sources, tests = ROOMS[wanted.room]
     with tempfile.TemporaryDirectory() as tmp:
-        folder = Path(tmp)
-        copy_of_the_checkout(folder)
+        folder = wanted.folder or Path(tmp)
+        names = survivors_before(folder)
+        if (folder / "mutants").exists():
+            renew_tests(folder)
+        else:
+            folder.mkdir(exist_ok=True)
+            copy_of_the_checkout(folder)
         set_up(folder, sources, tests)
-        run(folder, wanted.minutes, wanted.children)
-        found = re.findall(r"^\s+(\S+): (.+)$", mutmut(folder, "results", "--all", "true"), re.M)
-        if all(state == "not checked" for _, state in found):
+        run(folder, wanted.minutes, wanted.children, names)
+        found = states(folder)
+        if all(state == "not checked" for state in found.values()):
             print((folder / "mutmut.log").read_text("utf-8", "replace")[-2000:])
             return 1
-        counts = Counter(state for _, state in found)
-        survivors = [name for name, state in found if state in ("survived", "no tests")]
+        counts = Counter(found.values())
+        survivors = [name for name, state in found.items() if state in ("survived", "no tests")]
         with ThreadPoolExecutor(wanted.children) as pool:
-            again = survivors if wanted.room in AT_IMPORT else []
-            alone = list(pool.map(lambda name: survives_alone(folder, name, tests), again))
-            alone += [True] * (len(survivors) - len(again))
-            survivors = [name for name, still in zip(survivors, alone, strict=True) if still]
+            parts = [survivors[i :: wanted.children] for i in range(wanted.children)]
+            alone = set().union(*pool.map(lambda part: noticed_alone(folder, part, tests), parts))
+            survivors = [name for name in survivors if name not in alone]
             shown = pool.map(lambda name: mutmut(folder, "show", name), survivors)
             differences = dict(zip(survivors, shown, strict=True))
     words = sum(only_words(text) for text in differences.values())
@@ -139,7 +198,7 @@ def main() -> int:
     killed = tried - len(survivors)
     print(
         f"{wanted.room}: {', '.join(f'{n} {state}' for state, n in counts.most_common())}; "
-        f"{alone.count(False)} of the survivors noticed in a process of their own"
+        f"{len(alone)} of the survivors noticed in a process of their own"
     )
     print(
         f"{killed} of {tried} mutants tried were noticed ({killed / max(tried, 1):.1%}); of those "

@@ -273,7 +273,8 @@ class _Parser:
         bad: list[int] = []
         latest, backward, start = 0.0, 0, 0
         for number, whole in enumerate(io.BytesIO(content), start=1):
-            line, begins = whole[:-1], start
+            too_long = len(whole) - 1 > LONGEST_LINE
+            line, begins = whole[: 2 if too_long else -1], start
             start += len(whole)
             if not whole.endswith(b"\n"):
                 self.problems.append(f"the last line is torn and was dropped ({len(whole)} bytes)")
@@ -287,7 +288,7 @@ class _Parser:
             kind, rest = line[:2], line[2:]
             if self.seal is not None:
                 self.seal_fault = self.seal_fault or "there are lines after it"
-            if len(line) > LONGEST_LINE:
+            if too_long:
                 bad.append(number)
             elif kind in (b"s ", b"x ", b"n "):
                 stamp, _, payload = rest.partition(b" ")

@@ -1,0 +1,582 @@
+"""What each figure of an orientation is made of, with numbers that can be reckoned by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from logger.angles import angle_between
+from logger.errors import InputError
+from logger.orientation import (
+    BearingCorrection,
+    CompassCorrection,
+    Corrections,
+    Declination,
+    DeviationCurve,
+    FieldReference,
+    LevelCorrection,
+    OrientationSettings,
+    orient,
+    sight_lines,
+)
+from logger.orientation import sight as module
+from logger.orientation.attitude import (
+    Attitude,
+    attitude_row_by_row,
+    hand_motion_g,
+    rows_in,
+    running_median,
+)
+from logger.orientation.corrections import CORRECTION_KINDS, correction_from_dict
+from logger.rotation import attitude_matrix
+from logger.samples import Samples
+
+NONE = Declination(0.0, 0.0, "none")
+PLAIN = Corrections(NONE)
+FIELD = np.array([20.0, 0.0, 43.0])
+UP = np.array([0.0, 0.0, -1.0])
+HERE = CompassCorrection(
+    field_ut=float(np.hypot(20, 43)), dip_deg=float(np.degrees(np.arctan2(43, 20)))
+)
+BY_ROW = OrientationSettings(use_rate=False)
+
+
+def columns(n: int, every_s: float = 0.02) -> dict[str, Any]:
+    return Samples.blank(n) | {
+        "t_s": np.arange(n) * every_s,
+        "received_s": np.arange(n) * every_s,
+        "board_s": np.arange(n) * every_s,
+        "seq": np.arange(n),
+    }
+
+
+def board(heading: Any, tilt: Any = 0.0, pitch: Any = 0.0, **more: Any) -> Samples:
+    """A stream of the board's own attitude, tilt-compensated."""
+    heading, tilt, pitch = np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch))
+    n = len(heading)
+    own = {"heading_deg": heading, "tilt_deg": tilt, "pitch_deg": pitch, "status": np.ones(n, int)}
+    return Samples(**columns(n) | own | more)
+
+
+def raw(heading: Any, tilt: Any = 0.0, pitch: Any = 0.0, *, every_s: float = 0.02,
+        **more: Any) -> Samples:  # fmt: skip
+    """A stream of raw field and force, at rest and free of iron."""
+    body = attitude_matrix(*np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch)))
+    vectors = {"field_ut": FIELD @ body, "force_g": UP @ body}
+    return Samples(**columns(len(body), every_s) | vectors | more)
+
+
+# --- Errors that all rows share ---
+
+
+def test_the_heading_error_of_a_raw_stream() -> None:
+    compass = CompassCorrection(heading_error_deg=1.2, heading_ripple_deg=0.8)
+    level = LevelCorrection(collimation_error_deg=0.3)
+    bearing = BearingCorrection(7.0, 0.6)
+    magnetic = Declination(4.0, 0.5, "model")
+    settings = OrientationSettings(raw_heading_error_deg=5.0)
+    for given, parts in (
+        (Corrections(magnetic), (0.5, 5.0)),
+        (Corrections(magnetic, compass=compass), (0.5, 1.2)),
+        (Corrections(magnetic, compass=compass, level=level), (0.5, 1.2, 0.3)),
+        (Corrections(magnetic, compass=compass, level=level, bearing=bearing), (0.6, 0.8, 0.3)),
+        (Corrections(magnetic, bearing=bearing), (0.6, 5.0)),
+    ):
+        found = sight_lines(raw(10.0), given, settings).heading_error_deg
+        assert found == pytest.approx(np.linalg.norm(parts))
+
+
+def test_the_heading_error_of_a_board_that_computes_its_own() -> None:
+    magnetic = Declination(4.0, 0.5, "model")
+    curve = DeviationCurve(standard_error_deg=0.7)
+    level = LevelCorrection(collimation_error_deg=0.3)
+    bearing = BearingCorrection(7.0, 0.6)
+    settings = OrientationSettings(board_heading_error_deg=2.0)
+    for given, parts in (
+        (Corrections(magnetic), (0.5, 2.0)),
+        (Corrections(magnetic, deviation=curve), (0.5, 0.7)),
+        (Corrections(magnetic, deviation=curve, level=level), (0.5, 0.7, 0.3)),
+        (Corrections(magnetic, deviation=curve, bearing=bearing, level=level), (0.6, 0.7, 0.3)),
+    ):
+        found = sight_lines(board(10.0), given, settings).heading_error_deg
+        assert found == pytest.approx(np.linalg.norm(parts))
+
+
+def test_a_true_heading_bears_no_error_of_declination_unless_some_row_is_magnetic() -> None:
+    magnetic = Corrections(Declination(4.0, 0.5, "model"))
+    both = np.array([True, True])
+    true = sight_lines(board([10.0, 20.0], heading_is_true=both), magnetic)
+    assert true.heading_error_deg == pytest.approx(2.0)
+    mixed = sight_lines(board([10.0, 20.0], heading_is_true=np.array([True, False])), magnetic)
+    assert mixed.heading_error_deg == pytest.approx(np.hypot(0.5, 2.0))
+    # A raw row needs the declination whatever its heading is said to be.
+    claimed = sight_lines(raw([10.0, 20.0], heading_is_true=both), magnetic)
+    assert claimed.heading_error_deg == pytest.approx(np.hypot(0.5, 5.0))
+    assert claimed.azimuth_deg == pytest.approx([14.0, 24.0])
+    assert sight_lines(Samples(**Samples.blank(0)), magnetic).heading_error_deg == pytest.approx(
+        np.hypot(0.5, 2.0)
+    )
+
+
+def test_the_level_error() -> None:
+    drift = float(np.degrees(0.003))
+    offset = LevelCorrection(pitch_offset_error_deg=0.11, index_error_deg=0.2)
+    index = LevelCorrection(index_error_deg=0.2)
+    compass = CompassCorrection(level_error_deg=0.25)
+    for samples, given, parts in (
+        (raw(10.0), PLAIN, (0.5,)),
+        (board(10.0), PLAIN, (0.5,)),
+        (board(10.0), Corrections(NONE, compass=compass), (0.5,)),
+        (board(10.0), Corrections(NONE, level=index), (0.5, 0.2)),
+        (board(10.0), Corrections(NONE, level=offset), (0.11, 0.2)),
+        (raw(10.0), Corrections(NONE, level=offset), (0.11, 0.2)),
+        (raw(10.0), Corrections(NONE, compass=compass), (0.25, drift)),
+        (raw(10.0), Corrections(NONE, compass=compass, level=index), (0.25, drift, 0.2)),
+        (raw(10.0), Corrections(NONE, compass=compass, level=offset), (0.11, 0.2)),
+    ):
+        found = sight_lines(samples, given).level_error_deg
+        assert found == pytest.approx(np.linalg.norm(parts)), given
+
+
+def turning(n: int = 300, **more: Any) -> Samples:
+    """A raw stream with angular rate: level, turning at 20 deg/s."""
+    t = np.arange(n) * 0.02
+    rate = np.zeros((n, 3))
+    rate[:, 2] = 20.0
+    return raw(20.0 * t, 0.0, np.zeros(n), **{"rate_deg_s": rate} | more)
+
+
+def test_a_fused_attitude_states_its_own_level_error_only_where_something_was_calibrated() -> None:
+    level = LevelCorrection(pitch_offset_error_deg=0.05, index_error_deg=0.2)
+    for given, index in (
+        (Corrections(NONE, compass=HERE), 0.0),
+        (Corrections(NONE, level=level), 0.2),
+        (Corrections(NONE, compass=HERE, level=level), 0.2),
+    ):
+        found = orient(turning(), given)
+        steady = found.attitude.steady_level_error_deg
+        assert steady is not None
+        assert found.sight.level_error_deg == pytest.approx(np.linalg.norm([steady, 0.03, index]))
+    assert orient(turning(), PLAIN).sight.level_error_deg == pytest.approx(0.5)
+
+
+# --- Errors of one row ---
+
+
+def test_a_boards_own_attitude_has_the_error_of_the_settings_smaller_across_a_steep_sight() -> None:
+    settings = OrientationSettings(board_attitude_error_deg=0.8)
+    found = sight_lines(board([10.0, 10.0], 0.0, [0.0, 60.0]), PLAIN, settings)
+    assert found.standard_error_deg == pytest.approx([0.8, 0.8 * np.sqrt((0.25 + 1) / 2)])
+
+
+def test_the_error_of_a_row_of_field_and_force_at_rest() -> None:
+    """An error of the level turns the heading by tan(dip) times as much."""
+    settings = OrientationSettings(force_noise_g=0.004, field_noise_ut=0.4)
+    samples = raw(np.full(50, 30.0), 10.0, 20.0)
+    found = attitude_row_by_row(samples.t_s, samples.field_ut, samples.force_g, settings)
+    level = np.degrees(0.004)
+    assert found.level_error_deg == pytest.approx(np.full(50, level), rel=1e-6)
+    heading = np.hypot(np.degrees(0.4 / 20.0), level * 43.0 / 20.0)
+    assert found.heading_error_deg == pytest.approx(np.full(50, heading), rel=1e-6)
+    assert found.rate_bias_deg_s is None
+    assert found.steady_level_error_deg is None
+
+
+def test_a_row_without_field_or_force_has_no_attitude_and_no_error() -> None:
+    samples = raw(np.full(5, 30.0))
+    field = np.array(samples.field_ut)
+    field[2] = np.nan
+    found = attitude_row_by_row(samples.t_s, field, samples.force_g, OrientationSettings())
+    assert list(found.known) == [True, True, False, True, True]
+    for error in (found.level_error_deg, found.heading_error_deg):
+        assert list(np.isfinite(error)) == [True, True, False, True, True]
+
+
+def test_the_motion_of_a_hand() -> None:
+    t = np.arange(200) * 0.02
+    heavy = np.tile([0.0, 0.0, -1.05], (200, 1))
+    assert hand_motion_g(t, heavy) == pytest.approx(np.full(200, 0.05))
+    light = np.tile([0.0, 0.0, -0.93], (200, 1))
+    assert hand_motion_g(t, light) == pytest.approx(np.full(200, 0.07))
+    # Shaken to and fro by 0.1 g at every sample: of the square, half goes to each of two level
+    # axes; a window of 25 samples has a mean of its own.
+    to_and_fro = np.tile([0.0, 0.0, -1.0], (200, 1))
+    to_and_fro[:, 0] = 0.1 * (-1.0) ** np.arange(200)
+    assert hand_motion_g(t, to_and_fro)[50:150] == pytest.approx(
+        np.full(100, 0.1 * 24 / 25 / np.sqrt(2))
+    )
+    # A jolt is seen a quarter of a second before and after, no further.
+    jolt = np.tile([0.0, 0.0, -1.0], (200, 1))
+    jolt[100, 1] = 0.5
+    moved = np.flatnonzero(hand_motion_g(t, jolt) > 0.01)
+    assert 100 - 26 <= moved[0] < 100 - 10
+    assert 100 + 10 < moved[-1] <= 100 + 26
+    assert hand_motion_g(np.zeros(0), np.zeros((0, 3))).shape == (0,)
+
+
+@pytest.mark.parametrize(
+    ("n", "every_s", "window_s", "rows"),
+    [
+        (100, 0.02, 0.5, 25),
+        (100, 0.02, 0.52, 27),
+        (100, 0.02, 0.48, 25),
+        (100, 0.02, 0.0, 1),
+        (100, 0.02, 9.0, 101),
+        (2, 1.0, 1.0, 1),
+        (2, 1.0, 2.0, 3),
+        (1, 1.0, 9.0, 1),
+        (0, 1.0, 9.0, 1),
+        (50, 0.0, 1.0, 1),
+    ],
+)
+def test_an_odd_number_of_rows_spans_a_window(
+    n: int, every_s: float, window_s: float, rows: int
+) -> None:
+    assert rows_in(5.0 + np.arange(n) * every_s, window_s) == rows
+
+
+def test_a_running_median_is_blind_to_one_odd_row() -> None:
+    values = np.array([1.0, 1.0, 9.0, 1.0, 2.0, 2.0])
+    assert list(running_median(values, 3)) == [1.0, 1.0, 1.0, 2.0, 2.0, 2.0]
+    assert list(running_median(values, 1)) == list(values)
+    assert running_median(np.zeros(0), 3).shape == (0,)
+
+
+def test_an_attitude_holds_one_matrix_a_row() -> None:
+    with pytest.raises(ValueError, match=r"shape \(2, 3\), expected \(2, 3, 3\)"):
+        Attitude(np.zeros((2, 3)), np.zeros(2), np.zeros(2))
+    made = Attitude(np.full((2, 3, 3), np.nan), np.zeros(2), np.zeros(2))
+    assert not made.known.any()
+    with pytest.raises(ValueError, match="read-only"):
+        made.matrix[0, 0, 0] = 1.0
+    one_unknown = np.stack([np.eye(3), np.eye(3)])
+    one_unknown[1, 2, 2] = np.nan
+    assert list(Attitude(one_unknown, np.zeros(2), np.zeros(2)).known) == [True, False]
+
+
+# --- Which rows are used ---
+
+
+def test_the_first_reason_that_holds_counts() -> None:
+    samples = board(
+        [10.0, 10.0, np.nan, np.nan, 10.0, 10.0], [0.0, 0.0, 0.0, 0.0, 9.0, 9.0],
+        status=np.array([1 | 2, 1 | 4, 1 | 2, 1, 0, 8]),
+    )  # fmt: skip
+    found = sight_lines(samples, PLAIN)
+    assert list(found.reason) == [
+        "board says out of range", "board says out of range", "board says out of range",
+        "no direction", "heading not compensated for lean", "heading not compensated for lean",
+    ]  # fmt: skip
+    assert not found.used.any()
+    kept = sight_lines(board([10.0, 10.0], 9.0, status=np.array([1, 9])), PLAIN)
+    assert kept.used.all()
+
+
+def test_an_uncompensated_heading_is_used_up_to_two_degrees_of_lean() -> None:
+    none = np.zeros(4, dtype=int)
+    samples = board(10.0, [1.9, 0.0, 1.5, np.nan], [0.0, -2.1, 1.5, 1.9], status=none)
+    lean = "heading not compensated for lean"
+    assert list(sight_lines(samples, PLAIN).reason) == ["", lean, lean, ""]
+    # Raw field and force are compensated here.
+    assert sight_lines(raw(10.0, 9.0, 9.0, tilt_deg=[9.0], pitch_deg=[9.0]), PLAIN).used.all()
+
+
+def test_a_shaken_row_is_left_out_only_without_a_gyro() -> None:
+    n = 300
+    force = np.array(turning().force_g)
+    force[100:130] *= 1.2
+    settings = OrientationSettings(shaken_g=0.15)
+    alone = sight_lines(turning(force_g=force, rate_deg_s=np.full((n, 3), np.nan)), PLAIN, settings)
+    assert set(alone.reason[100:130]) == {"board shaken"}
+    assert alone.used[:80].all()
+    assert sight_lines(turning(force_g=force), PLAIN, settings).used.all()
+    strong = OrientationSettings(shaken_g=0.25)
+    unshaken = turning(force_g=force, rate_deg_s=np.full((n, 3), np.nan))
+    assert sight_lines(unshaken, PLAIN, strong).used.all()
+
+
+def test_tilt_is_told_where_it_was_measured() -> None:
+    found = sight_lines(board(10.0, [5.0, np.nan], 3.0), PLAIN)
+    np.testing.assert_allclose(found.tilt_deg, [5.0, np.nan])
+    assert sight_lines(raw(10.0, 7.0, 3.0), PLAIN).tilt_deg == pytest.approx([7.0])
+
+
+# --- Board's own attitude ---
+
+
+def test_a_pitch_offset_tells_more_on_a_steep_sight_up_to_ten_times() -> None:
+    """The accelerometer adds a constant to sin(pitch)."""
+    level = Corrections(NONE, level=LevelCorrection(pitch_offset_deg=1.0))
+    found = sight_lines(board(10.0, 0.0, [0.0, 60.0, -60.0, 89.0]), level)
+    assert found.elevation_deg == pytest.approx([-1.0, 58.0, -62.0, 79.0])
+
+
+def test_a_pitch_offset_is_taken_from_the_force_of_a_raw_stream() -> None:
+    lying = np.array([[np.sin(np.radians(0.5)), 0.0, -1.0]])
+    samples = raw(10.0, force_g=lying)
+    assert sight_lines(samples, PLAIN).elevation_deg == pytest.approx([0.5], abs=1e-4)
+    level = Corrections(NONE, level=LevelCorrection(pitch_offset_deg=0.5))
+    assert sight_lines(samples, level).elevation_deg == pytest.approx([0.0], abs=1e-9)
+
+
+def test_deviation_is_not_for_a_heading_that_is_true() -> None:
+    curve = Corrections(NONE, deviation=DeviationCurve(a=3.0))
+    found = sight_lines(board([10.0, 10.0], heading_is_true=np.array([False, True])), curve)
+    assert found.azimuth_deg == pytest.approx([13.0, 10.0])
+
+
+@pytest.mark.parametrize(
+    ("heading", "expected"),
+    [(0, 1 + 3 + 5), (90, 1 + 2 - 5), (180, 1 - 3 + 5), (270, 1 - 2 - 5),
+     (45, 1 + (2 + 3) / np.sqrt(2) + 4)],
+)  # fmt: skip
+def test_the_five_coefficients_of_deviation(heading: float, expected: float) -> None:
+    curve = DeviationCurve(a=1, b=2, c=3, d=4, e=5)
+    assert curve.deviation_deg(heading) == pytest.approx(expected)
+
+
+# --- With the gyro ---
+
+
+@pytest.mark.parametrize(
+    ("n", "every_s", "with_rate", "fused"),
+    [
+        (20, 0.02, 20, True),
+        (19, 0.02, 19, False),
+        (20, 0.01, 20, False),
+        (21, 0.0101, 21, True),
+        (20, 0.02, 16, False),
+        (20, 0.02, 17, True),
+    ],
+)
+def test_when_rate_is_enough_to_fuse(n: int, every_s: float, with_rate: int, fused: bool) -> None:
+    rate = np.full((n, 3), np.nan)
+    rate[:with_rate] = 0.0
+    samples = raw(np.full(n, 10.0), every_s=every_s, rate_deg_s=rate)
+    found = orient(samples, PLAIN)
+    assert (found.rate_bias_deg_s is not None) == fused
+    assert (found.rate_scale is not None) == fused
+    said = "attitude from field, force and angular rate, fused over the whole recording"
+    alone = "attitude from field and force, each row on its own"
+    assert (said if fused else alone) in found.sight.steps
+    assert orient(samples, PLAIN, BY_ROW).rate_bias_deg_s is None
+
+
+def test_the_gyros_scale_is_the_diagonal_of_its_matrix() -> None:
+    found = orient(turning(), PLAIN)
+    matrix = found.attitude.rate_matrix
+    assert matrix is not None
+    assert found.rate_scale == (matrix[0][0], matrix[1][1], matrix[2][2])
+    assert found.rate_bias_deg_s == found.attitude.rate_bias_deg_s
+
+
+def test_a_boards_own_attitude_is_fused_with_its_rate() -> None:
+    n = 300
+    t = np.arange(n) * 0.02
+    rate = np.zeros((n, 3))
+    rate[:, 2] = 20.0
+    noise = np.random.default_rng(2).normal(0.0, 1.0, n)
+    found = orient(board(20 * t + 10 + noise, 0.0, np.full(n, 0.0), rate_deg_s=rate), PLAIN)
+    assert "board's attitude and angular rate fused over the whole recording" in found.sight.steps
+    assert np.std(found.sight.azimuth_deg - 20 * t - 10) < 0.4
+    assert found.sight.elevation_deg == pytest.approx(np.zeros(n), abs=0.05)
+    assert found.watch is None
+
+
+def test_rows_without_raw_values_are_the_boards_own_and_keep_their_errors() -> None:
+    samples = raw(np.full(6, 40.0), 0.0, 3.0)
+    field = np.array(samples.field_ut)
+    field[[1, 4]] = np.nan
+    mixed = board(np.full(6, 90.0), 0.0, 7.0, field_ut=field, force_g=samples.force_g)
+    found = sight_lines(mixed, PLAIN, OrientationSettings(board_attitude_error_deg=0.8))
+    own = np.array([False, True, False, False, True, False])
+    assert found.azimuth_deg == pytest.approx(np.where(own, 90.0, 40.0))
+    assert (found.standard_error_deg[own] > 0.79).all()
+    assert found.standard_error_deg[~own] == pytest.approx(
+        sight_lines(samples, PLAIN).standard_error_deg[~own]
+    )
+    assert "attitude as the board computes it" in found.steps
+
+
+def test_a_disturbed_stretch_does_not_bend_the_heading_of_its_neighbours() -> None:
+    field = np.array(turning().field_ut)
+    field[140:180] = np.roll(field[140:180], 1, axis=1) * 1.6
+    found = orient(turning(field_ut=field), Corrections(NONE, compass=HERE))
+    assert set(found.sight.reason[150:170]) == {"field disturbed"}
+    assert found.watch is not None
+    sound = ~found.watch.rejected
+    truth = 20.0 * np.arange(300) * 0.02
+    turned = np.abs(angle_between(found.sight.azimuth_deg, truth))
+    assert turned[sound].max() < 0.01
+    assert turned.max() < 0.1
+
+
+def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
+    """What the fit over the recording is told of the sensors beforehand."""
+    told: list[Any] = []
+
+    class ToldError(Exception):
+        pass
+
+    def fit(*arguments: Any) -> Any:
+        told.append(arguments[-1])
+        raise ToldError
+
+    monkeypatch.setattr(module, "attitude_in_stretches", fit)
+    settings = OrientationSettings(rate_bias_drift_deg_s=0.4, force_offset_drift_g=0.005)
+    with pytest.raises(ToldError):
+        orient(turning(), given, settings)
+    return told[0]
+
+
+def test_what_is_known_of_the_sensors_beforehand(monkeypatch: pytest.MonkeyPatch) -> None:
+    bare = prior_of(monkeypatch, PLAIN)
+    assert bare.offset_error_g == (0.005, 0.005, 0.005)
+    assert bare.bias_deg_s == (0.0, 0.0, 0.0)
+    assert (bare.bias_error_deg_s, bare.scale_error, bare.misalignment_error) == (3.0, 0.01, 0.005)
+    still = CompassCorrection(rate_bias_deg_s=(0.1, -0.2, 0.3))
+    known = prior_of(monkeypatch, Corrections(NONE, compass=still))
+    assert known.bias_deg_s == pytest.approx((0.1, -0.2, 0.3))
+    assert known.bias_error_deg_s == 0.4
+    assert known.scale_error == 0.01
+    twice = ((2.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 2.0))
+    shaped = CompassCorrection(rate_bias_deg_s=(0.1, -0.2, 0.3), rate_matrix=twice)
+    found = prior_of(monkeypatch, Corrections(NONE, compass=shaped))
+    assert found.bias_deg_s == pytest.approx((0.2, -0.4, 0.6))
+    assert (found.scale_error, found.misalignment_error) == (0.002, 0.001)
+    level = LevelCorrection(pitch_offset_error_deg=0.1)
+    along = prior_of(monkeypatch, Corrections(NONE, level=level))
+    assert along.offset_error_g == pytest.approx((np.radians(0.1), 0.005, 0.005))
+    unknown = prior_of(monkeypatch, Corrections(NONE, level=LevelCorrection()))
+    assert unknown.offset_error_g == (0.005, 0.005, 0.005)
+
+
+def test_the_gyro_is_corrected_before_it_is_fused() -> None:
+    """A gyro that reads half: corrected by its matrix, its scale is found to be right."""
+    rate = np.zeros((300, 3))
+    rate[:, 2] = 10.0
+    twice = ((2.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 2.0))
+    compass = CompassCorrection(
+        field_ut=HERE.field_ut, dip_deg=HERE.dip_deg,
+        rate_matrix=twice, rate_bias_deg_s=(0.0, 0.0, 0.0),
+    )  # fmt: skip
+    found = orient(turning(rate_deg_s=rate), Corrections(NONE, compass=compass))
+    assert found.rate_scale is not None
+    assert found.rate_scale[2] == pytest.approx(1.0, abs=0.005)
+
+
+# --- What a result says of how it came about ---
+
+
+def test_every_correction_is_told_in_words_with_its_sign() -> None:
+    iron = CompassCorrection(hard_iron_ut=(3.0, -4.0, 12.0), field_ut=HERE.field_ut)
+    level = LevelCorrection(index_deg=0.6, collimation_deg=-0.25)
+    found = sight_lines(raw(10.0), Corrections(Declination(-4.0, 0.3, "chart"), iron, level=level))
+    assert found.steps == (
+        "compass calibration, hard iron 13.0 µT",
+        "attitude from field and force, each row on its own",
+        "index +0.60°, collimation -0.25°",
+        "declination -4.00° (chart)",
+    )
+    bearing = BearingCorrection(7.5, 0.5, source="sun")
+    found = sight_lines(raw(10.0), Corrections(NONE, bearing=bearing))
+    assert found.steps[0] == "raw field and force, no compass calibration"
+    assert found.steps[-1] == "heading +7.50° by sun"
+    curve = DeviationCurve(a=1.0, b=2.0)
+    found = sight_lines(board([0.0, 90.0]), Corrections(NONE, deviation=curve))
+    assert found.steps == (
+        "attitude as the board computes it",
+        "deviation curve, +1.0° to +3.0°",
+        "declination +0.00° (none)",
+    )
+
+
+def test_declination_is_told_only_where_some_heading_needs_it() -> None:
+    none_needed = "no declination for headings that are already true"
+    both = np.array([True, True])
+    true = sight_lines(board([1.0, 2.0], heading_is_true=both), PLAIN)
+    assert true.steps == ("attitude as the board computes it", none_needed)
+    mixed = sight_lines(board([1.0, 2.0], heading_is_true=np.array([True, False])), PLAIN)
+    assert mixed.steps[1:] == ("declination +0.00° (none)", none_needed)
+    empty = sight_lines(Samples(**Samples.blank(0)), PLAIN)
+    assert empty.steps == ("declination +0.00° (none)",)
+
+
+def test_a_board_that_asks_for_calibration_fails_a_gate_unless_its_deviation_is_known() -> None:
+    asks = board(np.full(8, 10.0), status=np.array([1, 9, 1, 9, 1, 1, 1, 1]))
+    (gate,) = orient(asks, PLAIN).gates
+    assert (gate.gate, gate.passed, gate.value, gate.limit) == ("board calibrated", False, 0.25, 0)
+    assert gate.why == "the board asks for calibration in 25 % of its samples: calibrate it"
+    assert not orient(asks, Corrections(NONE, deviation=DeviationCurve())).gates
+    assert not orient(board(np.full(8, 10.0)), PLAIN).gates
+    thirds = board(np.full(3, 10.0), status=np.array([9, 1, 1]))
+    assert orient(thirds, PLAIN).gates[0].value == 0.3333
+    assert not orient(raw(np.full(2, 10.0), status=np.array([8, 8])), PLAIN).gates
+
+
+def test_the_model_of_the_field_is_held_against_the_recording() -> None:
+    model = FieldReference(HERE.field_ut, HERE.dip_deg, "model")
+    found = orient(raw(np.full(60, 10.0)), Corrections(NONE, compass=HERE, field=model))
+    assert [gate.gate for gate in found.gates] == ["field watch", "field against the model"]
+    assert all(gate.passed for gate in found.gates)
+
+
+# --- Corrections, as they are stored ---
+
+
+def test_iron_is_taken_off_before_the_matrix_turns_what_is_left() -> None:
+    compass = CompassCorrection(
+        matrix=((0.0, 2.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)), hard_iron_ut=(1.0, 2.0, 3.0),
+        force_offset_g=(0.1, 0.2, 0.3), force_scale=(2.0, 3.0, 4.0),
+    )  # fmt: skip
+    assert compass.corrected_field([11.0, 22.0, 33.0]) == pytest.approx([40.0, 10.0, 30.0])
+    assert compass.corrected_force([1.1, 1.2, 1.3]) == pytest.approx([2.0, 3.0, 4.0])
+    assert compass.corrected_rate([1.0, 2.0, 3.0]) == pytest.approx([1.0, 2.0, 3.0])
+    mixed = CompassCorrection(rate_matrix=((1.0, 1.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 3.0)))
+    assert mixed.corrected_rate([1.0, 2.0, 3.0]) == pytest.approx([3.0, 4.0, 9.0])
+
+
+def test_where_the_line_of_sight_points_in_the_board() -> None:
+    up = LevelCorrection(index_deg=30.0).sight_in_body()
+    assert up == pytest.approx([np.sqrt(0.75), 0.0, -0.5])
+    right = LevelCorrection(collimation_deg=30.0).sight_in_body()
+    assert right == pytest.approx([np.sqrt(0.75), 0.5, 0.0])
+    both = LevelCorrection(index_deg=60.0, collimation_deg=30.0).sight_in_body()
+    assert both == pytest.approx([np.sqrt(0.75) / 2, 0.25, -np.sqrt(0.75)])
+
+
+def test_a_stored_correction_is_believed_only_in_numbers() -> None:
+    assert set(CORRECTION_KINDS) == {
+        "declination", "compass", "deviation", "level", "bearing", "field"
+    }  # fmt: skip
+    found = correction_from_dict("field", {"field_ut": 48, "dip_deg": "x", "source": 7} | {
+        "dip_deg": 63.5, "later": "what a later version adds"})  # fmt: skip
+    assert found == FieldReference(48.0, 63.5, "7")
+    assert isinstance(found.field_ut, float)
+    matrix = [[1, 2, 3], [4, 5, 6], [7, 8, 9]]
+    compass = correction_from_dict("compass", {"rate_matrix": matrix, "rate_bias_deg_s": None})
+    assert compass.rate_matrix == ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0), (7.0, 8.0, 9.0))
+    assert compass.rate_bias_deg_s is None
+    with pytest.raises(InputError, match="no correction is called 'mood'"):
+        correction_from_dict("mood", {})
+    for wrong, why in (
+        ({"index_deg": "0.5"}, "'0.5' is no number"),
+        ({"index_deg": float("inf")}, "inf is no finite number"),
+        ({"index_deg": float("nan")}, "nan is no finite number"),
+        ({"index_deg": {}}, "a stored LevelCorrection cannot be read: "),
+        ({"index_deg": 10**400}, "a stored LevelCorrection cannot be read: "),
+    ):
+        with pytest.raises(InputError, match=why):
+            correction_from_dict("level", wrong)
+    with pytest.raises(InputError, match="a stored Declination cannot be read"):
+        Corrections.from_dict({})
+    with pytest.raises(InputError, match="a stored BearingCorrection cannot be read"):
+        Corrections.from_dict(PLAIN.as_dict() | {"bearing": {"heading_deg": 1.0}})
+
+
+def test_a_declination_is_told_in_the_form_of_a_result() -> None:
+    assert Declination(4.0, 0.3, "chart").as_dict() == {
+        "value_deg": 4.0, "standard_error_deg": 0.3, "source": "chart"
+    }  # fmt: skip
