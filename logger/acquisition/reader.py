@@ -21,6 +21,8 @@ MOST_BYTES = 128 * 2**20
 MOST_RECORDS = 1_000_000
 """At 600 sentences a second, the most the contract allows, half an hour; at 50 Hz, hours. What fits
 into half a gigabyte of memory all the way to the report; a sweep goes on in a new recording."""
+_FRAME = 3
+"""First line, header and seal."""
 MOST_NOTES = 5_000
 """Notes that are kept: no hand makes more in a sweep."""
 LONGEST_LINE = 64 * 2**10
@@ -281,7 +283,7 @@ class _Parser:
                 break
             if number == 1:
                 continue
-            if number > MOST_RECORDS:
+            if number > MOST_RECORDS + _FRAME:
                 raise RecordingError(
                     f"more than {MOST_RECORDS} records, no sweep is that long", self.where
                 )

@@ -97,7 +97,8 @@ def hand_motion_g(t_s: Floats, force_g: Floats) -> Floats:
     mean = uniform_filter1d(force_g, rows, axis=0, mode="nearest")
     square = uniform_filter1d((force_g - mean) ** 2, rows, axis=0, mode="nearest")
     # Half: the three axes' squares are summed, and the level sees two of them, one at a time.
-    quick = np.sqrt(square.sum(axis=1) / 2)
+    # A running mean of squares may end a hair below 0 after a jolt.
+    quick = np.sqrt(np.maximum(square.sum(axis=1), 0.0) / 2)
     return floats(np.maximum(quick, np.abs(np.linalg.norm(force_g, axis=1) - 1.0)))
 
 

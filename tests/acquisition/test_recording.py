@@ -232,8 +232,8 @@ def test_nothing_but_a_first_line_is_said(tmp_path):
 
 def test_what_no_sweep_is_long_enough_for_is_refused(tmp_path, monkeypatch):
     path = write(tmp_path / "a.sweep")
-    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", 10)
-    with pytest.raises(RecordingError, match="more than 10 records, no sweep is that long"):
+    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", 9)
+    with pytest.raises(RecordingError, match="more than 9 records, no sweep is that long"):
         read_recording(path)
     monkeypatch.setattr("logger.acquisition.reader.MOST_BYTES", 100)
     with pytest.raises(InputError, match="no sweep is that long"):
@@ -413,14 +413,14 @@ def test_a_header_further_down_is_none(tmp_path):
 def test_the_limits_lie_where_they_are_said_to(tmp_path, monkeypatch):
     path = write(tmp_path / "a.sweep")
     content = path.read_bytes()
-    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", content.count(b"\n"))
+    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", content.count(b"\n") - 3)
     monkeypatch.setattr("logger.acquisition.reader.MOST_BYTES", len(content))
     assert read_recording(path).sealed
     monkeypatch.setattr("logger.acquisition.reader.MOST_BYTES", len(content) - 1)
     with pytest.raises(InputError) as caught:
         read_recording(path)
     assert caught.value.where == str(path)
-    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", content.count(b"\n") - 1)
+    monkeypatch.setattr("logger.acquisition.reader.MOST_RECORDS", content.count(b"\n") - 4)
     with pytest.raises(RecordingError) as caught:
         parse_recording(content, path)
     assert caught.value.where == str(path)
