@@ -6,7 +6,7 @@ the beam, of all light from the sun's direction, of the solar window, and of the
 sky. A drawn horizon
 is then one row lookup a sector, with straight lines between elevations; a thousand horizons are one
 product of a sparse matrix (which rows, how much) with the table. Each sector needs only be as
-high as the drawn horizons there.
+high as the drawn horizons there, and where the sun never stands only the sky is looked up.
 """
 
 from __future__ import annotations
@@ -16,11 +16,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from logger.access.settings import Plane
 from logger.access.sky_view import sky_above
 from logger.access.surroundings import Surroundings
-from logger.columns import Floats, Ints, floats
+from logger.columns import Bools, Floats, Ints, floats
 from logger.draws import GRID_DEG, DrawnHorizons, draw_horizons, sector_middles
 from logger.sun import SunYear
 
@@ -41,18 +42,20 @@ class BlockingTable:
 
     Parameters
     ----------
-    rows : array, shape (sum of reach, 12 * blocks + constants)
-        Blocks of twelve months each, then what is the same in every month. A sector's rows stand
-        together.
-    blocks, constants : int
+    of_sun : array, shape (sum of reach, 12 * blocks)
+        Blocks of twelve months each. A sector's rows stand together.
+    of_sky : array, shape (sum of reach, constants)
+        What is the same in every month.
     reach : int array, shape (sectors,)
         How many levels each sector has, at least two: no more than any drawn horizon needs.
+    sunny : bool array, shape (sectors,)
+        Elsewhere ``of_sun`` is all zero.
     """
 
-    rows: Floats
-    blocks: int
-    constants: int
+    of_sun: Floats
+    of_sky: Floats
     reach: Ints
+    sunny: Bools
 
 
 def blocking_table(
@@ -78,8 +81,7 @@ def blocking_table(
     """
     reach = FULL_REACH if reach is None else reach
     sector, level = direction
-    blocks, constants = len(monthly), len(constant)
-    width = _MONTHS * blocks + constants
+    width = _MONTHS * len(monthly)
     ends = np.cumsum(reach)
     starts = ends - reach
     held = np.flatnonzero(level < reach[sector])
@@ -87,12 +89,13 @@ def blocking_table(
     flat = np.zeros(int(ends[-1]) * width)
     for b, values in enumerate(monthly):
         np.add.at(flat, place + b * _MONTHS, values[held])
-    rows = flat.reshape(-1, width)
-    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-        np.cumsum(rows[start:end], axis=0, out=rows[start:end])
-    for c, values in enumerate(constant):
-        rows[:, blocks * _MONTHS + c] = values
-    return BlockingTable(rows, blocks, constants, reach)
+    of_sun = flat.reshape(int(ends[-1]), width)
+    sunny = np.zeros(_SECTORS, dtype=bool)
+    sunny[sector[held]] = True
+    for start, end in zip(starts[sunny].tolist(), ends[sunny].tolist(), strict=True):
+        np.cumsum(of_sun[start:end], axis=0, out=of_sun[start:end])
+    of_sky = np.stack(constant, axis=1) if constant else np.empty((int(ends[-1]), 0))
+    return BlockingTable(of_sun, of_sky, reach, sunny)
 
 
 def sky_by_cell(plane: Plane, reach: Ints | None = None) -> Floats:
@@ -127,10 +130,10 @@ class Lookup:
     ----------
     states : tuple of (months, matrices)
         Months in which every layer lets as much through as in another are looked up together;
-        one sparse matrix a layer, of shape (n, rows of the table).
+        one matrix a layer.
     """
 
-    states: tuple[tuple[Ints, tuple[Any, ...]], ...]
+    states: tuple[tuple[Ints, tuple[_Matrix, ...]], ...]
 
     def losses(self, table: BlockingTable) -> Floats:
         """Sums over all sectors. Shape (n, blocks + constants, 12).
@@ -140,25 +143,21 @@ class Lookup:
         table : BlockingTable
             Of the reach that was looked up.
         """
-        blocks, constants = table.blocks, table.constants
-        n = self.states[0][1][0].shape[0]
-        result = np.zeros((n, blocks + constants, _MONTHS))
+        blocks = table.of_sun.shape[1] // _MONTHS
+        n = len(self.states[0][1][0].row)
+        result = np.zeros((n, blocks + table.of_sky.shape[1], _MONTHS))
         for months, matrices in self.states:
-            rows = table.rows
+            of_sun = table.of_sun
             if len(months) < _MONTHS:
-                columns = np.concatenate(
-                    [b * _MONTHS + months for b in range(blocks)]
-                    + [[blocks * _MONTHS + c] for c in range(constants)]
-                ).astype(np.int64)
-                rows = np.ascontiguousarray(rows[:, columns])
-            total = np.zeros((n, rows.shape[1]))
+                columns = np.concatenate([b * _MONTHS + months for b in range(blocks)])
+                of_sun = np.ascontiguousarray(of_sun[:, columns])
+            sun = np.zeros((n, of_sun.shape[1]))
+            sky = np.zeros((n, table.of_sky.shape[1]))
             for matrix in matrices:
-                total += matrix @ rows
-            m = len(months)
-            for b in range(blocks):
-                result[:, b, months] = total[:, b * m : (b + 1) * m]
-            for c in range(constants):
-                result[:, blocks + c, months] = total[:, blocks * m + c, None]
+                sun += matrix.times(of_sun, table.sunny)
+                sky += matrix.times(table.of_sky)
+            result[:, :blocks, months] = sun.reshape(n, blocks, len(months))
+            result[:, blocks:, months] = sky[:, :, None]
         return result
 
 
@@ -205,17 +204,42 @@ def drawn_losses(
     return look_up(layers, transmittance, table.reach).losses(table)
 
 
-def _matrix(height_deg: Floats, weight: Floats, reach: Ints) -> Any:
-    """Sparse matrix of each draw's rows, two a sector, and what they count."""
-    from scipy.sparse import csr_matrix
+@dataclass(frozen=True, eq=False)
+class _Matrix:
+    """For each draw two rows of a table a sector, and what they count.
 
+    Parameters
+    ----------
+    row : int array, shape (n, sectors, 2)
+    value : array, shape (n, sectors, 2)
+    size : int
+        Rows of the table.
+    """
+
+    row: NDArray[np.int32]
+    value: Floats
+    size: int
+
+    def times(self, table: Floats, sectors: Bools | None = None) -> Any:
+        """Sums of a table's rows over all sectors, or over some. Shape (n, columns)."""
+        from scipy.sparse import csr_matrix
+
+        row, value = self.row, self.value
+        if sectors is not None:
+            row, value = row[:, sectors], value[:, sectors]
+        n = len(row)
+        pointer = np.arange(n + 1, dtype=np.int32) * (2 * row.shape[1])
+        return csr_matrix((value.ravel(), row.ravel(), pointer), shape=(n, self.size)) @ table
+
+
+def _matrix(height_deg: Floats, weight: Floats, reach: Ints) -> _Matrix:
     n, sectors = height_deg.shape
     at = np.clip(height_deg, 0.0, 90.0) / STEP_DEG
     level = np.minimum(at.astype(np.int32), LEVELS - 2)
     upper = at - level
-    index = np.empty((n, sectors, 2), dtype=np.int32)
-    index[:, :, 0] = level + (np.cumsum(reach) - reach).astype(np.int32)
-    index[:, :, 1] = index[:, :, 0] + 1
+    row = np.empty((n, sectors, 2), dtype=np.int32)
+    row[:, :, 0] = level + (np.cumsum(reach) - reach).astype(np.int32)
+    row[:, :, 1] = row[:, :, 0] + 1
     value = np.empty((n, sectors, 2))
     value[:, :, 0] = 1.0 - upper
     value[:, :, 1] = upper
@@ -223,9 +247,7 @@ def _matrix(height_deg: Floats, weight: Floats, reach: Ints) -> Any:
         value *= weight
     else:
         value *= weight[:, :, None]
-    pointer = np.arange(0, n * sectors * 2 + 1, sectors * 2, dtype=np.int32)
-    size = int(reach.sum())
-    return csr_matrix((value.ravel(), index.ravel(), pointer), shape=(n, size))
+    return _Matrix(row, value, int(reach.sum()))
 
 
 def draw_layers(

@@ -52,6 +52,11 @@ class Bounded:
         """The year's value."""
         return float(self.value[12])
 
+    @property
+    def year(self) -> Interval:
+        """The year's value with its interval."""
+        return Interval(self.annual, float(self.low[12]), float(self.high[12]))
+
     def as_dict(self) -> dict[str, Any]:
         """``annual`` and ``monthly``, each with value, low and high."""
         return {"annual": self._at(12), "monthly": [self._at(m) for m in range(12)]}

@@ -22,7 +22,7 @@ from logger.job import Job, calibration_results, folder_name, point_names, read_
 from logger.pipeline import SurveySettings
 from logger.quality import Gate
 from logger.report.document import draw_point
-from logger.report.figures import plane_figures
+from logger.report.figures import Share
 from logger.report.inputs import (
     CalibrationReport,
     PointReport,
@@ -219,14 +219,14 @@ def what_ifs(point: PointReport, sun: SunSide) -> tuple[WhatIf, ...]:
     worst = max(candidates, key=lambda o: o.year, default=None)
     if worst is None or not worst.year >= LEAST_WORTH_REMOVING:
         return ()
-    after = sun.assess(removed(point.profile, worst.name)).as_dict()["planes"]
+    after = sun.solar_access(removed(point.profile, worst.name))
     return tuple(
         WhatIf(
             f"without {worst.name}",
             point.name,
             before.name,
             before.solar_access.year,
-            plane_figures(changed).solar_access.year,
+            Share(changed.year.value, changed.year.low, changed.year.high),
         )
         for before, changed in zip(point.planes, after, strict=True)
     )

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from logger.access import (
     AccessResult,
     AccessSettings,
+    Bounded,
     Plane,
     PlaneMap,
     Rules,
@@ -179,6 +180,11 @@ class SunSide:
         access: AccessResult = self._ask(_assess, self._task, horizon)
         return access
 
+    def solar_access(self, horizon: HorizonProfile | Surroundings) -> tuple[Bounded, ...]:
+        """See `SiteYear.solar_access`."""
+        found: tuple[Bounded, ...] = self._ask(_solar_access, self._task, horizon)
+        return found
+
     def pictures(self, horizon: HorizonProfile) -> SkyPictures:
         """What the charts show under a horizon."""
         found: SkyPictures = self._ask(_pictures, self._task, horizon)
@@ -191,6 +197,10 @@ def _here(question: Callable[..., Any], *arguments: Any) -> Any:
 
 def _assess(task: Task, horizon: HorizonProfile | Surroundings) -> AccessResult:
     return prepared(task)[1].assess(horizon)
+
+
+def _solar_access(task: Task, horizon: HorizonProfile | Surroundings) -> tuple[Bounded, ...]:
+    return prepared(task)[1].solar_access(horizon)
 
 
 def _pictures(task: Task, horizon: HorizonProfile) -> SkyPictures:

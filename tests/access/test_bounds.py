@@ -57,9 +57,9 @@ def test_the_interval_is_that_of_the_draws_assessed_one_by_one(year, street):
     """The table behind the draws against the exact minute-by-minute evaluation of each."""
     profile = uncertain(street)
     drawn = draw_layers(Surroundings.of(profile), 25, np.random.default_rng(3), 0.0)
-    sums = drawn_losses(year._table(0), drawn, np.zeros((1, 12)))
-    plane = year.planes[0]
-    quick = access(sums[:, 1] + sums[:, 2] * plane.sky_kwh_m2, plane.monthly_kwh_m2)
+    sums = drawn_losses(year._table(), drawn, np.zeros((1, 12)))
+    plane, sky = year.planes[0], 2 * len(year.planes)
+    quick = access(sums[:, 1] + sums[:, sky] * plane.sky_kwh_m2, plane.monthly_kwh_m2)
     exact = np.array(
         [
             year.assess(HorizonProfile(drawn[0].azimuth_deg, row)).planes[0].solar_access.value
@@ -139,3 +139,22 @@ def test_layers_of_one_survey_turn_together(year, street):
     house = layers[0].elevation_deg[:, 380:]
     house_side = [(row > 15).nonzero()[0][0] for row in house]
     assert np.corrcoef(tree_side, house_side)[0, 1] > 0.9
+
+
+def test_solar_access_alone_is_that_of_the_whole_assessment(year, street):
+    for horizon in (uncertain(street), street):
+        whole = [plane.solar_access for plane in year.assess(horizon).planes]
+        for alone, of_whole in zip(year.solar_access(horizon), whole, strict=True):
+            for name in ("value", "low", "high"):
+                assert np.array_equal(getattr(alone, name), getattr(of_whole, name), equal_nan=True)
+            assert alone.year == of_whole.year
+
+
+def test_sectors_where_the_sun_never_stands_are_looked_up_for_the_sky_alone(year, street):
+    """All sectors of the table against those with the sun alone: the very same sums."""
+    table = year._table()
+    assert 0.3 < table.sunny.mean() < 0.9
+    drawn = draw_layers(Surroundings.of(uncertain(street)), 10, np.random.default_rng(3), 0.0)
+    everywhere = replace(table, sunny=np.ones_like(table.sunny))
+    sums = [drawn_losses(t, drawn, np.zeros((1, 12))) for t in (table, everywhere)]
+    assert np.array_equal(*sums)
