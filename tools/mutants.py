@@ -31,7 +31,8 @@ ROOMS = {
     "codec": (
         ["firmware_protocol/codec.py", "firmware_protocol/decoder.py"],
         ["tests/firmware_protocol/test_vectors.py",
-         "tests/firmware_protocol/test_codec_properties.py"],
+         "tests/firmware_protocol/test_codec_properties.py",
+         "tests/firmware_protocol/test_edges.py"],
     ),
     "recording": (
         ["logger/acquisition/reader.py"],
