@@ -81,7 +81,13 @@ _SCENES = (
 @click.option("--latitude", default=46.05, show_default=True, help="Degrees, north positive.")
 @click.option("--longitude", default=14.51, show_default=True, help="Degrees, east positive.")
 @click.option("--elevation", default=310.0, show_default=True, help="Metres.")
-@click.option("--speed", default=1.0, show_default=True, help="Times real time; 0 sends unpaced.")
+@click.option(
+    "--speed",
+    default=1.0,
+    show_default=True,
+    help="Times real time; 0 sends unpaced. With any but 1 the board's clock does not go as the "
+    "host's, and the host is right to call its time in doubt; the answer keeps the board's time.",
+)
 @click.option("--once", is_flag=True, help="End after the last task instead of starting over.")
 @click.option(
     "--fault", "faults", multiple=True, metavar="KIND=VALUE",
