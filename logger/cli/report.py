@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from logger.cli.options import json_option, leave_by_gates, say, write_json
+from logger.errors import UsageError
 
 
 @click.command()
@@ -55,6 +56,13 @@ def command(
     results.csv and points.geojson. Each point's result is stored in the job.
     """
     from logger.survey.helper import first_helper
+
+    if output is not None and output.suffix.lower() != ".pdf":
+        raise UsageError(
+            f"the document is a PDF, and its name ends in {output.suffix or 'nothing'}",
+            str(output),
+            hint=f"--output {output.with_suffix('.pdf')}",
+        )
 
     # Before all else: what it loads takes longer than to load and do the rest.
     with first_helper() as helper:

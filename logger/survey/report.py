@@ -17,6 +17,7 @@ from typing import Any
 
 from logger import __version__
 from logger.access import removed
+from logger.calibration.words import figures_in_words
 from logger.errors import InputError, LoggerError
 from logger.job import Job, calibration_results, folder_name, point_names, read_job
 from logger.pipeline import SurveySettings
@@ -292,41 +293,11 @@ def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:
         latest[purpose] = CalibrationReport(
             purpose=purpose,
             date=str(stored.get("made") or path.stem.partition("-")[0]),
-            figures=tuple(_figures(stored.get("figures") or {})),
+            figures=tuple(figures_in_words(stored.get("figures") or {})),
             gates=tuple(Gate(**g) for g in stored.get("quality") or ()),
             file=_source(stored.get("recording")),
         )
     return tuple(latest.values())
-
-
-_UNITS = {
-    "_deg_s": "°/s",
-    "_deg": "°",
-    "_ut": "µT",
-    "_mg": "mg",
-    "_g": "g",
-    "_s": "s",
-    "_h": "h",
-    "_m": "m",
-    "_c": "°C",
-}
-
-
-def _figures(figures: Mapping[str, Any], lead: str = "") -> list[tuple[str, str]]:
-    """Names and values in words with units; what is long is left to the file."""
-    rows: list[tuple[str, str]] = []
-    for key, value in figures.items():
-        ending = next((e for e in _UNITS if key.endswith(e)), "")
-        label = f"{lead}{key.removesuffix(ending).replace('_', ' ')}"
-        if isinstance(value, Mapping):
-            rows += _figures(value, f"{label}: ")
-        elif isinstance(value, (bool, str)):
-            rows.append((label, "yes" if value is True else "no" if value is False else value))
-        elif isinstance(value, (int, float)):
-            unit = _UNITS.get(ending, "")
-            space = "" if unit.startswith("°") or not unit else " "
-            rows.append((label, f"{value:.4g}{space}{unit}"))
-    return rows
 
 
 def _source(recording: Any) -> SourceFile | None:

@@ -67,6 +67,21 @@ def test_2_wrong_usage(run, ridge, tmp_path, arguments):
 
 
 @pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("x.docx", "the document is a PDF, and its name ends in .docx"),
+        ("client", "the document is a PDF, and its name ends in nothing"),
+    ],
+)
+def test_2_a_document_of_another_kind_is_refused_by_its_name(run, ridge, tmp_path, name, why):
+    done = run("report", ridge.job, "--output", tmp_path / name)
+    assert done.code == 2
+    assert why in done.err
+    assert f"--output {tmp_path / name}".removesuffix(".docx") + ".pdf" in done.err
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
     "arguments",
     [
         ["replay", "missing.sweep"],
