@@ -139,7 +139,7 @@ def _unnamed(key: str) -> _Figure:
 
 def _told(value: float, figure: _Figure, error: float | None = None) -> str:
     tight = figure.unit.startswith("°")
-    unit = figure.unit if tight or not figure.unit else f"\N{NO-BREAK SPACE}{figure.unit}"
+    unit = figure.unit if tight or not figure.unit else f" {figure.unit}"
     if figure.decimals < 0:
         return f"{value:.4g}{unit}"
     number = f"{value * figure.factor:.{figure.decimals}f}"
