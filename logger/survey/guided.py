@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +20,10 @@ from logger.acquisition.writer import utc_text
 from logger.calibration import NEVER_LOOK, TumbleCoverage
 from logger.calibration.bearing import MARK_KEY, SHADOW_HOW, TURN_BETWEEN
 from logger.calibration.level import HOW as LEVEL_HOW
+from logger.columns import Floats, floats
 from logger.job import Job, calibration_path
 from logger.live.keyboard import Keyboard
-from logger.orientation.attitude import hand_motion_g
+from logger.rotation import attitude_matrix
 from logger.samples import Samples
 
 TRIGGER_KEY = 1
@@ -63,11 +65,19 @@ HOW: Mapping[str, tuple[str, ...]] = {
 
 WHILE: Mapping[str, str] = {
     "sun": "never look at the sun; sight along the shadow",
-    "level": "upright, rolled over, on the same mark",
+    "level": "on the same mark",
     "target": "on the landmark",
-    "swing": "the next mark",
+    "swing": "on the next mark",
     "plane": "leave it lying",
 }
+
+HOLDS: Mapping[str, tuple[float, int]] = {"level": (4.0, 3), "sun": (3.0, 3), "target": (3.0, 3)}
+"""How long to hold still, and how often: level on either face, bearings pressed. [s]"""
+
+END = "enough: end it with the trigger or q"
+_MOVED_DEG = 3.0
+"""A hand that holds still moves the mean sight of half a second by less; a cheap board's noise too
+(common practice, no source). [deg]"""
 
 
 @dataclass
@@ -83,12 +93,33 @@ class Guide:
     how: str
     coverage: TumbleCoverage = field(default_factory=TumbleCoverage)
     presses: int = 0
+    still_s: float = 0.0
+    held: dict[bool, int] = field(default_factory=lambda: {True: 0, False: 0})
+    _before: Floats | None = None
+    _since_s: float | None = None
+    _pressed_before: int = 0
 
     def take(self, samples: Samples) -> None:
         """Take what came since the last call."""
         if self.how == "compass":
             self.coverage = self.coverage.plus(samples)
-        self._latest = samples
+            return
+        postures = [_posture(half) for half in _halves(samples)]
+        known = [p for p in (self._before, *postures) if p is not None]
+        self._before = postures[-1]
+        moved = max((_between_deg(a, b) for a, b in pairwise(known)), default=np.inf)
+        if moved > _MOVED_DEG:
+            self._since_s, self.still_s = None, 0.0
+            return
+        if self._since_s is None:
+            self._since_s, self._pressed_before = float(samples.received_s[0]), self.presses
+        before_s, self.still_s = self.still_s, float(samples.received_s[-1]) - self._since_s
+        if round(before_s) < self._wanted_s <= round(self.still_s):
+            self.held[bool(known[-1][0, 2] < 0)] += 1
+
+    @property
+    def _wanted_s(self) -> float:
+        return HOLDS.get(self.how, (np.inf, 0))[0]
 
     @property
     def enough(self) -> bool:
@@ -97,22 +128,54 @@ class Guide:
 
     def line(self, elapsed_s: float) -> str:
         """One line for the operator."""
+        clock = f"{elapsed_s:5.0f} s"
         if self.how == "compass":
-            share = f"{100 * self.coverage.share:3.0f} %"
-            return f"{elapsed_s:5.0f} s  {share}  {self.coverage.advice()}"
-        still = "held still" if self._still() else "moving"
-        pressed = f"  {self.presses} pressed" if self.presses else ""
-        return f"{elapsed_s:5.0f} s  {still}{pressed}  {WHILE[self.how]}"
+            return f"{clock}  {100 * self.coverage.share:3.0f} %  {self.coverage.advice()}"
+        still = f"held still {self.still_s:.0f} s" if self._since_s is not None else "moving"
+        return "  ".join(part for part in (clock, still, self._done(), self._next()) if part)
 
-    def _still(self) -> bool:
-        samples = getattr(self, "_latest", None)
-        if samples is None or len(samples) < 5:
-            return False
-        raw = samples.rows(samples.has_field)
-        if len(raw) > 5:
-            return bool(np.median(hand_motion_g(raw.t_s, raw.force_g)) < 0.03)
-        pitch = samples.pitch_deg[np.isfinite(samples.pitch_deg)]
-        return bool(pitch.size > 3 and np.ptp(pitch) < 1.0)
+    def _done(self) -> str:
+        if self.how == "level":
+            return f"held upright {self.held[True]}, rolled over {self.held[False]}"
+        return f"{self.presses} pressed" if self.presses else ""
+
+    def _next(self) -> str:
+        while_at_it = WHILE[self.how]
+        done = min(self.held.values()) if self.how == "level" else self.presses
+        if 0 < HOLDS.get(self.how, (0.0, 0))[1] <= done:
+            return f"{END}; {while_at_it}" if self.how == "sun" else END
+        if round(self.still_s) >= self._wanted_s:
+            if self.how == "level":
+                return "roll it over"
+            if self.presses == self._pressed_before:
+                return f"press now; {while_at_it}"
+        return while_at_it
+
+
+def _halves(samples: Samples) -> tuple[Samples, Samples]:
+    middle = len(samples) // 2
+    return samples.rows(slice(None, middle)), samples.rows(slice(middle, None))
+
+
+def _posture(samples: Samples) -> Floats | None:
+    """Two directions that tell how the board is held: force and field, or up and the sight."""
+    raw = samples.rows(samples.has_field)
+    if len(raw):
+        vectors = np.stack([raw.force_g.mean(axis=0), raw.field_ut.mean(axis=0)])
+    else:
+        own = samples.rows(samples.has_attitude)
+        if not len(own):
+            return None
+        tilt = np.nan_to_num(own.tilt_deg)
+        matrix = attitude_matrix(own.heading_deg, tilt, own.pitch_deg).mean(axis=0)
+        # Force points up, against gravity; the board's axes are forward, right and down.
+        vectors = np.stack([-matrix[2], matrix[0]])
+    return floats(vectors / np.maximum(np.linalg.norm(vectors, axis=1, keepdims=True), 1e-9))
+
+
+def _between_deg(one: Floats, other: Floats) -> float:
+    """The larger of the two turns between postures. [deg]"""
+    return float(np.degrees(np.arccos(np.clip((one * other).sum(axis=1), -1.0, 1.0))).max())
 
 
 def record_guided(
