@@ -5,15 +5,19 @@
 The installed commands talk over TCP in real time: the virtual board walks from spot to spot,
 its trigger opens each, the far mark is sighted and pressed, the part of the skyline that the sun
 crosses is swept forth and back, the far mark is sighted and pressed again, and the trigger
-closes the spot. Printed is what the sweep says: the time from the opening trigger to the answer.
+closes the spot. Printed is what the sweep says, the time from the opening trigger to the answer,
+and how much of it the hand took, from trigger to trigger.
 """
 
 import argparse
+import os
 import re
 import subprocess
 import sys
 import tempfile
 from pathlib import Path
+
+from logger.acquisition import read_recording
 
 COMMAND = str(Path(sys.executable).with_name("horizon-logger"))
 LIMIT_S = 90.0
@@ -45,13 +49,17 @@ def main() -> None:
         finally:
             board.terminate()
             board.wait()
-        marks = [sum(b",2,D," in line for line in path.read_bytes().splitlines())
-                 for path in sorted((job / "sweeps").glob("*/*.sweep"))]  # fmt: skip
+        recordings = [read_recording(path) for path in sorted((job / "sweeps").glob("*/*.sweep"))]
     found = OPENED.findall(done.stderr)
     if len(found) != 2:
         raise SystemExit(f"no two answers came:\n{done.stderr}")
-    for (point, seconds, words), pressed in zip(found, marks, strict=True):
-        print(f"{point}: {seconds} s from the trigger to the answer, {pressed} marks ({words})")
+    for (point, seconds, words), recording in zip(found, recordings, strict=True):
+        keys = [(t, raw) for t, raw in recording.sentences if raw.startswith(b"$PHLGK")]
+        pressed = sum(b",2,D," in raw for _, raw in keys)
+        closed_s = max(t for t, raw in keys if b",1,D," in raw)
+        print(f"{point}: {seconds} s from the trigger to the answer, of which the hand took "
+              f"{closed_s:.0f} s, {pressed} marks ({words})")  # fmt: skip
+    print(f"load of the machine: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
     within = max(int(seconds) for _, seconds, _ in found) <= LIMIT_S
     print(f"{'within' if within else 'BEYOND'} the limit of {LIMIT_S:.0f} s")
 
