@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, say, write_json
+from logger.cli.options import json_option, leave_by_gates, say, tell, write_json
 
 if TYPE_CHECKING:
     from logger.survey.calibrations import Wanted
@@ -125,7 +125,7 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
         write_json(given["json_file"], stored.as_dict())
     if given["json_file"] != "-":
         for gate in stored.gates:
-            click.echo(f"{'ok  ' if gate.passed else 'POOR'} {gate.gate}: {gate.why}")
+            tell(f"{'ok  ' if gate.passed else 'POOR'} {gate.gate}: {gate.why}")
     leave_by_gates(stored.gates)
 
 

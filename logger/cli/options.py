@@ -88,10 +88,19 @@ json_option = click.option(
 
 def say(text: str) -> None:
     """Progress, prompts and warnings: standard error; on a terminal, wrapped between words."""
-    if sys.stderr is not None and sys.stderr.isatty():
-        width = max(40, shutil.get_terminal_size().columns)
-        text = "\n".join(_wrapped(line, width) for line in text.split("\n"))
-    click.echo(text, err=True)
+    click.echo(_for_terminal(text, sys.stderr), err=True)
+
+
+def tell(text: str) -> None:
+    """Sentences of a result: standard output; on a terminal, wrapped between words."""
+    click.echo(_for_terminal(text, sys.stdout))
+
+
+def _for_terminal(text: str, stream: Any) -> str:
+    if stream is None or not stream.isatty():
+        return text
+    width = max(40, shutil.get_terminal_size().columns)
+    return "\n".join(_wrapped(line, width) for line in text.split("\n"))
 
 
 def _wrapped(line: str, width: int) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import EXIT_GATE_FAILED, json_option, say, write_json
+from logger.cli.options import EXIT_GATE_FAILED, json_option, say, tell, write_json
 
 if TYPE_CHECKING:
     from logger.access import SiteYear
@@ -85,14 +85,14 @@ def _print(
         click.echo(as_text(_corner_table(corner)))
     for plane_name, best in points:
         if best is not None:
-            click.echo(f"for {plane_name}: {best_words(best)}")
+            tell(f"for {plane_name}: {best_words(best)}")
     for point, best in directions:
         if best is not None:
             what = "total solar resource fraction"
-            click.echo(f"planes at {point}: {best_words(best, what)}")
+            tell(f"planes at {point}: {best_words(best, what)}")
     unfit = [spot.name for spot in spots if not spot.fit]
     if unfit:
-        click.echo(f"not compared, for they are not fit for use: {', '.join(unfit)}")
+        tell(f"not compared, for they are not fit for use: {', '.join(unfit)}")
 
 
 def best_words(best: Best, what: str = "solar access") -> str:
