@@ -109,6 +109,8 @@ def test_a_true_heading_bears_no_error_of_declination_unless_some_row_is_magneti
     both = np.array([True, True])
     true = sight_lines(board([10.0, 20.0], heading_is_true=both), magnetic)
     assert true.heading_error_deg == pytest.approx(2.0)
+    alone = sight_lines(board(10.0, heading_is_true=both[:1]), magnetic)
+    assert alone.heading_error_deg == pytest.approx(2.0)
     mixed = sight_lines(board([10.0, 20.0], heading_is_true=np.array([True, False])), magnetic)
     assert mixed.heading_error_deg == pytest.approx(np.hypot(0.5, 2.0))
     # A raw row needs the declination whatever its heading is said to be.
@@ -319,6 +321,11 @@ def test_a_pitch_offset_is_taken_from_the_force_of_a_raw_stream() -> None:
     assert sight_lines(samples, PLAIN).elevation_deg == pytest.approx([0.5], abs=1e-4)
     level = Corrections(NONE, level=LevelCorrection(pitch_offset_deg=0.5))
     assert sight_lines(samples, level).elevation_deg == pytest.approx([0.0], abs=1e-9)
+    upwards = raw(10.0, 0.0, 20.0)
+    lifted = upwards.force_g + np.array([np.sin(np.radians(0.5)), 0.0, 0.0])
+    found = sight_lines(raw(10.0, 0.0, 20.0, force_g=lifted), level)
+    assert found.elevation_deg == pytest.approx([20.0], abs=1e-9)
+    assert found.tilt_deg == pytest.approx([0.0], abs=1e-9)
 
 
 def test_deviation_is_not_for_a_heading_that_is_true() -> None:
@@ -362,6 +369,8 @@ def test_when_rate_is_enough_to_fuse(n: int, every_s: float, with_rate: int, fus
     alone = "attitude from field and force, each row on its own"
     assert (said if fused else alone) in found.sight.steps
     assert orient(samples, PLAIN, BY_ROW).rate_bias_deg_s is None
+    late = raw(np.full(n, 10.0), every_s=every_s, rate_deg_s=rate, t_s=100 + samples.t_s)
+    assert (orient(late, PLAIN).rate_bias_deg_s is not None) == fused
 
 
 def test_the_gyros_scale_is_the_diagonal_of_its_matrix() -> None:
@@ -413,6 +422,16 @@ def test_a_disturbed_stretch_does_not_bend_the_heading_of_its_neighbours() -> No
     assert turned.max() < 0.1
 
 
+def test_the_limits_of_the_field_watch_are_those_of_the_settings() -> None:
+    strong = raw(
+        np.full(200, 10.0), field_ut=1.13 * np.tile(FIELD @ attitude_matrix(10, 0, 0), (200, 1))
+    )
+    given = Corrections(NONE, compass=HERE)
+    assert not sight_lines(strong, given).used.any()
+    wide = OrientationSettings(reject_strength=0.2, flag_strength=0.2)
+    assert sight_lines(strong, given, wide).used.all()
+
+
 def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
     """What the fit over the recording is told of the sensors beforehand."""
     told: list[Any] = []
@@ -440,6 +459,10 @@ def test_what_is_known_of_the_sensors_beforehand(monkeypatch: pytest.MonkeyPatch
     known = prior_of(monkeypatch, Corrections(NONE, compass=still))
     assert known.bias_deg_s == pytest.approx((0.1, -0.2, 0.3))
     assert known.bias_error_deg_s == 0.4
+    assert (bare.dip_deg, bare.strength_ut) == (None, None)
+    here = prior_of(monkeypatch, Corrections(NONE, compass=HERE))
+    assert (here.dip_deg, here.strength_ut) == (HERE.dip_deg, HERE.field_ut)
+    assert here.dip_error_deg == OrientationSettings().dip_error_deg
     assert known.scale_error == 0.01
     twice = ((2.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 2.0))
     shaped = CompassCorrection(rate_bias_deg_s=(0.1, -0.2, 0.3), rate_matrix=twice)
@@ -508,6 +531,7 @@ def test_a_board_that_asks_for_calibration_fails_a_gate_unless_its_deviation_is_
     asks = board(np.full(8, 10.0), status=np.array([1, 9, 1, 9, 1, 1, 1, 1]))
     (gate,) = orient(asks, PLAIN).gates
     assert (gate.gate, gate.passed, gate.value, gate.limit) == ("board calibrated", False, 0.25, 0)
+    assert gate.unit == ""
     assert gate.why == "the board asks for calibration in 25 % of its samples: calibrate it"
     assert not orient(asks, Corrections(NONE, deviation=DeviationCurve())).gates
     assert not orient(board(np.full(8, 10.0)), PLAIN).gates
