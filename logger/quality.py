@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
+NORMAL_95 = 1.96
+"""Half-width of a 95 % interval in standard errors of a normal distribution."""
+
 
 @dataclass(frozen=True)
 class Gate:

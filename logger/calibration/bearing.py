@@ -30,7 +30,7 @@ from logger.orientation import (
     OrientationSettings,
     orient,
 )
-from logger.quality import Gate
+from logger.quality import NORMAL_95, Gate
 from logger.samples import KeyPress, Samples
 from logger.site import Site
 from logger.sun import sun_track
@@ -304,7 +304,7 @@ def _calibration(
     why = (
         f"{len(offsets)} sights of {source} agree within {spread:.2f}°; the compass is off by "
         f"{correction.residual_deg:+.2f}° beside the declination, good to "
-        f"{correction.standard_error_deg:.2f}°"
+        f"{NORMAL_95 * correction.standard_error_deg:.2f}° (95 %)"
     )
     if len(offsets) < WANTED_SIGHTS:
         why += f"; take {WANTED_SIGHTS} sights"

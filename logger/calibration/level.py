@@ -23,7 +23,7 @@ from logger.calibration.stillness import Stretch, held_still
 from logger.columns import Floats, floats
 from logger.errors import InputError
 from logger.orientation import Corrections, LevelCorrection, OrientationSettings, orient
-from logger.quality import Gate
+from logger.quality import NORMAL_95, Gate
 from logger.rotation import direction_of
 from logger.samples import Samples
 
@@ -294,8 +294,9 @@ def _gates(correction: LevelCorrection, settings: CalibrationSettings) -> tuple[
     worst = max(correction.index_error_deg, correction.collimation_error_deg)
     passed = worst <= settings.level_limit_deg
     why = (
-        f"index {correction.index_deg:+.2f}° ± {correction.index_error_deg:.2f}°, collimation "
-        f"{correction.collimation_deg:+.2f}° ± {correction.collimation_error_deg:.2f}°"
+        f"index {correction.index_deg:+.2f}° ± {NORMAL_95 * correction.index_error_deg:.2f}°, "
+        f"collimation {correction.collimation_deg:+.2f}° ± "
+        f"{NORMAL_95 * correction.collimation_error_deg:.2f}° (95 %)"
     )
     if not passed:
         why += "; repeat the pair of faces three times, arms rested"

@@ -19,7 +19,7 @@ from logger.calibration.stillness import Stretch, held_still
 from logger.columns import Floats, floats
 from logger.errors import InputError
 from logger.orientation import Corrections, OrientationSettings, orient
-from logger.quality import Gate
+from logger.quality import NORMAL_95, Gate
 from logger.rotation import direction_of
 from logger.samples import Samples
 
@@ -158,7 +158,10 @@ def _end_for_end(mounts: Sequence[Floats]) -> bool:
 
 def _gates(tilt: float, tilt_error: float, azimuth_error: float) -> tuple[Gate, ...]:
     passed = azimuth_error <= AZIMUTH_LIMIT_DEG or tilt < LEVEL_DEG
-    why = f"tilt good to {tilt_error:.1f}°, azimuth to {azimuth_error:.1f}°"
+    why = (
+        f"tilt good to {NORMAL_95 * tilt_error:.1f}°, azimuth to "
+        f"{NORMAL_95 * azimuth_error:.1f}° (95 %)"
+    )
     if tilt < LEVEL_DEG:
         why += "; so nearly level that the azimuth hardly counts"
     elif not passed:

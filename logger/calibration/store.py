@@ -16,7 +16,7 @@ from typing import Any
 from logger import __version__
 from logger.errors import InputError
 from logger.orientation import Corrections, Declination, FieldReference, correction_from_dict
-from logger.quality import Gate
+from logger.quality import NORMAL_95, Gate
 
 SCHEMA = "horizon-logger calibration 1"
 PURPOSES = ("compass", "level", "bearing")
@@ -383,10 +383,11 @@ def _figures(stored: StoredCalibration) -> str:
     if stored.kind == "compass":
         return f"heading good to {stored.figures.get('heading_error_95_deg', math.nan):.2f}° (95 %)"
     if stored.kind == "deviation":
-        return f"deviation curve good to {c.standard_error_deg:.2f}°"
+        return f"deviation curve good to {NORMAL_95 * c.standard_error_deg:.2f}° (95 %)"
     if stored.kind == "level":
         return f"index {c.index_deg:+.2f}°, collimation {c.collimation_deg:+.2f}°"
-    return f"{c.residual_deg:+.2f}° beside the declination, good to {c.standard_error_deg:.2f}°"
+    good_to = f"{NORMAL_95 * c.standard_error_deg:.2f}° (95 %)"
+    return f"{c.residual_deg:+.2f}° beside the declination, good to {good_to}"
 
 
 def _moment(text: str) -> dt.datetime:

@@ -31,7 +31,7 @@ def command(
     """
     from logger.errors import UsageError
     from logger.geomagnetism import decimal_year, field_at_year
-    from logger.quality import Gate
+    from logger.quality import NORMAL_95, Gate
     from logger.site import Site
 
     if not -1000 <= elevation_m <= 100_000:
@@ -57,7 +57,7 @@ def command(
         side = "east" if field.declination_deg >= 0 else "west"
         click.echo(
             f"declination {abs(field.declination_deg):.2f}° {side} "
-            f"(± {1.96 * field.standard_error_deg:.2f}°, 95 %)\n"
+            f"(± {NORMAL_95 * field.standard_error_deg:.2f}°, 95 %)\n"
             f"dip {field.inclination_deg:.2f}°, strength {field.field_ut:.2f} µT\n"
             f"{field.model}, {date.isoformat()}"
         )

@@ -27,6 +27,7 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     """
     from logger.acquisition import load_stream
     from logger.job import read_job
+    from logger.quality import NORMAL_95
     from logger.survey.calibrations import measure_plane, store_plane
 
     job = read_job(given["job"])
@@ -49,7 +50,7 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
         write_json(given["json_file"], document)
     if given["json_file"] != "-":
         click.echo(
-            f"{name}: tilt {fix.tilt_deg:.1f}° ± {fix.tilt_error_deg:.1f}°, "
-            f"azimuth {fix.azimuth_deg:.1f}° ± {fix.azimuth_error_deg:.1f}°"
+            f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
+            f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)"
         )
     leave_by_gates(gates)
