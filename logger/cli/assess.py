@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, plane_options, site_options, write_json
+from logger.cli.options import (
+    json_option,
+    leave_by_gates,
+    plane_options,
+    site_options,
+    tell,
+    write_json,
+)
 from logger.cli.setting_options import OF_THE_SKY, changed_settings, setting_options
 
 if TYPE_CHECKING:
@@ -170,7 +177,7 @@ def command(
     if json_file != "-":
         from logger.report.answer import answer_text
 
-        click.echo("\n\n".join([answer_text(document), *_further(document)]))
+        tell("\n\n".join([answer_text(document), *_further(document)]))
     leave_by_gates(gates)
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from logger.cli.options import json_option, leave_by_gates, say, write_json
+from logger.cli.options import tell as printed
 
 
 @click.command()
@@ -41,7 +42,7 @@ def command(output: Path, json_file: str | None) -> None:
     folder = output / source.name
     shutil.copytree(source, folder, dirs_exist_ok=True)
     job = read_job(folder)
-    tell = click.echo if json_file != "-" else lambda _: None
+    tell = printed if json_file != "-" else lambda _: None
     for calibration in calibrated_again(job):
         passed = [gate.gate for gate in calibration.gates if gate.passed]
         tell(f"calibrated {calibration.about.purpose}: {', '.join(passed)}")

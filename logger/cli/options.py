@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import textwrap
@@ -88,24 +89,42 @@ json_option = click.option(
 
 def say(text: str) -> None:
     """Progress, prompts and warnings: standard error; on a terminal, wrapped between words."""
-    click.echo(_for_terminal(text, sys.stderr), err=True)
+    click.echo(for_terminal(text, sys.stderr), err=True)
 
 
 def tell(text: str) -> None:
-    """Sentences of a result: standard output; on a terminal, wrapped between words."""
-    click.echo(_for_terminal(text, sys.stdout))
+    """A result: standard output; on a terminal, all but tables wrapped between words."""
+    click.echo(for_terminal(text, sys.stdout))
 
 
-def _for_terminal(text: str, stream: Any) -> str:
+_RULE = re.compile(r"^-[- ]+$", re.M)
+"""Under a table's headings."""
+
+
+def for_terminal(text: str, stream: Any) -> str:
+    """A text as a stream should get it: a terminal's lines end between words, but for tables.
+
+    Parameters
+    ----------
+    text : str
+        Blocks with empty lines between them.
+    stream : file or None
+    """
     if stream is None or not stream.isatty():
         return text
     width = max(40, shutil.get_terminal_size().columns)
-    return "\n".join(_wrapped(line, width) for line in text.split("\n"))
+    blocks = text.split("\n\n")
+    return "\n\n".join(
+        block
+        if _RULE.search(block)
+        else "\n".join(_wrapped(line, width) for line in block.split("\n"))
+        for block in blocks
+    )
 
 
 def _wrapped(line: str, width: int) -> str:
     indent = line[: len(line) - len(line.lstrip())]
-    later = indent + ("  " if line.lstrip().startswith("- ") else "")
+    later = indent + ("  " if indent else "")
     return "\n".join(
         textwrap.wrap(line, width, subsequent_indent=later, break_on_hyphens=False) or [""]
     )

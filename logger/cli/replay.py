@@ -16,6 +16,7 @@ from logger.cli.options import (
     plane_options,
     say,
     site_options,
+    tell,
     write_json,
 )
 from logger.cli.setting_options import (
@@ -192,7 +193,7 @@ def command(
         from logger.office import changes_text
         from logger.report.answer import answer_text
 
-        click.echo(answer_text(again.document))
+        tell(answer_text(again.document))
         if again.changes is not None:
             click.echo("\n" + changes_text(again.changes))
     leave_by_gates(again.result.gates)

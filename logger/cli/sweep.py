@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, say, write_json
+from logger.cli.options import json_option, leave_by_gates, say, tell, write_json
 
 if TYPE_CHECKING:
     from logger.access import SiteYear
@@ -323,7 +323,7 @@ class _Answers:
         from logger.report.answer import answer_text
 
         for document in self._documents:
-            click.echo(answer_text(document))
+            tell(answer_text(document))
 
     def leave(self) -> None:
         if self._fault is not None:
