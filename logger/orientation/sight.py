@@ -14,7 +14,7 @@ from logger.orientation.fused import SensorPrior
 from logger.orientation.settings import OrientationSettings
 from logger.orientation.stretches import attitude_in_stretches
 from logger.orientation.watch import FieldWatch, watch_field
-from logger.quality import Gate
+from logger.quality import NORMAL_95, Gate
 from logger.rotation import angles_of, attitude_matrix, direction_of
 from logger.samples import Samples
 from logger.sightlines import SightLines
@@ -224,7 +224,8 @@ def _raw_attitude(
     )
     if attitude.dip_error_deg is not None:
         steps.append(
-            f"level along the meridian held by the dip, too (±{attitude.dip_error_deg:.2f}°)"
+            "level along the meridian held by the dip, too "
+            f"(±{NORMAL_95 * attitude.dip_error_deg:.2f}°, 95 %)"
         )
     return attitude, watch
 
