@@ -34,6 +34,8 @@ EXECUTIONS = {
 LONGEST = {"weather": 4096, "horizon_csv": 600, "job": 1000}
 """Bytes an input; 400 where nothing is said: short inputs are quick, and hold every kind."""
 MOST_MB = 500
+ROUND = 500_000
+"""Executions of one process: the fuzzer itself keeps a few hundred bytes of each."""
 LONGEST_S = 10
 
 
@@ -194,6 +196,11 @@ def fuzz_one(name: str, arguments: list[str]) -> None:
         atheris.Fuzz()
 
 
+def figure(said: str, name: str) -> int:
+    found = re.search(rf"{name}:\s*(\d+)", said)
+    return int(found[1]) if found else 0
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--share", type=float, default=1.0)
@@ -201,35 +208,39 @@ def main() -> int:
     parser.add_argument("--corpus", type=Path, default=Path(tempfile.gettempdir()) / "fuzz-corpus")
     parser.add_argument("--seed", type=int, default=1)
     wanted = parser.parse_args()
-    total, failed = 0, []
+    total = 0
+    failed: list[str] = []
     for name in [wanted.only] if wanted.only else EXECUTIONS:
         corpus = wanted.corpus / name
         corpus.mkdir(parents=True, exist_ok=True)
         for number, seed in enumerate(seeds()[name]):
             (corpus / f"seed-{number}").write_bytes(seed)
         runs = max(round(EXECUTIONS[name] * wanted.share), 1)
-        done = subprocess.run(
-            [
-                sys.executable, __file__, f"--fuzz={name}", str(corpus), f"-runs={runs}",
-                f"-rss_limit_mb={MOST_MB}", f"-timeout={LONGEST_S}", f"-seed={wanted.seed}",
-                "-print_final_stats=1", f"-max_len={LONGEST.get(name, 400)}", "-verbosity=0",
-                f"-artifact_prefix={wanted.corpus}/{name}-",
-            ],
-            capture_output=True, text=True, errors="replace", check=False,
-        )  # fmt: skip
-        said = done.stdout + done.stderr
-        count = re.search(r"number_of_executed_units:\s*(\d+)", said)
-        peak = re.search(r"peak_rss_mb:\s*(\d+)", said)
-        executed = int(count[1]) if count else 0
+        executed = peak = 0
+        for first in range(0, runs, ROUND):
+            done = subprocess.run(
+                [
+                    sys.executable, __file__, f"--fuzz={name}", str(corpus),
+                    f"-runs={min(ROUND, runs - first)}", f"-seed={wanted.seed + first}",
+                    f"-rss_limit_mb={MOST_MB}", f"-timeout={LONGEST_S}", "-print_final_stats=1",
+                    f"-max_len={LONGEST.get(name, 400)}", "-verbosity=0",
+                    f"-artifact_prefix={wanted.corpus}/{name}-",
+                ],
+                capture_output=True, text=True, errors="replace", check=False,
+            )  # fmt: skip
+            said = done.stdout + done.stderr
+            executed += figure(said, "number_of_executed_units")
+            peak = max(peak, figure(said, "peak_rss_mb"))
+            if done.returncode:
+                failed.append(name)
+                print(said[-3000:], flush=True)
+                break
         total += executed
         print(
-            f"{name:12} {executed:>9} executions, peak {peak[1] if peak else '?'} MB: "
-            f"{'no fault' if done.returncode == 0 else 'FAULT'}",
+            f"{name:12} {executed:>9} executions, peak {peak} MB: "
+            f"{'FAULT' if name in failed else 'no fault'}",
             flush=True,
         )
-        if done.returncode:
-            failed.append(name)
-            print(said[-3000:], flush=True)
     print(f"{total} executions, {len(failed)} readers with faults")
     return 1 if failed else 0
 
