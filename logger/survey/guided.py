@@ -21,6 +21,7 @@ from logger.calibration import NEVER_LOOK, TumbleCoverage
 from logger.calibration.bearing import MARK_KEY, SHADOW_HOW, TURN_BETWEEN
 from logger.calibration.level import HOW as LEVEL_HOW
 from logger.columns import Floats, floats
+from logger.errors import DeviceError
 from logger.job import Job, calibration_path
 from logger.live.keyboard import Keyboard
 from logger.rotation import attitude_matrix
@@ -28,6 +29,7 @@ from logger.samples import Samples
 
 TRIGGER_KEY = 1
 SAY_EVERY_S = 1.0
+SILENT_S = 1.5
 ON_THE_GROUND = "Calibrate on the ground, before going up, 10 m from cars, steel and cables."
 
 HOW: Mapping[str, tuple[str, ...]] = {
@@ -244,6 +246,8 @@ def record_guided(
     finally:
         capture.send(encode(Cue("OFF")))
         capture.close()
+    if capture.empty:
+        raise DeviceError("nothing came from the board: no recording is kept")
     say(f"kept {writer.path}")
     return writer.path
 
@@ -275,7 +279,9 @@ def _run(
         if guide.presses > pressed:
             pressed = guide.presses
             capture.send(encode(Cue("GOOD")))
-        say(guide.line(now))
+        silent_s = now - capture.latest_s
+        nothing = f"{now:5.0f} s  nothing from the board for {silent_s:.0f} s"
+        say(guide.line(now) if silent_s < SILENT_S else nothing)
         if guide.enough:
             capture.send(encode(Cue("DONE")))
             return

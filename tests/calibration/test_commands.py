@@ -6,6 +6,7 @@ import datetime as dt
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from click.testing import CliRunner, Result
 
 from logger.acquisition import RecordingWriter, StreamBuilder
 from logger.cli import main
+from logger.errors import DeviceError
 from logger.job import read_job
 from logger.orientation import declination_at
 from logger.simulation import (
@@ -284,3 +286,27 @@ def test_a_live_bearing_by_the_sun_keeps_saying_not_to_look(job: Path) -> None:
     assert all("never look at the sun" in line for line in lines)
     assert "3 pressed" in lines[-1]
     assert Guide("sun").enough is False
+
+
+def test_a_port_that_stays_silent_is_told_each_second_and_leaves_nothing_behind(job: Path) -> None:
+    clock, said = _Clock(), list[str]()
+    silent = _Link(SimpleNamespace(chunks=()), clock)
+    with pytest.raises(DeviceError, match="not one byte in 10 s"):
+        record_guided(
+            read_job(job), "level", "level", lambda: silent, clock, said.append, _Keyboard(),
+            beside=False,
+        )  # fmt: skip
+    assert any("nothing from the board for 5 s" in line for line in said)
+    assert not any(line.startswith("kept") for line in said)
+    assert not list((job / "calibrations").glob("*.sweep"))
+
+
+def test_an_end_before_the_board_spoke_is_no_calibration(job: Path) -> None:
+    clock = _Clock()
+    silent = _Link(SimpleNamespace(chunks=()), clock)
+    with pytest.raises(DeviceError, match="nothing came from the board"):
+        record_guided(
+            read_job(job), "level", "level", lambda: silent, clock, lambda _: None, _Keyboard(),
+            seconds_s=2.0, beside=False,
+        )  # fmt: skip
+    assert not list((job / "calibrations").glob("*.sweep"))
