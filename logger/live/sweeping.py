@@ -31,6 +31,9 @@ Dropped = Callable[[Path, float, float], None]
 _WATCHING = CaptureSettings(silence_s=2.5, first_sample_s=3.0, give_up_s=86400.0)
 """Between two points the board may be silent; an operator walks."""
 
+HELD = "held still: good"
+IN_PASSING = "marked in passing: fine for a name; a corner needs a still hold, mark it again"
+
 
 @dataclass(frozen=True)
 class Surroundings:
@@ -323,7 +326,7 @@ class SurveyDay:
         view = session.view(now, capture.latest_s, running)
         holds = session.judge_holds(now)
         for still in holds:
-            self.display.say("held still: good" if still else "not held still: mark it again")
+            self.display.say(HELD if still else IN_PASSING)
         due = cues.cues(view, now, holds, redone)
         for cue in due:
             capture.send(encode(Cue(cue)))

@@ -11,6 +11,7 @@ from logger.acquisition.source import decode_recording
 from logger.errors import DeviceError
 from logger.live.screen import Frame
 from logger.live.session import LiveView
+from logger.live.sweeping import IN_PASSING
 from logger.simulation import Operator
 
 from .conftest import Bench, Chunks, PlayedLink, board_chunks
@@ -343,3 +344,15 @@ def test_a_silent_port_leaves_no_recording_behind(bench: MakeBench) -> None:
     assert swept.day.taken == 0
     assert "nothing came: no recording is kept" in swept.display.said
     assert list(swept._folder.glob("*.sweep")) == []
+
+
+def test_a_mark_in_passing_is_told_to_be_fine_for_a_name(
+    bench: MakeBench, quick_sweep: Chunks
+) -> None:
+    swept = bench(quick_sweep, [(3.0, "m"), (3.1, "oak\rd")])
+    swept.day.sweep("eave")
+    told = [line for line in swept.display.said if line.startswith("marked in passing")]
+    assert told == [
+        "marked in passing: fine for a name; a corner needs a still hold, mark it again"
+    ]
+    assert len(told[0]) < 80
