@@ -47,6 +47,7 @@ def run():
             check=False,
         )
         assert "Traceback" not in done.stderr, done.stderr
+        assert "Warning" not in done.stderr, done.stderr  # of Python's or of a library's
         return Ran(done.returncode, done.stdout, done.stderr)
 
     return call

@@ -1,11 +1,13 @@
 """A sweep over a real port, and its replay, are one and the same."""
 
+import hashlib
 import json
 import sys
 
 import numpy as np
 import pytest
 
+from logger import __version__
 from logger.acquisition import read_recording
 from logger.horizon_csv import read_horizon_csv
 
@@ -67,6 +69,23 @@ def test_a_replay_gives_the_same_bytes_twice(run, ridge):
         run("replay", ridge.recording, "--job", ridge.job, "--json", "-").out for _ in range(2)
     )
     assert first == second
+
+
+def test_a_result_holds_no_nan_and_says_what_it_came_from(run, ridge):
+    def refuse(constant):
+        raise AssertionError(constant)
+
+    text = run("replay", ridge.recording, "--job", ridge.job, "--json", "-").out
+    result = json.loads(text, parse_constant=refuse)
+    assert result["schema"] == "horizon-logger result 1"
+    assert result["program"] == f"horizon-logger {__version__}"
+    assert "WMM2025" in result["declination"]["source"]
+    (recording,) = result["recordings"]
+    content = ridge.recording.read_bytes()
+    assert recording["sha256"] == hashlib.sha256(content).hexdigest()
+    assert set(result["settings"]) == {"orientation", "horizon", "access"}
+    assert result["settings"]["access"]["year"] == 2026
+    assert "Ineichen" in result["assumptions"]["sky"]
 
 
 def test_the_trigger_seals_the_recording(ridge):
