@@ -7,7 +7,10 @@ drawn skyline then spreads as the errors of the survey make it spread.
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -80,6 +83,7 @@ def draw_horizons(
     n : int
         How many.
     rng : numpy.random.Generator
+        From `numpy.random.default_rng`.
     unmeasured_deg : float
         What unmeasured sectors are taken as, without error. [deg]
     turn_deg, lift_deg : array, shape (n,), optional
@@ -96,11 +100,10 @@ def draw_horizons(
         # A node of unknown error next to nodes of known error takes the mean of those.
         known = error[np.isfinite(error)]
         error = np.where(np.isfinite(error), error, known.mean() if known.size else 0.0)
-        drawn = rng.standard_normal((n, len(middle)))
-        spectrum = _root_spectrum(len(middle), profile.correlation_deg)
-    else:
-        drawn = np.empty((n, len(middle)))
-    # A few rows at a time stay in the processor's cache; the result takes the noise's place.
+        before = pickle.dumps(rng.bit_generator.state)
+        noise, rng.bit_generator.state = _noise(before, n, profile.correlation_deg)
+    drawn = np.empty((n, len(middle)))
+    # A few rows at a time stay in the processor's cache.
     for start in range(0, n, _ROWS):
         rows = slice(start, start + _ROWS)
         at = wrap360(middle - turn_deg[rows, None])
@@ -108,12 +111,28 @@ def draw_horizons(
         elevation = elevation + lift_deg[rows, None]
         if error is not None:
             size = interpolate_azimuthal(at, filled.azimuth_deg, error)
-            elevation = elevation + size * _filtered(drawn[rows], spectrum)
+            elevation = elevation + size * noise[rows]
         np.clip(elevation, -90.0, 90.0, out=drawn[rows])
     return DrawnHorizons(middle, drawn)
 
 
 _ROWS = 64
+
+
+@lru_cache(maxsize=2)
+def _noise(state: bytes, n: int, length_deg: float) -> tuple[Floats, dict[str, Any]]:
+    """Rows of correlated noise from a generator's state, and the state thereafter.
+
+    Kept, for every horizon of a site is drawn from the same seed.
+    """
+    rng = np.random.Generator(np.random.PCG64())
+    rng.bit_generator.state = pickle.loads(state)
+    noise = rng.standard_normal((n, len(sector_middles())))
+    spectrum = _root_spectrum(noise.shape[1], length_deg)
+    for start in range(0, n, _ROWS):
+        noise[start : start + _ROWS] = _filtered(noise[start : start + _ROWS], spectrum)
+    noise.flags.writeable = False
+    return noise, dict(rng.bit_generator.state)
 
 
 def _root_spectrum(columns: int, length_deg: float) -> Floats:

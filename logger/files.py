@@ -101,6 +101,8 @@ def plain(value: Any) -> Any:
     if isinstance(value, dict):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, np.ndarray):
+        if value.dtype == np.float64 and value.ndim == 1:
+            return [_plain_number(v) for v in value.tolist()]
         return [plain(v) for v in value.tolist()]
     if isinstance(value, (list, tuple)):
         return [plain(v) for v in value]
@@ -109,11 +111,15 @@ def plain(value: Any) -> Any:
     if isinstance(value, (int, np.integer)):
         return int(value)
     if isinstance(value, (float, np.floating)):
-        number = round(float(value), DECIMALS)
-        return (number + 0.0) if math.isfinite(number) else None  # + 0.0 makes -0.0 plain zero
+        return _plain_number(float(value))
     if value is None or isinstance(value, str):
         return value
     return str(value)
+
+
+def _plain_number(value: float) -> float | None:
+    # + 0.0 makes -0.0 plain zero.
+    return round(value, DECIMALS) + 0.0 if math.isfinite(value) else None
 
 
 def json_text(value: Any) -> str:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from logger.draws import draw_horizons, has_errors, sector_middles
+from logger.draws import _noise, draw_horizons, has_errors, sector_middles
 from logger.profile import HorizonProfile
 
 
@@ -75,3 +75,17 @@ def test_the_same_seed_draws_the_same():
     profile = HorizonProfile(AZIMUTH, np.full(360, 5.0), np.full(360, 1.0), heading_error_deg=1)
     a, b = (draw_horizons(profile, 3, rng()).elevation_deg for _ in range(2))
     assert np.array_equal(a, b)
+
+
+def test_noise_that_is_kept_changes_neither_the_draws_nor_what_is_drawn_after_them():
+    profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), np.full(72, 8.0), np.full(72, 0.5))
+    found = []
+    for fresh in (True, False, True):
+        if fresh:
+            _noise.cache_clear()
+        rng = np.random.default_rng(7)
+        drawn = [draw_horizons(profile, 30, rng).elevation_deg for _ in range(2)]
+        found.append(np.concatenate([*(d.ravel() for d in drawn), rng.standard_normal(5)]))
+        assert not np.array_equal(*drawn)
+    assert np.array_equal(found[0], found[1])
+    assert np.array_equal(found[0], found[2])

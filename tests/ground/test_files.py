@@ -74,3 +74,13 @@ def test_what_is_no_file_is_told_in_one_sentence(tmp_path):
 def test_a_device_without_end_is_not_read_for_ever():
     with pytest.raises(InputError, match="more than 1 MiB"):
         read_within("/dev/zero", 1, "note")
+
+
+def test_a_column_is_told_as_its_numbers_one_by_one_are():
+    column = np.array([1 / 3, -0.0, np.nan, np.inf, -1e300, 5e-11, 1e-12, 123456789.123456789])
+    told = plain(column)
+    assert told == [plain(float(v)) for v in column]
+    assert told[0] == 0.3333333333
+    assert str(told[1]) == "0.0"
+    assert told[2] is None
+    assert told[3] is None
