@@ -234,6 +234,18 @@ def test_the_clear_share_is_what_is_not_taken():
     assert stretch.from_solar_hour == pytest.approx(9 + 2 / 60)
     assert stretch.to_solar_hour == pytest.approx(9 + 4 / 60)
     assert stretch.share == pytest.approx(0.75)
+    assert found.window == SolarWindow(9, 15)
+
+
+def test_clock_times_of_a_stretch_are_those_of_its_ends():
+    sun = minutes_of(200, 60, month=3)
+    blocking = SunBlocking(np.arange(10, 50), np.ones((1, 40)), np.zeros((1, 40), dtype=int))
+    in_window = sun_in_window(sun, AccessSettings())
+    (stretch,) = solar_window(in_window, blocking, one_layer(("barn", 1.0))).blocked
+    assert stretch.from_solar_hour == pytest.approx(9 + 210 / 60)
+    assert stretch.from_clock == Clock(sun, AccessSettings()).at(3, 9 + 210 / 60)
+    assert stretch.to_clock == Clock(sun, AccessSettings()).at(3, 9 + 250 / 60)
+    assert stretch.from_clock < stretch.to_clock
 
 
 def test_what_several_share_is_told_of_each_and_who_has_no_share_is_not_told():
@@ -545,6 +557,36 @@ def test_draws_go_on_in_blocks_of_a_thousand(site):
     (spread,) = year._spreads(Surroundings.of(UNSURE))
     assert spread.planes.shape == (1003, 3, 12)
     assert len(np.unique(spread.planes[:, 0, 11])) == 1003
+
+
+def test_each_plane_has_the_draws_that_it_would_have_alone(site):
+    """Beam, all sunlight and sky of one plane never mix with another's."""
+    settings = AccessSettings(draws=20)
+    planes = [ROOF, Plane("gable", 80, 230), Plane("flat", 0, 0)]
+    together = SiteYear(site, planes, settings).assess(UNSURE).planes
+    for plane, found in zip(planes, together, strict=True):
+        (alone,) = SiteYear(site, [plane], settings).assess(UNSURE).planes
+        for share in ("solar_access", "beam_access"):
+            for part in ("value", "low", "high"):
+                one, other = (getattr(getattr(x, share), part) for x in (found, alone))
+                assert one == pytest.approx(other, abs=1e-9)
+        assert found.beam_access.low[12] < found.beam_access.value[12] < found.beam_access.high[12]
+
+
+def test_the_draws_of_the_beam_alone_know_no_sky(site):
+    year = SiteYear(site, [ROOF], AccessSettings(model="beam-only", draws=20))
+    plane = year.assess(UNSURE).planes[0]
+    assert plane.solar_access.low == pytest.approx(plane.beam_access.low)
+    assert plane.solar_access.high == pytest.approx(plane.beam_access.high)
+
+
+def test_weather_of_another_place_fails_the_result_s_gates(site):
+    weather = Weather(
+        *(np.full(8760, x) for x in (300.0, 200.0, 200.0)), place=Site(40.0, 14.51, 310.0)
+    )
+    found = SiteYear(site, [ROOF], AccessSettings(draws=0), weather).assess(WALL)
+    assert [gate.passed for gate in found.gates] == [False, True]
+    assert found.gates[0].value == pytest.approx(673, abs=5)  # 6.05 degrees of latitude
 
 
 def test_nothing_is_drawn_where_there_is_no_error_or_none_is_asked_for(site):
