@@ -18,16 +18,16 @@ DECIMALS = 10
 """Parts of a whole still add up to it within 1e-9."""
 
 
-def read_within(path: Path, most_mib: int, what: str) -> bytes:
+def read_within(path: Path, most: int, what: str) -> bytes:
     """The whole file, within sense.
 
     Parameters
     ----------
     path : Path
-    most_mib : int
-        [MiB]
+    most : int
+        [bytes]
     what : str
-        That is never larger.
+        That is never longer.
 
     Raises
     ------
@@ -37,12 +37,12 @@ def read_within(path: Path, most_mib: int, what: str) -> bytes:
     try:
         with open(path, "rb") as file:
             # Not by its size beforehand: devices and pipes have none.
-            content = file.read(most_mib * 2**20 + 1)
+            content = file.read(most + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"cannot be read: {reason}", str(path)) from error
-    if len(content) > most_mib * 2**20:
-        raise InputError(f"more than {most_mib} MiB, no {what} is that large", str(path))
+    if len(content) > most:
+        raise InputError(f"more than {most >> 20} MiB, no {what} is that long", str(path))
     return content
 
 

@@ -33,8 +33,8 @@ COLUMNS = (
     "obstruction",
     "distance_m",
 )
-LARGEST_FILE_MIB = 32
-"""A horizon at every 0.01 degrees takes a twentieth of this. [MiB]"""
+LARGEST_FILE = 32 * 2**20
+"""A horizon at every 0.01 degrees takes a twentieth of this. [bytes]"""
 
 MOST_NODES, MOST_SECTORS = 100_000, 500
 """What a file may hold; a node every 0.01 degrees makes 36 000."""
@@ -60,7 +60,7 @@ def read_horizon_csv(path: str | Path) -> HorizonProfile:
     """
     path = Path(path)
     try:
-        text = read_within(path, LARGEST_FILE_MIB, "horizon").decode("utf-8-sig")
+        text = read_within(path, LARGEST_FILE, "horizon").decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
             "is no UTF-8 text", str(path), "export the horizon as CSV, encoded in UTF-8"

@@ -22,8 +22,8 @@ from logger.files import read_within
 from logger.quality import Gate
 from logger.site import Site
 
-LARGEST_FILE_MIB = 64
-"""A typical year takes about two. [MiB]"""
+LARGEST_FILE = 64 * 2**20
+"""A typical year takes about two million. [bytes]"""
 
 FAR_KM = 50.0
 """Weather from further away is not the site's (common practice, no source). [km]"""
@@ -179,7 +179,7 @@ def read_weather(path: str | Path) -> Weather:
     path = Path(path)
     where = str(path)
     # Station names come in any encoding; figures are ASCII.
-    content = read_within(path, LARGEST_FILE_MIB, "typical year")
+    content = read_within(path, LARGEST_FILE, "typical year")
     text = content.decode("utf-8-sig", errors="replace")
     lines = text[:100_000].splitlines()
     if lines and lines[0].startswith("LOCATION,"):

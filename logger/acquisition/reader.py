@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any, overload
 
 from logger.acquisition.records import FIRST_LINE, MAGIC, printable
-from logger.errors import InputError, RecordingError
+from logger.errors import RecordingError
+from logger.files import read_within
 
 MOST_BYTES = 128 * 2**20
 MOST_RECORDS = 1_000_000
@@ -153,16 +154,7 @@ def read_bytes(path: Path) -> bytes:
     InputError
         It is missing, a folder, unreadable, or larger than 128 MiB.
     """
-    try:
-        with open(path, "rb") as file:
-            # Not by its size beforehand: devices and pipes have none.
-            content = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise InputError(f"cannot be read: {reason}", str(path)) from error
-    if len(content) > MOST_BYTES:
-        raise InputError(f"more than {MOST_BYTES >> 20} MiB, no sweep is that long", str(path))
-    return content
+    return read_within(path, MOST_BYTES, "sweep")
 
 
 def is_recording(content: bytes) -> bool:

@@ -58,22 +58,22 @@ def test_a_link_to_a_file_stays_a_link(tmp_path):
 def test_a_file_is_read_whole_up_to_its_limit(tmp_path):
     path = tmp_path / "a"
     path.write_bytes(b"x" * 2**20)
-    assert read_within(path, 1, "note") == path.read_bytes()
+    assert read_within(path, 2**20, "note") == path.read_bytes()
     path.write_bytes(b"x" * (2**20 + 1))
-    with pytest.raises(InputError, match="more than 1 MiB, no note is that large"):
-        read_within(path, 1, "note")
+    with pytest.raises(InputError, match="more than 1 MiB, no note is that long"):
+        read_within(path, 2**20, "note")
 
 
 def test_what_is_no_file_is_told_in_one_sentence(tmp_path):
     for path in (tmp_path, tmp_path / "none", tmp_path / "a\0b"):
         with pytest.raises(InputError, match="cannot be read"):
-            read_within(path, 1, "note")
+            read_within(path, 2**20, "note")
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/zero"), reason="no such device here")
 def test_a_device_without_end_is_not_read_for_ever():
     with pytest.raises(InputError, match="more than 1 MiB"):
-        read_within("/dev/zero", 1, "note")
+        read_within("/dev/zero", 2**20, "note")
 
 
 def test_a_column_is_told_as_its_numbers_one_by_one_are():
