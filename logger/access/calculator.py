@@ -560,7 +560,7 @@ def naming_notes(given: Surroundings, planes: Sequence[PlaneResult]) -> list[str
         )
     if taken.get(UNNAMED, 0.0) >= _WORTH_TELLING:
         notes.append(
-            f"skyline without a name takes {100 * taken[UNNAMED]:.1f} % of the year's light: name "
+            f"{UNNAMED} takes {100 * taken[UNNAMED]:.1f} % of the year's light: name "
             "it at the mark key while sweeping, under [[obstructions]] in job.toml, or in the "
             "obstruction column of a horizon file"
         )

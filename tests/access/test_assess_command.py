@@ -145,7 +145,7 @@ def test_a_tree_that_counts_as_opaque_is_told_with_what_lets_light_through_it(fi
 
 
 def test_what_has_no_name_is_told_with_how_to_name_it(file):
-    assert "skyline without a name takes" in assess(file).stdout
+    assert "unnamed skyline takes" in assess(file).stdout
 
 
 def test_a_skyline_of_a_few_points_fails_a_gate_and_is_worked_out_as_documented(tmp_path):

@@ -417,7 +417,7 @@ def test_bare_trees_and_skyline_without_a_name_are_told_where_they_matter(site):
     result = year.assess(WALL)
     worst = max(p.by_obstruction[0].loss_fraction[12] for p in result.planes)
     assert unnamed.startswith(
-        f"skyline without a name takes {100 * worst:.1f} % of the year's light: "
+        f"unnamed skyline takes {100 * worst:.1f} % of the year's light: "
     )
     small = HorizonProfile([0, 1], [1, 1], obstructions=(Obstruction("far", 0, 1, "deciduous"),))
     assert not any("deciduous" in n for n in year.assess(small).notes)
