@@ -408,17 +408,15 @@ def test_bare_trees_and_skyline_without_a_name_are_told_where_they_matter(site):
         'horizon-logger assess HORIZON.csv --leafy "lime"'
         for n in notes
     )
-    assert not any("without a name" in n for n in notes)
+    assert not any("unnamed skyline" in n for n in notes)
     leafy = year.assess(seasonal(tree, "lime", site, 2026)).notes
     assert not any("taken as opaque" in n for n in leafy)
     barn = replace(WALL, obstructions=(Obstruction("barn", 100, 200, "building"),))
     assert not any("taken as opaque" in n for n in year.assess(barn).notes)
-    (unnamed,) = (n for n in year.assess(WALL).notes if "without a name" in n)
+    (unnamed,) = (n for n in year.assess(WALL).notes if "unnamed skyline" in n)
     result = year.assess(WALL)
     worst = max(p.by_obstruction[0].loss_fraction[12] for p in result.planes)
-    assert unnamed.startswith(
-        f"unnamed skyline takes {100 * worst:.1f} % of the year's light: "
-    )
+    assert unnamed.startswith(f"unnamed skyline takes {100 * worst:.1f} % of the year's light: ")
     small = HorizonProfile([0, 1], [1, 1], obstructions=(Obstruction("far", 0, 1, "deciduous"),))
     assert not any("deciduous" in n for n in year.assess(small).notes)
 
