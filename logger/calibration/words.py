@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-NORMAL_95 = 1.96
-"""Half-width of a 95 % interval in standard errors of a normal distribution."""
+from logger.quality import NORMAL_95
 
 
 @dataclass(frozen=True)

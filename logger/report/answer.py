@@ -6,12 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from logger.report.figures import Blocked, PlaneFigures, plane_figures
+from logger.report.inputs import true_north
 from logger.report.monthly import monthly_table, obstruction_table
 from logger.report.style import MONTHS
 from logger.report.tables import as_text
-
-UNMEASURED_WORTH_SAYING = 0.005
-"""Of the window in a month; less is the width of a step of the grid."""
+from logger.report.words import UNMEASURED_WORTH_SAYING as UNMEASURED_WORTH_SAYING
 
 
 def answer_text(document: Mapping[str, Any]) -> str:
@@ -89,12 +88,8 @@ def assumptions_text(document: Mapping[str, Any]) -> str:
     document : mapping
     """
     lines = []
-    declination = document.get("declination")
-    if declination:
-        lines.append(
-            f"declination {declination['value_deg']:+.2f}° "
-            f"± {1.96 * declination['standard_error_deg']:.2f}° ({declination['source']})"
-        )
+    if north := true_north(document):
+        lines.append(north)
     samples = document.get("samples")
     if samples:
         lines.append(f"{samples['used']} of {samples['read']} samples used")

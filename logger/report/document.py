@@ -44,12 +44,19 @@ STANDARDS: Any = ["ua-1", "a-2a"]
 MOST_PHOTOS = 6
 """Of a point, in the order of their names."""
 
-METHOD = (
+SWEPT = (
     "A board with a compass, a level and a gyro was swept along the skyline with its line of "
     "sight on the edge between ground and sky. Each sample was turned into an azimuth from true "
-    "north (magnetic declination from the World Magnetic Model unless told otherwise) and an "
+    "north ({north}) and an "
     "elevation above the level plane, with the calibrations named in this report. A periodic "
-    "curve was fitted through all passes; where no pass went, nothing was filled in.",
+    "curve was fitted through all passes; where no pass went, nothing was filled in."
+)
+BY_BEARING = {
+    False: "by the magnetic declination",
+    True: "by the bearing calibration, which takes the place of the magnetic declination",
+    None: "by the bearing calibration where there is one, elsewhere by the magnetic declination",
+}
+METHOD = (
     "Solar access is the irradiation on the plane with this horizon, over the irradiation with "
     "an open level horizon. The beam and the bright sky around the sun are lost while the sun's "
     "disc is behind the skyline, in proportion while it is partly behind; light from the rest of "
@@ -59,7 +66,7 @@ METHOD = (
     "orientation factor times solar access.",
     "The intervals come from many horizons drawn with the errors of compass, level and hand. "
     "Where an unmeasured part of the skyline matters, low takes it as fully blocked and high as "
-    "open.",
+    "open. Every interval in this report, and every ±, is one of 95 %.",
 )
 LIMITS = (
     "The figures hold for the spot and height at which the board was swept; a metre away, near "
@@ -220,9 +227,13 @@ def _shipped_fonts() -> Path:
     return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
+_OUR_SIGNS = set("–—−…•’“”\N{ZERO WIDTH SPACE}")
+"""In the fonts that come with the packages; asking them takes longer."""
+
+
 def _needs_system_fonts(data: Any) -> bool:
     """Whether a text has a character beyond the fonts that come with the packages."""
-    text = set(json.dumps(data, ensure_ascii=False)) - set(map(chr, range(0x250)))
+    text = set(json.dumps(data, ensure_ascii=False)) - set(map(chr, range(0x250))) - _OUR_SIGNS
     if not text:
         return False
     from fontTools.ttLib import TTFont
@@ -255,7 +266,8 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             "facts": facts,
             "fit": fit,
             "reasons": _first_of(reasons),
-            "summary": [words.plane_sentences(p, p.planes[0]) for p in report.points][:3],
+            "summary": [_in_short(p, several) for p in report.points[:MOST_IN_SHORT]],
+            "windows": [words.window_sentences(p) for p in report.points[MOST_IN_SHORT:]],
             "ranking": ranking(report) if several else [],
             "year": _table(monthly.summary_table([(p.name, p.planes) for p in report.points])),
             "rules": _table(rules) if rules.rows else None,
@@ -269,7 +281,7 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
                 {"point": p.name, "steps": "; ".join(p.profile.steps) or "none"}
                 for p in report.points
             ],
-            "method": METHOD,
+            "method": method(report),
             "limits": LIMITS,
             "safety": safety.LONG_NOTICE,
             "assumptions": report.assumptions,
@@ -277,6 +289,28 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
         }
     )
     return data
+
+
+MOST_IN_SHORT = 3
+"""Points whose planes the cover tells of one by one; the table has them all."""
+
+
+def _in_short(point: PointReport, one_of_several: bool) -> list[str]:
+    """A point's answer: the solar window first, then plane by plane.
+
+    Of several points only the year is told; months and obstructions stand on their pages.
+    """
+    window = " ".join(words.window_sentences(point))
+    if one_of_several:
+        return [window, words.year_of_planes(point)]
+    return [window, *(" ".join(words.plane_sentences(point, plane)) for plane in point.planes)]
+
+
+def method(report: ReportInput) -> list[str]:
+    """How the figures came about."""
+    bearings = {p.by_bearing for p in report.points}
+    north = BY_BEARING[bearings.pop() if len(bearings) == 1 else None]
+    return [SWEPT.format(north=north), *METHOD]
 
 
 class _Pictures:
@@ -407,14 +441,16 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
     months = [monthly.monthly_table(plane) for plane in point.planes]
     tables = []
     if any(plane.by_obstruction for plane in point.planes):
-        tables.append(monthly.obstruction_table(point.planes))
+        taken = monthly.without_nothing(monthly.obstruction_table(point.planes))
+        if taken.rows:
+            tables.append(taken)
     if any(plane.blocked for plane in point.planes):
         tables.append(monthly.blocked_table(point.planes))
     failed = [gate for gate in point.gates if not gate.passed]
     return {
         "name": point.name,
         "pictures": placed[:first],
-        "words": words.plane_sentences(point, point.planes[0]),
+        "words": [*words.window_sentences(point), *words.plane_sentences(point, point.planes[0])],
         "quality": (
             [f"{gate.gate}: {gate.why}" for gate in failed]
             if failed
@@ -554,7 +590,7 @@ def sample_table(report: ReportInput) -> Table:
             Column("read", "read", "", 0),
             Column("used", "used", "", 0),
             Column("not_used", "not used, by reason"),
-            Column("declination", "declination"),
+            Column("true_north", "true north by"),
         ),
         tuple(
             (
@@ -562,7 +598,7 @@ def sample_table(report: ReportInput) -> Table:
                 p.samples_read,
                 p.samples_used,
                 ", ".join(f"{reason}: {count}" for reason, count in p.rejected.items()) or "none",
-                p.declination,
+                p.true_north,
             )
             for p in report.points
         ),

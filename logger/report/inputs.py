@@ -13,7 +13,7 @@ from typing import Any
 
 from logger.access import PlaneMap
 from logger.profile import HorizonProfile
-from logger.quality import Gate
+from logger.quality import NORMAL_95, Gate
 from logger.report.figures import PlaneFigures, Share, plane_figures
 from logger.shade import ShadeMap
 from logger.sightlines import SightLines
@@ -74,8 +74,10 @@ class PointReport:
     tilts : PlaneMap or None
     files : tuple of SourceFile
         Its recordings.
-    declination : str
-        In words, with its source.
+    true_north : str
+        What makes true north of the compass's, in words: the declination, or what replaced it.
+    by_bearing : bool
+        It is the bearing calibration, in some recording at least.
     samples_read, samples_used : int
     rejected : mapping of str to int
         Unused samples by reason.
@@ -96,7 +98,8 @@ class PointReport:
     sights: tuple[SightLines, ...] = ()
     tilts: PlaneMap | None = None
     files: tuple[SourceFile, ...] = ()
-    declination: str = ""
+    true_north: str = ""
+    by_bearing: bool = False
     samples_read: int = 0
     samples_used: int = 0
     rejected: Mapping[str, int] = field(default_factory=dict)
@@ -212,7 +215,6 @@ def point_report(
     photos : sequence of Path
     """
     samples = document.get("samples") or {}
-    declination = document.get("declination") or {}
     return PointReport(
         name=str(document.get("point") or ""),
         profile=profile,
@@ -231,18 +233,54 @@ def point_report(
             )
             for r in document.get("recordings") or ()
         ),
-        declination=(
-            f"{declination['value_deg']:+.2f}° ± {declination['standard_error_deg']:.2f}° "
-            f"(1 σ), {declination['source']}"
-            if declination
-            else ""
-        ),
+        true_north=true_north(document),
+        by_bearing=bool(_bearings(document)),
         samples_read=int(samples.get("read") or 0),
         samples_used=int(samples.get("used") or 0),
         rejected=dict(samples.get("rejected") or {}),
         photos=tuple(photos),
         notes=tuple((document.get("assumptions") or {}).get("notes") or ()),
     )
+
+
+def true_north(document: Mapping[str, Any]) -> str:
+    """What makes true north of the compass's, with its 95 % interval; empty where nothing does.
+
+    Parameters
+    ----------
+    document : mapping
+        ``horizon-logger result 1``.
+    """
+    declination = document.get("declination") or {}
+    if not declination:
+        return ""
+    by_model = (
+        f"declination {_within(declination['value_deg'], declination['standard_error_deg'])}, "
+        f"{declination['source']}"
+    )
+    bearings = _bearings(document)
+    if not bearings:
+        return by_model
+    told = "; ".join(dict.fromkeys(bearings))
+    recordings = len(document["calibrations"])
+    if len(bearings) < recordings:
+        return f"{told}, in {len(bearings)} of {recordings} recordings; else {by_model}"
+    return f"{told}, in place of the {by_model}"
+
+
+def _bearings(document: Mapping[str, Any]) -> list[str]:
+    """The bearing calibration of each recording that has one, in words."""
+    return [
+        f"bearing calibration "
+        f"{_within(used['figures']['heading_deg'], used['figures']['standard_error_deg'])}"
+        for recording in document.get("calibrations") or ()
+        for used in recording["used"]
+        if used["kind"] == "bearing"
+    ]
+
+
+def _within(value_deg: float, standard_error_deg: float) -> str:
+    return f"{value_deg:+.2f}° ± {NORMAL_95 * standard_error_deg:.2f}° (95 %)"
 
 
 def assumptions_of(document: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from logger.report.figures import PlaneFigures, Share
 from logger.report.style import MONTHS
-from logger.report.tables import Cell, Column, Table
+from logger.report.tables import DASH, Cell, Column, Table
 
 
 def _share_column(name: str, heading: str) -> Column:
@@ -136,6 +137,21 @@ def obstruction_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
     )
     place = f" at {point}" if point else ""
     return Table(f"Loss by obstruction{place}", columns, rows)
+
+
+def without_nothing(table: Table) -> Table:
+    """An obstruction table without the rows that would print nothing but zeros, and says so.
+
+    Parameters
+    ----------
+    table : Table
+        From `obstruction_table`.
+    """
+    printed = zip(table.rows, table.printed(), strict=True)
+    kept = tuple(row for row, cells in printed if not set(cells[4:]) <= {"0.0", DASH})
+    if len(kept) == len(table.rows):
+        return table
+    return replace(table, title=f"{table.title}, where it is 0.05 % or more", rows=kept)
 
 
 def rule_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:

@@ -10,6 +10,7 @@ import numpy as np
 from logger.angles import angle_between, interpolate_azimuthal, wrap360
 from logger.columns import Bools, Floats, floats
 from logger.profile import HorizonProfile
+from logger.quality import NORMAL_95
 from logger.report import style
 from logger.report.drawing import Areas, Panel, Sheet, between, unbroken
 from logger.report.labels import Box, Labels
@@ -19,9 +20,6 @@ from logger.sun_paths import DayTrack, SunPaths
 
 AZIMUTH = "azimuth, clockwise from true north [°]"
 ELEVATION = "elevation above level [°]"
-
-BAND_SIGMAS = 1.96
-"""Half-width of a 95 % band in standard errors of a normal distribution."""
 
 
 def sun_path_chart(
@@ -355,7 +353,7 @@ def _nodes_across(
     error = np.hypot(
         np.concatenate([[seam_error], random[order], [seam_error]]), profile.level_error_deg
     )
-    low, high = _band(elevation, BAND_SIGMAS * error)
+    low, high = _band(elevation, NORMAL_95 * error)
     kept = _worth_drawing(elevation) | _worth_drawing(low) | _worth_drawing(high)
     return x[kept], elevation[kept], (low[kept], high[kept])
 

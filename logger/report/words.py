@@ -63,6 +63,73 @@ def plane_sentences(point: PointReport, plane: PlaneFigures) -> list[str]:
     return sentences
 
 
+def year_of_planes(point: PointReport) -> str:
+    """What the surroundings leave each plane of a point over the year, in one sentence."""
+    told = [
+        f"{plane.name} {percent(plane.solar_access.year.value)} "
+        f"({interval(plane.solar_access.year) or 'no sun over the year'})"
+        for plane in point.planes
+    ]
+    return f"Of what an open level horizon would give over the year: {', '.join(told)}."
+
+
+def window_sentences(point: PointReport) -> list[str]:
+    """Whether the solar window is clear at a point; if not, when not, and what stands in the way.
+
+    Parameters
+    ----------
+    point : PointReport
+        The skyline takes the same from every plane's window.
+    """
+    plane = point.planes[0]
+    start, end = plane.window_hours
+    window = f"{start:g} to {end:g} h solar time"
+    dark = np.isnan(plane.window_clear)
+    unknown = [m for m in range(12) if plane.window_unmeasured[m] > UNMEASURED_WORTH_SAYING]
+    months = sorted({b.month - 1 for b in plane.blocked})
+    sentences = []
+    if unknown:
+        sentences.append(
+            f"Whether the sun is seen at {point.name} from {window} is not known in "
+            f"{_listed(unknown)}: the skyline there was not measured."
+        )
+    if dark.all():
+        return [f"At {point.name} the sun is never up from {window}."]
+    if not months:
+        if not unknown:
+            sentences.append(f"From {window} the sun is seen at {point.name} in every month.")
+        return sentences
+    clear = plane.window_clear
+    worst = int(np.nanargmin(clear))
+    named = dict.fromkeys(b.obstruction or "skyline without a name" for b in plane.blocked)
+    sentences.append(
+        f"From {window} something stands before the sun at {point.name} in "
+        f"{len(months)} of 12 months ({_listed(months)}); the least is left in {_MONTHS[worst]}, "
+        f"{percent(clear[worst])} of that time. In the way: {', '.join(named)}."
+    )
+    return sentences
+
+
+UNMEASURED_WORTH_SAYING = 0.005
+"""Of the window in a month; less is the width of a step of the grid."""
+
+
+def _listed(months: Sequence[int]) -> str:
+    """Months by name, three and more on end as a span."""
+    runs: list[list[int]] = []
+    for m in months:
+        if runs and m == runs[-1][-1] + 1:
+            runs[-1].append(m)
+        else:
+            runs.append([m])
+    return ", ".join(
+        f"{_MONTHS[run[0]]} to {_MONTHS[run[-1]]}"
+        if len(run) > 2
+        else ", ".join(_MONTHS[m] for m in run)
+        for run in runs
+    )
+
+
 def fitness(report: ReportInput) -> tuple[bool, list[str]]:
     """Whether every point has an answer and every quality gate passed, and the reasons if not."""
     reasons = [

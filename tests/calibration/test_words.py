@@ -8,9 +8,12 @@ from pathlib import Path
 import pytest
 
 import logger.calibration
+from logger.calibration.level import _gates
+from logger.calibration.settings import CalibrationSettings
 from logger.calibration.words import _FIGURES, figures_in_words
 from logger.demo import shipped_survey
 from logger.job import calibration_results, read_job
+from logger.orientation import LevelCorrection
 
 COLUMNS = {"sun_azimuth_deg", "sun_elevation_deg", "compass_heading_deg", "deviation_deg"}
 """Of many numbers each: left to the file."""
@@ -75,3 +78,24 @@ def test_a_figure_is_told(figures, told):
 
 def test_what_is_unknown_or_a_long_column_is_not_told():
     assert figures_in_words({"temperature_c": None, "sun_azimuth_deg": [1.0, 2.0]}) == []
+
+
+def test_every_plus_or_minus_of_a_check_is_a_95_percent_interval_and_says_so():
+    told = 0
+    for _, stored in calibration_results(read_job(shipped_survey())):
+        figures = stored["figures"]
+        for check in stored["quality"]:
+            if "±" in check["why"] or "good to" in check["why"]:
+                assert "(95 %)" in check["why"]
+                told += 1
+        if stored["purpose"] == "bearing":
+            good_to = f"good to {1.96 * figures['standard_error_deg']:.2f}° (95 %)"
+            assert any(good_to in check["why"] for check in stored["quality"])
+    assert told >= 3
+
+
+def test_a_level_fitted_now_tells_its_errors_as_the_shipped_one_does():
+    correction = LevelCorrection(0.5, -0.3, index_error_deg=0.1, collimation_error_deg=0.05)
+    (gate,) = _gates(correction, CalibrationSettings())
+    assert gate.why == "index +0.50° ± 0.20°, collimation -0.30° ± 0.10° (95 %)"
+    assert gate.value == 0.1

@@ -9,12 +9,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from fontTools.ttLib import TTFont
 from PIL import Image
 from pypdf import PdfReader
 
 from logger.errors import InputError, UsageError
 from logger.profile import HorizonProfile
 from logger.report import document
+from logger.report.figures import plane_figures
 from logger.report.inputs import CalibrationReport, WhatIf
 
 NASTY = ("#let x = [*]", '=HYPERLINK("http://x","y")', "$e=mc^2$ _a_ *b* `c` <d> @e \\f", "-1+1")
@@ -102,6 +104,43 @@ def test_a_failed_check_stands_on_the_cover(report, result_plane, point_of):
     assert "Fit for use: every quality check passed" in good.pages[0].extract_text()
 
 
+def test_the_cover_answers_for_the_solar_window_and_for_every_plane(report, result_plane):
+    wall = result_plane | {"name": "wall", "solar_access": result_plane["beam_access"]}
+    point = replace(
+        report.points[0], planes=(plane_figures(result_plane), plane_figures(wall))
+    )  # fmt: skip
+    reader, _ = read(document.pdf(replace(report, points=(point,))))
+    cover = " ".join(reader.pages[0].extract_text().split())
+    assert "From 9 to 15 h solar time something stands before the sun at north eave in 1" in cover
+    assert "1 of 12 months (February)" in cover
+    assert "In the way: =barn." in cover
+    assert "the plane roof receives 87 % of what" in unicodedata.normalize("NFKC", cover)
+    assert "the plane wall receives 83 % of what" in unicodedata.normalize("NFKC", cover)
+
+
+def test_the_cover_of_several_points_answers_for_each(report, result_plane, point_of):
+    points = tuple(point_of(result_plane, f"spot {k}") for k in range(5))
+    text = read(document.pdf(replace(report, points=points)))[1]
+    cover = " ".join(text[: text.index("Contents")].split())
+    assert all(f"before the sun at spot {k} in" in cover for k in range(5))
+    assert cover.count("Of what an open level horizon would give over the year: roof 87 %") == 3
+
+
+@pytest.mark.parametrize(
+    ("bearings", "said"),
+    [
+        ((False, False), "(by the magnetic declination)"),
+        ((True, True), "(by the bearing calibration, which takes the place of the magnetic"),
+        ((True, False), "(by the bearing calibration where there is one, elsewhere by the"),
+    ],
+)
+def test_the_method_says_what_true_north_comes_from(report, bearings, said):
+    points = tuple(replace(report.points[0], by_bearing=b) for b in bearings)
+    told = document.method(replace(report, points=points))
+    assert said in told[0]
+    assert "every ±, is one of 95 %" in told[-1]
+
+
 def test_a_calibration_is_told_with_its_moment_and_every_figure(report):
     figures = tuple((f"figure {k}", f"{k} µT") for k in range(7))
     made = CalibrationReport("level", "2026-05-14T06:24:00.000Z", figures)
@@ -155,6 +194,11 @@ def test_letters_beyond_latin_are_not_lost(report):
     abroad = replace(report, people={"client": "Ελένη Кузнецова Ñandú"})
     _, text = read(document.pdf(abroad))
     assert "Ελένη Кузнецова Ñandú" in text
+
+
+def test_our_own_signs_are_in_the_fonts_that_come_along():
+    with TTFont(document._shipped_fonts() / "DejaVuSans.ttf", lazy=True) as font:
+        assert document._OUR_SIGNS - {"\N{ZERO WIDTH SPACE}"} <= set(map(chr, font.getBestCmap()))
 
 
 def test_photos_are_upright_small_and_tell_no_place(report, tmp_path):

@@ -140,7 +140,8 @@ def test_json_goes_to_standard_output_alone(job_folder, tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["only.pdf"]
 
 
-def test_several_processes_give_the_same_answer(job_folder, surveyed):
-    points, failed = surveyed_points(Task(job_folder), processes=2)
+@pytest.mark.parametrize("processes", [1, 2, 3])
+def test_several_processes_give_the_same_answer(job_folder, surveyed, processes):
+    points, failed = surveyed_points(Task(job_folder), processes=processes)
     assert failed == surveyed[1]
     assert points[0].report.pictures == surveyed[0][0].report.pictures

@@ -34,6 +34,18 @@ def test_an_obstruction_cannot_smuggle_a_formula(result_plane):
     assert as_csv(table).splitlines()[1].startswith("roof,'=barn,")
 
 
+def test_the_document_leaves_rows_of_zeros_out_and_says_so(result_plane):
+    nothing = {"annual_loss_fraction": 0.0004, "monthly_loss_fraction": [None, *[0.0] * 11]}
+    first = result_plane["by_obstruction"][0]
+    result_plane["by_obstruction"] = [first, first | nothing | {"name": "far hill"}]
+    whole = monthly.obstruction_table([plane_figures(result_plane)])
+    shown = monthly.without_nothing(whole)
+    assert [row[1] for row in whole.rows] == ["=barn", "far hill"]
+    assert [row[1] for row in shown.rows] == ["=barn"]
+    assert shown.title == "Loss by obstruction, where it is 0.05 % or more"
+    assert monthly.without_nothing(shown) is shown
+
+
 def test_a_size_brings_the_loss_in_kilowatt_hours(result_plane):
     without = monthly.summary_table([("eave", [plane_figures(result_plane)])])
     result_plane["loss"]["annual_kwh"] = 612.0
