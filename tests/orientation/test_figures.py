@@ -239,6 +239,10 @@ def test_an_odd_number_of_rows_spans_a_window(
     assert rows_in(5.0 + np.arange(n) * every_s, window_s) == rows
 
 
+def test_a_first_row_that_comes_twice_is_still_a_stream() -> None:
+    assert rows_in(np.array([1.0, 1.0, *np.arange(1, 99) * 0.02 + 1.0]), 0.5) == 25
+
+
 def test_a_running_median_is_blind_to_one_odd_row() -> None:
     values = np.array([1.0, 1.0, 9.0, 1.0, 2.0, 2.0])
     assert list(running_median(values, 3)) == [1.0, 1.0, 1.0, 2.0, 2.0, 2.0]
@@ -281,6 +285,9 @@ def test_an_uncompensated_heading_is_used_up_to_two_degrees_of_lean() -> None:
     samples = board(10.0, [1.9, 0.0, 1.5, np.nan], [0.0, -2.1, 1.5, 1.9], status=none)
     lean = "heading not compensated for lean"
     assert list(sight_lines(samples, PLAIN).reason) == ["", lean, lean, ""]
+    first_of_all = board(10.0, 8.0, status=none[:1])
+    assert first_of_all.seq[0] == 0
+    assert list(sight_lines(first_of_all, PLAIN).reason) == [lean]
     # Raw field and force are compensated here.
     assert sight_lines(raw(10.0, 9.0, 9.0, tilt_deg=[9.0], pitch_deg=[9.0]), PLAIN).used.all()
 
@@ -444,7 +451,9 @@ def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
         raise ToldError
 
     monkeypatch.setattr(module, "attitude_in_stretches", fit)
-    settings = OrientationSettings(rate_bias_drift_deg_s=0.4, force_offset_drift_g=0.005)
+    settings = OrientationSettings(
+        rate_bias_drift_deg_s=0.4, force_offset_drift_g=0.005, dip_error_deg=0.25
+    )
     with pytest.raises(ToldError):
         orient(turning(), given, settings)
     return told[0]
@@ -462,7 +471,7 @@ def test_what_is_known_of_the_sensors_beforehand(monkeypatch: pytest.MonkeyPatch
     assert (bare.dip_deg, bare.strength_ut) == (None, None)
     here = prior_of(monkeypatch, Corrections(NONE, compass=HERE))
     assert (here.dip_deg, here.strength_ut) == (HERE.dip_deg, HERE.field_ut)
-    assert here.dip_error_deg == OrientationSettings().dip_error_deg
+    assert here.dip_error_deg == 0.25
     assert known.scale_error == 0.01
     twice = ((2.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 2.0))
     shaped = CompassCorrection(rate_bias_deg_s=(0.1, -0.2, 0.3), rate_matrix=twice)
@@ -537,6 +546,7 @@ def test_a_board_that_asks_for_calibration_fails_a_gate_unless_its_deviation_is_
     assert not orient(board(np.full(8, 10.0)), PLAIN).gates
     thirds = board(np.full(3, 10.0), status=np.array([9, 1, 1]))
     assert orient(thirds, PLAIN).gates[0].value == 0.3333
+    assert " in 33 % " in orient(thirds, PLAIN).gates[0].why
     assert not orient(raw(np.full(2, 10.0), status=np.array([8, 8])), PLAIN).gates
 
 
