@@ -236,6 +236,8 @@ def what_ifs(point: PointReport, sun: SunSide) -> tuple[WhatIf, ...]:
 def photos_of(job: Job, point: str) -> tuple[Path, ...]:
     """A point's photos, ``photos/<point>/``, in order of their names.
 
+    A link that leads out of the folder is no photo of the job's, and what is no file is none.
+
     Parameters
     ----------
     job : Job
@@ -244,7 +246,14 @@ def photos_of(job: Job, point: str) -> tuple[Path, ...]:
     folder = job.folder / "photos" / folder_name(point)
     if not folder.is_dir():
         return ()
-    return tuple(sorted(p for p in folder.iterdir() if p.suffix.lower() in PHOTO_ENDINGS))
+    inside = folder.resolve()
+    return tuple(
+        sorted(
+            p
+            for p in folder.iterdir()
+            if p.suffix.lower() in PHOTO_ENDINGS and p.is_file() and inside in p.resolve().parents
+        )
+    )
 
 
 def job_report(
