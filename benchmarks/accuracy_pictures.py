@@ -19,8 +19,7 @@ from accuracy import OPERATORS, SENSOR, calibrated, horizon_of
 from matplotlib.figure import Figure
 
 from logger.horizon import HorizonResult
-from logger.report.on_axes import house_style
-from logger.report.style import BAND, INK, QUIET, SUN
+from logger.report.style import BAND, INK, QUIET, SUN, house_style
 from logger.simulation import SCENES, Scene, scene_named, simulate_sweep
 
 DETAIL = {

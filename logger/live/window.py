@@ -89,19 +89,14 @@ class SkylinePicture:
 
         from logger.profile import HorizonProfile
         from logger.report import style
-        from logger.report.drawing import Sheet
-        from logger.report.on_axes import draw_panel, house_style
         from logger.report.sky_charts import draw_sun_paths
         from logger.sun_paths import sun_paths
 
         self._middle_deg = site.equatorward_azimuth_deg
-        width_mm, height_mm = (side * 25.4 for side in figure.get_size_inches())
-        sheet = Sheet(width_mm, height_mm, style.PAPER)
-        panel = style.add_panel(sheet, bottom_mm=25.0, top_mm=16.0)
-        draw_sun_paths(panel, sun_paths(site), HorizonProfile.level())
-        self._bottom = panel.y_limits[0]
-        with house_style():
-            axes = draw_panel(figure, panel)
+        with style.house_style():
+            axes = style.add_axes(figure, bottom_mm=25.0, top_mm=16.0)
+            draw_sun_paths(axes, sun_paths(site), HorizonProfile.level())
+            self._bottom = axes.get_ylim()[0]
             self.skyline = Polygon(
                 [(0, self._bottom), (0, self._bottom)],
                 closed=True,

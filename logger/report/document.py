@@ -15,10 +15,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from importlib.util import find_spec
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from logger import safety
 from logger.comparison import Difference
@@ -31,12 +30,14 @@ from logger.report.access_charts import (
     shade_chart,
     tilt_chart,
 )
-from logger.report.drawing import Sheet
 from logger.report.exports import file_stem
 from logger.report.inputs import CalibrationReport, Picture, PointReport, ReportInput
 from logger.report.sky_charts import sun_path_chart, sweep_chart
 from logger.report.tables import Cell, Column, Table, one_line, stacked_headings
 from logger.sun_paths import SunPaths
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 STANDARDS: Any = ["ua-1", "a-2a"]
@@ -162,7 +163,7 @@ def _set(report: ReportInput, paper: str) -> Iterator[tuple[Any, _Pictures]]:
 
     if paper not in PAPERS:
         raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
-    with tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
+    with style.house_style(), tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
         folder = Path(name)
         pictures = _Pictures(folder)
         data = document_data(report, pictures) | {"paper": PAPERS[paper]}
@@ -212,19 +213,13 @@ def as_png(pictures: Mapping[str, bytes], dots_per_inch: float = 150.0) -> dict[
 
 @cache
 def _fonts(system: bool) -> Any:
+    import matplotlib
     import typst
 
+    shipped = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     return typst.Fonts(
-        include_system_fonts=system, include_embedded_fonts=True, font_paths=[_shipped_fonts()]
+        include_system_fonts=system, include_embedded_fonts=True, font_paths=[shipped]
     )
-
-
-def _shipped_fonts() -> Path:
-    """The folder of the typefaces that matplotlib brings along; to load it takes much longer."""
-    found = find_spec("matplotlib")
-    assert found is not None
-    assert found.origin is not None
-    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
 _OUR_SIGNS = set("–—−…•’“”\N{ZERO WIDTH SPACE}")
@@ -233,13 +228,12 @@ _OUR_SIGNS = set("–—−…•’“”\N{ZERO WIDTH SPACE}")
 
 def _needs_system_fonts(data: Any) -> bool:
     """Whether a text has a character beyond the fonts that come with the packages."""
+    from matplotlib.font_manager import findfont, get_font
+
     text = set(json.dumps(data, ensure_ascii=False)) - set(map(chr, range(0x250))) - _OUR_SIGNS
     if not text:
         return False
-    from fontTools.ttLib import TTFont
-
-    with TTFont(_shipped_fonts() / "DejaVuSans.ttf", lazy=True) as font:
-        known = font.getBestCmap()
+    known = get_font(findfont("DejaVu Sans")).get_charmap()
     return any(ord(c) not in known for c in text)
 
 
@@ -382,50 +376,52 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
     middle = paths.site.equatorward_azimuth_deg
     drawn: list[Picture] = []
 
-    def add(kind: str, sheet: Sheet, alt: str) -> None:
-        drawn.append(Picture((point.name, kind), sheet.svg(), alt))
+    def add(kind: str, figure: Figure, alt: str) -> None:
+        drawn.append(Picture((point.name, kind), style.svg(figure), alt))
 
-    add(
-        "sun paths",
-        sun_path_chart(paths, point.profile, point.name),
-        f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
-        f"elevation. {' '.join(words.plane_sentences(point, lead))}",
-    )
-    if point.shade is not None:
+    with style.house_style():
         add(
-            "shade",
-            shade_chart(point.shade, point.name),
-            f"Map of the hours in the shade at {point.name}, month by hour of the day.",
+            "sun paths",
+            sun_path_chart(paths, point.profile, point.name),
+            f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
+            f"elevation. {' '.join(words.plane_sentences(point, lead))}",
         )
-    add(
-        "months",
-        monthly_access_chart(point.planes, point.name),
-        f"Bars of solar access by month at {point.name}; the figures stand in the tables.",
-    )
-    if lead.by_obstruction:
+        if point.shade is not None:
+            add(
+                "shade",
+                shade_chart(point.shade, point.name),
+                f"Map of the hours in the shade at {point.name}, month by hour of the day.",
+            )
         add(
-            "obstructions",
-            obstruction_chart(lead, point.name),
-            f"Bars of the loss by obstruction at {point.name}.",
+            "months",
+            monthly_access_chart(point.planes, point.name),
+            f"Bars of solar access by month at {point.name}; the figures stand in the tables.",
         )
-    if point.sights:
-        add(
-            "sweep",
-            sweep_chart(point.profile, point.sights, middle, point.name),
-            f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
-        )
-    if point.tilts is not None and point.tilts.best.irradiation_kwh_m2 > 0:
-        add(
-            "tilt",
-            tilt_chart(point.tilts, point.planes, middle, point.name),
-            f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
-        )
-    if paths.clock_lines:
-        add(
-            "sun paths by the clock",
-            sun_path_chart(paths, point.profile, point.name, hours="clock"),
-            f"Chart of the sun's paths over the skyline at {point.name}, with hours of the clock.",
-        )
+        if lead.by_obstruction:
+            add(
+                "obstructions",
+                obstruction_chart(lead, point.name),
+                f"Bars of the loss by obstruction at {point.name}.",
+            )
+        if point.sights:
+            add(
+                "sweep",
+                sweep_chart(point.profile, point.sights, middle, point.name),
+                f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
+            )
+        if point.tilts is not None and point.tilts.best.irradiation_kwh_m2 > 0:
+            add(
+                "tilt",
+                tilt_chart(point.tilts, point.planes, middle, point.name),
+                f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
+            )
+        if paths.clock_lines:
+            add(
+                "sun paths by the clock",
+                sun_path_chart(paths, point.profile, point.name, hours="clock"),
+                f"Chart of the sun's paths over the skyline at {point.name}, with hours of the "
+                "clock.",
+            )
     return tuple(drawn)
 
 
@@ -527,7 +523,7 @@ def _comparison(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             pictures.add(
                 Picture(
                     ("points compared",),
-                    comparison_chart([(p.name, p.planes[0]) for p in report.points]).svg(),
+                    style.svg(comparison_chart([(p.name, p.planes[0]) for p in report.points])),
                     "Chart of the year's solar access at each point with its 95 % interval.",
                 )
             )

@@ -9,7 +9,7 @@ from typing import Any
 from logger.files import json_text, write_atomically
 from logger.horizon_csv import horizon_csv
 from logger.profile import HorizonProfile
-from logger.report import monthly
+from logger.report import monthly, style
 from logger.report.access_charts import monthly_access_chart
 from logger.report.document import (
     as_png,
@@ -144,8 +144,8 @@ def write_point(
     planes = [plane_figures(p) for p in document["planes"]]
     year = int(document["assumptions"]["year"])
     pictures = {
-        f"{stem}-sun-paths": sun_path_chart(sun_paths(site, year), profile, point).svg(),
-        f"{stem}-months": monthly_access_chart(planes, point).svg(),
+        f"{stem}-sun-paths": style.svg(sun_path_chart(sun_paths(site, year), profile, point)),
+        f"{stem}-months": style.svg(monthly_access_chart(planes, point)),
     }
     texts = {f"{stem}-horizon.csv": horizon_csv(profile), f"{stem}.json": json_text(document)}
     for plane in planes:

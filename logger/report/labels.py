@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from logger.report.drawing import Panel, width_em
-from logger.report.style import write
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
+_WIDTH_EM = 0.62
 _HEIGHT_EM = 1.35
-_MARGIN_EM = 0.3
 
 
 class Box(NamedTuple):
@@ -21,37 +21,37 @@ class Box(NamedTuple):
 
 
 class Labels:
-    """Places labels on a panel and remembers the room they take.
+    """Places labels on axes of fixed limits and remembers the room they take.
+
+    Sizes come from the number of characters (a mean DejaVu Sans character is 0.6 em wide), so
+    that nothing need be rendered to place a label.
 
     Parameters
     ----------
-    panel : Panel
-        Its limits as they will be drawn.
-    size_pt : float
+    axes : Axes
+        With linear scales; limits, size and position as they will be drawn.
+    size : float
         Of the type. [pt]
     """
 
-    def __init__(self, panel: Panel, size_pt: float = 7.0) -> None:
-        self.panel = panel
-        self.size_pt = size_pt
-        self.left, self.right = panel.x_limits
-        self.low, self.high = panel.y_limits
-        self.per_point_x = (self.right - self.left) / panel.width_pt
-        self.per_point_y = (self.high - self.low) / panel.height_pt
+    def __init__(self, axes: Axes, size: float = 7.0) -> None:
+        self.axes = axes
+        self.size = size
+        figure: Any = axes.figure
+        points = figure.dpi / 72
+        self.left, self.right = axes.get_xlim()
+        self.low, self.high = axes.get_ylim()
+        self.per_point_x = (self.right - self.left) / axes.bbox.width * points
+        self.per_point_y = (self.high - self.low) / axes.bbox.height * points
         self.taken: list[Box] = []
 
     def place(self, text: str, x: float, y: float, upward: bool = False) -> Box:
-        """Room around a position, or just above it; pushed inside the panel sideways."""
-        half = (width_em(text) / 2 + _MARGIN_EM) * self.size_pt * self.per_point_x
-        tall = _HEIGHT_EM * self.size_pt * self.per_point_y
+        """Room around a position, or just above it; pushed inside the axes sideways."""
+        half = (_WIDTH_EM / 2 * len(text) + 0.2) * self.size * self.per_point_x
+        tall = _HEIGHT_EM * self.size * self.per_point_y
         x = min(max(x, self.left + half), self.right - half)
         low = y + 0.35 * tall if upward else y - tall / 2
         return Box(x - half, x + half, low, low + tall)
-
-    def keep_free(self, x: float, y: float, size_pt: float) -> None:
-        """No label may stand on a mark of a size. [pt]"""
-        half_x, half_y = size_pt / 2 * self.per_point_x, size_pt / 2 * self.per_point_y
-        self.taken.append(Box(x - half_x, x + half_x, y - half_y, y + half_y))
 
     def is_free(self, box: Box) -> bool:
         """Whether no label drawn so far touches the room."""
@@ -60,7 +60,7 @@ class Labels:
     def free_above(self, box: Box) -> Box:
         """The lowest free room above, moved aside by up to half its width where that helps.
 
-        The room itself where the panel has none.
+        The room itself where the axes have none.
         """
         width = box.right - box.left
         found = []
@@ -82,11 +82,18 @@ class Labels:
         return None
 
     def draw(self, text: str, box: Box, **how: Any) -> None:
-        """Write a label into its room; ``how`` are further fields of `Words`."""
+        """Write a label into its room."""
         self.taken.append(box)
-        x, y = (box.left + box.right) / 2, (box.low + box.high) / 2
-        look: Any = {"across": "middle", "upright": "middle", "size_pt": self.size_pt, "order": 8.0}
-        write(self.panel, text, x, y, **(look | how))
+        self.axes.text(
+            (box.left + box.right) / 2,
+            (box.low + box.high) / 2,
+            text,
+            ha="center",
+            va="center",
+            fontsize=self.size,
+            zorder=8,
+            **how,
+        )
 
     def put(self, text: str, x: float, y: float, right_pt: float, up_pt: float, **how: Any) -> None:
         """Write a label at a distance from a position, unless another is there already.
@@ -99,7 +106,7 @@ class Labels:
         right_pt, up_pt : float
             [pt]
         **how
-            Further fields of `Words`.
+            Passed to matplotlib's text.
         """
         box = self.place(text, x + right_pt * self.per_point_x, y + up_pt * self.per_point_y)
         if self.is_free(box):

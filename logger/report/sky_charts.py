@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,11 +13,14 @@ from logger.columns import Bools, Floats, floats
 from logger.profile import HorizonProfile
 from logger.quality import NORMAL_95
 from logger.report import style
-from logger.report.drawing import Areas, Panel, Sheet, between, unbroken
-from logger.report.labels import Box, Labels
+from logger.report.labels import Labels
 from logger.report.tables import shorten
 from logger.sightlines import SightLines
 from logger.sun_paths import DayTrack, SunPaths
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 AZIMUTH = "azimuth, clockwise from true north [°]"
 ELEVATION = "elevation above level [°]"
@@ -24,7 +28,7 @@ ELEVATION = "elevation above level [°]"
 
 def sun_path_chart(
     paths: SunPaths, profile: HorizonProfile, name: str = "", hours: str = "solar"
-) -> Sheet:
+) -> Figure:
     """The sun's tracks by date, hour lines, and the skyline with its band and names.
 
     Parameters
@@ -41,19 +45,20 @@ def sun_path_chart(
     ValueError
         Clock hours are asked for and ``paths`` has none.
     """
-    sheet = style.new_sheet(height_mm=97)
-    panel = style.add_panel(sheet)
-    draw_sun_paths(panel, paths, profile, hours)
-    clock = "apparent solar time" if hours == "solar" else utc_name(paths.utc_offset_h or 0.0)
-    note = f"hours in {clock} · dark: skyline · pale edge: its 95 % band"
-    style.title(panel, "The sun's paths over the skyline", note, name)
-    return sheet
+    with style.house_style():
+        figure = style.new_figure(height_mm=97)
+        axes = style.add_axes(figure)
+        draw_sun_paths(axes, paths, profile, hours)
+        clock = "apparent solar time" if hours == "solar" else utc_name(paths.utc_offset_h or 0.0)
+        note = f"hours in {clock} · dark: skyline · pale edge: its 95 % band"
+        style.title(axes, "The sun's paths over the skyline", note, name)
+    return figure
 
 
 def draw_sun_paths(
-    panel: Panel, paths: SunPaths, profile: HorizonProfile, hours: str = "solar"
+    axes: Axes, paths: SunPaths, profile: HorizonProfile, hours: str = "solar"
 ) -> None:
-    """Draw `sun_path_chart` into a panel."""
+    """Draw `sun_path_chart` into axes."""
     if hours == "clock" and not paths.clock_lines:
         raise ValueError("clock hours need sun paths with a clock")
     middle = paths.site.equatorward_azimuth_deg
@@ -61,20 +66,30 @@ def draw_sun_paths(
     skyline = profile.elevation_deg[profile.known]
     highest = max(highest_sun, float(skyline.max()) if skyline.size else 0.0, 10.0)
     top = min(97.0, highest + 7.0)
-    style.azimuth_axis(panel, middle, AZIMUTH)
-    _elevation_axis(panel, 0.0, top)
-    _draw_lines_of_sky(panel, paths, middle, hours)
-    draw_horizon(panel, profile, middle)
-    labels = Labels(panel)
+    style.azimuth_axis(axes, middle, AZIMUTH)
+    _elevation_axis(axes, 0.0, top)
+    _draw_lines_of_sky(axes, paths, middle, hours)
+    draw_horizon(axes, profile, middle)
+    labels = Labels(axes)
     _label_tracks(labels, paths, profile, middle)
     _label_hours(labels, paths, profile, middle, hours)
     _label_obstructions(labels, profile, middle, style.PAPER)
     sunless = [t for t in paths.tracks if float(t.elevation_deg.max()) <= 0]
     if sunless:
         dates = ", ".join(_dates(t) for t in sunless)
-        text = f"sun below the level horizon all day: {dates}"
-        look = {"upright": "top", "colour": style.SUN_DEEP, "backing": style.PAPER, "order": 8.0}
-        style.write(panel, text, 0, 1, 4, -3, "panel", **look)
+        style.write(
+            axes,
+            f"sun below the level horizon all day: {dates}",
+            0,
+            1,
+            4,
+            -3,
+            "axes",
+            va="top",
+            color=style.SUN_DEEP,
+            bbox=style.BACKING,
+            zorder=8,
+        )
 
 
 def sweep_chart(
@@ -83,7 +98,7 @@ def sweep_chart(
     middle_deg: float,
     name: str = "",
     most: int = 1500,
-) -> Sheet:
+) -> Figure:
     """Raw sight lines, the estimate through them and its band.
 
     Parameters
@@ -100,41 +115,57 @@ def sweep_chart(
     """
     used = sum(int(s.used.sum()) for s in sights)
     every = max(1, -(-used // most))
-    sheet = style.new_sheet(height_mm=73)
-    panel = style.add_panel(sheet)
-    rows = [np.flatnonzero(s.used)[::every] for s in sights]
-    heights = [s.elevation_deg[r] for s, r in zip(sights, rows, strict=True)]
-    seen = np.concatenate([*heights, profile.elevation_deg[profile.known]])
-    style.azimuth_axis(panel, middle_deg, AZIMUTH)
-    low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 10.0)
-    _elevation_axis(panel, min(0.0, np.floor(low) - 1), max(high + 4, 10.0))
-    draw_horizon(panel, profile, middle_deg, filled=False)
-    for sight, row in zip(sights, rows, strict=True):
-        x = np.asarray(angle_between(sight.azimuth_deg[row], middle_deg), dtype=float)
-        _draw_dots(panel, x, sight.elevation_deg[row])
-    which = "each dot a sight line" if every == 1 else f"each dot one of {every} sight lines"
-    note = f"{which} · line: estimate · band: 95 %"
-    style.title(panel, "The sweep and the skyline through it", note, name)
-    _label_obstructions(Labels(panel), profile, middle_deg, style.INK)
-    return sheet
+    with style.house_style():
+        figure = style.new_figure(height_mm=73)
+        axes = style.add_axes(figure)
+        rows = [np.flatnonzero(s.used)[::every] for s in sights]
+        heights = [s.elevation_deg[r] for s, r in zip(sights, rows, strict=True)]
+        seen = np.concatenate([*heights, profile.elevation_deg[profile.known]])
+        style.azimuth_axis(axes, middle_deg, AZIMUTH)
+        low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 10.0)
+        _elevation_axis(axes, min(0.0, np.floor(low) - 1), max(high + 4, 10.0))
+        draw_horizon(axes, profile, middle_deg, filled=False)
+        for sight, row in zip(sights, rows, strict=True):
+            x = np.asarray(angle_between(sight.azimuth_deg[row], middle_deg), dtype=float)
+            _draw_dots(axes, x, sight.elevation_deg[row])
+        which = "each dot a sight line" if every == 1 else f"each dot one of {every} sight lines"
+        note = f"{which} · line: estimate · band: 95 %"
+        style.title(axes, "The sweep and the skyline through it", note, name)
+        labels = Labels(axes)
+        _label_obstructions(labels, profile, middle_deg, style.INK)
+    return figure
 
 
-def _draw_dots(panel: Panel, x: Floats, y: Floats) -> None:
-    """Points as one path of very short lines: a tenth of the size of as many marks."""
+def _draw_dots(axes: Axes, x: Floats, y: Floats) -> None:
+    """Points as one path of dots: a tenth of the size of as many markers in an SVG."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    if len(x) == 0:
+        return
     ends = np.stack([np.stack([x, y], axis=1), np.stack([x + 0.02, y], axis=1)], axis=1)
-    gap = np.full((len(x), 1, 2), np.nan)
-    path = np.concatenate([ends, gap], axis=1).reshape(-1, 2)
-    style.lines(panel, [path], style.SUN, 1.3, round_ends=True, opacity=0.65, order=4.5)
+    codes = np.tile([Path.MOVETO, Path.LINETO], len(x))
+    patch = PathPatch(
+        Path(ends.reshape(-1, 2), codes),
+        facecolor="none",
+        edgecolor=style.SUN,
+        lw=1.3,
+        capstyle="round",
+        alpha=0.65,
+        zorder=4.5,
+    )
+    # add_patch would look for the extent of every dot.
+    axes.add_artist(patch)
 
 
 def draw_horizon(
-    panel: Panel, profile: HorizonProfile, middle_deg: float, filled: bool = True
+    axes: Axes, profile: HorizonProfile, middle_deg: float, filled: bool = True
 ) -> None:
     """The skyline as a shape, its 95 % band, and hatching where it was not measured.
 
     Parameters
     ----------
-    panel : Panel
+    axes : Axes
         With its limits set.
     profile : HorizonProfile
     middle_deg : float
@@ -143,32 +174,55 @@ def draw_horizon(
         Dark below the skyline, or pale.
     """
     x, elevation, band = _nodes_across(profile, middle_deg)
-    bottom = panel.y_limits[0]
+    bottom = axes.get_ylim()[0]
     known = np.isfinite(elevation)
-    below = between(x, bottom, np.maximum(elevation, bottom))
-    panel.add(Areas(below, style.SKYLINE if filled else style.SKYLINE_PALE, order=3.0))
+    axes.fill_between(
+        x,
+        bottom,
+        np.maximum(elevation, bottom),
+        where=known.tolist(),
+        lw=0,
+        color=style.SKYLINE if filled else style.SKYLINE_PALE,
+        zorder=3,
+    )
     if band is not None:
         # What may stand above the line lies behind the sun's tracks, so that they can be followed.
         for low, high, order in ((elevation, band[1], 1.5), (band[0], elevation, 4.0)):
-            panel.add(Areas(between(x, low, high), style.BAND, opacity=0.8, order=order))
-    outline = np.stack([x, elevation], axis=1)
-    style.lines(panel, [outline], style.SKYLINE_DEEP, 1.1, order=5.0)
+            axes.fill_between(x, low, high, lw=0, color=style.BAND, alpha=0.8, zorder=order)
+    axes.plot(x, elevation, color=style.SKYLINE_DEEP, lw=1.1, zorder=5, solid_joinstyle="round")
     gaps = _gaps(x, known)
     if gaps:
-        corners = [(left, right, 0.0, 1.0) for left, right in gaps]
-        style.bars(panel, corners, edge=style.BAND, hatch="slanted", frame="x")
+        style.boxes(
+            axes,
+            [(left, right, 0.0, 1.0) for left, right in gaps],
+            transform=axes.get_xaxis_transform(),
+            facecolor="none",
+            edgecolor=style.BAND,
+            hatch="////",
+            lw=0,
+            zorder=1,
+        )
     for left, right in gaps:
         if right - left >= 30:
-            look = {"across": "middle", "backing": style.PAPER, "order": 7.0}
-            style.write(panel, "not measured", (left + right) / 2, 0, 0, 6, "x", **look)
+            style.write(
+                axes,
+                "not measured",
+                (left + right) / 2,
+                0,
+                0,
+                6,
+                "x",
+                ha="center",
+                bbox=style.BACKING,
+                zorder=7,
+            )
 
 
-def _elevation_axis(panel: Panel, bottom: float, top: float) -> None:
+def _elevation_axis(axes: Axes, bottom: float, top: float) -> None:
     step = 10 if top > 35 else 5
-    panel.y_limits = (bottom, top)
+    axes.set_ylim(bottom, top)
     ticks = np.arange(np.ceil(bottom / step) * step, min(top, 90) + 0.1, step) + 0.0
-    labels = [f"{t:.0f}".replace("-", "−") for t in ticks]
-    style.scale_y(panel, ticks, labels, ELEVATION, grid=True)
+    style.scale_y(axes, ticks, [f"{t:.0f}".replace("-", "−") for t in ticks], ELEVATION, grid=True)
 
 
 def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floats, Floats]:
@@ -189,12 +243,12 @@ def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floa
     return floats(out_x), floats(out_y)
 
 
-def _draw_lines_of_sky(panel: Panel, paths: SunPaths, middle_deg: float, hours: str) -> None:
+def _draw_lines_of_sky(axes: Axes, paths: SunPaths, middle_deg: float, hours: str) -> None:
     """Tracks, those of the solstices heavier, and hour lines."""
     solstices, others, hour_lines = _lines_of_sky(paths, middle_deg, hours)
-    style.lines(panel, hour_lines, style.QUIET, 0.6, dash_pt=(2.4, 1.5))
-    style.lines(panel, others, style.SUN, 0.9, order=2.2)
-    style.lines(panel, solstices, style.SUN, 1.7, order=2.2)
+    style.lines(axes, hour_lines, colors=style.QUIET, lw=0.6, ls=(0, (4, 2.5)), zorder=2)
+    style.lines(axes, others, colors=style.SUN, lw=0.9, zorder=2.2)
+    style.lines(axes, solstices, colors=style.SUN, lw=1.7, zorder=2.2)
 
 
 @lru_cache(maxsize=8)
@@ -237,46 +291,30 @@ def _label_hours(
         behind = float(profile.elevation_at([line.azimuth_deg[k], beside]).max())
         if line.elevation_deg[k] > max(1.0, behind):
             y = float(line.elevation_deg[k])
-            labels.put(f"{line.hour:.0f}", x, y, aside, up, colour=style.QUIET)
+            labels.put(f"{line.hour:.0f}", x, y, aside, up, color=style.QUIET)
 
 
 def _label_tracks(
     labels: Labels, paths: SunPaths, profile: HorizonProfile, middle_deg: float
 ) -> None:
-    """Each track's dates on the track, as near noon as they keep clear of the skyline.
-
-    Where the skyline hides all of a track, they stand above the skyline on a stem.
-    """
-    look = {"colour": style.SUN_DEEP, "backing": style.PAPER}
+    """Each track's dates, near noon and clear of the skyline where there is such a place."""
     for track in paths.tracks:
         if track.elevation_deg.max() <= 0.5:
             continue
-        text = _dates(track)
         x = np.asarray(angle_between(track.azimuth_deg, middle_deg), dtype=float)
-        order = np.argsort(np.abs(track.solar_hour - 12), kind="stable")
-        order = order[track.elevation_deg[order] > 0]
-        rooms = (labels.place(text, x[k], float(track.elevation_deg[k])) for k in order)
-        clear = (r for r in rooms if r.high <= labels.high and _is_open(r, profile, middle_deg))
-        room = next((r for r in clear if labels.is_free(r)), None)
-        if room is None:
-            noon = float(x[order[0]]), float(track.elevation_deg[order[0]])
-            room = labels.place(text, noon[0], noon[1], upward=True)
-            over = _highest_under(room, profile, middle_deg)
-            room = labels.place(text, noon[0], max(over, noon[1]), upward=True)
-            room = labels.free_above(room)
-            stem = [noon, (noon[0], room.low)]
-            style.lines(labels.panel, [stem], style.SUN_DEEP, 0.6, order=7.0)
-        labels.draw(text, room, **look)
-
-
-def _highest_under(room: Box, profile: HorizonProfile, middle_deg: float) -> float:
-    """The skyline's greatest height across a room. [deg]"""
-    across = np.linspace(room.left, room.right, 25) + middle_deg
-    return float(profile.elevation_at(wrap360(across)).max())
-
-
-def _is_open(room: Box, profile: HorizonProfile, middle_deg: float) -> bool:
-    return room.low > _highest_under(room, profile, middle_deg)
+        skyline = profile.elevation_at(track.azimuth_deg)
+        from_noon = np.abs(track.solar_hour - 12)
+        order = [k for k in np.argsort(from_noon, kind="stable") if from_noon[k] <= 4]
+        clear = [k for k in order if track.elevation_deg[k] > skyline[k] + 2]
+        text = _dates(track)
+        places = (labels.place(text, x[k], float(track.elevation_deg[k])) for k in clear)
+        box = next((p for p in places if labels.is_free(p)), None)
+        labels.draw(
+            text,
+            box or labels.place(text, x[order[0]], float(track.elevation_deg[order[0]])),
+            color=style.SUN_DEEP,
+            bbox=style.BACKING,
+        )
 
 
 def _dates(track: DayTrack) -> str:
@@ -291,7 +329,7 @@ def _label_obstructions(
     known = np.isfinite(elevation)
     if not known.any():
         return
-    bottom = labels.panel.y_limits[0]
+    bottom = labels.axes.get_ylim()[0]
     spans = [
         (float(wrap360(o.to_azimuth_deg - o.from_azimuth_deg)), o) for o in profile.obstructions
     ]
@@ -305,14 +343,14 @@ def _label_obstructions(
         under = np.interp(across, x[known], elevation[known])
         inside = span >= box.right - box.left and under.min() > box.high
         if inside and labels.is_free(box):
-            labels.draw(text, box, colour=inside_colour)
+            labels.draw(text, box, color=inside_colour)
             continue
         own = float(np.interp(centre, x[known], elevation[known]))
         box = labels.place(text, centre, max(float(under.max()), bottom), upward=True)
         box = labels.free_above(box)
         stem = [(centre, max(own, bottom)), (centre, box.low)]
-        style.lines(labels.panel, [stem], style.INK, 0.6, order=7.0)
-        labels.draw(text, box, backing=style.PAPER)
+        style.lines(labels.axes, [stem], colors=style.INK, lw=0.6, zorder=7)
+        labels.draw(text, box, color=style.INK, bbox=style.BACKING)
 
 
 def utc_name(offset_h: float) -> str:
@@ -398,7 +436,6 @@ def _worth_drawing(values: Floats, least_deg: float = 0.02, stride: int = 4) -> 
 
 def _gaps(x: Floats, known: Bools) -> list[tuple[float, float]]:
     """Stretches without a measured skyline, from the last measured node to the next one."""
+    edges = np.flatnonzero(np.diff(np.r_[False, ~known, False].astype(int))).reshape(-1, 2)
     last = len(x) - 1
-    return [
-        (float(x[max(gap.start - 1, 0)]), float(x[min(gap.stop, last)])) for gap in unbroken(~known)
-    ]
+    return [(float(x[max(a - 1, 0)]), float(x[min(b, last)])) for a, b in edges]

@@ -1,21 +1,27 @@
-"""How every picture looks: one palette, one typeface, no surprises.
+"""How every picture looks, and how it is saved: one palette, one typeface, no surprises.
 
 The palette keeps its order in grey (ink, skyline, sun, sky, paper go from dark to light) and for
 the common forms of colour blindness: blue against orange, never red against green; what matters
-also differs by line, hatch or label.
+also differs by line, hatch or label. Figures are made with matplotlib's object interface.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+import io
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from logger.angles import wrap360
-from logger.report.drawing import Areas, Frame, Lines, Marks, Panel, Sheet, Words, boxes
 from logger.report.tables import shorten
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 PAPER = "#ffffff"
 INK = "#1d2530"
@@ -33,107 +39,153 @@ SUN_FAINT = "#fbeeda"
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
+BACKING: Any = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.92}
+"""Paper behind a label that crosses lines."""
+
 _COMPASS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
 
 WIDTH_MM = 174.0
 """Width of a picture that fills the text column of the document. [mm]"""
 
-SIZE_PT = 7.5
-"""Of the type, where nothing else is said. [pt]"""
+_SETTINGS: Any = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": 7.5,
+    "text.color": INK,
+    "axes.unicode_minus": True,
+    "hatch.linewidth": 0.5,
+    "hatch.color": BAND,
+    "path.simplify": True,
+    "path.simplify_threshold": 0.2,
+    "svg.hashsalt": "horizon-logger",
+    "svg.image_inline": True,
+    "mathtext.default": "regular",
+    "text.usetex": False,
+    # A user's text may hold dollar signs: nothing in a picture is markup.
+    "text.parse_math": False,
+}
 
 
-def new_sheet(height_mm: float = 100.0) -> Sheet:
-    """Paper for a picture as wide as the document's text; panels are added by `add_panel`.
+@contextmanager
+def house_style() -> Iterator[None]:
+    """Our settings for whatever is drawn or saved inside, whatever the caller's own are."""
+    import matplotlib
+
+    if matplotlib.rcParams["svg.hashsalt"] == _SETTINGS["svg.hashsalt"]:
+        yield  # already inside: to enter costs as much as to draw a small chart
+        return
+    with matplotlib.rc_context():
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(_SETTINGS)
+        yield
+
+
+def new_figure(width_mm: float = WIDTH_MM, height_mm: float = 100.0) -> Figure:
+    """A figure of a size on paper; axes are added by `add_axes`.
 
     Parameters
     ----------
-    height_mm : float
+    width_mm, height_mm : float
         [mm]
     """
-    return Sheet(WIDTH_MM, height_mm, PAPER)
+    from matplotlib.figure import Figure
+
+    figure: Figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), facecolor=PAPER)
+    return figure
 
 
-def add_panel(
-    sheet: Sheet,
+def add_axes(
+    figure: Figure,
     left_mm: float = 13.0,
     right_mm: float = 4.0,
     bottom_mm: float = 11.0,
     top_mm: float = 12.0,
-) -> Panel:
-    """A bare panel; `scale_x` and `scale_y` draw what it needs.
+) -> Axes:
+    """Bare axes with margins in millimetres; `scale_x` and `scale_y` draw what they need.
+
+    matplotlib's own axis makes three lines and two texts a tick, which would take most of the
+    time of a report.
 
     Parameters
     ----------
-    sheet : Sheet
+    figure : Figure
     left_mm, right_mm, bottom_mm, top_mm : float
-        Its margins. [mm]
+        [mm]
     """
-    return sheet.panel(left_mm, right_mm, bottom_mm, top_mm)
+    width, height = (side * 25.4 for side in figure.get_size_inches())
+    axes: Axes = figure.add_axes(
+        (
+            left_mm / width,
+            bottom_mm / height,
+            1 - (left_mm + right_mm) / width,
+            1 - (bottom_mm + top_mm) / height,
+        )
+    )
+    axes.set_axis_off()
+    return axes
 
 
 def write(
-    panel: Panel,
+    axes: Axes,
     text: str,
     x: float,
     y: float,
     right_pt: float = 0.0,
     up_pt: float = 0.0,
-    frame: Frame = "data",
+    coordinates: str = "data",
     **how: Any,
 ) -> None:
-    """Text in ink, at a distance from a place.
+    """Text at a distance from a position.
 
     Parameters
     ----------
-    panel : Panel
+    axes : Axes
     text : str
     x, y : float
     right_pt, up_pt : float
         [pt]
-    frame : Frame
-        Of x and y.
+    coordinates : str
+        Of x and y: "data"; "axes", 0 to 1 across and up; "x" or "y", where only that one is data.
     **how
-        Further fields of `Words`.
+        Passed to matplotlib's text.
     """
-    look: Any = {"colour": INK, "size_pt": SIZE_PT} | how
-    panel.add(Words(text, float(x), float(y), right_pt, up_pt, frame, **look))
+    from matplotlib.transforms import ScaledTranslation
+
+    base = {
+        "data": axes.transData,
+        "axes": axes.transAxes,
+        "x": axes.get_xaxis_transform(),
+        "y": axes.get_yaxis_transform(),
+    }[coordinates]
+    figure: Any = axes.figure
+    moved = base + ScaledTranslation(right_pt / 72, up_pt / 72, figure.dpi_scale_trans)
+    axes.text(x, y, text, transform=moved, **how)
 
 
-def lines(
-    panel: Panel, paths: Iterable[ArrayLike], colour: str, width_pt: float, **how: Any
-) -> None:
-    """Several lines of one look.
+def lines(axes: Axes, segments: Sequence[ArrayLike], **how: Any) -> None:
+    """Several lines of one look as one artist; the limits of the axes stay as they are.
 
     Parameters
     ----------
-    panel : Panel
-    paths : iterable of array, each of shape (N, 2)
-    colour : str
-    width_pt : float
-        [pt]
+    axes : Axes
+    segments : sequence of array, each of shape (N, 2)
     **how
-        Further fields of `Lines`.
+        Passed to matplotlib's LineCollection.
     """
-    panel.add(
-        Lines(tuple(np.asarray(path, dtype=float) for path in paths), colour, width_pt, **how)
-    )
+    from matplotlib.collections import LineCollection
+
+    axes.add_collection(LineCollection(segments, **how), autolim=False)
 
 
-def bars(panel: Panel, corners: Iterable[Sequence[float]], **how: Any) -> None:
-    """Rectangles of one look, each given as left, right, low and high.
+def boxes(axes: Axes, corners: Sequence[tuple[float, float, float, float]], **how: Any) -> None:
+    """Rectangles of one look as one artist, each given as left, right, low and high."""
+    from matplotlib.collections import PolyCollection
 
-    Parameters
-    ----------
-    panel : Panel
-    corners : iterable of four floats
-    **how
-        Further fields of `Areas`.
-    """
-    panel.add(Areas(boxes(corners), **how))
+    shapes = [[(a, c), (b, c), (b, d), (a, d)] for a, b, c, d in corners]
+    axes.add_collection(PolyCollection(shapes, **how), autolim=False)
 
 
 def scale_x(
-    panel: Panel,
+    axes: Axes,
     positions: ArrayLike,
     labels: Sequence[str],
     name: str = "",
@@ -143,11 +195,11 @@ def scale_x(
     grid: bool = False,
     lines_of_labels: int = 1,
 ) -> None:
-    """Tick marks, labels and the name of the horizontal axis, below the panel.
+    """Tick marks, labels and the name of the horizontal axis, below the axes.
 
     Parameters
     ----------
-    panel : Panel
+    axes : Axes
         With its limits set.
     positions : array_like
         In data coordinates.
@@ -158,28 +210,28 @@ def scale_x(
     minor : array_like
         Positions of short marks without a label.
     ticks, grid : bool
-        Whether to draw marks, and lines across the panel.
+        Whether to draw marks, and lines across the axes.
     lines_of_labels : int
         How tall the labels are.
     """
+    across = axes.get_xaxis_transform()
     at = np.asarray(positions, dtype=float)
     if grid:
-        lines(panel, [[(v, 0), (v, 1)] for v in at], frame="x", order=0.5, **_GRID)
+        lines(axes, [[(v, 0), (v, 1)] for v in at], transform=across, zorder=0.5, **_GRID)
     if ticks:
-        for where, size in ((at, 2.5), (np.asarray(minor, dtype=float), 1.5)):
-            places = np.stack([where, np.zeros(where.shape)], axis=1)
-            panel.add(Marks(places, "stroke down", size, edge=QUIET, width_pt=0.6, frame="x"))
-        lines(panel, [[(0, 0), (1, 0)]], frame="panel", clipped=False, **_SPINE)
+        how: Any = {"transform": across, "clip_on": False, "ls": "none", "color": QUIET}
+        axes.plot(at, np.zeros(at.shape), marker=3, ms=2.5, mew=0.6, **how)
+        short = np.asarray(minor, dtype=float)
+        axes.plot(short, np.zeros(short.shape), marker=3, ms=1.5, mew=0.5, **how)
+        lines(axes, [[(0, 0), (1, 0)]], transform=axes.transAxes, clip_on=False, **_SPINE)
     for value, label in zip(at, labels, strict=True):
-        how: Any = {"across": "middle", "upright": "top", "size_pt": _TICK_PT}
-        write(panel, label, float(value), 0, 0, -4, "x", **how)
+        write(axes, label, float(value), 0, 0, -4, "x", ha="center", va="top", fontsize=_TICK_PT)
     if name:
-        up = -4.0 - 9.3 * lines_of_labels
-        write(panel, name, 0.5, 0, 0, up, "panel", across="middle", upright="top")
+        write(axes, name, 0.5, 0, 0, -4.0 - 9.3 * lines_of_labels, "axes", ha="center", va="top")
 
 
 def scale_y(
-    panel: Panel,
+    axes: Axes,
     positions: ArrayLike,
     labels: Sequence[str],
     name: str = "",
@@ -187,11 +239,11 @@ def scale_y(
     ticks: bool = True,
     grid: bool = False,
 ) -> None:
-    """Tick marks, labels and the name of the vertical axis, left of the panel.
+    """Tick marks, labels and the name of the vertical axis, left of the axes.
 
     Parameters
     ----------
-    panel : Panel
+    axes : Axes
         With its limits set.
     positions : array_like
         In data coordinates.
@@ -200,64 +252,111 @@ def scale_y(
     name : str
         With its unit.
     ticks, grid : bool
-        Whether to draw marks, and lines across the panel.
+        Whether to draw marks, and lines across the axes.
     """
+    across = axes.get_yaxis_transform()
     at = np.asarray(positions, dtype=float)
     if grid:
-        lines(panel, [[(0, v), (1, v)] for v in at], frame="y", order=0.5, **_GRID)
+        lines(axes, [[(0, v), (1, v)] for v in at], transform=across, zorder=0.5, **_GRID)
     if ticks:
-        places = np.stack([np.zeros(at.shape), at], axis=1)
-        panel.add(Marks(places, "stroke left", 2.5, edge=QUIET, width_pt=0.6, frame="y"))
-        lines(panel, [[(0, 0), (0, 1)]], frame="panel", clipped=False, **_SPINE)
+        how: Any = {"transform": across, "clip_on": False, "ls": "none", "color": QUIET}
+        axes.plot(np.zeros(at.shape), at, marker=0, ms=2.5, mew=0.6, **how)
+        lines(axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, clip_on=False, **_SPINE)
     for value, label in zip(at, labels, strict=True):
-        how: Any = {"across": "right", "upright": "middle", "size_pt": _TICK_PT}
-        write(panel, label, 0, float(value), -4.5, 0, "y", **how)
+        how = {"ha": "right", "va": "center_baseline", "fontsize": _TICK_PT}
+        write(axes, label, 0, float(value), -4.5, 0, "y", **how)
     if name:
-        write(panel, name, 0, 0.5, -21, 0, "panel", across="middle", turned=True)
+        write(axes, name, 0, 0.5, -21, 0, "axes", ha="right", va="center", rotation=90)
 
 
-def azimuth_axis(panel: Panel, middle_deg: float, name: str) -> None:
+def azimuth_axis(axes: Axes, middle_deg: float, name: str) -> None:
     """Full circle with one azimuth in the middle, ticks every 45 degrees by name and number.
 
     Parameters
     ----------
-    panel : Panel
+    axes : Axes
     middle_deg : float
         [deg]
     name : str
         With its unit.
     """
     ticks = np.arange(-180, 181, 45)
-    panel.x_limits = (-180.0, 180.0)
+    axes.set_xlim(-180, 180)
     azimuths = [round(float(wrap360(t + middle_deg))) for t in ticks]
     labels = [f"{_COMPASS[a]}\n{a}" for a in azimuths]
-    scale_x(panel, ticks, labels, name, minor=np.arange(-180, 181, 15), lines_of_labels=2)
+    scale_x(axes, ticks, labels, name, minor=np.arange(-180, 181, 15), lines_of_labels=2)
 
 
-def subtitle(panel: Panel, text: str) -> None:
-    """What one of several panels in a picture shows, flush left above it."""
-    write(panel, text, 0, 1, 0, 4, "panel")
+def subtitle(axes: Axes, text: str) -> None:
+    """What one of several axes in a picture shows, flush left above it."""
+    write(axes, text, 0, 1, 0, 4, "axes")
 
 
-def title(panel: Panel, text: str, note: str = "", name: str = "", lift_pt: float = 6.0) -> None:
+def title(axes: Axes, text: str, note: str = "", name: str = "", lift_pt: float = 6.0) -> None:
     """What the picture shows, flush left above it, and a quieter line of explanation below that.
 
     Parameters
     ----------
-    panel : Panel
+    axes : Axes
     text, note : str
     name : str
         Of the point; cut where it is too long for the line.
     lift_pt : float
-        Above the panel. [pt]
+        Above the axes. [pt]
     """
     head = f"{text} – {shorten(name, 48)}" if name else text
     up = lift_pt + (10.5 if note else 0)
-    write(panel, head, 0, 1, 0, up, "panel", size_pt=8.5, bold=True)
+    write(axes, head, 0, 1, 0, up, "axes", fontsize=8.5, fontweight="bold")
     if note:
-        write(panel, note, 0, 1, 0, lift_pt, "panel", colour=QUIET)
+        write(axes, note, 0, 1, 0, lift_pt, "axes", color=QUIET)
 
 
 _TICK_PT = 7.0
-_GRID: Any = {"colour": RULE, "width_pt": 0.4}
-_SPINE: Any = {"colour": QUIET, "width_pt": 0.6}
+_GRID: Any = {"colors": RULE, "linewidths": 0.4}
+_SPINE: Any = {"colors": QUIET, "linewidths": 0.6}
+
+
+def save(figure: Figure, path: Path | str, dots_per_inch: float = 200.0) -> Path:
+    """Write a picture as SVG or PNG, by its suffix; the same figure gives the same bytes.
+
+    Text in an SVG stays text, set in DejaVu Sans.
+
+    Parameters
+    ----------
+    figure : Figure
+    path : Path or str
+        Ends in ``.svg`` or ``.png``.
+    dots_per_inch : float
+        Of a PNG. [1/inch]
+
+    Raises
+    ------
+    ValueError
+        Another suffix.
+    """
+    path = Path(path)
+    if path.suffix == ".svg":
+        path.write_bytes(svg(figure))
+    elif path.suffix == ".png":
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+        with house_style():
+            figure.set_dpi(dots_per_inch)
+            png: Any = FigureCanvasAgg(figure)
+            png.print_png(path, metadata={"Software": None})
+    else:
+        raise ValueError(f"pictures are saved as .svg or .png, not {path.suffix!r}")
+    return path
+
+
+def svg(figure: Figure) -> bytes:
+    """A picture as SVG; see `save`."""
+    import matplotlib
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    out = io.StringIO()
+    with house_style():
+        matplotlib.rcParams["svg.fonttype"] = "none"
+        canvas: Any = FigureCanvasSVG(figure)
+        canvas.print_svg(out, metadata=dict.fromkeys(("Creator", "Date", "Format", "Type")))
+    return out.getvalue().encode("utf-8")

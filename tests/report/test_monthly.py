@@ -6,8 +6,9 @@ import csv
 import io
 
 import numpy as np
+from matplotlib.collections import LineCollection, PolyCollection
 
-from logger.report import access_charts, monthly, style
+from logger.report import access_charts, monthly
 from logger.report.figures import plane_figures
 from logger.report.tables import as_csv, as_text
 
@@ -56,18 +57,18 @@ def test_a_size_brings_the_loss_in_kilowatt_hours(result_plane):
 
 
 def test_bars_stand_where_access_is_defined_and_a_dash_where_it_is_not(result_plane):
-    (panel,) = access_charts.monthly_access_chart([plane_figures(result_plane)], "eave").panels
-    months, year = panel.areas
-    assert len(months.outlines) == 10
-    assert len(year.outlines) == 1
-    assert months.outlines[0][:, 1].max() == 50.0
-    written = [words.text for words in panel.words]
+    axes = access_charts.monthly_access_chart([plane_figures(result_plane)], "eave").axes[0]
+    months, year = (c for c in axes.collections if isinstance(c, PolyCollection))
+    assert len(months.get_paths()) == 10
+    assert len(year.get_paths()) == 1
+    assert months.get_paths()[0].vertices[:, 1].max() == 50.0
+    written = [t.get_text() for t in axes.texts]
     assert written[:2] == ["–", "50"]
     assert "solar access [%]" in written
 
 
 def test_the_interval_is_drawn_from_low_to_high(result_plane):
-    (panel,) = access_charts.monthly_access_chart([plane_figures(result_plane)]).panels
-    (intervals,) = [lines for lines in panel.lines if lines.colour == style.INK]
-    february = intervals.paths[0]
+    axes = access_charts.monthly_access_chart([plane_figures(result_plane)]).axes[0]
+    lines = next(c for c in axes.collections if isinstance(c, LineCollection))
+    february = lines.get_segments()[0]
     np.testing.assert_allclose(february[:, 1], [46.0, 53.0])
