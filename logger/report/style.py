@@ -79,6 +79,16 @@ def house_style() -> Iterator[None]:
         yield
 
 
+def load() -> None:
+    """Load what pictures and the document are made with; it takes a while, once."""
+    import typst  # noqa: F401
+    from matplotlib.backends import backend_svg  # noqa: F401
+    from matplotlib.figure import Figure  # noqa: F401
+    from matplotlib.font_manager import findfont
+
+    findfont("DejaVu Sans")
+
+
 def new_figure(width_mm: float = WIDTH_MM, height_mm: float = 100.0) -> Figure:
     """A figure of a size on paper; axes are added by `add_axes`.
 

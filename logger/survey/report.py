@@ -22,6 +22,7 @@ from logger.errors import InputError, LoggerError
 from logger.job import Job, calibration_results, folder_name, point_names, read_job
 from logger.pipeline import SurveySettings
 from logger.quality import Gate
+from logger.report import style
 from logger.report.document import draw_point
 from logger.report.figures import Share
 from logger.report.inputs import (
@@ -113,6 +114,10 @@ def surveyed_points(
             # While one point waits for the sun's side, the next one's recordings are read.
             threads = ThreadPoolExecutor(1 + len(helpers))
             stack.callback(threads.shutdown, cancel_futures=True)
+            if helpers:
+                # What cannot be read is told when the first point asks for it.
+                first = stack.enter_context(ThreadPoolExecutor(1))
+                first.submit(SunSide(task, job.site, helpers[0]).prepare)
             one_point = partial(_answer, task, helper=helpers[0] if helpers else None)
             for name, answer in zip(names, threads.map(one_point, names), strict=True):
                 take(name, answer)
@@ -160,7 +165,7 @@ def _share_out(
 def _answer(task: Task, name: str, helper: Helper | None = None) -> Surveyed | str:
     try:
         job = read_job(task.folder)
-        return surveyed_point(job, SunSide(task, job.site, helper), name)
+        return surveyed_point(job, SunSide(task, job.site, helper, style.load), name)
     except LoggerError as error:
         return str(error)
 

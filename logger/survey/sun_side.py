@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -167,16 +168,31 @@ class SunSide:
     site : Site
         Of the job.
     helper : Helper, optional
+    meanwhile : callable, optional
+        Done beside while the helper works on a horizon.
     """
 
-    def __init__(self, task: Task, site: Site, helper: Helper | None = None) -> None:
+    def __init__(
+        self,
+        task: Task,
+        site: Site,
+        helper: Helper | None = None,
+        meanwhile: Callable[[], None] | None = None,
+    ) -> None:
         self.site = site
         self.settings = task.settings
         self._task = task
         self._ask: Any = _here if helper is None else helper.ask
+        self._meanwhile = None if helper is None else meanwhile
+
+    def prepare(self) -> None:
+        """Have it made ready what all points share."""
+        self._ask(_prepare, self._task)
 
     def assess(self, horizon: HorizonProfile | Surroundings) -> AccessResult:
         """See `SiteYear.assess`."""
+        if self._meanwhile is not None:
+            Thread(target=self._meanwhile, daemon=True).start()
         access: AccessResult = self._ask(_assess, self._task, horizon)
         return access
 
@@ -193,6 +209,10 @@ class SunSide:
 
 def _here(question: Callable[..., Any], *arguments: Any) -> Any:
     return question(*arguments)
+
+
+def _prepare(task: Task) -> None:
+    prepared(task)
 
 
 def _assess(task: Task, horizon: HorizonProfile | Surroundings) -> AccessResult:
