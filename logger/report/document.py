@@ -10,7 +10,7 @@ import datetime as dt
 import json
 import re
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -34,6 +34,7 @@ from logger.report.exports import file_stem
 from logger.report.inputs import CalibrationReport, Picture, PointReport, ReportInput
 from logger.report.sky_charts import sun_path_chart, sweep_chart
 from logger.report.tables import Cell, Column, Table, one_line, stacked_headings
+from logger.site import Site
 from logger.sun_paths import SunPaths
 
 if TYPE_CHECKING:
@@ -364,6 +365,28 @@ def small_photo(path: Path, longest_px: int = 1000) -> bytes:
     return out.getvalue()
 
 
+KINDS = (
+    "sun paths",
+    "shade",
+    "months",
+    "obstructions",
+    "sweep",
+    "tilt",
+    "sun paths by the clock",
+)
+"""The pictures of a point, in the document's order."""
+
+
+def in_order(pictures: Iterable[Picture]) -> tuple[Picture, ...]:
+    """A point's pictures in the document's order.
+
+    Parameters
+    ----------
+    pictures : iterable of Picture
+    """
+    return tuple(sorted(pictures, key=lambda picture: KINDS.index(picture.names[1])))
+
+
 def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
     """All pictures of one point, the sun's paths and the shade first.
 
@@ -372,8 +395,17 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
     point : PointReport
     paths : SunPaths
     """
-    lead = point.planes[0]
-    middle = paths.site.equatorward_azimuth_deg
+    return in_order((*draw_sky(point, paths), *draw_answer(point, paths.site)))
+
+
+def draw_sky(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
+    """The pictures that show where the sun goes.
+
+    Parameters
+    ----------
+    point : PointReport
+    paths : SunPaths
+    """
     drawn: list[Picture] = []
 
     def add(kind: str, figure: Figure, alt: str) -> None:
@@ -384,7 +416,7 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
             "sun paths",
             sun_path_chart(paths, point.profile, point.name),
             f"Chart of the sun's paths over the skyline at {point.name}, azimuth against "
-            f"elevation. {' '.join(words.plane_sentences(point, lead))}",
+            f"elevation. {' '.join(words.plane_sentences(point, point.planes[0]))}",
         )
         if point.shade is not None:
             add(
@@ -392,6 +424,38 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
                 shade_chart(point.shade, point.name),
                 f"Map of the hours in the shade at {point.name}, month by hour of the day.",
             )
+        if point.tilts is not None and point.tilts.best.irradiation_kwh_m2 > 0:
+            middle = paths.site.equatorward_azimuth_deg
+            add(
+                "tilt",
+                tilt_chart(point.tilts, point.planes, middle, point.name),
+                f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
+            )
+        if paths.clock_lines:
+            add(
+                "sun paths by the clock",
+                sun_path_chart(paths, point.profile, point.name, hours="clock"),
+                f"Chart of the sun's paths over the skyline at {point.name}, with hours of the "
+                "clock.",
+            )
+    return tuple(drawn)
+
+
+def draw_answer(point: PointReport, site: Site) -> tuple[Picture, ...]:
+    """The pictures of what was measured and of what is left of the light.
+
+    Parameters
+    ----------
+    point : PointReport
+    site : Site
+    """
+    lead = point.planes[0]
+    drawn: list[Picture] = []
+
+    def add(kind: str, figure: Figure, alt: str) -> None:
+        drawn.append(Picture((point.name, kind), style.svg(figure), alt))
+
+    with style.house_style():
         add(
             "months",
             monthly_access_chart(point.planes, point.name),
@@ -404,23 +468,11 @@ def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
                 f"Bars of the loss by obstruction at {point.name}.",
             )
         if point.sights:
+            middle = site.equatorward_azimuth_deg
             add(
                 "sweep",
                 sweep_chart(point.profile, point.sights, middle, point.name),
                 f"Chart of the sight lines swept at {point.name} and the skyline fitted to them.",
-            )
-        if point.tilts is not None and point.tilts.best.irradiation_kwh_m2 > 0:
-            add(
-                "tilt",
-                tilt_chart(point.tilts, point.planes, middle, point.name),
-                f"Map of the year's irradiation at {point.name} by tilt and azimuth.",
-            )
-        if paths.clock_lines:
-            add(
-                "sun paths by the clock",
-                sun_path_chart(paths, point.profile, point.name, hours="clock"),
-                f"Chart of the sun's paths over the skyline at {point.name}, with hours of the "
-                "clock.",
             )
     return tuple(drawn)
 

@@ -11,6 +11,7 @@ import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from threading import RLock
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -65,18 +66,25 @@ _SETTINGS: Any = {
 }
 
 
+_INSIDE = RLock()
+
+
 @contextmanager
 def house_style() -> Iterator[None]:
-    """Our settings for whatever is drawn or saved inside, whatever the caller's own are."""
+    """Our settings for whatever is drawn or saved inside, whatever the caller's own are.
+
+    Settings are the whole process's: one thread at a time is inside.
+    """
     import matplotlib
 
-    if matplotlib.rcParams["svg.hashsalt"] == _SETTINGS["svg.hashsalt"]:
-        yield  # already inside: to enter costs as much as to draw a small chart
-        return
-    with matplotlib.rc_context():
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update(_SETTINGS)
-        yield
+    with _INSIDE:
+        if matplotlib.rcParams["svg.hashsalt"] == _SETTINGS["svg.hashsalt"]:
+            yield  # already inside: to enter costs as much as to draw a small chart
+            return
+        with matplotlib.rc_context():
+            matplotlib.rcdefaults()
+            matplotlib.rcParams.update(_SETTINGS)
+            yield
 
 
 def load() -> None:

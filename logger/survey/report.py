@@ -23,7 +23,7 @@ from logger.job import Job, calibration_results, folder_name, point_names, read_
 from logger.pipeline import SurveySettings
 from logger.quality import Gate
 from logger.report import style
-from logger.report.document import draw_point
+from logger.report.document import draw_answer, draw_sky, in_order
 from logger.report.figures import Share
 from logger.report.inputs import (
     CalibrationReport,
@@ -189,19 +189,19 @@ def surveyed_point(
     """
     result = point_result(job, name, sun, settings)
     profile = result.horizon.profile
-    document = result.as_dict()
-    sky = sun.pictures(profile)
-    report = point_report(
-        document,
-        profile,
-        sights=result.horizon.sight,
-        shade=sky.shade,
-        tilts=sky.tilts,
-        photos=photos_of(job, name),
-    )
     with ThreadPoolExecutor(1) as aside:
+        # Each picture is drawn as soon as what it shows is known.
+        asked = aside.submit(sun.pictures, profile)
+        document = result.as_dict()
+        report = point_report(
+            document, profile, sights=result.horizon.sight, photos=photos_of(job, name)
+        )
+        drawn = draw_answer(report, sun.site)
+        sky = asked.result()
         tried_out = aside.submit(what_ifs, report, sun)
-        report = replace(report, pictures=draw_point(report, sky.paths), sights=())
+        report = replace(report, shade=sky.shade, tilts=sky.tilts)
+        drawn = in_order((*drawn, *draw_sky(report, sky.paths)))
+        report = replace(report, pictures=drawn, sights=())
     started = [sweep.recording.started for sweep in result.sweeps]
     return Surveyed(
         document,
