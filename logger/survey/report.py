@@ -117,7 +117,7 @@ def surveyed_points(
             if helpers:
                 # What cannot be read is told when the first point asks for it.
                 first = stack.enter_context(ThreadPoolExecutor(1))
-                first.submit(SunSide(task, job.site, helpers[0]).prepare)
+                first.submit(SunSide(task, job.site, helpers[0].ask).prepare)
             one_point = partial(_answer, task, helper=helpers[0] if helpers else None)
             for name, answer in zip(names, threads.map(one_point, names), strict=True):
                 take(name, answer)
@@ -165,7 +165,7 @@ def _share_out(
 def _answer(task: Task, name: str, helper: Helper | None = None) -> Surveyed | str:
     try:
         job = read_job(task.folder)
-        return surveyed_point(job, SunSide(task, job.site, helper, style.load), name)
+        return surveyed_point(job, SunSide(task, job.site, helper and helper.ask, style.load), name)
     except LoggerError as error:
         return str(error)
 

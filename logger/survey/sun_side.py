@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from threading import Thread
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from logger.access import (
@@ -32,9 +32,6 @@ from logger.profile import HorizonProfile
 from logger.shade import ShadeMap, shade_map
 from logger.site import Site
 from logger.sun_paths import SunPaths, sun_paths
-
-if TYPE_CHECKING:
-    from logger.survey.helper import Helper
 
 
 @dataclass(frozen=True)
@@ -167,23 +164,24 @@ class SunSide:
     task : Task
     site : Site
         Of the job.
-    helper : Helper, optional
+    ask : callable, optional
+        Has a function of a module worked out with its arguments elsewhere: `Helper.ask`.
     meanwhile : callable, optional
-        Done beside while the helper works on a horizon.
+        Done beside while a horizon is worked on elsewhere.
     """
 
     def __init__(
         self,
         task: Task,
         site: Site,
-        helper: Helper | None = None,
+        ask: Callable[..., Any] | None = None,
         meanwhile: Callable[[], None] | None = None,
     ) -> None:
         self.site = site
         self.settings = task.settings
         self._task = task
-        self._ask: Any = _here if helper is None else helper.ask
-        self._meanwhile = None if helper is None else meanwhile
+        self._ask: Any = ask or _here
+        self._meanwhile = meanwhile if ask else None
 
     def prepare(self) -> None:
         """Have it made ready what all points share."""
