@@ -47,8 +47,7 @@ ROOMS = {
     "access": (
         ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],
         ["tests/access/test_figures.py", "tests/access/test_window.py",
-         "tests/access/test_bounds.py", "tests/access/test_laws.py",
-         "tests/access/test_asked_for.py"],
+         "tests/access/test_bounds.py", "tests/access/test_best_plane.py"],
     ),
 }  # fmt: skip
 COPIED = (
