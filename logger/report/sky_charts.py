@@ -13,7 +13,7 @@ from logger.columns import Bools, Floats, floats
 from logger.profile import HorizonProfile
 from logger.quality import NORMAL_95
 from logger.report import style
-from logger.report.labels import Labels
+from logger.report.labels import Box, Labels
 from logger.report.tables import shorten
 from logger.sightlines import SightLines
 from logger.sun_paths import DayTrack, SunPaths
@@ -297,24 +297,47 @@ def _label_hours(
 def _label_tracks(
     labels: Labels, paths: SunPaths, profile: HorizonProfile, middle_deg: float
 ) -> None:
-    """Each track's dates, near noon and clear of the skyline where there is such a place."""
+    """Each track's dates on what is seen of the track, over the skyline as little as can be.
+
+    Where the skyline hides all of a track, they stand above the skyline on a stem.
+    """
     for track in paths.tracks:
         if track.elevation_deg.max() <= 0.5:
             continue
-        x = np.asarray(angle_between(track.azimuth_deg, middle_deg), dtype=float)
-        skyline = profile.elevation_at(track.azimuth_deg)
-        from_noon = np.abs(track.solar_hour - 12)
-        order = [k for k in np.argsort(from_noon, kind="stable") if from_noon[k] <= 4]
-        clear = [k for k in order if track.elevation_deg[k] > skyline[k] + 2]
         text = _dates(track)
-        places = (labels.place(text, x[k], float(track.elevation_deg[k])) for k in clear)
-        box = next((p for p in places if labels.is_free(p)), None)
-        labels.draw(
-            text,
-            box or labels.place(text, x[order[0]], float(track.elevation_deg[order[0]])),
-            color=style.SUN_DEEP,
-            bbox=style.BACKING,
-        )
+        x = np.asarray(angle_between(track.azimuth_deg, middle_deg), dtype=float)
+        y = track.elevation_deg
+        seen = y > np.nan_to_num(profile.elevation_at(track.azimuth_deg)) + 0.5
+        rooms = [
+            (_share_hidden(room, profile, middle_deg) + abs(hour - 12) / 50, room)
+            for hour, room in (
+                (track.solar_hour[k], labels.place(text, x[k], float(y[k])))
+                for k in np.flatnonzero(seen & (y > 0))
+            )
+            if room.high <= labels.high and labels.is_free(room)
+        ]
+        if rooms:
+            _, room = min(rooms)
+        else:
+            noon = float(x[np.argmax(y)]), float(y.max())
+            room = labels.place(text, *noon, upward=True)
+            over = float(_skyline_across(room, profile, middle_deg).max())
+            room = labels.free_above(labels.place(text, noon[0], max(over, noon[1]), upward=True))
+            stem = [noon, (noon[0], room.low)]
+            style.lines(labels.axes, [stem], colors=style.SUN_DEEP, lw=0.6, zorder=7)
+        labels.draw(text, room, color=style.SUN_DEEP, bbox=style.BACKING)
+
+
+def _skyline_across(room: Box, profile: HorizonProfile, middle_deg: float) -> Floats:
+    """The skyline's height across a room, level where it was not measured. [deg]"""
+    across = np.linspace(room.left, room.right, 25) + middle_deg
+    return floats(np.nan_to_num(profile.elevation_at(wrap360(across))))
+
+
+def _share_hidden(room: Box, profile: HorizonProfile, middle_deg: float) -> float:
+    """How much of a room lies over the skyline, 0 to 1."""
+    under = (_skyline_across(room, profile, middle_deg) - room.low) / (room.high - room.low)
+    return float(np.clip(under, 0.0, 1.0).mean())
 
 
 def _dates(track: DayTrack) -> str:

@@ -165,7 +165,9 @@ def _share_out(
 def _answer(task: Task, name: str, helper: Helper | None = None) -> Surveyed | str:
     try:
         job = read_job(task.folder)
-        return surveyed_point(job, SunSide(task, job.site, helper and helper.ask, style.load), name)
+        return surveyed_point(
+            job, SunSide(task, job.site, helper.ask if helper else None, style.load), name
+        )
     except LoggerError as error:
         return str(error)
 

@@ -74,6 +74,17 @@ def test_each_track_is_labelled_with_its_dates(skyline):
     assert any(t.startswith("21 Mar · 2") and t.endswith("Sep") for t in texts_of(axes))
 
 
+def test_dates_stand_on_what_is_seen_of_their_own_track(skyline):
+    paths = sun_paths(SITES["46 north"])
+    axes = sky_charts.sun_path_chart(paths, skyline).axes[0]
+    (june,) = (t for t in paths.tracks if sky_charts._dates(t) == "21 Jun")
+    (text,) = (t for t in axes.texts if t.get_text() == "21 Jun")
+    x, y = text.get_position()
+    up = np.interp(x + 180, june.azimuth_deg, june.elevation_deg)
+    assert y == pytest.approx(up, abs=0.5)
+    assert y > skyline.elevation_at(x + 180)
+
+
 def test_a_day_without_sun_is_named(skyline):
     axes = sky_charts.sun_path_chart(sun_paths(SITES["beyond the polar circle"]), skyline).axes[0]
     assert "sun below the level horizon all day: 21 Dec" in texts_of(axes)
