@@ -308,11 +308,12 @@ def _label_tracks(
         x = np.asarray(angle_between(track.azimuth_deg, middle_deg), dtype=float)
         y = track.elevation_deg
         seen = y > np.nan_to_num(profile.elevation_at(track.azimuth_deg)) + 0.5
+        near_noon = np.abs(track.solar_hour - 12) <= 4.0
         rooms = [
             (_share_hidden(room, profile, middle_deg) + abs(hour - 12) / 50, room)
             for hour, room in (
                 (track.solar_hour[k], labels.place(text, x[k], float(y[k])))
-                for k in np.flatnonzero(seen & (y > 0))
+                for k in np.flatnonzero(seen & near_noon & (y > 0))[::2]
             )
             if room.high <= labels.high and labels.is_free(room)
         ]
@@ -330,7 +331,7 @@ def _label_tracks(
 
 def _skyline_across(room: Box, profile: HorizonProfile, middle_deg: float) -> Floats:
     """The skyline's height across a room, level where it was not measured. [deg]"""
-    across = np.linspace(room.left, room.right, 25) + middle_deg
+    across = np.linspace(room.left, room.right, 13) + middle_deg
     return floats(np.nan_to_num(profile.elevation_at(wrap360(across))))
 
 

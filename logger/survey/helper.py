@@ -102,6 +102,7 @@ def _serve() -> None:
     import logger.survey.sun_side  # noqa: F401
 
     gc.freeze()
+    gc.set_threshold(50_000, 20, 100)  # as in the command itself
     gc.enable()
     while True:
         try:

@@ -76,8 +76,8 @@ def surveyed_points(
 ) -> tuple[list[Surveyed], dict[str, str]]:
     """Every point of a job, and why a point has no answer.
 
-    With one process beside this one, that works out what needs the sun of all points. More of
-    them share the points out whole.
+    Processes beside this one share the points out whole; where there is one point only, one of
+    them works out what needs the sun.
 
     Parameters
     ----------
@@ -108,19 +108,16 @@ def surveyed_points(
         helpers = [] if helper is None else [helper]
         more = min(processes - 1, max(len(names) - 1, 1)) - len(helpers)
         helpers += [stack.enter_context(Helper()) for _ in range(more)]
-        if len(helpers) > 1:
+        if helpers and len(names) > 1:
             _share_out(task, names, helpers, take)
         else:
-            # While one point waits for the sun's side, the next one's recordings are read.
-            threads = ThreadPoolExecutor(1 + len(helpers))
-            stack.callback(threads.shutdown, cancel_futures=True)
-            if helpers:
-                # What cannot be read is told when the first point asks for it.
+            one = helpers[0] if helpers else None
+            if one is not None:
+                # What cannot be read is told when the point asks for it.
                 first = stack.enter_context(ThreadPoolExecutor(1))
-                first.submit(SunSide(task, job.site, helpers[0].ask).prepare)
-            one_point = partial(_answer, task, helper=helpers[0] if helpers else None)
-            for name, answer in zip(names, threads.map(one_point, names), strict=True):
-                take(name, answer)
+                first.submit(SunSide(task, job.site, one.ask).prepare)
+            for name in names:
+                take(name, _answer(task, name, one))
     found: list[Surveyed] = []
     failed: dict[str, str] = {}
     for name in names:
