@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import importlib
 import os
@@ -72,10 +73,12 @@ def _save_time() -> None:
     """Settings of the interpreter that cost a short command less; they change no result.
 
     Before numpy is imported: our matrices are small, and threads for them would only wait for each
-    other. Collecting garbage is put off: the heavy packages make much that lasts on import.
+    other. Collecting garbage is put off: the heavy packages make much that lasts on import. And
+    what is left at the end need not be searched for garbage before the process goes.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.set_threshold(50_000, 20, 100)
+    atexit.register(gc.freeze)
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
