@@ -179,10 +179,7 @@ def _iron_rad(t_s: Floats, field: Floats, known: Bools, strength_ut: float | Non
     if strength_ut is None or not known.any():
         return 0.0
     size = np.linalg.norm(field, axis=1) / strength_ut - 1.0
-    rows = rows_in(t_s, 1.0)
-    share = np.maximum(uniform_filter1d(known.astype(float), rows, mode="nearest"), 1.0 / rows)
-    steadied = uniform_filter1d(np.where(known, size, 0.0), rows, mode="nearest") / share
-    return float(np.sqrt(np.mean(steadied[known] ** 2)))
+    return float(np.sqrt(np.mean(_over_a_second(t_s, size, known)[known] ** 2)))
 
 
 def _contradicts(difference: Floats, solution: _Solution, dip_error: float) -> bool:
@@ -336,11 +333,16 @@ def _spread(t_s: Floats, square: Floats, known: Bools) -> Floats:
     """Local mean square, held half-way to that of the whole recording."""
     if not known.any():
         return np.ones(len(t_s))
+    whole = float(np.median(square[known])) / 0.4549
+    return floats((_over_a_second(t_s, square, known) + whole) / 2)
+
+
+def _over_a_second(t_s: Floats, column: Floats, known: Bools) -> Floats:
+    """Running mean of the known rows."""
     rows = rows_in(t_s, 1.0)
     share = uniform_filter1d(known.astype(float), rows, mode="nearest")
-    local = uniform_filter1d(np.where(known, square, 0.0), rows, mode="nearest")
-    whole = float(np.median(square[known])) / 0.4549
-    return floats((local / np.maximum(share, 1.0 / rows) + whole) / 2)
+    local = uniform_filter1d(np.where(known, column, 0.0), rows, mode="nearest")
+    return floats(local / np.maximum(share, 1.0 / rows))
 
 
 @dataclass(frozen=True, eq=False)

@@ -299,7 +299,7 @@ def _label_tracks(
 ) -> None:
     """Each track's dates on what is seen of the track, over the skyline as little as can be.
 
-    Where the skyline hides all of a track, they stand above the skyline on a stem.
+    Where they find no such place within four hours of noon, they stand above it on a stem.
     """
     for track in paths.tracks:
         if track.elevation_deg.max() <= 0.5:
