@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from firmware_protocol.codec import LONGEST_READ, decode_sentence
-from firmware_protocol.sentences import Attitude, RawField, RawRate, Refusal, Sentence, Unknown
+from firmware_protocol.sentences import Measuring, Refusal, Sentence, Unknown
 
 _FASTEST_INSTANTS_MS = 5
 """The highest rate of the contract, 200 a second, as milliseconds between instants."""
@@ -77,6 +77,13 @@ class Decoder:
             self._tail = b""
         return pieces
 
+    def count(self, seq: Any, t_ms: Any) -> None:
+        """Count measuring sentences that `firmware_protocol.bulk` read: at least one, in order."""
+        self.accepted += len(seq)
+        self._count_lost(int(seq[0]), int(t_ms[0]))
+        self.lost += int(_missing(seq[1:] - seq[:-1], t_ms[1:] - t_ms[:-1]).sum())
+        self._last = int(seq[-1]), int(t_ms[-1])
+
     def _cut(self, text: bytes, pieces: list[Piece]) -> bytes:
         """Take pieces that end with the line, at the next ``$`` or at the length limit.
 
@@ -110,14 +117,18 @@ class Decoder:
             self.unknown += 1
         else:
             self.accepted += 1
-            if isinstance(sentence, Attitude | RawField | RawRate):
+            if isinstance(sentence, Measuring):
                 self._count_lost(sentence.seq, sentence.t_ms)
         pieces.append(Sound(text, sentence))
 
     def _count_lost(self, seq: int, t_ms: int) -> None:
         if self._last is not None:
-            steps = (seq - self._last[0]) & 0xFFFF
-            elapsed_ms = (t_ms - self._last[1]) & 0xFFFFFFFF
-            if 1 < steps <= elapsed_ms // _FASTEST_INSTANTS_MS + 1 and elapsed_ms < 2**31:
-                self.lost += steps - 1
+            self.lost += _missing(seq - self._last[0], t_ms - self._last[1])
         self._last = seq, t_ms
+
+
+def _missing(steps: Any, elapsed_ms: Any) -> Any:
+    """Instants missing between one sentence and the next; of numbers, or of columns of them."""
+    steps, elapsed_ms = steps & 0xFFFF, elapsed_ms & 0xFFFFFFFF
+    could = steps <= elapsed_ms // _FASTEST_INSTANTS_MS + 1
+    return ((steps > 1) & could & (elapsed_ms < 2**31)) * (steps - 1)

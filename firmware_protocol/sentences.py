@@ -140,7 +140,9 @@ class Refusal:
     reason: str
 
 
-BoardSentence: TypeAlias = Identity | Attitude | RawField | RawRate | Key | Fault
+Measuring: TypeAlias = Attitude | RawField | RawRate
+"""Sentences of a measuring instant: ``seq`` counts these."""
+BoardSentence: TypeAlias = Identity | Measuring | Key | Fault
 HostSentence: TypeAlias = Query | Configure | Cue
 StandardSentence: TypeAlias = MagneticHeading | TrueHeading | PitchRoll
 Sentence: TypeAlias = BoardSentence | HostSentence | StandardSentence

@@ -9,7 +9,7 @@ import json
 import math
 import re
 from array import array
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, overload
@@ -67,16 +67,14 @@ class Sentences(Sequence[tuple[float, bytes]]):
     @overload
     def __getitem__(self, at: slice) -> list[tuple[float, bytes]]: ...
     def __getitem__(self, at: int | slice) -> tuple[float, bytes] | list[tuple[float, bytes]]:
-        if isinstance(at, slice):
-            return [self[i] for i in range(*at.indices(len(self)))]
-        at = range(len(self))[at]
-        start = self._starts[at]
-        return self._times[at], self._content[start : self._content.index(b"\n", start)]
-
-    def __iter__(self) -> Iterator[tuple[float, bytes]]:
         content = self._content
-        for t, start in zip(self._times, self._starts, strict=True):
-            yield t, content[start : content.index(b"\n", start)]
+        if isinstance(at, slice):
+            return [
+                (t, content[start : content.index(b"\n", start)])
+                for t, start in zip(self._times[at], self._starts[at], strict=True)
+            ]
+        start = self._starts[at]
+        return self._times[at], content[start : content.index(b"\n", start)]
 
 
 @dataclass(frozen=True, eq=False)

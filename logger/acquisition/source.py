@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 from firmware_protocol import Refusal, decode_sentence
@@ -12,6 +13,9 @@ from logger.acquisition.reader import Recording, is_recording, parse_recording, 
 from logger.acquisition.records import printable
 from logger.acquisition.stream import StreamBuilder
 from logger.samples import Note, Stream
+
+_BLOCK = 2048
+"""Sentences decoded at a time: enough to be quick, few enough to take no room."""
 
 
 def load_stream(
@@ -56,12 +60,14 @@ def decode_recording(recording: Recording) -> Stream:
     ----------
     recording : Recording
     """
-    builder = StreamBuilder()
-    gaps = set(recording.gaps)
-    for number, (t, raw) in enumerate(recording.sentences):
-        if number in gaps:
+    builder, gaps = StreamBuilder(), set(recording.gaps)
+    total = len(recording.sentences)
+    edges = sorted({*range(0, total, _BLOCK), *(gap for gap in gaps if gap < total), total})
+    for start, stop in pairwise(edges):
+        if start in gaps:
             builder.interrupted()
-        builder.feed(t, raw + b"\n")
+        times, lines = zip(*recording.sentences[start:stop], strict=True)
+        builder.feed_lines(times, lines)
     for _, raw in recording.unsound:
         # What a later, wiser decoder would take still counts as refused: it bears no place.
         found = decode_sentence(raw.rstrip(b"\r\n"))

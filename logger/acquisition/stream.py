@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from array import array
 from collections import Counter
-from collections.abc import Sized
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence, Sized
+from dataclasses import dataclass, field
 from itertools import pairwise
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from firmware_protocol import (
     Identity,
     Key,
     MagneticHeading,
+    Measuring,
     Piece,
     PitchRoll,
     RawField,
@@ -28,6 +30,7 @@ from firmware_protocol import (
     TrueHeading,
     Unknown,
 )
+from firmware_protocol.bulk import Columns, read_in_bulk
 from logger.acquisition.plausible import jumps_and_back
 from logger.angles import wrap360
 from logger.columns import Floats
@@ -90,9 +93,39 @@ _RAW_AT: dict[str, slice | int] = {
     "rate_deg_s": slice(6, 9),
     "temperature_c": 9,
 }
-_FIELD, _FORCE, _RATE, _TEMPERATURE = 0, 3, 6, 9
 _RAW_WIDTH = 10
 _RAW_BLANK = array("d", [np.nan] * _RAW_WIDTH)
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where the fields of a measuring sentence go, in the order of the wire after ``t_ms``."""
+
+    fields: tuple[str, ...]
+    cells: tuple[int, ...]
+    per_unit: tuple[int, ...]
+    raw: bool = True
+    values: Callable[[Measuring], tuple[int | None, ...]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "values", attrgetter(*self.fields))
+
+
+_PLACES: dict[type[Measuring], _Place] = {
+    Attitude: _Place(
+        ("heading_cdeg", "tilt_cdeg", "pitch_cdeg", "status"),
+        tuple(_AT[name] for name in ("heading_deg", "tilt_deg", "pitch_deg", "status")),
+        (100, 100, 100, 1),
+        raw=False,
+    ),
+    RawField: _Place(
+        ("mx", "my", "mz", "fx", "fy", "fz"), (0, 1, 2, 3, 4, 5), (100,) * 3 + (10000,) * 3
+    ),
+    RawRate: _Place(("gx", "gy", "gz", "temperature"), (6, 7, 8, 9), (100, 100, 100, 10)),
+}
+
+_FEWEST_IN_BULK = 32
+"""Fewer sentences in a row are read singly: that is as quick."""
 
 
 class StreamBuilder:
@@ -212,26 +245,8 @@ class StreamBuilder:
     def _sentence(self, t_s: float, sentence: Sentence | Unknown) -> None:
         table = self._table
         match sentence:
-            case Attitude():
-                at = self._row(t_s, sentence.seq, sentence.t_ms)
-                table[at + _AT["heading_deg"]] = _scaled(sentence.heading_cdeg, 100)
-                table[at + _AT["tilt_deg"]] = _scaled(sentence.tilt_cdeg, 100)
-                table[at + _AT["pitch_deg"]] = _scaled(sentence.pitch_cdeg, 100)
-                table[at + _AT["status"]] = sentence.status
-            case RawField():
-                raw, at = self._raw, self._raw_row(t_s, sentence.seq, sentence.t_ms)
-                raw[at + _FIELD] = _scaled(sentence.mx, 100)
-                raw[at + _FIELD + 1] = _scaled(sentence.my, 100)
-                raw[at + _FIELD + 2] = _scaled(sentence.mz, 100)
-                raw[at + _FORCE] = _scaled(sentence.fx, 10000)
-                raw[at + _FORCE + 1] = _scaled(sentence.fy, 10000)
-                raw[at + _FORCE + 2] = _scaled(sentence.fz, 10000)
-            case RawRate():
-                raw, at = self._raw, self._raw_row(t_s, sentence.seq, sentence.t_ms)
-                raw[at + _RATE] = _scaled(sentence.gx, 100)
-                raw[at + _RATE + 1] = _scaled(sentence.gy, 100)
-                raw[at + _RATE + 2] = _scaled(sentence.gz, 100)
-                raw[at + _TEMPERATURE] = _scaled(sentence.temperature, 10)
+            case Attitude() | RawField() | RawRate():
+                self._measured(t_s, sentence)
             case Key():
                 board_s = self._board_seconds(t_s, sentence.t_ms)
                 if self._room_for("key events", self._keys):
@@ -265,6 +280,97 @@ class StreamBuilder:
                     self._pitches.extend((t_s, sentence.pitch_deg))
                 if sentence.roll_deg is not None:
                     self._rolls.extend((t_s, sentence.roll_deg))
+
+    def _measured(self, t_s: float, sentence: Measuring) -> None:
+        place = _PLACES[type(sentence)]
+        row = self._raw_row if place.raw else self._row
+        cells, at = self._raw if place.raw else self._table, row(t_s, sentence.seq, sentence.t_ms)
+        for cell, value, per_unit in zip(
+            place.cells, place.values(sentence), place.per_unit, strict=True
+        ):
+            cells[at + cell] = np.nan if value is None else value / per_unit
+
+    def feed_lines(self, t_s: Sequence[float], lines: Sequence[bytes]) -> int:
+        """`feed` many whole lines, quicker: plain stretches of measuring sentences go in bulk.
+
+        Parameters
+        ----------
+        t_s : sequence of float
+            Receive time of each line. [s]
+        lines : sequence of bytes
+            Without their line ends.
+
+        Returns
+        -------
+        int
+            How many of them went in bulk; the rest went singly, to the same result.
+        """
+        columns = read_in_bulk(lines) if len(lines) >= _FEWEST_IN_BULK else []
+        measuring = np.zeros(len(lines), dtype=bool)
+        for kind in columns:
+            measuring[kind.lines] = True
+        edges = np.flatnonzero(np.diff(measuring)) + 1
+        in_bulk = 0
+        for start, stop in pairwise([0, *edges.tolist(), len(lines)]):
+            at = start
+            if measuring[start:stop].all() and stop - start >= _FEWEST_IN_BULK:
+                # The first goes singly: whatever state there was, the others follow an instant.
+                self.feed(t_s[start], lines[start] + b"\n")
+                at += 1
+                times = np.array(t_s[at:stop], dtype=np.float64)
+                if self._follow(times, [kind.part(at, stop) for kind in columns]):
+                    in_bulk += stop - at
+                    continue
+            for line in range(at, stop):
+                self.feed(t_s[line], lines[line] + b"\n")
+        return in_bulk
+
+    def _follow(self, t_s: Floats, columns: list[Columns]) -> bool:
+        """Take measuring sentences that follow one; False, with nothing done, if in any doubt."""
+        if self._clock_ms is None:
+            return False
+        wire = np.empty((len(t_s), 2), dtype=np.int64)
+        for kind in columns:
+            wire[kind.lines] = kind.wire[:, :2]
+        seq, t_ms = wire.T
+        steps = _step_ms(t_ms, np.append(self._clock_ms, t_ms[:-1]))
+        waits_s = np.diff(t_s, prepend=self._clock_received_s)
+        if _is_anew(steps, steps / 1000.0 - waits_s).any():
+            return False
+        clock_ms = self._clock_ms + np.cumsum(steps)
+        board_s = clock_ms / 1000.0
+
+        base = len(self) - 1
+        last = self._table[base * _WIDTH :]
+        starts_row = np.diff(seq, prepend=last[_AT["seq"]]) != 0
+        row, first = np.cumsum(starts_row), np.flatnonzero(starts_row)
+        row_board_s = np.append(last[_AT["board_s"]], board_s[first])
+        if not (np.abs(row_board_s[row] - board_s) < _SAME_INSTANT_S).all():
+            return False
+
+        self._table.extend(_BLANK * len(first))
+        table = np.frombuffer(self._table, dtype=np.float64).reshape(-1, _WIDTH)[base:]
+        table[1:, _AT["received_s"]] = t_s[first]
+        table[1:, _AT["board_s"]] = board_s[first]
+        table[1:, _AT["boot"]] = self._boot
+        table[1:, _AT["seq"]] = seq[first]
+        raw_at = table[:, _AT["raw_at"]]
+        without = np.zeros(len(table), dtype=bool)
+        for kind in columns:
+            without[row[kind.lines]] |= _PLACES[kind.made].raw
+        without &= raw_at < 0
+        more = int(np.count_nonzero(without))
+        raw_at[without] = len(self._raw) // _RAW_WIDTH + np.arange(more)
+        self._raw.extend(_RAW_BLANK * more)
+        raw = np.frombuffer(self._raw, dtype=np.float64).reshape(-1, _RAW_WIDTH)
+        for kind in columns:
+            place, rows = _PLACES[kind.made], row[kind.lines]
+            cells, at = (raw, raw_at[rows].astype(np.int64)) if place.raw else (table, rows)
+            cells[at[:, None], place.cells] = kind.wire[:, 2:] / place.per_unit
+
+        self._decoder.count(seq, t_ms)
+        self._clock_ms, self._clock_received_s = int(clock_ms[-1]), float(t_s[-1])
+        return True
 
     def _room_for(self, what: str, kept: Sized) -> bool:
         """Whether one more is kept; more than any hand makes is counted, and said."""
@@ -417,9 +523,9 @@ class StreamBuilder:
         if self._clock_ms is None:
             self._clock_ms = t_ms
         else:
-            step = (t_ms - self._clock_ms + _T_WRAP // 2) % _T_WRAP - _T_WRAP // 2
+            step = _step_ms(t_ms, self._clock_ms)
             ahead_s = step / 1000.0 - (t_s - self._clock_received_s)
-            anew = step < -_BEHIND_MS or ahead_s > _LEAP_S
+            anew = _is_anew(step, ahead_s)
             anew |= self._interrupted and abs(ahead_s) > _REJOINED_S
             self._boot += anew
             self._clock_ms = t_ms if anew else self._clock_ms + step
@@ -440,8 +546,14 @@ def _spread_out(raw: Floats, at: Floats, first: int) -> Floats:
     return spread
 
 
-def _scaled(wire: int | None, per_unit: int) -> float:
-    return np.nan if wire is None else wire / per_unit
+def _step_ms(t_ms: Any, before_ms: Any) -> Any:
+    """From one reading of a board's clock to the next, across its wrap; numbers or columns."""
+    return (t_ms - before_ms + _T_WRAP // 2) % _T_WRAP - _T_WRAP // 2
+
+
+def _is_anew(step_ms: Any, ahead_s: Any) -> Any:
+    """Whether a board's clock that went on so, so far ahead of ours, is another clock."""
+    return (step_ms < -_BEHIND_MS) | (ahead_s > _LEAP_S)
 
 
 @dataclass(frozen=True)
