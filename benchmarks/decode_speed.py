@@ -1,8 +1,8 @@
 """How quickly the codec reads: a sweep of 3 minutes at 50 Hz, three streams, 27,000 sentences.
 
-Once fed to the decoder, once read in bulk, 2,048 at a time, as a recording is. The reference, in the
-same run, splits every line at its commas and makes numbers of the fields that are, without looking
-at a checksum, a form or a limit.
+Once fed to the decoder, once read in bulk, 2,048 at a time, as a recording is. The reference, in
+the same run, splits every line at its commas and makes numbers of the fields that are, without
+looking at a checksum, a form or a limit.
 """
 
 from __future__ import annotations

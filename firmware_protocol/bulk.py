@@ -42,7 +42,13 @@ class Columns:
     wire: NDArray[np.int64]
 
     def part(self, start: int, stop: int) -> Columns:
-        """What stands in lines from ``start`` up to ``stop``, counted from ``start``."""
+        """What stands in lines from ``start`` up to ``stop``, counted from ``start``.
+
+        Parameters
+        ----------
+        start, stop : int
+            As of a slice of the lines.
+        """
         first, last = np.searchsorted(self.lines, (start, stop))
         return Columns(self.made, self.lines[first:last] - start, self.wire[first:last])
 

@@ -78,7 +78,12 @@ class Decoder:
         return pieces
 
     def count(self, seq: Any, t_ms: Any) -> None:
-        """Count measuring sentences that `firmware_protocol.bulk` read: at least one, in order."""
+        """Count measuring sentences that `firmware_protocol.bulk` read, at least one, in order.
+
+        Parameters
+        ----------
+        seq, t_ms : int array, shape (N,)
+        """
         self.accepted += len(seq)
         self._count_lost(int(seq[0]), int(t_ms[0]))
         self.lost += int(_missing(seq[1:] - seq[:-1], t_ms[1:] - t_ms[:-1]).sum())

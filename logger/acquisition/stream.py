@@ -5,7 +5,7 @@ from __future__ import annotations
 from array import array
 from collections import Counter
 from collections.abc import Callable, Sequence, Sized
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 from operator import attrgetter
 from typing import Any
@@ -101,27 +101,29 @@ _RAW_BLANK = array("d", [np.nan] * _RAW_WIDTH)
 class _Place:
     """Where the fields of a measuring sentence go, in the order of the wire after ``t_ms``."""
 
-    fields: tuple[str, ...]
+    values: Callable[[Measuring], tuple[int | None, ...]]
     cells: tuple[int, ...]
     per_unit: tuple[int, ...]
     raw: bool = True
-    values: Callable[[Measuring], tuple[int | None, ...]] = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "values", attrgetter(*self.fields))
 
 
 _PLACES: dict[type[Measuring], _Place] = {
     Attitude: _Place(
-        ("heading_cdeg", "tilt_cdeg", "pitch_cdeg", "status"),
+        attrgetter("heading_cdeg", "tilt_cdeg", "pitch_cdeg", "status"),
         tuple(_AT[name] for name in ("heading_deg", "tilt_deg", "pitch_deg", "status")),
         (100, 100, 100, 1),
         raw=False,
     ),
     RawField: _Place(
-        ("mx", "my", "mz", "fx", "fy", "fz"), (0, 1, 2, 3, 4, 5), (100,) * 3 + (10000,) * 3
+        attrgetter("mx", "my", "mz", "fx", "fy", "fz"),
+        tuple(np.r_[_RAW_AT["field_ut"], _RAW_AT["force_g"]].tolist()),
+        (100, 100, 100, 10000, 10000, 10000),
     ),
-    RawRate: _Place(("gx", "gy", "gz", "temperature"), (6, 7, 8, 9), (100, 100, 100, 10)),
+    RawRate: _Place(
+        attrgetter("gx", "gy", "gz", "temperature"),
+        tuple(np.r_[_RAW_AT["rate_deg_s"], _RAW_AT["temperature_c"]].tolist()),
+        (100, 100, 100, 10),
+    ),
 }
 
 _FEWEST_IN_BULK = 32
