@@ -68,7 +68,7 @@ def draw_monthly_access(axes: Axes, plane: PlaneFigures) -> None:
         style.boxes(axes, shown, facecolor=colour, lw=0)
     wide = known & (high > low)
     spans = [[(x[k], low[k]), (x[k], high[k])] for k in np.flatnonzero(wide)]
-    style.lines(axes, spans, colors=style.INK, lw=1.3, zorder=4)
+    style.lines(axes, spans, colour=style.INK, width_pt=1.3, zorder=4)
     axes.plot(
         x + 0.22, beam_value, ls="none", marker="D", ms=3, mfc=style.PAPER,
         mec=style.SKYLINE_DEEP, mew=0.9, zorder=5,
@@ -130,7 +130,7 @@ def draw_shade(axes: Axes, shade: ShadeMap) -> None:
     style.scale_x(axes, hours, [f"{h:.0f}" for h in hours], "apparent solar time [h]", ticks=False)
     style.scale_y(axes, range(12), style.MONTHS, ticks=False)
     for row in np.flatnonzero(~np.isfinite(shade.shaded).any(axis=1)):
-        how: Any = {"ha": "center", "va": "center", "color": style.QUIET}
+        how: Any = {"ha": "center", "va": "center", "colour": style.QUIET}
         style.write(axes, "no sun", (low + high) / 2, float(row), **how)
 
 
@@ -203,11 +203,13 @@ def obstruction_chart(plane: PlaneFigures, name: str = "", most: int = 12) -> Fi
             )
             text = shorten(o.name or "skyline without a name", 26)
             style.write(axes, text, 0, k, -5, 3, **left)
-            style.write(axes, sector, 0, k, -5, -5, color=style.QUIET, fontsize=6, **left)
+            style.write(axes, sector, 0, k, -5, -5, colour=style.QUIET, size_pt=6, **left)
         ticks = _round_ticks(0.0, widest)
         name_of_scale = "loss of the year's irradiation on the plane [%]"
         style.scale_x(axes, ticks, [f"{t:g}" for t in ticks], name_of_scale, ticks=False, grid=True)
-        style.lines(axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, colors=style.QUIET, lw=0.6)
+        style.lines(
+            axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, colour=style.QUIET, width_pt=0.6
+        )
         more = f"{len(ranked) - most} smaller ones not shown" if len(ranked) > most else ""
         style.title(axes, "Loss by obstruction", more or plane_name(plane), name)
     return figure
@@ -269,8 +271,11 @@ def tilt_chart(
                 at, tilt, marker=marker, ms=size, mfc=style.PAPER, mec=style.INK, mew=1.1,
                 clip_on=False, zorder=6,
             )  # fmt: skip
-            box = labels.free_above(labels.place(text, at, tilt + 2.0, upward=True))
-            labels.draw(text, box, color=style.INK, bbox=style.BACKING)
+            box = labels.place(text, at, tilt + 2.0, upward=True)
+            if box.high > labels.high:
+                box = labels.place(text, at, tilt - 7.0)
+            box = labels.free_above(box)
+            labels.draw(text, box, colour=style.INK, backed=True)
         note = "lines: the year's irradiation as a share of the best plane's [%]"
         style.title(axes, "Tilt and azimuth", note, name)
     return figure
@@ -308,7 +313,7 @@ def comparison_chart(points: Sequence[tuple[str, PlaneFigures]]) -> Figure:
         years = [(k, p.solar_access.year) for k, (_, p) in enumerate(points)]
         years = [(k, y) for k, y in years if np.isfinite(y.value)]
         spans = [[(y.low * 100, k), (y.high * 100, k)] for k, y in years]
-        style.lines(axes, spans, colors=style.BAND, lw=4.5, capstyle="butt", zorder=2)
+        style.lines(axes, spans, colour=style.BAND, width_pt=4.5, zorder=2)
         axes.plot(
             [y.value * 100 for _, y in years], [k for k, _ in years], ls="none", marker="o", ms=5,
             color=style.SUN_DEEP, mew=0, zorder=3,
@@ -316,6 +321,8 @@ def comparison_chart(points: Sequence[tuple[str, PlaneFigures]]) -> Figure:
         ticks = _round_ticks(least, 100.0)
         label = "solar access of the year [%]"
         style.scale_x(axes, ticks, [f"{t:g}" for t in ticks], label, ticks=False, grid=True)
-        style.lines(axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, colors=style.QUIET, lw=0.6)
+        style.lines(
+            axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, colour=style.QUIET, width_pt=0.6
+        )
         style.title(axes, "Points compared", "dot: estimate · bar: 95 % interval")
     return figure

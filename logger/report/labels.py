@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from logger.report import style
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
@@ -84,16 +86,8 @@ class Labels:
     def draw(self, text: str, box: Box, **how: Any) -> None:
         """Write a label into its room."""
         self.taken.append(box)
-        self.axes.text(
-            (box.left + box.right) / 2,
-            (box.low + box.high) / 2,
-            text,
-            ha="center",
-            va="center",
-            fontsize=self.size,
-            zorder=8,
-            **how,
-        )
+        x, y = (box.left + box.right) / 2, (box.low + box.high) / 2
+        style.write(self.axes, text, x, y, ha="center", va="center", size_pt=self.size, **how)
 
     def put(self, text: str, x: float, y: float, right_pt: float, up_pt: float, **how: Any) -> None:
         """Write a label at a distance from a position, unless another is there already.
@@ -106,7 +100,7 @@ class Labels:
         right_pt, up_pt : float
             [pt]
         **how
-            Passed to matplotlib's text.
+            Passed to `style.write`.
         """
         box = self.place(text, x + right_pt * self.per_point_x, y + up_pt * self.per_point_y)
         if self.is_free(box):

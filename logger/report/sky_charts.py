@@ -86,9 +86,8 @@ def draw_sun_paths(
             -3,
             "axes",
             va="top",
-            color=style.SUN_DEEP,
-            bbox=style.BACKING,
-            zorder=8,
+            colour=style.SUN_DEEP,
+            backed=True,
         )
 
 
@@ -138,24 +137,9 @@ def sweep_chart(
 
 def _draw_dots(axes: Axes, x: Floats, y: Floats) -> None:
     """Points as one path of dots: a tenth of the size of as many markers in an SVG."""
-    from matplotlib.patches import PathPatch
-    from matplotlib.path import Path
-
-    if len(x) == 0:
-        return
-    ends = np.stack([np.stack([x, y], axis=1), np.stack([x + 0.02, y], axis=1)], axis=1)
-    codes = np.tile([Path.MOVETO, Path.LINETO], len(x))
-    patch = PathPatch(
-        Path(ends.reshape(-1, 2), codes),
-        facecolor="none",
-        edgecolor=style.SUN,
-        lw=1.3,
-        capstyle="round",
-        alpha=0.65,
-        zorder=4.5,
-    )
-    # add_patch would look for the extent of every dot.
-    axes.add_artist(patch)
+    dots = np.stack([np.stack([x, y], axis=1), np.stack([x + 0.02, y], axis=1)], axis=1)
+    look = {"capstyle": "round", "alpha": 0.65, "zorder": 4.5}
+    style.lines(axes, list(dots), style.SUN, 1.3, **look)
 
 
 def draw_horizon(
@@ -213,8 +197,7 @@ def draw_horizon(
                 6,
                 "x",
                 ha="center",
-                bbox=style.BACKING,
-                zorder=7,
+                backed=True,
             )
 
 
@@ -246,9 +229,9 @@ def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floa
 def _draw_lines_of_sky(axes: Axes, paths: SunPaths, middle_deg: float, hours: str) -> None:
     """Tracks, those of the solstices heavier, and hour lines."""
     solstices, others, hour_lines = _lines_of_sky(paths, middle_deg, hours)
-    style.lines(axes, hour_lines, colors=style.QUIET, lw=0.6, ls=(0, (4, 2.5)), zorder=2)
-    style.lines(axes, others, colors=style.SUN, lw=0.9, zorder=2.2)
-    style.lines(axes, solstices, colors=style.SUN, lw=1.7, zorder=2.2)
+    style.lines(axes, hour_lines, colour=style.QUIET, width_pt=0.6, ls=(0, (4, 2.5)), zorder=2)
+    style.lines(axes, others, colour=style.SUN, width_pt=0.9, zorder=2.2)
+    style.lines(axes, solstices, colour=style.SUN, width_pt=1.7, zorder=2.2)
 
 
 @lru_cache(maxsize=8)
@@ -291,7 +274,7 @@ def _label_hours(
         behind = float(profile.elevation_at([line.azimuth_deg[k], beside]).max())
         if line.elevation_deg[k] > max(1.0, behind):
             y = float(line.elevation_deg[k])
-            labels.put(f"{line.hour:.0f}", x, y, aside, up, color=style.QUIET)
+            labels.put(f"{line.hour:.0f}", x, y, aside, up, colour=style.QUIET)
 
 
 def _label_tracks(
@@ -309,36 +292,41 @@ def _label_tracks(
         y = track.elevation_deg
         seen = y > np.nan_to_num(profile.elevation_at(track.azimuth_deg)) + 0.5
         near_noon = np.abs(track.solar_hour - 12) <= 4.0
-        rooms = [
-            (_share_hidden(room, profile, middle_deg) + abs(hour - 12) / 50, room)
-            for hour, room in (
-                (track.solar_hour[k], labels.place(text, x[k], float(y[k])))
-                for k in np.flatnonzero(seen & near_noon & (y > 0))[::2]
+        at = np.flatnonzero(seen & near_noon & (y > 0))[::2]
+        rooms = [labels.place(text, x[k], float(y[k])) for k in at]
+        found = [
+            (hidden + abs(hour - 12) / 50, room)
+            for hidden, hour, room in zip(
+                _share_hidden(rooms, profile, middle_deg), track.solar_hour[at], rooms, strict=True
             )
             if room.high <= labels.high and labels.is_free(room)
         ]
-        if rooms:
-            _, room = min(rooms)
+        if found:
+            _, room = min(found)
         else:
             noon = float(x[np.argmax(y)]), float(y.max())
             room = labels.place(text, *noon, upward=True)
-            over = float(_skyline_across(room, profile, middle_deg).max())
+            over = float(_skyline_across([room], profile, middle_deg).max())
             room = labels.free_above(labels.place(text, noon[0], max(over, noon[1]), upward=True))
             stem = [noon, (noon[0], room.low)]
-            style.lines(labels.axes, [stem], colors=style.SUN_DEEP, lw=0.6, zorder=7)
-        labels.draw(text, room, color=style.SUN_DEEP, bbox=style.BACKING)
+            style.lines(labels.axes, [stem], colour=style.SUN_DEEP, width_pt=0.6, zorder=7)
+        labels.draw(text, room, colour=style.SUN_DEEP, backed=True)
 
 
-def _skyline_across(room: Box, profile: HorizonProfile, middle_deg: float) -> Floats:
-    """The skyline's height across a room, level where it was not measured. [deg]"""
-    across = np.linspace(room.left, room.right, 13) + middle_deg
+def _skyline_across(rooms: Sequence[Box], profile: HorizonProfile, middle_deg: float) -> Floats:
+    """The skyline's height across each room, level where it was not measured. [deg]"""
+    left, right = (np.array([getattr(room, side) for room in rooms]) for side in ("left", "right"))
+    across = np.linspace(left, right, 13, axis=-1) + middle_deg
     return floats(np.nan_to_num(profile.elevation_at(wrap360(across))))
 
 
-def _share_hidden(room: Box, profile: HorizonProfile, middle_deg: float) -> float:
-    """How much of a room lies over the skyline, 0 to 1."""
-    under = (_skyline_across(room, profile, middle_deg) - room.low) / (room.high - room.low)
-    return float(np.clip(under, 0.0, 1.0).mean())
+def _share_hidden(rooms: Sequence[Box], profile: HorizonProfile, middle_deg: float) -> Floats:
+    """How much of each room lies over the skyline, 0 to 1."""
+    if not rooms:
+        return np.zeros(0)
+    low, high = (np.array([[getattr(room, side)] for room in rooms]) for side in ("low", "high"))
+    under = (_skyline_across(rooms, profile, middle_deg) - low) / (high - low)
+    return floats(np.clip(under, 0.0, 1.0).mean(axis=1))
 
 
 def _dates(track: DayTrack) -> str:
@@ -367,14 +355,14 @@ def _label_obstructions(
         under = np.interp(across, x[known], elevation[known])
         inside = span >= box.right - box.left and under.min() > box.high
         if inside and labels.is_free(box):
-            labels.draw(text, box, color=inside_colour)
+            labels.draw(text, box, colour=inside_colour)
             continue
         own = float(np.interp(centre, x[known], elevation[known]))
         box = labels.place(text, centre, max(float(under.max()), bottom), upward=True)
         box = labels.free_above(box)
         stem = [(centre, max(own, bottom)), (centre, box.low)]
-        style.lines(labels.axes, [stem], colors=style.INK, lw=0.6, zorder=7)
-        labels.draw(text, box, color=style.INK, bbox=style.BACKING)
+        style.lines(labels.axes, [stem], colour=style.INK, width_pt=0.6, zorder=7)
+        labels.draw(text, box, colour=style.INK, backed=True)
 
 
 def utc_name(offset_h: float) -> str:

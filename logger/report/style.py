@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from logger.angles import wrap360
+from logger.columns import Floats
 from logger.report.tables import shorten
 
 if TYPE_CHECKING:
@@ -40,16 +41,15 @@ SUN_FAINT = "#fbeeda"
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
-BACKING: Any = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.92}
-"""Paper behind a label that crosses lines."""
-
 _COMPASS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
+
+FAMILY = "DejaVu Sans"
 
 WIDTH_MM = 174.0
 """Width of a picture that fills the text column of the document. [mm]"""
 
 _SETTINGS: Any = {
-    "font.family": ["DejaVu Sans"],
+    "font.family": [FAMILY],
     "font.size": 7.5,
     "text.color": INK,
     "axes.unicode_minus": True,
@@ -94,7 +94,7 @@ def load() -> None:
     from matplotlib.figure import Figure  # noqa: F401
     from matplotlib.font_manager import findfont
 
-    findfont("DejaVu Sans")
+    findfont(FAMILY)
 
 
 def new_figure(width_mm: float = WIDTH_MM, height_mm: float = 100.0) -> Figure:
@@ -150,9 +150,12 @@ def write(
     right_pt: float = 0.0,
     up_pt: float = 0.0,
     coordinates: str = "data",
+    *,
+    colour: str = INK,
+    backed: bool = False,
     **how: Any,
 ) -> None:
-    """Text at a distance from a position.
+    """Text at a distance from a position; see `Word`.
 
     Parameters
     ----------
@@ -163,43 +166,61 @@ def write(
         [pt]
     coordinates : str
         Of x and y: "data"; "axes", 0 to 1 across and up; "x" or "y", where only that one is data.
+    colour : str
+    backed : bool
+        Paper behind it, where it crosses lines.
     **how
-        Passed to matplotlib's text.
+        Further fields of a `Word`.
     """
-    from matplotlib.transforms import ScaledTranslation
+    from logger.report.lettering import Word, lettering
 
-    base = {
-        "data": axes.transData,
-        "axes": axes.transAxes,
-        "x": axes.get_xaxis_transform(),
-        "y": axes.get_yaxis_transform(),
-    }[coordinates]
-    figure: Any = axes.figure
-    moved = base + ScaledTranslation(right_pt / 72, up_pt / 72, figure.dpi_scale_trans)
-    axes.text(x, y, text, transform=moved, **how)
+    backing = PAPER if backed else ""
+    word = Word(text, x, y, right_pt, up_pt, coordinates, colour=colour, backing=backing, **how)
+    lettering(axes).words.append(word)
 
 
-def lines(axes: Axes, segments: Sequence[ArrayLike], **how: Any) -> None:
-    """Several lines of one look as one artist; the limits of the axes stay as they are.
+def lines(
+    axes: Axes, segments: Sequence[ArrayLike], colour: str, width_pt: float, **how: Any
+) -> None:
+    """Several lines of one look as one path; the limits of the axes stay as they are.
 
     Parameters
     ----------
     axes : Axes
     segments : sequence of array, each of shape (N, 2)
+        A line is broken where it is NaN.
+    colour : str
+    width_pt : float
+        [pt]
     **how
-        Passed to matplotlib's LineCollection.
+        Passed to matplotlib's PathPatch.
     """
-    from matplotlib.collections import LineCollection
-
-    axes.add_collection(LineCollection(segments, **how), autolim=False)
+    look: Any = {"facecolor": "none", "edgecolor": colour, "lw": width_pt}
+    look |= {"capstyle": "butt", "joinstyle": "round", "zorder": 2}
+    _draw_path(axes, [np.asarray(s, dtype=float) for s in segments], False, look | how)
 
 
 def boxes(axes: Axes, corners: Sequence[tuple[float, float, float, float]], **how: Any) -> None:
-    """Rectangles of one look as one artist, each given as left, right, low and high."""
-    from matplotlib.collections import PolyCollection
+    """Rectangles of one look as one path, each given as left, right, low and high."""
+    shapes = [np.array([(a, c), (b, c), (b, d), (a, d), (a, c)]) for a, b, c, d in corners]
+    _draw_path(axes, shapes, True, how)
 
-    shapes = [[(a, c), (b, c), (b, d), (a, d)] for a, b, c, d in corners]
-    axes.add_collection(PolyCollection(shapes, **how), autolim=False)
+
+def _draw_path(axes: Axes, parts: Sequence[Floats], closed: bool, how: dict[str, Any]) -> None:
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    parts = [part for part in parts if len(part)]
+    if not parts:
+        return
+    points = np.concatenate(parts)
+    codes = np.full(len(points), Path.LINETO)
+    ends = np.cumsum([len(part) for part in parts])
+    codes[np.r_[0, ends[:-1]]] = Path.MOVETO
+    if closed:
+        codes[ends - 1] = Path.CLOSEPOLY
+    # add_patch would look for the extent of every part.
+    axes.add_artist(PathPatch(Path(points, codes), **how))
 
 
 def scale_x(
@@ -243,7 +264,7 @@ def scale_x(
         axes.plot(short, np.zeros(short.shape), marker=3, ms=1.5, mew=0.5, **how)
         lines(axes, [[(0, 0), (1, 0)]], transform=axes.transAxes, clip_on=False, **_SPINE)
     for value, label in zip(at, labels, strict=True):
-        write(axes, label, float(value), 0, 0, -4, "x", ha="center", va="top", fontsize=_TICK_PT)
+        write(axes, label, float(value), 0, 0, -4, "x", ha="center", va="top", size_pt=_TICK_PT)
     if name:
         write(axes, name, 0.5, 0, 0, -4.0 - 9.3 * lines_of_labels, "axes", ha="center", va="top")
 
@@ -272,6 +293,8 @@ def scale_y(
     ticks, grid : bool
         Whether to draw marks, and lines across the axes.
     """
+    from matplotlib.transforms import ScaledTranslation
+
     across = axes.get_yaxis_transform()
     at = np.asarray(positions, dtype=float)
     if grid:
@@ -281,10 +304,13 @@ def scale_y(
         axes.plot(np.zeros(at.shape), at, marker=0, ms=2.5, mew=0.6, **how)
         lines(axes, [[(0, 0), (0, 1)]], transform=axes.transAxes, clip_on=False, **_SPINE)
     for value, label in zip(at, labels, strict=True):
-        how = {"ha": "right", "va": "center_baseline", "fontsize": _TICK_PT}
+        how = {"ha": "right", "va": "center_baseline", "size_pt": _TICK_PT}
         write(axes, label, 0, float(value), -4.5, 0, "y", **how)
     if name:
-        write(axes, name, 0, 0.5, -21, 0, "axes", ha="right", va="center", rotation=90)
+        figure: Any = axes.figure
+        aside = ScaledTranslation(-21 / 72, 0, figure.dpi_scale_trans)
+        turned: Any = {"ha": "right", "va": "center", "rotation": 90}
+        axes.text(0, 0.5, name, transform=axes.transAxes + aside, **turned)
 
 
 def azimuth_axis(axes: Axes, middle_deg: float, name: str) -> None:
@@ -324,14 +350,14 @@ def title(axes: Axes, text: str, note: str = "", name: str = "", lift_pt: float 
     """
     head = f"{text} – {shorten(name, 48)}" if name else text
     up = lift_pt + (10.5 if note else 0)
-    write(axes, head, 0, 1, 0, up, "axes", fontsize=8.5, fontweight="bold")
+    write(axes, head, 0, 1, 0, up, "axes", size_pt=8.5, bold=True)
     if note:
-        write(axes, note, 0, 1, 0, lift_pt, "axes", color=QUIET)
+        write(axes, note, 0, 1, 0, lift_pt, "axes", colour=QUIET)
 
 
 _TICK_PT = 7.0
-_GRID: Any = {"colors": RULE, "linewidths": 0.4}
-_SPINE: Any = {"colors": QUIET, "linewidths": 0.6}
+_GRID: Any = {"colour": RULE, "width_pt": 0.4}
+_SPINE: Any = {"colour": QUIET, "width_pt": 0.6}
 
 
 def save(figure: Figure, path: Path | str, dots_per_inch: float = 200.0) -> Path:

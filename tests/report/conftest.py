@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path as Outline
 
 from logger.profile import HorizonProfile, Obstruction
 from logger.quality import Gate
 from logger.report.figures import plane_figures
 from logger.report.inputs import CalibrationReport, PointReport, ReportInput, SourceFile
+from logger.report.lettering import lettering
 from logger.site import Site
 from logger.sun_paths import sun_paths
 
@@ -21,6 +26,42 @@ def share(value: float | None) -> dict[str, float | None]:
     if value is None:
         return {"value": None, "low": None, "high": None}
     return {"value": value, "low": value - 0.04, "high": min(1.0, value + 0.03)}
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Lines or boxes of one look."""
+
+    patch: PathPatch
+
+    @property
+    def parts(self) -> list[np.ndarray]:
+        path = self.patch.get_path()
+        starts = np.flatnonzero(path.codes == Outline.MOVETO)
+        return np.split(np.asarray(path.vertices), starts[1:])
+
+
+@dataclass(frozen=True)
+class Chart:
+    """What a picture shows: texts by where they stand, lines and boxes."""
+
+    words: dict[str, tuple[float, float]]
+    lines: list[Drawn]
+    boxes: list[Drawn]
+
+
+@pytest.fixture(scope="session")
+def read() -> Callable[[Axes], Chart]:
+    def reading(axes: Axes) -> Chart:
+        words = {w.text: (w.x, w.y) for w in lettering(axes).words}
+        words |= {t.get_text(): t.get_position() for t in axes.texts}
+        patches = [p for p in axes.get_children() if isinstance(p, PathPatch)]
+        closed = [Outline.CLOSEPOLY in p.get_path().codes for p in patches]
+        drawn = [Drawn(p) for p in patches]
+        lines = [d for d, box in zip(drawn, closed, strict=True) if not box]
+        return Chart(words, lines, [d for d, box in zip(drawn, closed, strict=True) if box])
+
+    return reading
 
 
 @pytest.fixture

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from matplotlib.collections import LineCollection, PolyCollection
 
 from logger.access import BestPlane, PlaneMap
 from logger.profile import HorizonProfile
@@ -48,37 +47,37 @@ def test_what_was_not_measured_is_neither_shade_nor_sun(sun):
     assert shade.unmeasured[5, 18] == 0
 
 
-def test_months_stand_in_calendar_order_and_blocked_tiles_are_hatched(sun):
+def test_months_stand_in_calendar_order_and_blocked_tiles_are_hatched(sun, read):
     wall = HorizonProfile(np.array([0.0]), np.array([40.0]))
     axes = access_charts.shade_chart(shade_map(wall, sun), "eave").axes[0]
-    rows = {t.get_text(): t.get_position()[1] for t in axes.texts}
+    rows = {text: y for text, (_, y) in read(axes).words.items()}
     assert [rows[m] for m in style.MONTHS] == list(range(12))
     lowest, highest = axes.get_ylim()
     assert lowest > highest  # January on top
-    (blocked, key) = [c for c in axes.collections if c.get_hatch() == "xxxx"]
-    assert len(blocked.get_paths()) >= 12
-    assert len(key.get_paths()) == 1
+    blocked, key = (d for d in read(axes).boxes if d.patch.get_hatch() == "xxxx")
+    assert len(blocked.parts) >= 12
+    assert len(key.parts) == 1
     assert "apparent solar time [h]" in rows
 
 
-def test_a_month_without_sun_says_so():
+def test_a_month_without_sun_says_so(read):
     shaded = np.zeros((12, 48))
     shaded[11] = np.nan
     shade = ShadeMap(np.arange(49) / 2, shaded, np.zeros((12, 48)))
     axes = access_charts.shade_chart(shade).axes[0]
-    assert [t.get_position()[1] for t in axes.texts if t.get_text() == "no sun"] == [11]
+    assert read(axes).words["no sun"][1] == 11
 
 
-def test_the_greatest_loss_comes_first(result_plane):
+def test_the_greatest_loss_comes_first(result_plane, read):
     first = result_plane["by_obstruction"][0]
     result_plane["by_obstruction"] = [
         first | {"name": "hedge", "annual_loss_fraction": 0.01},
         first | {"name": "barn", "annual_loss_fraction": 0.08},
     ]
     axes = access_charts.obstruction_chart(plane_figures(result_plane)).axes[0]
-    bars = next(c for c in axes.collections if isinstance(c, PolyCollection))
-    assert [p.vertices[:, 0].max() for p in bars.get_paths()] == [8.0, 1.0]
-    rows = {t.get_text(): t.get_position()[1] for t in axes.texts}
+    bars = read(axes).boxes[0]
+    assert [bar[:, 0].max() for bar in bars.parts] == [8.0, 1.0]
+    rows = {text: y for text, (_, y) in read(axes).words.items()}
     assert rows["barn"] < rows["hedge"]
     assert "loss of the year's irradiation on the plane [%]" in rows
 
@@ -93,15 +92,23 @@ def test_every_plane_stands_on_the_tilt_map_where_it_is(result_plane):
     assert marks == {"+": [0.0, 35.0], "o": [-180.0, 30.0]}
 
 
-def test_points_are_compared_with_their_intervals(result_plane):
+def test_a_walls_name_stays_inside_the_tilt_map(result_plane, read):
+    tilt, azimuth = np.arange(0.0, 91.0, 15.0), np.arange(0.0, 360.0, 30.0)
+    tilts = PlaneMap(tilt, azimuth, np.ones((7, 12)), BestPlane(35.0, 0.0, 1.0))
+    wall = plane_figures(result_plane | {"name": "wall", "tilt_deg": 90.0})
+    axes = access_charts.tilt_chart(tilts, [wall], 0.0).axes[0]
+    assert read(axes).words["wall"][1] < 90
+
+
+def test_points_are_compared_with_their_intervals(result_plane, read):
     plane = plane_figures(result_plane)
     axes = access_charts.comparison_chart([("eave", plane), ("yard", plane)]).axes[0]
-    assert {"eave", "yard", "87.3"} <= {t.get_text() for t in axes.texts}
-    spans = next(c for c in axes.collections if isinstance(c, LineCollection)).get_segments()
-    assert spans[0][:, 0].tolist() == pytest.approx([83.3, 90.3])
+    assert {"eave", "yard", "87.3"} <= read(axes).words.keys()
+    spans = read(axes).lines[0]
+    assert spans.parts[0][:, 0].tolist() == pytest.approx([83.3, 90.3])
 
 
-def test_the_sweep_chart_says_how_many_sight_lines_a_dot_stands_for():
+def test_the_sweep_chart_says_how_many_sight_lines_a_dot_stands_for(read):
     n = 7000
     azimuth = np.linspace(0, 359, n)
     sight = SightLines(
@@ -110,10 +117,10 @@ def test_the_sweep_chart_says_how_many_sight_lines_a_dot_stands_for():
     )  # fmt: skip
     profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), np.full(72, 5.0), np.full(72, 0.3))
     axes = sky_charts.sweep_chart(profile, [sight], 180.0).axes[0]
-    assert any("one of 5 sight lines" in t.get_text() for t in axes.texts)
+    assert any("one of 5 sight lines" in text for text in read(axes).words)
 
 
-def test_a_sweep_without_a_usable_sight_line_still_draws():
+def test_a_sweep_without_a_usable_sight_line_still_draws(read):
     n = 10
     sight = SightLines(
         np.arange(n), np.full(n, np.nan), np.full(n, np.nan), np.zeros(n), np.full(n, 0.4),
@@ -122,4 +129,4 @@ def test_a_sweep_without_a_usable_sight_line_still_draws():
     nothing = np.full(72, np.nan)
     profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), nothing, nothing)
     axes = sky_charts.sweep_chart(profile, [sight], 180.0).axes[0]
-    assert "not measured" in {t.get_text() for t in axes.texts}
+    assert "not measured" in read(axes).words

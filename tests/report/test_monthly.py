@@ -6,7 +6,6 @@ import csv
 import io
 
 import numpy as np
-from matplotlib.collections import LineCollection, PolyCollection
 
 from logger.report import access_charts, monthly
 from logger.report.figures import plane_figures
@@ -56,19 +55,18 @@ def test_a_size_brings_the_loss_in_kilowatt_hours(result_plane):
     assert sized.rows[0][-3] == 612.0
 
 
-def test_bars_stand_where_access_is_defined_and_a_dash_where_it_is_not(result_plane):
+def test_bars_stand_where_access_is_defined_and_a_dash_where_it_is_not(result_plane, read):
     axes = access_charts.monthly_access_chart([plane_figures(result_plane)], "eave").axes[0]
-    months, year = (c for c in axes.collections if isinstance(c, PolyCollection))
-    assert len(months.get_paths()) == 10
-    assert len(year.get_paths()) == 1
-    assert months.get_paths()[0].vertices[:, 1].max() == 50.0
-    written = [t.get_text() for t in axes.texts]
+    months, year = read(axes).boxes
+    assert len(months.parts) == 10
+    assert len(year.parts) == 1
+    assert months.parts[0][:, 1].max() == 50.0
+    written = list(read(axes).words)
     assert written[:2] == ["–", "50"]
     assert "solar access [%]" in written
 
 
-def test_the_interval_is_drawn_from_low_to_high(result_plane):
+def test_the_interval_is_drawn_from_low_to_high(result_plane, read):
     axes = access_charts.monthly_access_chart([plane_figures(result_plane)]).axes[0]
-    lines = next(c for c in axes.collections if isinstance(c, LineCollection))
-    february = lines.get_segments()[0]
+    february = read(axes).lines[0].parts[0]
     np.testing.assert_allclose(february[:, 1], [46.0, 53.0])

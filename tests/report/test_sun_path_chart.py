@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from matplotlib.collections import LineCollection
 
 from logger.angles import angle_between
 from logger.profile import HorizonProfile, Obstruction
 from logger.report import sky_charts, style
+from logger.report.lettering import lettering
 from logger.site import Site
 from logger.sun_paths import sun_paths
 
@@ -35,83 +35,74 @@ def skyline() -> HorizonProfile:
     )
 
 
-def texts_of(axes) -> list[str]:
-    return [t.get_text() for t in axes.texts]
-
-
-def drawn_lines(axes) -> list[tuple[np.ndarray, np.ndarray]]:
+def drawn_lines(axes, read) -> list[tuple[np.ndarray, np.ndarray]]:
     """Lines in data coordinates: those of tracks and hours, and the skyline."""
-    in_data = [c for c in axes.collections if c.get_transform() == axes.transData]
-    paths = [p for c in in_data if isinstance(c, LineCollection) for p in c.get_paths()]
-    segments = [np.asarray(path.vertices) for path in paths]
+    in_data = [d for d in read(axes).lines if d.patch.get_data_transform() == axes.transData]
+    segments = [part for drawn in in_data for part in drawn.parts]
     segments += [line.get_xydata() for line in axes.lines if line.get_transform() == axes.transData]
     assert len(segments) > 10
     return [(s[:, 0], s[:, 1]) for s in segments]
 
 
 @pytest.mark.parametrize("name", SITES)
-def test_the_middle_of_the_chart_is_the_equators_side(name, skyline):
+def test_the_middle_of_the_chart_is_the_equators_side(name, skyline, read):
     site = SITES[name]
     axes = sky_charts.sun_path_chart(sun_paths(site), skyline).axes[0]
-    at = {t.get_text(): t.get_position()[0] for t in axes.texts}
+    at = {text: x for text, (x, _) in read(axes).words.items()}
     assert at["N\n0" if site.latitude_deg < 0 else "S\n180"] == 0
     assert "azimuth, clockwise from true north [°]" in at
     assert "elevation above level [°]" in at
 
 
 @pytest.mark.parametrize("name", SITES)
-def test_no_line_crosses_the_chart_from_one_end_to_the_other(name, skyline):
+def test_no_line_crosses_the_chart_from_one_end_to_the_other(name, skyline, read):
     axes = sky_charts.sun_path_chart(sun_paths(SITES[name]), skyline).axes[0]
-    for x, y in drawn_lines(axes):
+    for x, y in drawn_lines(axes, read):
         seen = np.asarray(y, dtype=float) < 85
         leap = np.abs(np.diff(np.where(seen, x, np.nan)))
         assert not (leap > 120).any()
 
 
-def test_each_track_is_labelled_with_its_dates(skyline):
+def test_each_track_is_labelled_with_its_dates(skyline, read):
     axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
-    assert {"21 Jun", "21 Dec"} <= set(texts_of(axes))
-    assert any(t.startswith("21 Mar · 2") and t.endswith("Sep") for t in texts_of(axes))
+    assert {"21 Jun", "21 Dec"} <= read(axes).words.keys()
+    assert any(t.startswith("21 Mar · 2") and t.endswith("Sep") for t in read(axes).words)
 
 
-def test_dates_stand_on_what_is_seen_of_their_own_track(skyline):
+def test_dates_stand_on_what_is_seen_of_their_own_track(skyline, read):
     paths = sun_paths(SITES["46 north"])
     axes = sky_charts.sun_path_chart(paths, skyline).axes[0]
     (june,) = (t for t in paths.tracks if sky_charts._dates(t) == "21 Jun")
-    (text,) = (t for t in axes.texts if t.get_text() == "21 Jun")
-    x, y = text.get_position()
+    x, y = read(axes).words["21 Jun"]
     up = np.interp(x + 180, june.azimuth_deg, june.elevation_deg)
     assert y == pytest.approx(up, abs=0.5)
     assert y > skyline.elevation_at(x + 180)
 
 
-def test_a_day_without_sun_is_named(skyline):
+def test_a_day_without_sun_is_named(skyline, read):
     axes = sky_charts.sun_path_chart(sun_paths(SITES["beyond the polar circle"]), skyline).axes[0]
-    assert "sun below the level horizon all day: 21 Dec" in texts_of(axes)
+    assert "sun below the level horizon all day: 21 Dec" in read(axes).words
 
 
-def test_what_was_not_measured_is_hatched_and_says_so(skyline):
+def test_what_was_not_measured_is_hatched_and_says_so(skyline, read):
     axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
-    (hatched,) = [c for c in axes.collections if c.get_hatch()]
-    (shape,) = hatched.get_paths()
-    ends = shape.vertices[:, 0].min(), shape.vertices[:, 0].max()
+    (hatched,) = (d for d in read(axes).boxes if d.patch.get_hatch())
+    (shape,) = hatched.parts
+    ends = shape[:, 0].min(), shape[:, 0].max()
     assert ends == (angle_between(280, 180), angle_between(320, 180))
-    assert "not measured" in texts_of(axes)
+    assert "not measured" in read(axes).words
 
 
-def test_an_obstructions_name_is_written_as_it_is(skyline, tmp_path):
+def test_an_obstructions_name_is_written_as_it_is(skyline, tmp_path, read):
     figure = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline)
-    assert "lime $tree_1$ <b>" in texts_of(figure.axes[0])
+    assert "lime $tree_1$ <b>" in read(figure.axes[0]).words
     svg = style.save(figure, tmp_path / "chart.svg").read_text(encoding="utf-8")
     assert "lime $tree_1$ &lt;b&gt;" in svg
 
 
 def test_labels_do_not_overlap(skyline):
     axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-
-    renderer = FigureCanvasAgg(axes.figure).get_renderer()
-    boxes = [t.get_window_extent(renderer) for t in axes.texts]
+    boxes = [room.box for _, room in lettering(axes).rooms(axes.figure.dpi / 72)]
     pairs = [(a, b) for k, a in enumerate(boxes) for b in boxes[:k]]
     assert not any(a.overlaps(b) for a, b in pairs)
 
@@ -126,12 +117,12 @@ def test_the_same_chart_is_the_same_file(suffix, skyline, tmp_path):
     assert first.read_bytes() == second.read_bytes()
 
 
-def test_clock_hours_need_a_clock(skyline):
+def test_clock_hours_need_a_clock(skyline, read):
     with pytest.raises(ValueError, match="clock"):
         sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline, hours="clock")
     with_clock = sun_paths(SITES["46 north"], utc_offset_h=1.0)
     axes = sky_charts.sun_path_chart(with_clock, skyline, hours="clock").axes[0]
-    assert any("hours in UTC+01:00" in t for t in texts_of(axes))
+    assert any("hours in UTC+01:00" in t for t in read(axes).words)
 
 
 def test_the_callers_matplotlib_settings_are_left_alone(skyline):
