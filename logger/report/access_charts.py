@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from logger.access import PlaneMap
+from logger.access import UNNAMED, PlaneMap
 from logger.angles import angle_between
 from logger.columns import Bools, Floats, floats
 from logger.report import style
@@ -201,7 +201,7 @@ def obstruction_chart(plane: PlaneFigures, name: str = "", most: int = 12) -> Fi
                 if np.isfinite(o.from_azimuth_deg)
                 else "all its sectors together"
             )
-            text = shorten(o.name or "skyline without a name", 26)
+            text = shorten(o.name or UNNAMED, 26)
             style.write(axes, text, 0, k, -5, 3, **left)
             style.write(axes, sector, 0, k, -5, -5, colour=style.QUIET, size_pt=6, **left)
         ticks = _round_ticks(0.0, widest)

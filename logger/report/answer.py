@@ -7,7 +7,7 @@ from typing import Any
 
 from logger.report.figures import Blocked, PlaneFigures, plane_figures
 from logger.report.inputs import true_north
-from logger.report.monthly import monthly_table, obstruction_table
+from logger.report.monthly import monthly_table, short_obstruction_table
 from logger.report.style import MONTHS
 from logger.report.tables import as_text
 from logger.report.words import UNMEASURED_WORTH_SAYING as UNMEASURED_WORTH_SAYING
@@ -28,8 +28,9 @@ def answer_text(document: Mapping[str, Any]) -> str:
         if i == 0:  # what the skyline blocks is the same for every plane
             parts.append(window_sentence(plane))
         parts.append(as_text(monthly_table(plane, point)))
-        if len(plane.by_obstruction) > 1:
-            parts.append(as_text(obstruction_table([plane], point)))
+        taken = short_obstruction_table(plane, point)
+        if len(taken.rows) > 1:
+            parts.append(as_text(taken))
     parts.append(assumptions_text(document))
     return "\n\n".join(part for part in parts if part)
 

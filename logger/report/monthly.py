@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from logger.access import UNNAMED
 from logger.report.figures import PlaneFigures, Share
 from logger.report.style import MONTHS
 from logger.report.tables import DASH, Cell, Column, Table
@@ -126,7 +127,7 @@ def obstruction_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
     rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
             plane.name,
-            o.name or "skyline without a name",
+            o.name or UNNAMED,
             o.from_azimuth_deg,
             o.to_azimuth_deg,
             o.year,
@@ -152,6 +153,20 @@ def without_nothing(table: Table) -> Table:
     if len(kept) == len(table.rows):
         return table
     return replace(table, title=f"{table.title}, where it is 0.05 % or more", rows=kept)
+
+
+def short_obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
+    """One plane's obstruction table for the terminal: months in whole percent, no rows of zeros.
+
+    Parameters
+    ----------
+    plane : PlaneFigures
+    point : str
+        For the title.
+    """
+    whole = without_nothing(obstruction_table([plane], point))
+    columns = tuple(replace(c, decimals=0) if c.heading in MONTHS else c for c in whole.columns)
+    return replace(whole, columns=columns[1:], rows=tuple(row[1:] for row in whole.rows))
 
 
 def rule_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from logger.access import UNNAMED
 from logger.report.answer import assumptions_text, unfit_sentence, window_sentence
 from logger.report.figures import PlaneFigures, by_name, plane_figures
 from logger.report.style import MONTHS
@@ -88,7 +89,7 @@ def taken_table(planes: Sequence[PlaneFigures]) -> Table:
     taken: dict[str, list[float]] = {}
     for k, plane in enumerate(planes):
         for o in by_name(plane.by_obstruction):
-            of_planes = taken.setdefault(o.name or "skyline without a name", [0.0] * len(planes))
+            of_planes = taken.setdefault(o.name or UNNAMED, [0.0] * len(planes))
             of_planes[k] = o.year
     worth_it = {name: of for name, of in taken.items() if max(np.nan_to_num(of)) >= _TOLD}
     columns = (

@@ -7,6 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
+from logger.access import UNNAMED
 from logger.comparison import Difference, difference
 from logger.report.figures import PlaneFigures, Share, by_name
 from logger.report.inputs import PointReport, ReportInput
@@ -56,9 +57,7 @@ def plane_sentences(point: PointReport, plane: PlaneFigures) -> list[str]:
         sentences.append(f"Without sun even over an open horizon: {', '.join(dark)}.")
     worst_ones = [o for o in by_name(plane.by_obstruction) if o.year >= 0.005][:3]
     if worst_ones:
-        takes = ", ".join(
-            f"{o.name or 'skyline without a name'} {percent(o.year, 1)}" for o in worst_ones
-        )
+        takes = ", ".join(f"{o.name or UNNAMED} {percent(o.year, 1)}" for o in worst_ones)
         sentences.append(f"What takes most of the year's irradiation: {takes}.")
     return sentences
 
@@ -101,7 +100,7 @@ def window_sentences(point: PointReport) -> list[str]:
         return sentences
     clear = plane.window_clear
     worst = int(np.nanargmin(clear))
-    named = dict.fromkeys(b.obstruction or "skyline without a name" for b in plane.blocked)
+    named = dict.fromkeys(b.obstruction or UNNAMED for b in plane.blocked)
     sentences.append(
         f"From {window} something stands before the sun at {point.name} in "
         f"{len(months)} of 12 months ({_listed(months)}); the least is left in {_MONTHS[worst]}, "

@@ -46,6 +46,18 @@ def test_the_document_leaves_rows_of_zeros_out_and_says_so(result_plane):
     assert monthly.without_nothing(shown) is shown
 
 
+def test_in_the_terminal_what_takes_nothing_is_left_out_and_a_line_fits(result_plane):
+    first = result_plane["by_obstruction"][0] | {"name": "a tree before the barn"}
+    result_plane["by_obstruction"] = [
+        first | {"monthly_loss_fraction": [1.0] * 12},
+        first | {"name": "pole", "annual_loss_fraction": 0.0, "monthly_loss_fraction": [0.0] * 12},
+    ]
+    text = as_text(monthly.short_obstruction_table(plane_figures(result_plane), "eave"))
+    assert text.startswith("Loss by obstruction at eave, where it is 0.05 % or more")
+    assert "pole" not in text
+    assert max(map(len, text.splitlines())) <= 100
+
+
 def test_a_size_brings_the_loss_in_kilowatt_hours(result_plane):
     without = monthly.summary_table([("eave", [plane_figures(result_plane)])])
     result_plane["loss"]["annual_kwh"] = 612.0

@@ -36,7 +36,7 @@ def test_months_what_is_left_and_what_stands_in_the_way_are_named(point_of, resu
     (told,) = words.window_sentences(point)
     assert "in 5 of 12 months (January to March, November, December)" in told
     assert "the least is left in December, 60\N{NO-BREAK SPACE}% of that time" in told
-    assert told.endswith("In the way: barn, lime, skyline without a name.")
+    assert told.endswith("In the way: barn, lime, unnamed skyline.")
 
 
 def test_what_was_not_measured_is_not_called_clear(point_of, result_plane):
