@@ -6,14 +6,16 @@ the beam, of all light from the sun's direction, of the solar window, and of the
 sky. A drawn horizon
 is then one row lookup a sector, with straight lines between elevations; a thousand horizons are one
 product of a sparse matrix (which rows, how much) with the table. Each sector needs only be as
-high as the drawn horizons there, and where the sun never stands only the sky is looked up.
+high as the drawn horizons there, and where the sun never stands only the sky is looked up. Tables
+are summed in double and kept in single precision: their rows are far better than the draws, and
+looking them up waits for the memory.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +37,8 @@ FULL_REACH: Ints = np.full(_SECTORS, LEVELS)
 
 _MONTHS = 12
 
+Singles: TypeAlias = NDArray[np.float32]
+
 
 @dataclass(frozen=True, eq=False)
 class BlockingTable:
@@ -52,8 +56,8 @@ class BlockingTable:
         Elsewhere ``of_sun`` is all zero.
     """
 
-    of_sun: Floats
-    of_sky: Floats
+    of_sun: Singles
+    of_sky: Singles
     reach: Ints
     sunny: Bools
 
@@ -95,7 +99,7 @@ def blocking_table(
     for start, end in zip(starts[sunny].tolist(), ends[sunny].tolist(), strict=True):
         np.cumsum(of_sun[start:end], axis=0, out=of_sun[start:end])
     of_sky = np.stack(constant, axis=1) if constant else np.empty((int(ends[-1]), 0))
-    return BlockingTable(of_sun, of_sky, reach, sunny)
+    return BlockingTable(of_sun.astype(np.float32), of_sky.astype(np.float32), reach, sunny)
 
 
 def sky_by_cell(plane: Plane, reach: Ints | None = None) -> Floats:
@@ -217,10 +221,10 @@ class _Matrix:
     """
 
     row: NDArray[np.int32]
-    value: Floats
+    value: Singles
     size: int
 
-    def times(self, table: Floats, sectors: Bools | None = None) -> Any:
+    def times(self, table: Singles, sectors: Bools | None = None) -> Any:
         """Sums of a table's rows over all sectors, or over some. Shape (n, columns)."""
         from scipy.sparse import csr_matrix
 
@@ -240,13 +244,10 @@ def _matrix(height_deg: Floats, weight: Floats, reach: Ints) -> _Matrix:
     row = np.empty((n, sectors, 2), dtype=np.int32)
     row[:, :, 0] = level + (np.cumsum(reach) - reach).astype(np.int32)
     row[:, :, 1] = row[:, :, 0] + 1
-    value = np.empty((n, sectors, 2))
+    value = np.empty((n, sectors, 2), dtype=np.float32)
     value[:, :, 0] = 1.0 - upper
     value[:, :, 1] = upper
-    if weight.ndim == 0:
-        value *= weight
-    else:
-        value *= weight[:, :, None]
+    value *= (weight if weight.ndim == 0 else weight[:, :, None]).astype(np.float32)
     return _Matrix(row, value, int(reach.sum()))
 
 
