@@ -39,11 +39,20 @@ def sky_above(
         The plane's tilt and azimuth. [deg]
     """
     tilt = np.radians(tilt_deg)
+    up = np.cos(tilt)
     across = np.sin(tilt) * np.cos(np.radians(np.subtract(azimuth_deg, plane_deg)))
-    edge = np.arctan2(-across, np.cos(tilt))
-    e0 = np.maximum(np.radians(np.clip(elevation_deg, 0.0, 90.0)), edge)
-    beyond = (np.pi / 2 - e0) / 2 - np.sin(2 * e0) / 4
-    return floats((np.cos(tilt) * np.cos(e0) ** 2 / 2 + across * beyond) / np.pi)
+    e0 = np.radians(np.clip(elevation_deg, 0.0, 90.0))
+    above = np.array(
+        up * (np.cos(e0) ** 2 / 2) + across * ((np.pi / 2 - e0) / 2 - np.sin(2 * e0) / 4)
+    )
+    # The plane's own edge, where it is the higher one; elsewhere no arc tangent need be taken.
+    behind = -across * np.cos(e0) > up * np.sin(e0)
+    if np.any(behind):
+        u, v = (np.broadcast_to(x, above.shape)[behind] for x in (up, across))
+        rest = (np.pi / 2 - np.arctan2(-v, u)) / 2
+        # up cos^2(e0) / 2 - across sin(2 e0) / 4 of that edge is up / 2.
+        above[behind] = u / 2 + v * rest
+    return floats(above / np.pi)
 
 
 def unobstructed_view(tilt_deg: float) -> float:
