@@ -29,8 +29,8 @@ def command(output: Path, json_file: str | None) -> None:
     import textwrap
 
     from logger.demo import calibrated_again, shipped_survey, uncalibrated_result
+    from logger.files import write_atomically
     from logger.job import read_job, result_path
-    from logger.job import write_json as store
     from logger.report.figures import plane_figures
     from logger.report.folder import write_point, write_report
     from logger.report.story import assumptions_once, point_story, what_calibration_changes
@@ -52,7 +52,7 @@ def command(output: Path, json_file: str | None) -> None:
     points, failed = surveyed_points(Task(folder))
     written: dict[str, list[Path]] = {}
     for point in points:
-        store(result_path(job, point.report.name), point.document)
+        write_atomically(result_path(job, point.report.name), point.stored)
         written[point.report.name] = write_point(
             output, point.document, point.report.profile, job.site
         )

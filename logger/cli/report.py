@@ -73,8 +73,8 @@ def command(
             progress=lambda name: say(f"worked out {name}"),
             helper=helper,
         )
+    from logger.files import write_atomically
     from logger.job import read_job, result_path
-    from logger.job import write_json as store
     from logger.report.folder import write_report
 
     for name, why in failed.items():
@@ -82,7 +82,7 @@ def command(
     job = read_job(job_folder)
     documents = [point.document for point in points]
     for point in points:
-        store(result_path(job, point.report.name), point.document)
+        write_atomically(result_path(job, point.report.name), point.stored)
     made = day.date() if day else dt.datetime.now().astimezone().date()
     report = job_report(job, points, made, failed)
     path = output or job_folder / "report" / "report.pdf"

@@ -75,10 +75,15 @@ class Helper(AbstractContextManager["Helper"]):
                 self._process.stdin.flush()
                 answer: T | LoggerError = pickle.load(self._process.stdout)
         except (OSError, EOFError, pickle.UnpicklingError):
-            return question(*arguments)
+            return ask_here(question, *arguments)
         if isinstance(answer, LoggerError):
             raise answer
         return answer
+
+
+def ask_here(question: Callable[..., T], *arguments: Any) -> T:
+    """In place of `Helper.ask` where there is no helper: this process does it."""
+    return question(*arguments)
 
 
 def processors() -> int:

@@ -11,7 +11,6 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ from logger import __version__
 from logger.access import removed
 from logger.calibration.words import figures_in_words
 from logger.errors import InputError, LoggerError
+from logger.files import json_text
 from logger.job import Job, calibration_results, folder_name, point_names, read_job
 from logger.pipeline import SurveySettings
 from logger.quality import Gate
@@ -34,7 +34,7 @@ from logger.report.inputs import (
     assumptions_of,
     point_report,
 )
-from logger.survey.helper import Helper, processors
+from logger.survey.helper import Helper, ask_here, processors
 from logger.survey.points import point_result
 from logger.survey.sun_side import SunSide
 from logger.survey.sun_side import Task as Task
@@ -53,6 +53,8 @@ class Surveyed:
     ----------
     document : mapping
         The documented result.
+    stored : str
+        The same as its file says it.
     gates : tuple of Gate
     started : tuple of datetime
         When its recordings were started, as far as they tell.
@@ -62,6 +64,7 @@ class Surveyed:
     """
 
     document: Mapping[str, Any]
+    stored: str
     gates: tuple[Gate, ...]
     started: tuple[dt.datetime, ...]
     report: PointReport
@@ -98,18 +101,13 @@ def surveyed_points(
     names = point_names(job)
     processes = processes or processors()
     answers: dict[str, Surveyed | str] = {}
-
-    def take(name: str, answer: Surveyed | str) -> None:
-        answers[name] = answer
-        if progress is not None:
-            progress(name)
-
+    told = progress or (lambda name: None)
     with ExitStack() as stack:
         helpers = [] if helper is None else [helper]
         more = min(processes - 1, max(len(names) - 1, 1)) - len(helpers)
         helpers += [stack.enter_context(Helper()) for _ in range(more)]
         if helpers and len(names) > 1:
-            _share_out(task, names, helpers, take)
+            answers = _share_out(task, names, helpers, told)
         else:
             one = helpers[0] if helpers else None
             if one is not None:
@@ -117,7 +115,8 @@ def surveyed_points(
                 first = stack.enter_context(ThreadPoolExecutor(1))
                 first.submit(SunSide(task, job.site, one.ask).prepare)
             for name in names:
-                take(name, _answer(task, name, one))
+                answers[name] = _answer(task, name, one)
+                told(name)
     found: list[Surveyed] = []
     failed: dict[str, str] = {}
     for name in names:
@@ -133,44 +132,69 @@ def surveyed_points(
 
 
 def _share_out(
-    task: Task,
-    names: Sequence[str],
-    helpers: Sequence[Helper],
-    take: Callable[[str, Surveyed | str], None],
-) -> None:
-    """Each helper, and this process beside them, takes a point whenever it is done with one."""
-    waiting = deque(names)
+    task: Task, names: Sequence[str], helpers: Sequence[Helper], told: Callable[[str], None]
+) -> dict[str, Surveyed | str]:
+    """Each helper, and this process beside them, takes a point whenever it is done with one.
 
-    def work(answer: Callable[[str], Surveyed | str]) -> None:
-        while waiting:
-            try:
-                name = waiting.popleft()
-            except IndexError:  # another was faster
-                return
-            take(name, answer(name))
+    What-ifs come last: they are short, and fill the time until the last point is done.
+    """
+    points, without_what_ifs = deque(names), deque[str]()
+    answers: dict[str, Surveyed | str] = {}
+
+    def work(ask: Callable[..., Any]) -> None:
+        while (name := _next(points)) is not None:
+            answers[name] = found = ask(_answer, task, name, None, False)
+            if isinstance(found, Surveyed):
+                without_what_ifs.append(name)
+            told(name)
+        while (name := _next(without_what_ifs)) is not None:
+            found = answers[name]
+            assert isinstance(found, Surveyed)
+            bare = replace(found.report, pictures=())
+            answers[name] = replace(found, what_ifs=ask(_what_ifs, task, bare))
 
     with ThreadPoolExecutor(len(helpers)) as threads:
-        others = [threads.submit(work, partial(one.ask, _answer, task)) for one in helpers]
+        others = [threads.submit(work, one.ask) for one in helpers]
         try:
-            work(partial(_answer, task))
+            work(ask_here)
         finally:
-            waiting.clear()
+            points.clear()
+            without_what_ifs.clear()
         for other in others:
             other.result()
+    return answers
 
 
-def _answer(task: Task, name: str, helper: Helper | None = None) -> Surveyed | str:
+def _next(names: deque[str]) -> str | None:
+    """The next name; None where another was faster."""
+    try:
+        return names.popleft()
+    except IndexError:
+        return None
+
+
+def _answer(
+    task: Task, name: str, helper: Helper | None = None, try_out: bool = True
+) -> Surveyed | str:
     try:
         job = read_job(task.folder)
-        return surveyed_point(
-            job, SunSide(task, job.site, helper.ask if helper else None, style.load), name
-        )
+        sun = SunSide(task, job.site, helper.ask if helper else None, style.load)
+        return surveyed_point(job, sun, name, try_out=try_out)
     except LoggerError as error:
         return str(error)
 
 
+def _what_ifs(task: Task, point: PointReport) -> tuple[WhatIf, ...]:
+    return what_ifs(point, SunSide(task, read_job(task.folder).site))
+
+
 def surveyed_point(
-    job: Job, sun: SunSide, name: str, settings: SurveySettings | None = None
+    job: Job,
+    sun: SunSide,
+    name: str,
+    settings: SurveySettings | None = None,
+    *,
+    try_out: bool = True,
 ) -> Surveyed:
     """One point through the pipeline, with its pictures and the greatest obstruction gone.
 
@@ -180,6 +204,8 @@ def surveyed_point(
     sun : SunSide
     name : str
     settings : SurveySettings, optional
+    try_out : bool
+        Whether to work out what-ifs.
 
     Raises
     ------
@@ -197,17 +223,18 @@ def surveyed_point(
         )
         drawn = draw_answer(report, sun.site)
         sky = asked.result()
-        tried_out = aside.submit(what_ifs, report, sun)
+        tried_out = aside.submit(what_ifs, report, sun) if try_out else None
         report = replace(report, shade=sky.shade, tilts=sky.tilts)
         drawn = in_order((*drawn, *draw_sky(report, sky.paths)))
         report = replace(report, pictures=drawn, sights=())
     started = [sweep.recording.started for sweep in result.sweeps]
     return Surveyed(
         document,
+        json_text(document),
         result.gates,
         tuple(s for s in started if s is not None),
         report,
-        tried_out.result(),
+        tried_out.result() if tried_out else (),
     )
 
 

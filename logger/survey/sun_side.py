@@ -32,6 +32,7 @@ from logger.profile import HorizonProfile
 from logger.shade import ShadeMap, shade_map
 from logger.site import Site
 from logger.sun_paths import SunPaths, sun_paths
+from logger.survey.helper import ask_here
 
 
 @dataclass(frozen=True)
@@ -180,7 +181,7 @@ class SunSide:
         self.site = site
         self.settings = task.settings
         self._task = task
-        self._ask: Any = ask or _here
+        self._ask: Any = ask or ask_here
         self._meanwhile = meanwhile if ask else None
 
     def prepare(self) -> None:
@@ -203,10 +204,6 @@ class SunSide:
         """What the charts show under a horizon."""
         found: SkyPictures = self._ask(_pictures, self._task, horizon)
         return found
-
-
-def _here(question: Callable[..., Any], *arguments: Any) -> Any:
-    return question(*arguments)
 
 
 def _prepare(task: Task) -> None:
