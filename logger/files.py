@@ -96,6 +96,8 @@ def plain(value: Any) -> Any:
     NaN and infinities become None, numpy scalars and arrays become numbers and lists, dataclasses
     and mappings become dicts.
     """
+    if type(value) is float:  # most are, and the tests below take their time
+        return _plain_number(value)
     if is_dataclass(value) and not isinstance(value, type):
         value = asdict(value)
     if isinstance(value, dict):
@@ -134,19 +136,17 @@ def json_text(value: Any) -> str:
 
 
 def _laid_out(value: Any, depth: int) -> str:
-    flat = json.dumps(value, ensure_ascii=False, allow_nan=False)
-    holds_records = isinstance(value, (dict, list)) and any(
-        isinstance(v, (dict, list)) for v in (value.values() if isinstance(value, dict) else value)
-    )
-    if not holds_records or len(flat) <= 100:
-        return flat
-    pad = "  " * (depth + 1)
+    within = value.values() if isinstance(value, dict) else value
+    if not isinstance(value, (dict, list)) or not any(isinstance(v, (dict, list)) for v in within):
+        return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    parts = [_laid_out(v, depth + 1) for v in within]
+    opened, closed = "[", "]"
     if isinstance(value, dict):
-        items = [
-            f"{pad}{json.dumps(k, ensure_ascii=False)}: {_laid_out(v, depth + 1)}"
-            for k, v in value.items()
-        ]
-        return "{\n" + ",\n".join(items) + "\n" + "  " * depth + "}"
-    return (
-        "[\n" + ",\n".join(pad + _laid_out(v, depth + 1) for v in value) + "\n" + "  " * depth + "]"
-    )
+        opened, closed = "{", "}"
+        keys = (json.dumps(k, ensure_ascii=False) for k in value)
+        parts = [f"{key}: {part}" for key, part in zip(keys, parts, strict=True)]
+    flat = opened + ", ".join(parts) + closed
+    if len(flat) <= 100 and "\n" not in flat:
+        return flat
+    pad = "  " * depth
+    return opened + "\n" + ",\n".join(f"{pad}  {part}" for part in parts) + f"\n{pad}{closed}"

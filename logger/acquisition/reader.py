@@ -28,7 +28,7 @@ MOST_NOTES = 5_000
 """Notes that are kept: no hand makes more in a sweep."""
 LONGEST_LINE = 64 * 2**10
 
-_STAMP = re.compile(rb"[0-9]{1,7}(?:\.[0-9]{1,9})?")
+_STAMPED = re.compile(rb"([sxn]) ([0-9]{1,7}(?:\.[0-9]{1,9})?)(?: |(?=\n))").match
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
@@ -264,12 +264,11 @@ class _Parser:
     def parse(self, content: bytes) -> None:
         bad: list[int] = []
         latest, backward, start = 0.0, 0, 0
-        for number, whole in enumerate(io.BytesIO(content), start=1):
-            too_long = len(whole) - 1 > LONGEST_LINE
-            line, begins = whole[: 2 if too_long else -1], start
-            start += len(whole)
-            if not whole.endswith(b"\n"):
-                self.problems.append(f"the last line is torn and was dropped ({len(whole)} bytes)")
+        for number, line in enumerate(io.BytesIO(content), start=1):
+            begins = start
+            start += len(line)
+            if not line.endswith(b"\n"):
+                self.problems.append(f"the last line is torn and was dropped ({len(line)} bytes)")
                 break
             if number == 1:
                 continue
@@ -277,29 +276,27 @@ class _Parser:
                 raise RecordingError(
                     f"more than {MOST_RECORDS} records, no sweep is that long", self.where
                 )
-            kind, rest = line[:2], line[2:]
             if self.seal is not None:
                 self.seal_fault = self.seal_fault or "there are lines after it"
-            if too_long:
+            if len(line) - 1 > LONGEST_LINE:
                 bad.append(number)
-            elif kind in (b"s ", b"x ", b"n "):
-                stamp, _, payload = rest.partition(b" ")
-                t = float(stamp) if _STAMP.fullmatch(stamp) else -1.0
-                if t >= 0 and kind == b"s ":
-                    self.sentences.add(t, begins + len(line) - len(payload))
-                elif t < 0 or not self._take(kind, t, payload):
+            elif stamped := _STAMPED(line):
+                t = float(stamped[2])
+                if stamped[1] == b"s":
+                    self.sentences.add(t, begins + stamped.end())
+                elif not self._take(stamped[1], t, line[stamped.end() : -1]):
                     bad.append(number)
                     continue
                 backward += t < latest
                 latest = t
-            elif kind == b"h ":
-                entry = json_object(rest)
+            elif line.startswith(b"h "):
+                entry = json_object(line[2:-1])
                 if entry is None or self.header or number != 2:
                     bad.append(number)
                 else:
                     self.header = entry
-            elif kind == b"e ":
-                self._check_seal(memoryview(content)[:begins], number - 2, rest)
+            elif line.startswith(b"e "):
+                self._check_seal(memoryview(content)[:begins], number - 2, line[2:-1])
             else:
                 bad.append(number)
         if self.notes_left_out:
@@ -313,7 +310,7 @@ class _Parser:
             self.problems.append(f"{len(bad)} unreadable line(s) left out: {listed}")
 
     def _take(self, kind: bytes, t: float, payload: bytes) -> bool:
-        if kind == b"n ":
+        if kind == b"n":
             note = json_object(payload)
             if len(self.notes) >= MOST_NOTES:
                 self.notes_left_out += 1
