@@ -214,7 +214,7 @@ def surveyed_point(
     """
     result = point_result(job, name, sun, settings)
     profile = result.horizon.profile
-    with ThreadPoolExecutor(1) as aside:
+    with sun.beside() as aside:
         # Each picture is drawn as soon as what it shows is known.
         asked = aside.submit(sun.pictures, profile)
         document = result.as_dict()

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from threading import Thread
-from typing import Any
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from logger.access import (
@@ -33,6 +34,8 @@ from logger.shade import ShadeMap, shade_map
 from logger.site import Site
 from logger.sun_paths import SunPaths, sun_paths
 from logger.survey.helper import ask_here
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -157,6 +160,19 @@ class SkyPictures:
     paths: SunPaths
 
 
+class AtOnce(Executor):
+    """Does what it is given before anything else is done."""
+
+    def submit(self, fn: Callable[..., T], /, *args: Any, **kwargs: Any) -> Future[T]:
+        """See `concurrent.futures.Executor.submit`."""
+        done: Future[T] = Future()
+        try:
+            done.set_result(fn(*args, **kwargs))
+        except Exception as error:  # told when the result is asked for
+            done.set_exception(error)
+        return done
+
+
 class SunSide:
     """The sun's side of a task, worked out by a helper or, without one, by this process.
 
@@ -183,6 +199,13 @@ class SunSide:
         self._task = task
         self._ask: Any = ask or ask_here
         self._meanwhile = meanwhile if ask else None
+
+    def beside(self) -> Executor:
+        """What asks it while this process goes on.
+
+        Without a helper nothing goes on: two threads of one process only hinder each other.
+        """
+        return AtOnce() if self._ask is ask_here else ThreadPoolExecutor(1)
 
     def prepare(self) -> None:
         """Have it made ready what all points share."""
