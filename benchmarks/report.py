@@ -18,7 +18,7 @@ from pathlib import Path
 
 from logger.demo import shipped_survey
 
-ROUNDS = 3
+ROUNDS = 5
 IMPORTS = "import pvlib, scipy, matplotlib"
 THIRD_PLANE = '\n[[planes]]\nname = "east wall"\ntilt_deg = 90.0\nazimuth_deg = 95.0\n'
 

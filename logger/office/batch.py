@@ -25,6 +25,7 @@ from logger.job import JOB_FILE, Job, point_names, point_recordings, read_job, r
 from logger.job import write_json as store_result
 from logger.office.again import Again, Recipe, point_again
 from logger.office.changes import FigureChange
+from logger.processors import processors
 
 FIT, FAULT, UNREADABLE, UNFIT = 0, 1, 3, 4
 WORST_FIRST = (FAULT, UNREADABLE, UNFIT, FIT)
@@ -201,7 +202,7 @@ def worked_through(
         Put the new results in place of the stored ones.
     """
     # Always in processes of their own, even if it is one: they run with one thread each.
-    processes = processes or os.cpu_count() or 1
+    processes = processes or processors()
     steps = _steps(folders, recipe or Recipe(), store)
     waiting: deque[tuple[Chunk, Future[list[PointDone]]] | JobDone] = deque()
     points: list[PointDone] = []

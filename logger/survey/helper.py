@@ -9,7 +9,6 @@ come back through its standard output.
 from __future__ import annotations
 
 import gc
-import os
 import pickle
 import signal
 import subprocess
@@ -21,6 +20,7 @@ from types import TracebackType
 from typing import Any, TypeVar
 
 from logger.errors import LoggerError
+from logger.processors import processors
 
 T = TypeVar("T")
 
@@ -84,13 +84,6 @@ class Helper(AbstractContextManager["Helper"]):
 def ask_here(question: Callable[..., T], *arguments: Any) -> T:
     """In place of `Helper.ask` where there is no helper: this process does it."""
     return question(*arguments)
-
-
-def processors() -> int:
-    """How many processes can work at the same time."""
-    if sys.platform == "linux":
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def first_helper() -> AbstractContextManager[Helper | None]:

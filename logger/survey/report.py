@@ -21,6 +21,7 @@ from logger.errors import InputError, LoggerError
 from logger.files import json_text
 from logger.job import Job, calibration_results, folder_name, point_names, read_job
 from logger.pipeline import SurveySettings
+from logger.processors import processors
 from logger.quality import Gate
 from logger.report import style
 from logger.report.document import draw_answer, draw_sky, in_order
@@ -34,7 +35,7 @@ from logger.report.inputs import (
     assumptions_of,
     point_report,
 )
-from logger.survey.helper import Helper, ask_here, processors
+from logger.survey.helper import Helper, ask_here
 from logger.survey.points import point_result
 from logger.survey.sun_side import SunSide
 from logger.survey.sun_side import Task as Task

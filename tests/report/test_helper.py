@@ -12,8 +12,9 @@ import pytest
 from logger.demo import shipped_survey
 from logger.errors import InputError
 from logger.horizon_csv import read_horizon_csv
+from logger.processors import processors
 from logger.report.exports import json_text
-from logger.survey.helper import Helper, first_helper, processors
+from logger.survey.helper import Helper, first_helper
 from logger.survey.report import surveyed_points
 from logger.survey.sun_side import Task
 
