@@ -34,7 +34,7 @@ EXECUTIONS = {
 LONGEST = {"weather": 4096, "horizon_csv": 600, "job": 1000}
 """Bytes an input; 400 where nothing is said: short inputs are quick, and hold every kind."""
 MOST_MB = 500
-ROUND = 500_000
+ROUND = 250_000
 """Executions of one process: the fuzzer itself keeps a few hundred bytes of each."""
 LONGEST_S = 10
 
