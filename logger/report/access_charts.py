@@ -67,11 +67,12 @@ def draw_monthly_access(axes: Axes, plane: PlaneFigures) -> None:
         shown = [bar for bar, is_known in zip(bars[which], known[which], strict=True) if is_known]
         style.boxes(axes, shown, facecolor=colour, lw=0)
     wide = known & (high > low)
-    spans = [[(x[k], low[k]), (x[k], high[k])] for k in np.flatnonzero(wide)]
+    # Interval, number and diamond stand side by side: a low bar holds them on one height.
+    spans = [[(x[k] - _ASIDE, low[k]), (x[k] - _ASIDE, high[k])] for k in np.flatnonzero(wide)]
     style.lines(axes, spans, colour=style.INK, width_pt=1.3, zorder=4)
     axes.plot(
-        x + 0.22, beam_value, ls="none", marker="D", ms=3, mfc=style.PAPER,
-        mec=style.SKYLINE_DEEP, mew=0.9, zorder=5,
+        x + _ASIDE, beam_value, ls="none", marker="D", ms=3, mfc=style.PAPER,
+        mec=style.SKYLINE_DEEP, mew=0.9, zorder=5, clip_on=False,
     )  # fmt: skip
     for position, number in zip(x, value, strict=True):
         text = f"{number:.0f}" if np.isfinite(number) else DASH
@@ -82,6 +83,9 @@ def draw_monthly_access(axes: Axes, plane: PlaneFigures) -> None:
         axes, shares, [str(s) for s in shares], "solar access [%]", ticks=False, grid=True
     )
 
+
+_ASIDE = 0.29
+"""From the middle of a bar, whose half is 0.37 wide."""
 
 SHADE_STEPS = ("#f5f2ea", "#dfe3e8", "#cdd6e2", "#b8c5d6", "#a0b1c8", "#8599b4", "#6b829f",
                "#54698a", "#3f5270", "#2b3a4e")  # fmt: skip
@@ -242,7 +246,7 @@ def tilt_chart(
         Of the point, for the heading.
     """
     with style.house_style():
-        figure = style.new_figure(height_mm=79)
+        figure = style.new_figure(height_mm=70)
         axes = style.add_axes(figure)
         style.azimuth_axis(
             axes, middle_deg, "azimuth the plane faces, clockwise from true north [°]"

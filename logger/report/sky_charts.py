@@ -46,7 +46,7 @@ def sun_path_chart(
         Clock hours are asked for and ``paths`` has none.
     """
     with style.house_style():
-        figure = style.new_figure(height_mm=97)
+        figure = style.new_figure(height_mm=97 if hours == "solar" else 84)
         axes = style.add_axes(figure)
         draw_sun_paths(axes, paths, profile, hours)
         clock = "apparent solar time" if hours == "solar" else utc_name(paths.utc_offset_h or 0.0)
@@ -122,7 +122,9 @@ def sweep_chart(
         seen = np.concatenate([*heights, profile.elevation_deg[profile.known]])
         style.azimuth_axis(axes, middle_deg, AZIMUTH)
         low, high = (float(seen.min()), float(seen.max())) if seen.size else (0.0, 10.0)
-        _elevation_axis(axes, min(0.0, np.floor(low) - 1), max(high + 4, 10.0))
+        # Room for names in three rows.
+        room = max(4.0, 0.25 * (high - min(0.0, low)))
+        _elevation_axis(axes, min(0.0, np.floor(low) - 1), max(high + room, 10.0))
         draw_horizon(axes, profile, middle_deg, filled=False)
         for sight, row in zip(sights, rows, strict=True):
             x = np.asarray(angle_between(sight.azimuth_deg[row], middle_deg), dtype=float)

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from logger.access import BestPlane, PlaneMap
-from logger.profile import HorizonProfile
+from logger.profile import HorizonProfile, Obstruction
 from logger.report import access_charts, sky_charts, style
 from logger.report.figures import plane_figures
+from logger.report.lettering import lettering
 from logger.shade import ShadeMap, shade_map
 from logger.sightlines import SightLines
 from logger.site import Site
@@ -130,3 +131,35 @@ def test_a_sweep_without_a_usable_sight_line_still_draws(read):
     profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), nothing, nothing)
     axes = sky_charts.sweep_chart(profile, [sight], 180.0).axes[0]
     assert "not measured" in read(axes).words
+
+
+@pytest.mark.parametrize("low", [0.0, 0.05, 1.0])
+def test_interval_number_and_diamond_stand_side_by_side(result_plane, low):
+    months = [{"value": low, "low": 0.0, "high": 1.0}] * 12
+    shares = {"monthly": months, "annual": months[0]}
+    plane = plane_figures(result_plane | {"solar_access": shares, "beam_access": shares})
+    axes = access_charts.monthly_access_chart([plane]).axes[0]
+    scale = axes.figure.dpi / 72
+    rooms = [room.box for word, room in lettering(axes).rooms(scale) if word.text.isdigit()][:12]
+    to_pixels = axes.transData.transform
+    for month, room in enumerate(rooms):
+        line, _ = to_pixels((month - access_charts._ASIDE, 0.0))
+        diamond, _ = to_pixels((month + access_charts._ASIDE, 0.0))
+        assert line + 0.65 * scale < room.x0
+        assert room.x1 < diamond - 1.5 * scale
+
+
+def test_names_crowded_over_a_sweep_keep_out_of_each_other(read):
+    azimuth = np.arange(0.0, 360.0)
+    names = ("east block", "far hills", "gable house", "corner block")
+    edges = np.array([[90, 105], [106, 121], [122, 148], [150, 170]])
+    obstructions = tuple(
+        Obstruction(name, float(a), float(b)) for name, (a, b) in zip(names, edges, strict=True)
+    )
+    profile = HorizonProfile(azimuth, np.full(360, 30.0), obstructions=obstructions)
+    axes = sky_charts.sweep_chart(profile, [], 180.0).axes[0]
+    scale = axes.figure.dpi / 72
+    boxes = [room.box for word, room in lettering(axes).rooms(scale) if word.text in names]
+    assert len(boxes) == 4
+    assert not any(a.overlaps(b) for k, a in enumerate(boxes) for b in boxes[:k])
+    assert all(box.y1 < axes.bbox.y1 for box in boxes)
