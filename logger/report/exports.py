@@ -37,7 +37,7 @@ def results_table(points: Sequence[PointReport]) -> Table:
                     float(beam.low[k]),
                     float(beam.high[k]),
                     float(plane.monthly_loss_kwh_per_m2[k]),
-                    float(plane.window_clear[k]),
+                    float(plane.window_known[k]),
                 )
                 for k, month in enumerate(MONTHS)
             ]

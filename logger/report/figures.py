@@ -15,6 +15,9 @@ import numpy as np
 
 from logger.columns import Floats, freeze_columns
 
+UNMEASURED_WORTH_SAYING = 0.005
+"""Of the window in a month; less is the width of a step of the grid."""
+
 
 @dataclass(frozen=True)
 class Share:
@@ -207,6 +210,12 @@ class PlaneFigures:
     def __post_init__(self) -> None:
         columns = ("monthly_loss_kwh_per_m2", "window_clear", "window_unmeasured")
         freeze_columns(self, columns, length=12)
+
+    @property
+    def window_known(self) -> Floats:
+        """Share of the window without obstruction; NaN where part of it was not measured."""
+        measured = ~(self.window_unmeasured > UNMEASURED_WORTH_SAYING)
+        return np.where(measured, self.window_clear, np.nan)
 
 
 def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:

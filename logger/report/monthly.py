@@ -34,7 +34,7 @@ def monthly_table(plane: PlaneFigures, point: str = "") -> Table:
         Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
         _share_column("window_clear", f"clear {start:g}–{end:g}\N{NO-BREAK SPACE}h"),
     )
-    solar, beam = plane.solar_access, plane.beam_access
+    solar, beam, known = plane.solar_access, plane.beam_access, plane.window_known
     rows: list[tuple[Cell, ...]] = [
         (
             MONTHS[m],
@@ -43,7 +43,7 @@ def monthly_table(plane: PlaneFigures, point: str = "") -> Table:
             float(solar.high[m]),
             float(beam.value[m]),
             float(plane.monthly_loss_kwh_per_m2[m]),
-            float(plane.window_clear[m]),
+            float(known[m]),
         )
         for m in range(12)
     ]

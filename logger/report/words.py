@@ -9,7 +9,7 @@ import numpy as np
 
 from logger.access import UNNAMED
 from logger.comparison import Difference, difference
-from logger.report.figures import PlaneFigures, Share, by_name
+from logger.report.figures import UNMEASURED_WORTH_SAYING, PlaneFigures, Share, by_name
 from logger.report.inputs import PointReport, ReportInput
 from logger.report.tables import DASH
 
@@ -100,17 +100,14 @@ def window_sentences(point: PointReport) -> list[str]:
         return sentences
     clear = plane.window_clear
     worst = int(np.nanargmin(clear))
+    at_most = "at most " if worst in unknown else ""
     named = dict.fromkeys(b.obstruction or UNNAMED for b in plane.blocked)
     sentences.append(
         f"From {window} something stands before the sun at {point.name} in "
         f"{len(months)} of 12 months ({_listed(months)}); the least is left in {_MONTHS[worst]}, "
-        f"{percent(clear[worst])} of that time. In the way: {', '.join(named)}."
+        f"{at_most}{percent(clear[worst])} of that time. In the way: {', '.join(named)}."
     )
     return sentences
-
-
-UNMEASURED_WORTH_SAYING = 0.005
-"""Of the window in a month; less is the width of a step of the grid."""
 
 
 def _listed(months: Sequence[int]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from dataclasses import replace
 
 import numpy as np
@@ -9,8 +10,11 @@ import pytest
 
 from logger.report import words
 from logger.report.answer import assumptions_text
+from logger.report.exports import results_table
 from logger.report.figures import plane_figures
 from logger.report.inputs import point_report, true_north
+from logger.report.monthly import monthly_table
+from logger.report.tables import DASH, as_csv
 
 
 def at(point, plane, **window):
@@ -50,6 +54,21 @@ def test_what_was_not_measured_is_not_called_clear(point_of, result_plane):
     )
     (told,) = words.window_sentences(point)
     assert "is not known in November, December: the skyline there was not measured" in told
+    printed = monthly_table(point.planes[0]).printed()
+    assert [row[-1] for row in printed] == ["100.0"] * 10 + [DASH] * 3
+    exported = list(csv.DictReader(as_csv(results_table([point])).splitlines()))
+    assert [row["window_clear"] for row in exported] == ["1.000000"] * 10 + [""] * 3
+
+
+def test_what_is_left_of_a_window_seen_in_part_is_the_most_it_can_be(point_of, result_plane):
+    point = at(
+        point_of(result_plane),
+        result_plane,
+        monthly_clear_fraction=[1.0] * 11 + [0.6],
+        monthly_unmeasured_fraction=[0.0] * 11 + [0.3],
+    )
+    told = " ".join(words.window_sentences(point))
+    assert "the least is left in December, at most 60\N{NO-BREAK SPACE}% of that time" in told
 
 
 def test_a_window_without_sun_is_told(point_of, result_plane):
