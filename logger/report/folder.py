@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -102,17 +102,18 @@ def all_tables(report: ReportInput) -> dict[str, Table]:
         tables["rules"] = rules
     for stem, point in stems(report).items():
         for plane in point.planes:
-            tables[_new(tables, f"{stem}-months", plane.name)] = monthly.monthly_table(plane)
+            tables[_new(tables, stem, "months", plane.name)] = monthly.monthly_table(plane)
         if any(plane.by_obstruction for plane in point.planes):
-            name = _new(tables, f"{stem}-obstructions")
+            name = _new(tables, stem, "obstructions")
             tables[name] = monthly.obstruction_table(point.planes)
         if any(plane.blocked for plane in point.planes):
-            tables[_new(tables, f"{stem}-window")] = monthly.blocked_table(point.planes)
+            tables[_new(tables, stem, "window")] = monthly.blocked_table(point.planes)
     return tables
 
 
-def _new(tables: Mapping[str, Table], *names: str) -> str:
-    return unused(file_stem(*names), list(tables))
+def _new(taken: Iterable[str], stem: str, *names: str) -> str:
+    """A file name that no other has yet: what is in it stands behind the point's whole name."""
+    return unused(f"{stem}-{file_stem(*names)}", list(taken))
 
 
 def write_point(
@@ -149,8 +150,8 @@ def write_point(
     }
     texts = {f"{stem}-horizon.csv": horizon_csv(profile), f"{stem}.json": json_text(document)}
     for plane in planes:
-        names = [f"{stem}-months"] if len(planes) == 1 else [f"{stem}-months", plane.name]
-        name = unused(file_stem(*names), [t.removesuffix(".csv") for t in texts])
+        names = ["months"] if len(planes) == 1 else ["months", plane.name]
+        name = _new((t.removesuffix(".csv") for t in texts), stem, *names)
         texts[f"{name}.csv"] = as_csv(monthly.monthly_table(plane, point))
     return [*_write_pictures(folder, pictures), *_write_texts(folder, texts)]
 

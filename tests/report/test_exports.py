@@ -84,6 +84,13 @@ def test_every_table_of_the_document_is_a_csv_with_inert_text(report):
         assert not any(c.lstrip()[:1] in ("=", "+", "-", "@") for c in texts)
 
 
+def test_a_tables_file_tells_what_is_in_it_however_long_the_name(report, point_of, result_plane):
+    long = point_of(result_plane, "third bay from the left over the workshop, behind the chimney")
+    stem = exports.file_stem(long.name)
+    names = set(folder.all_tables(replace(report, points=(long,))))
+    assert {f"{stem}-months-roof", f"{stem}-obstructions", f"{stem}-window"} <= names
+
+
 def _is_number(text: str) -> bool:
     try:
         float(text)
