@@ -12,8 +12,8 @@ import re
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from itertools import count, repeat
@@ -212,6 +212,7 @@ def _rendered(svgs: Sequence[bytes], dots_per_inch: float) -> list[bytes]:
 
     with tempfile.TemporaryDirectory(prefix="horizon-logger-") as name:
         sheets = [f"{k}.svg" for k in range(len(svgs))]
+        svgs = [_with_letters_spelled(svg) for svg in svgs]
         for sheet, svg in zip(sheets, svgs, strict=True):
             (Path(name) / sheet).write_bytes(svg)
         system = any(_needs_system_fonts(svg.decode("utf-8")) for svg in svgs)
@@ -242,13 +243,53 @@ _OUR_SIGNS = set("–—−…•’“”\N{ZERO WIDTH SPACE}")
 
 def _needs_system_fonts(data: Any) -> bool:
     """Whether a text has a character beyond the fonts that come with the packages."""
+    return bool(_beyond_our_fonts(set(json.dumps(data, ensure_ascii=False))))
+
+
+def _beyond_our_fonts(letters: set[str]) -> set[str]:
+    rare = letters - _LATIN - _OUR_SIGNS
+    return {c for c in rare if ord(c) not in _our_letters()} if rare else rare
+
+
+_LATIN = set(map(chr, range(0x250)))
+
+
+@cache
+def _our_letters() -> frozenset[int]:
     from matplotlib.font_manager import findfont, get_font
 
-    text = set(json.dumps(data, ensure_ascii=False)) - set(map(chr, range(0x250))) - _OUR_SIGNS
-    if not text:
-        return False
-    known = get_font(findfont("DejaVu Sans")).get_charmap()
-    return any(ord(c) not in known for c in text)
+    return frozenset(get_font(findfont(style.FAMILY)).get_charmap())
+
+
+@cache
+def _letters_of_the_system() -> frozenset[int]:
+    """What any font of this computer has a shape for; asked only where ours have none."""
+    from matplotlib.font_manager import findSystemFonts, get_font
+
+    known: set[int] = set()
+    for path in findSystemFonts():
+        # A file that cannot be read as a font is none.
+        with suppress(OSError, RuntimeError):
+            known.update(get_font(path).get_charmap())
+    return frozenset(known)
+
+
+def _spelled(letters: set[str]) -> dict[int, str]:
+    """Letters that no font at hand has a shape for, and what to print for each: its number.
+
+    The standards for keeping and reading aloud refuse a document with a letter without a shape.
+    """
+    lacking = (ord(c) for c in _beyond_our_fonts(letters))
+    return {c: f"[U+{c:04X}]" for c in lacking if c not in _letters_of_the_system()}
+
+
+_ASCII = bytes(range(0x80))
+
+
+def _with_letters_spelled(svg: bytes) -> bytes:
+    # Nearly all of a picture is numbers: what is left without them is soon looked through.
+    spelled = _spelled(set(svg.translate(None, _ASCII).decode("utf-8")))
+    return svg.decode("utf-8").translate(spelled).encode("utf-8") if spelled else svg
 
 
 def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
@@ -322,7 +363,7 @@ def method(report: ReportInput) -> list[str]:
 
 
 class _Pictures:
-    """Writes each picture once, under a name that tells what it shows."""
+    """Writes each picture once; what is drawn goes by a name that tells what it shows."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -332,8 +373,9 @@ class _Pictures:
     def add(self, picture: Picture) -> dict[str, str]:
         stem = unused(file_stem(*picture.names), list(self.drawn))
         self.drawn[stem] = picture.svg
-        (self.folder / f"{stem}.svg").write_bytes(picture.svg)
-        return {"file": f"{stem}.svg", "alt": one_line(picture.alt)}
+        name = f"picture {len(self.drawn)}.svg"
+        (self.folder / name).write_bytes(_with_letters_spelled(picture.svg))
+        return {"file": name, "alt": one_line(picture.alt)}
 
     def photo(self, path: Path, point: str) -> dict[str, str]:
         self._photos += 1
@@ -508,20 +550,22 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
     if any(plane.blocked for plane in point.planes):
         tables.append(monthly.blocked_table(point.planes))
     failed = [gate for gate in point.gates if not gate.passed]
+    here = replace(point, name="this point")  # its name stands at the head of the page
     return {
         "name": point.name,
         "pictures": placed[:first],
-        "words": [*words.window_sentences(point), *words.plane_sentences(point, point.planes[0])],
+        "words": [*words.window_sentences(here), *words.plane_sentences(here, here.planes[0])],
         "quality": (
-            [f"{gate.gate}: {gate.why}" for gate in failed]
+            f"{len(failed)} of {len(point.gates)} quality checks were not passed: the next page "
+            "tells which and what to do."
             if failed
-            else ["Every quality check of this point passed."]
+            else "Every quality check of this point passed."
         ),
         "more": placed[first:],
         "months": [_table(t) for t in months],
-        "tables": [_table(t) for t in tables],
+        "tables": [_table(t) | {"narrow": len(t.columns) <= NARROW} for t in tables],
         "photos": [pictures.photo(photo, point.name) for photo in point.photos[:MOST_PHOTOS]],
-        "notes": list(point.notes),
+        "notes": [*(f"{gate.gate}: {gate.why}" for gate in failed), *point.notes],
     }
 
 
@@ -729,34 +773,69 @@ def _plain_label(key: str) -> str:
     return one_line(key.replace("_", " "))
 
 
+NARROW = 5
+"""Columns of a table that fits in half the width of a page."""
+
+MOST_IN_A_COLUMN = 30
+"""Letters up to which a column of text is made as wide as its longest cell."""
+
+
 def _table(table: Table, mono: bool = False, wide: Sequence[int] = ()) -> dict[str, Any]:
-    """A table for the template: the columns of ``wide`` share what room the others leave."""
+    """A table for the template.
+
+    The columns of ``wide``, and of texts that people made long, share what room the others leave.
+    """
+    rows = table.printed()
+
+    def share_of_room(k: int) -> int:
+        if k in wide:
+            return 2
+        if table.columns[k].decimals is not None:
+            return 0
+        breakable = (row[k] for row in rows if not _SHA256.fullmatch(row[k]))
+        return int(max(map(len, breakable), default=0) > MOST_IN_A_COLUMN)
+
     return {
         "title": table.title,
         "head": [
             {
                 # A wide column has room for its heading on one line.
-                "lines": [column.heading] if k in wide and not column.unit else lines,
+                "lines": [column.heading] if k in wide and not column.unit else _broken(lines),
                 "right": column.decimals is not None,
-                "wide": k in wide,
+                "room": share_of_room(k),
             }
             for k, (column, lines) in enumerate(
                 zip(table.columns, stacked_headings(table), strict=True)
             )
         ],
-        "rows": table.printed(),
+        "rows": rows,
         "total": table.last_is_total,
         "mono": mono,
     }
 
 
+def _broken(lines: Sequence[str], most: int = 10) -> list[str]:
+    """A heading with its unit broken where that is long for a column of numbers."""
+    return [
+        part
+        for line in lines
+        for part in (
+            re.split(r"(?<=/)| ", line) if line[:1] == "[" and len(line) > most else [line]
+        )
+    ]
+
+
 _LONG_WORD = re.compile(r"(?<!\S)\S{61,}")
+_SHA256 = re.compile("[0-9a-f]{64}")
 
 
 def _clean(value: Any) -> Any:
-    """Texts on one line; a word too long for the page may be broken."""
+    """Texts on one line, of letters that can be shown; a long word may be broken."""
     if isinstance(value, str):
-        return _LONG_WORD.sub(_breakable, one_line(value))
+        line = one_line(value)
+        if not line.isascii():
+            line = line.translate(_spelled(set(line)))
+        return _LONG_WORD.sub(_breakable, line)
     if isinstance(value, dict):
         return {key: _clean(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
@@ -766,6 +845,6 @@ def _clean(value: Any) -> Any:
 
 def _breakable(found: re.Match[str]) -> str:
     word = found[0]
-    if re.fullmatch("[0-9a-f]{64}", word):
+    if _SHA256.fullmatch(word):
         return word
     return "\N{ZERO WIDTH SPACE}".join(word[k : k + 20] for k in range(0, len(word), 20))

@@ -6,6 +6,7 @@ made and drawn, which takes longer than all else in a chart of many words.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -215,7 +216,10 @@ _MEASURED_PT = 100.0
 @lru_cache(maxsize=4096)
 def _width_em(line: str, bold: bool) -> float:
     measured: Any = text_to_path
-    wide, _, _ = measured.get_text_width_height_descent(line, _font(_MEASURED_PT, bold), False)
+    with warnings.catch_warnings():
+        # Whoever shows the picture may well have a letter that this typeface lacks.
+        warnings.filterwarnings("ignore", "Glyph .* missing")
+        wide, _, _ = measured.get_text_width_height_descent(line, _font(_MEASURED_PT, bold), False)
     return float(wide) / _MEASURED_PT
 
 

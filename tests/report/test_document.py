@@ -100,6 +100,9 @@ def test_a_failed_check_stands_on_the_cover(report, result_plane, point_of):
     cover = reader.pages[0].extract_text()
     assert "Not fit for use as it stands" in cover
     assert "go back to 280 to 300 degrees" in cover
+    (page, more) = (reader.pages[k].extract_text() for k in (1, 2))
+    assert "1 of 1 quality checks were not passed" in " ".join(page.split())
+    assert "go back to 280 to 300 degrees" in more
     good, _ = read(document.pdf(report))
     assert "Fit for use: every quality check passed" in good.pages[0].extract_text()
 
@@ -194,6 +197,39 @@ def test_letters_beyond_latin_are_not_lost(report):
     abroad = replace(report, people={"client": "Ελένη Кузнецова Ñandú"})
     _, text = read(document.pdf(abroad))
     assert "Ελένη Кузнецова Ñandú" in text
+
+
+def test_a_letter_that_no_font_shows_is_told_by_its_number(report, result_plane, point_of):
+    nowhere = "\U000f0123"  # for private use: no font can be counted on to have it
+    name = f"roof {nowhere}"
+    document_of = replace(report, title=name, points=(point_of(result_plane, name=name),))
+    written = document.write_document(document_of)
+    reader, text = read(written.pdf)
+    assert reader.metadata.title == "roof [U+F0123]"
+    assert text.count("roof [U+F0123]") >= 4
+    # Whoever opens the picture may have a font that shows it.
+    assert all(nowhere in svg.decode() for svg in written.pictures.values())
+    assert document.as_png(written.pictures).keys() == written.pictures.keys()
+
+
+def test_a_name_of_any_length_is_set(report, result_plane, point_of):
+    name = "Sonnenhangdachfläche" * 8
+    long = replace(report, points=(point_of(result_plane | {"name": name}, name=name),))
+    _, text = read(document.pdf(long))
+    squeezed = re.sub("[\\s\N{ZERO WIDTH SPACE}]", "", text)
+    assert squeezed.count(name) >= 6
+
+
+def test_long_names_leave_room_for_the_other_columns(report, result_plane, point_of):
+    name = "third bay from the left over the workshop, behind the chimney"
+    long = replace(report, points=(point_of(result_plane, name=name),))
+    for table in (document.gate_table(long), document.sample_table(long)):
+        laid_out = document._table(table, wide=(len(table.columns) - 1,))
+        rooms = [column["room"] for column in laid_out["head"]]
+        assert 0 < rooms[0] < rooms[-1]
+    files = document._table(document.file_table(long))
+    # A sum cannot be broken: its column is as wide as it is.
+    assert [column["room"] for column in files["head"]] == [1, 0, 0, 0]
 
 
 def test_our_own_signs_are_in_the_fonts_that_come_along():
