@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from itertools import combinations
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from logger.access import UNNAMED
 from logger.comparison import Difference, difference
-from logger.report.figures import UNMEASURED_WORTH_SAYING, PlaneFigures, Share, by_name
+from logger.report.figures import UNMEASURED_WORTH_SAYING, PlaneFigures, Share, Verdict, by_name
 from logger.report.inputs import PointReport, ReportInput
 from logger.report.tables import DASH
 
@@ -17,6 +18,8 @@ _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
+
+_VERDICTS = {"pass": "met", "fail": "not met", "too close to call": "too close to call"}
 
 _PER_CENT = "\N{NO-BREAK SPACE}%"
 
@@ -70,6 +73,14 @@ def year_of_planes(point: PointReport) -> str:
         for plane in point.planes
     ]
     return f"Of what an open level horizon would give over the year: {', '.join(told)}."
+
+
+def rules_sentence(verdicts: Sequence[Verdict]) -> str:
+    """How many of the rules that were asked for are met, plane by plane."""
+    counts = Counter(v.verdict for v in verdicts)
+    told = ", ".join(f"{counts[verdict]} {words}" for verdict, words in _VERDICTS.items()
+                     if counts[verdict])  # fmt: skip
+    return f"Rules asked for, each of them for every plane of every point: {told}."
 
 
 def window_sentences(point: PointReport) -> list[str]:
