@@ -355,7 +355,9 @@ def _label_obstructions(
         box = labels.place(text, centre, bottom, upward=True)
         across = np.linspace(box.left, box.right, 25)
         under = np.interp(across, x[known], elevation[known])
-        inside = span >= box.right - box.left and under.min() > box.high
+        # White letters need dark behind all of them, and there is none where nothing was measured.
+        dark = np.interp(across, x, np.where(known, elevation, bottom)) > box.high
+        inside = span >= box.right - box.left and bool(dark.all())
         if inside and labels.is_free(box):
             labels.draw(text, box, colour=inside_colour)
             continue

@@ -100,6 +100,18 @@ def test_an_obstructions_name_is_written_as_it_is(skyline, tmp_path, read):
     assert "lime $tree_1$ &lt;b&gt;" in svg
 
 
+@pytest.mark.parametrize(("gap", "colour"), [(0.0, style.PAPER), (3.0, style.INK)])
+def test_white_letters_have_dark_behind_all_of_them(gap, colour):
+    azimuth = np.arange(0.0, 360.0, 0.5)
+    unmeasured = (azimuth > 200) & (azimuth <= 200 + gap)
+    elevation = np.where(unmeasured, np.nan, 40.0)
+    forest = (Obstruction("forest", 150.0, 250.0),)
+    profile = HorizonProfile(azimuth, elevation, obstructions=forest)
+    axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), profile).axes[0]
+    (name,) = (word for word in lettering(axes).words if word.text == "forest")
+    assert name.colour == colour
+
+
 def test_labels_do_not_overlap(skyline):
     axes = sky_charts.sun_path_chart(sun_paths(SITES["46 north"]), skyline).axes[0]
     boxes = [room.box for _, room in lettering(axes).rooms(axes.figure.dpi / 72)]
