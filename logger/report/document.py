@@ -320,9 +320,7 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             "ranking": ranking(report) if several else [],
             "year": _table(monthly.summary_table([(p.name, p.planes) for p in report.points])),
             "rules": _table(rules) if rules.rows else None,
-            "met": words.rules_sentence(
-                [v for p in report.points for a in p.planes for v in a.verdicts]
-            ),
+            "met": words.rules_sentence([a for p in report.points for a in p.planes]),
             "points": [point_data(report, p, pictures) for p in report.points],
             "comparison": _comparison(report, pictures) if several else None,
             "what_if": _table(what_if_table(report)) if report.what_ifs else None,

@@ -9,8 +9,9 @@ from itertools import combinations
 import numpy as np
 
 from logger.access import UNNAMED
+from logger.access.rules import FAIL, PASS, TOO_CLOSE
 from logger.comparison import Difference, difference
-from logger.report.figures import UNMEASURED_WORTH_SAYING, PlaneFigures, Share, Verdict, by_name
+from logger.report.figures import UNMEASURED_WORTH_SAYING, PlaneFigures, Share, by_name
 from logger.report.inputs import PointReport, ReportInput
 from logger.report.tables import DASH
 
@@ -19,7 +20,7 @@ _MONTHS = (
     "October", "November", "December",
 )  # fmt: skip
 
-_VERDICTS = {"pass": "met", "fail": "not met", "too close to call": "too close to call"}
+_SAID = {PASS: "met", FAIL: "not met", TOO_CLOSE: TOO_CLOSE}
 
 _PER_CENT = "\N{NO-BREAK SPACE}%"
 
@@ -75,12 +76,11 @@ def year_of_planes(point: PointReport) -> str:
     return f"Of what an open level horizon would give over the year: {', '.join(told)}."
 
 
-def rules_sentence(verdicts: Sequence[Verdict]) -> str:
-    """How many of the rules that were asked for are met, plane by plane."""
-    counts = Counter(v.verdict for v in verdicts)
-    told = ", ".join(f"{counts[verdict]} {words}" for verdict, words in _VERDICTS.items()
-                     if counts[verdict])  # fmt: skip
-    return f"Rules asked for, each of them for every plane of every point: {told}."
+def rules_sentence(planes: Sequence[PlaneFigures]) -> str:
+    """How many of the rules that were asked for are met, counted plane by plane."""
+    counts = Counter(v.verdict for plane in planes for v in plane.verdicts)
+    told = [f"{counts[verdict]} {said}" for verdict, said in _SAID.items() if counts[verdict]]
+    return f"Rules asked for, each held against every plane of every point: {', '.join(told)}."
 
 
 def window_sentences(point: PointReport) -> list[str]:

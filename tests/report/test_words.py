@@ -120,3 +120,12 @@ def test_each_plane_is_told_with_its_interval(point_of, result_plane):
     told = words.year_of_planes(point).replace("\N{NO-BREAK SPACE}", " ")
     assert "roof 87 % (95 % interval 83 to 90 %), north wall – (no sun over the year)" in told
     assert np.isnan(point.planes[1].solar_access.year.value)
+
+
+def test_the_cover_counts_the_rules_that_are_met(result_plane):
+    rules = [
+        {"rule": "solar access", "limit": 0.8, "value": 0.8, "low": 0.7, "high": 0.9, "verdict": v}
+        for v in ("pass", "fail", "pass", "too close to call")
+    ]
+    planes = [plane_figures(result_plane | {"rules": part}) for part in (rules[:3], rules[3:])]
+    assert words.rules_sentence(planes).endswith("2 met, 1 not met, 1 too close to call.")
