@@ -314,7 +314,7 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             "made_ymd": [report.made.year, report.made.month, report.made.day],
             "facts": facts,
             "fit": fit,
-            "reasons": _first_of(reasons),
+            "reasons": _first_of(reasons, max(MOST_REASONS, len(report.missing))),
             "summary": [_in_short(p, several) for p in report.points[:MOST_IN_SHORT]],
             "windows": [words.window_sentences(p) for p in report.points[MOST_IN_SHORT:]],
             "ranking": ranking(report) if several else [],
@@ -340,6 +340,9 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
     )
     return data
 
+
+MOST_REASONS = 8
+"""On the cover why the survey is not fit for use; points without an answer are all named."""
 
 MOST_IN_SHORT = 3
 """Points whose planes the cover tells of one by one; the table has them all."""
@@ -757,7 +760,7 @@ def place(report: ReportInput) -> str:
     )
 
 
-def _first_of(reasons: Sequence[str], most: int = 8) -> list[str]:
+def _first_of(reasons: Sequence[str], most: int) -> list[str]:
     """As many reasons as a cover has room for, and where the others stand."""
     if len(reasons) <= most:
         return list(reasons)

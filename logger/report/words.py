@@ -138,8 +138,15 @@ def _listed(months: Sequence[int]) -> str:
 
 
 def fitness(report: ReportInput) -> tuple[bool, list[str]]:
-    """Whether every point has an answer and every quality gate passed, and the reasons if not."""
+    """Whether every point has an answer and every quality gate passed, and the reasons if not.
+
+    Points without an answer come first: nothing else in the document tells of them.
+    """
     reasons = [
+        f"{name}: no answer – {why.removeprefix(f'{name}: ')}"
+        for name, why in report.missing.items()
+    ]
+    reasons += [
         f"{point.name}: {gate.gate} – {gate.why}"
         for point in report.points
         for gate in point.gates
@@ -151,7 +158,6 @@ def fitness(report: ReportInput) -> tuple[bool, list[str]]:
         for gate in calibration.gates
         if not gate.passed
     ]
-    reasons += [f"{name}: no answer – {why}" for name, why in report.missing.items()]
     return not reasons, list(dict.fromkeys(reasons))
 
 

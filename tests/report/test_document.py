@@ -107,6 +107,16 @@ def test_a_failed_check_stands_on_the_cover(report, result_plane, point_of):
     assert "Fit for use: every quality check passed" in good.pages[0].extract_text()
 
 
+def test_points_without_an_answer_are_all_on_the_cover(report, result_plane, point_of):
+    failing = tuple(point_of(result_plane, name=f"eave {k}", passed=False) for k in range(9))
+    left_out = {f"gone {k}": "there is no recording" for k in range(3)}
+    many = replace(report, points=failing, missing=left_out)
+    reader, _ = read(document.pdf(many))
+    cover = reader.pages[0].extract_text()
+    assert all(name in cover for name in left_out)
+    assert "and 4 more, under Calibration and quality" in cover
+
+
 def test_the_cover_answers_for_the_solar_window_and_for_every_plane(report, result_plane):
     wall = result_plane | {"name": "wall", "solar_access": result_plane["beam_access"]}
     point = replace(
