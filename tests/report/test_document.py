@@ -109,11 +109,11 @@ def test_a_failed_check_stands_on_the_cover(report, result_plane, point_of):
 
 def test_points_without_an_answer_are_all_on_the_cover(report, result_plane, point_of):
     failing = tuple(point_of(result_plane, name=f"eave {k}", passed=False) for k in range(9))
-    left_out = {f"gone {k}": "there is no recording" for k in range(3)}
+    left_out = {f"gone {k}": f"gone {k}: there is no recording" for k in range(3)}
     many = replace(report, points=failing, missing=left_out)
     reader, _ = read(document.pdf(many))
     cover = reader.pages[0].extract_text()
-    assert all(name in cover for name in left_out)
+    assert all(f"{name}: no answer – there is no recording" in cover for name in left_out)
     assert "and 4 more, under Calibration and quality" in cover
 
 
