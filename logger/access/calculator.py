@@ -229,13 +229,22 @@ class SiteYear:
             self._plane_result(k, given, best_case, worst_case, spreads, window)
             for k in range(len(self.planes))
         )
+        names = naming_notes(given, planes)
         notes = (
             *self.light.notes,
             *given.changes,
             *self._notes(given, bool(spreads)),
-            *naming_notes(given, planes),
+            *(note for note, _ in names),
         )
-        return AccessResult(self.site, self.settings, planes, self.light.source, notes, self.gates)
+        return AccessResult(
+            self.site,
+            self.settings,
+            planes,
+            self.light.source,
+            notes,
+            tuple(hint for _, hint in names),
+            self.gates,
+        )
 
     def solar_access(self, horizon: HorizonProfile | Surroundings) -> tuple[Bounded, ...]:
         """Solar access of each plane as `assess` gives it, without the rest, in less time.
@@ -531,8 +540,8 @@ def bound(value: Floats, worst: Floats, spread: Sequence[Floats]) -> Bounded:
     return Bounded(value, np.clip(low, 0.0, 1.0), np.clip(high, 0.0, 1.0))
 
 
-def naming_notes(given: Surroundings, planes: Sequence[PlaneResult]) -> list[str]:
-    """What a reader would not guess of the names: bare trees that hide the sun, and no names.
+def naming_notes(given: Surroundings, planes: Sequence[PlaneResult]) -> list[tuple[str, str]]:
+    """What a reader would not guess of the names, and what mends it: bare trees, and no names.
 
     Parameters
     ----------
@@ -555,14 +564,18 @@ def naming_notes(given: Surroundings, planes: Sequence[PlaneResult]) -> list[str
     if trees_worth_it:
         options = " ".join(f'--leafy "{name}"' for name in trees_worth_it)
         notes.append(
-            f"deciduous, and taken as opaque all year: {', '.join(trees_worth_it)}; with light "
-            f"through the bare crowns: horizon-logger assess HORIZON.csv {options}"
+            (
+                f"deciduous, and taken as opaque all year: {', '.join(trees_worth_it)}",
+                f"with light through bare crowns: horizon-logger assess HORIZON.csv {options}",
+            )
         )
     if taken.get(UNNAMED, 0.0) >= _WORTH_TELLING:
         notes.append(
-            f"{UNNAMED} takes {100 * taken[UNNAMED]:.1f} % of the year's light: name "
-            "it at the mark key while sweeping, under [[obstructions]] in job.toml, or in the "
-            "obstruction column of a horizon file"
+            (
+                f"{UNNAMED} takes {100 * taken[UNNAMED]:.1f} % of the year's light",
+                "name it at the mark key while sweeping, with horizon-logger edit name-sector, or "
+                "in the obstruction column of a horizon file",
+            )
         )
     return notes
 

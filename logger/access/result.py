@@ -275,6 +275,8 @@ class AccessResult:
         The light assumed, in words.
     notes : tuple of str
         What a reader must know: assumptions, unmeasured sectors, missing errors.
+    hints : tuple of str
+        What whoever works with the program can do about it.
     gates : tuple of Gate
         Whether what was assumed of the light is fit for the site.
     """
@@ -284,6 +286,7 @@ class AccessResult:
     planes: tuple[PlaneResult, ...]
     sky: str
     notes: tuple[str, ...] = ()
+    hints: tuple[str, ...] = ()
     gates: tuple[Gate, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
@@ -305,5 +308,6 @@ class AccessResult:
                 "draws": self.settings.draws,
                 "month_weights": self.settings.month_weights,
                 "notes": list(self.notes),
+                "hints": list(self.hints),
             },
         }

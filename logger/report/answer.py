@@ -98,4 +98,5 @@ def assumptions_text(document: Mapping[str, Any]) -> str:
     if assumed:
         lines.append(f"{assumed['sky']}; year {assumed['year']}")
         lines += assumed.get("notes", [])
+        lines += [f"  try: {hint}" for hint in assumed.get("hints", [])]
     return "\n".join(lines)

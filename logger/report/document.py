@@ -35,7 +35,7 @@ from logger.report.access_charts import (
 from logger.report.exports import file_stem
 from logger.report.inputs import CalibrationReport, Picture, PointReport, ReportInput
 from logger.report.sky_charts import sun_path_chart, sweep_chart
-from logger.report.tables import Cell, Column, Table, one_line, stacked_headings
+from logger.report.tables import Cell, Column, Table, one_line, shorten, stacked_headings
 from logger.site import Site
 from logger.sun_paths import SunPaths
 
@@ -576,8 +576,10 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
 def ranking(report: ReportInput) -> list[str]:
     """The points in order of the year's solar access, and whether first and second differ."""
     ranked = ranked_points(report)
+    unfit = [p.name for p in report.points if words.unfit(p)]
+    left_out = [f"Not compared, for they are not fit for use: {', '.join(unfit)}."] if unfit else []
     if len(ranked) < 2:
-        return []
+        return left_out
     order = ", ".join(
         f"{p.name} ({words.percent(p.planes[0].solar_access.year.value)})" for p in ranked
     )
@@ -585,15 +587,17 @@ def ranking(report: ReportInput) -> list[str]:
     return [
         f"From the most solar access to the least: {order}.",
         words.verdict(ranked[0].name, ranked[1].name, gap),
+        *left_out,
     ]
 
 
 def ranked_points(report: ReportInput) -> list[PointReport]:
-    """Points whose first plane has a defined year, the greatest solar access first."""
+    """Points fit for use whose first plane has a defined year, the greatest solar access first."""
     defined = [
         p
         for p in report.points
-        if p.planes[0].solar_access.year.value == p.planes[0].solar_access.year.value
+        if not words.unfit(p)
+        and p.planes[0].solar_access.year.value == p.planes[0].solar_access.year.value
     ]
     return sorted(defined, key=lambda p: -p.planes[0].solar_access.year.value)
 
@@ -636,7 +640,9 @@ def _comparison(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             pictures.add(
                 Picture(
                     ("points compared",),
-                    style.svg(comparison_chart([(p.name, p.planes[0]) for p in report.points])),
+                    style.svg(
+                        comparison_chart([(_marked_name(p), p.planes[0]) for p in report.points])
+                    ),
                     "Chart of the year's solar access at each point with its 95 % interval.",
                 )
             )
@@ -644,6 +650,10 @@ def _comparison(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
         "sentences": [words.verdict(a, b, gap) for a, b, gap in pairs[:10]],
         "tables": [_table(comparison_table(report))] if pairs else [],
     }
+
+
+def _marked_name(point: PointReport) -> str:
+    return f"{shorten(point.name, 15)} (not fit)" if words.unfit(point) else point.name
 
 
 def what_if_table(report: ReportInput) -> Table:

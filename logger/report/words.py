@@ -161,6 +161,11 @@ def fitness(report: ReportInput) -> tuple[bool, list[str]]:
     return not reasons, list(dict.fromkeys(reasons))
 
 
+def unfit(point: PointReport) -> bool:
+    """Whether a quality check of a point failed: no figure of it stands beside others'."""
+    return not all(gate.passed for gate in point.gates)
+
+
 def compared(points: Sequence[PointReport], plane: int = 0) -> list[tuple[str, str, Difference]]:
     """Every pair of points, with the difference of their year's solar access on one plane.
 

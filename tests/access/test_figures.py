@@ -402,11 +402,11 @@ def test_notes_say_what_low_and_high_do_not_know(year, site):
 def test_bare_trees_and_skyline_without_a_name_are_told_where_they_matter(site):
     year = SiteYear(site, [ROOF, Plane("gable", 80, 230)], AccessSettings(draws=0))
     tree = replace(WALL, obstructions=(Obstruction("lime", 100, 200, "deciduous"),))
-    notes = year.assess(tree).notes
-    assert any(
-        n == "deciduous, and taken as opaque all year: lime; with light through the bare crowns: "
-        'horizon-logger assess HORIZON.csv --leafy "lime"'
-        for n in notes
+    bare = year.assess(tree)
+    notes = bare.notes
+    assert "deciduous, and taken as opaque all year: lime" in notes
+    assert bare.hints == (
+        'with light through bare crowns: horizon-logger assess HORIZON.csv --leafy "lime"',
     )
     assert not any("unnamed skyline" in n for n in notes)
     leafy = year.assess(seasonal(tree, "lime", site, 2026)).notes
@@ -416,7 +416,8 @@ def test_bare_trees_and_skyline_without_a_name_are_told_where_they_matter(site):
     (unnamed,) = (n for n in year.assess(WALL).notes if "unnamed skyline" in n)
     result = year.assess(WALL)
     worst = max(p.by_obstruction[0].loss_fraction[12] for p in result.planes)
-    assert unnamed.startswith(f"unnamed skyline takes {100 * worst:.1f} % of the year's light: ")
+    assert unnamed == f"unnamed skyline takes {100 * worst:.1f} % of the year's light"
+    assert "edit name-sector" in result.hints[0]
     small = HorizonProfile([0, 1], [1, 1], obstructions=(Obstruction("far", 0, 1, "deciduous"),))
     assert not any("deciduous" in n for n in year.assess(small).notes)
 
