@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, say, write_json
+from logger.cli.options import EXIT_GATE_FAILED, json_option, leave_by_gates, say, write_json
 from logger.errors import UsageError
 
 
@@ -102,3 +102,5 @@ def command(
         for point in points
         for gate in point.gates
     )
+    if failed:  # told above
+        click.get_current_context().exit(EXIT_GATE_FAILED)

@@ -227,9 +227,7 @@ def point_report(
             SourceFile(
                 str(r["file"]),
                 str(r["sha256"]),
-                "; ".join(
-                    [*([] if r.get("sealed", True) else ["not sealed"]), *r.get("problems", ())]
-                ),
+                "; ".join(r.get("problems", ())),
             )
             for r in document.get("recordings") or ()
         ),

@@ -149,10 +149,10 @@ def without_nothing(table: Table) -> Table:
         From `obstruction_table`.
     """
     printed = zip(table.rows, table.printed(), strict=True)
-    kept = tuple(row for row, cells in printed if not set(cells[4:]) <= {"0.0", DASH})
+    kept = tuple(row for row, cells in printed if not set(cells[4:]) <= {"0.0", "0", DASH})
     if len(kept) == len(table.rows):
         return table
-    return replace(table, title=f"{table.title}, where it is 0.05 % or more", rows=kept)
+    return replace(table, title=f"{table.title}, without what rounds to nothing", rows=kept)
 
 
 def short_obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
@@ -164,9 +164,10 @@ def short_obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
     point : str
         For the title.
     """
-    whole = without_nothing(obstruction_table([plane], point))
+    whole = obstruction_table([plane], point)
     columns = tuple(replace(c, decimals=0) if c.heading in MONTHS else c for c in whole.columns)
-    return replace(whole, columns=columns[1:], rows=tuple(row[1:] for row in whole.rows))
+    shown = without_nothing(replace(whole, columns=columns))
+    return replace(shown, columns=columns[1:], rows=tuple(row[1:] for row in shown.rows))
 
 
 def rule_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:

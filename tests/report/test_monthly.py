@@ -42,7 +42,7 @@ def test_the_document_leaves_rows_of_zeros_out_and_says_so(result_plane):
     shown = monthly.without_nothing(whole)
     assert [row[1] for row in whole.rows] == ["=barn", "far hill"]
     assert [row[1] for row in shown.rows] == ["=barn"]
-    assert shown.title == "Loss by obstruction, where it is 0.05 % or more"
+    assert shown.title == "Loss by obstruction, without what rounds to nothing"
     assert monthly.without_nothing(shown) is shown
 
 
@@ -50,10 +50,11 @@ def test_in_the_terminal_what_takes_nothing_is_left_out_and_a_line_fits(result_p
     first = result_plane["by_obstruction"][0] | {"name": "a tree before the barn"}
     result_plane["by_obstruction"] = [
         first | {"monthly_loss_fraction": [1.0] * 12},
-        first | {"name": "pole", "annual_loss_fraction": 0.0, "monthly_loss_fraction": [0.0] * 12},
+        first
+        | {"name": "pole", "annual_loss_fraction": 0.0, "monthly_loss_fraction": [0.004] * 12},
     ]
     text = as_text(monthly.short_obstruction_table(plane_figures(result_plane), "eave"))
-    assert text.startswith("Loss by obstruction at eave, where it is 0.05 % or more")
+    assert text.startswith("Loss by obstruction at eave, without what rounds to nothing")
     assert "pole" not in text
     assert max(map(len, text.splitlines())) <= 100
 
