@@ -42,7 +42,8 @@ class Sector:
         return 360.0 if width == 0.0 else width
 
     def __str__(self) -> str:
-        return f"{self.from_azimuth_deg:.0f} to {self.to_azimuth_deg:.0f}°"
+        start, end = f"{self.from_azimuth_deg:.0f}", f"{self.to_azimuth_deg:.0f}"
+        return f"about {start}°" if start == end else f"{start} to {end}°"
 
 
 @dataclass(frozen=True, eq=False)

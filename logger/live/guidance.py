@@ -94,9 +94,7 @@ def named(found: Sequence[Sector], most: int = 2) -> str:
     found : sequence of Sector
     most : int
     """
-    text = " and ".join(
-        f"{s.from_azimuth_deg:.0f} to {s.to_azimuth_deg:.0f}°" for s in found[:most]
-    )
+    text = " and ".join(map(str, found[:most]))
     return text + (f" (+{len(found) - most})" if len(found) > most else "")
 
 

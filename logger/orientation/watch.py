@@ -6,7 +6,9 @@ change the strength by a thousandth. The far mark is there for that.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil, floor
 
 import numpy as np
 
@@ -155,7 +157,7 @@ def field_gate(
 def _steady_gate(watch: FieldWatch, rows: int) -> Gate:
     share = float(watch.rejected.sum()) / rows
     limit = 0.10
-    where = ", ".join(f"{a:.0f} to {b:.0f} s" for a, b in watch.stretches()[:4])
+    where = ", ".join(f"{a} to {b} s" for a, b in whole_seconds(watch.stretches()))
     worst = np.nanmax(np.abs(watch.strength_departure)), np.nanmax(np.abs(watch.dip_departure_deg))
     if watch.flagged.any():
         why = (
@@ -167,3 +169,21 @@ def _steady_gate(watch: FieldWatch, rows: int) -> Gate:
     else:
         why = f"the field stays within {100 * worst[0]:.0f} % and {worst[1]:.1f}° of calibration"
     return Gate("field watch", share <= limit, round(share, 4), limit, "", why)
+
+
+def whole_seconds(stretches: Sequence[tuple[float, float]], most: int = 4) -> list[tuple[int, int]]:
+    """The longest stretches, in order of time; those that touch in whole seconds are one.
+
+    Parameters
+    ----------
+    stretches : sequence of (float, float)
+        [s]
+    most : int
+    """
+    joined: list[tuple[int, int]] = []
+    for start, end in ((floor(a), ceil(b)) for a, b in stretches):
+        if joined and start <= joined[-1][1]:
+            start, end = joined[-1][0], max(end, joined.pop()[1])
+        joined.append((start, end))
+    longest = sorted(joined, key=lambda stretch: stretch[0] - stretch[1])[:most]
+    return sorted(longest)

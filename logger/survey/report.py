@@ -6,6 +6,7 @@ The one place where job folder, pipeline and report meet.
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -316,7 +317,7 @@ def job_report(
         calibrations=calibrations_of(job),
         what_ifs=tuple(w for p in points for w in p.what_ifs),
         assumptions=assumptions_of(points[0].document),
-        missing=dict(failed or {}),
+        missing={n: why.replace(f"{job.folder}{os.sep}", "") for n, why in (failed or {}).items()},
         program=f"horizon-logger {__version__}",
     )
 

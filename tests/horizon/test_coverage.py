@@ -111,3 +111,8 @@ def test_tremor_at_edges_is_no_disagreement(speed: float) -> None:
 
 def test_before_the_first_sample_there_is_everything_to_do() -> None:
     assert running_horizon([], AT_46_NORTH).guidance == "go back to 55 to 305 degrees"
+
+
+def test_a_sector_that_rounds_to_one_degree_is_told_as_one() -> None:
+    assert str(Sector(259.6, 260.4)) == "about 260°"
+    assert str(Sector(259.4, 260.4)) == "259 to 260°"

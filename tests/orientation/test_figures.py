@@ -30,6 +30,7 @@ from logger.orientation.attitude import (
     running_median,
 )
 from logger.orientation.corrections import CORRECTION_KINDS, correction_from_dict
+from logger.orientation.watch import whole_seconds
 from logger.rotation import attitude_matrix
 from logger.samples import Samples
 
@@ -555,6 +556,11 @@ def test_the_model_of_the_field_is_held_against_the_recording() -> None:
     found = orient(raw(np.full(60, 10.0)), Corrections(NONE, compass=HERE, field=model))
     assert [gate.gate for gate in found.gates] == ["field watch", "field against the model"]
     assert all(gate.passed for gate in found.gates)
+
+
+def test_where_the_field_was_off_is_told_in_whole_seconds_the_longest_stretches_in_order() -> None:
+    off = [(0.1, 0.3), (0.4, 0.4), (0.9, 1.2), (3.0, 9.5), (20.1, 20.2), (30.0, 40.0), (50.2, 53.9)]
+    assert whole_seconds(off) == [(0, 2), (3, 10), (30, 40), (50, 54)]
 
 
 # --- Corrections, as they are stored ---

@@ -61,6 +61,9 @@ def test_the_report_of_a_job_has_what_the_job_knows(job_folder, surveyed):
     assert [p.name for p in report.points[0].photos] == ["south.jpg"]
     assert report.points[0].files[0].sha256 == points[0].document["recordings"][0]["sha256"]
     assert set(report.missing) == set(failed)
+    why = f"{job_folder / 'sweeps' / 'yard'}: torn"
+    told = job_report(read_job(job_folder), points, dt.date(2026, 5, 20), {"yard": why}).missing
+    assert told == {"yard": str(Path("sweeps", "yard")) + ": torn"}  # no client knows our folders
 
 
 def test_the_latest_calibration_of_a_purpose_counts(job_folder, tmp_path):
