@@ -27,6 +27,7 @@ from logger.calibration import (
 )
 from logger.errors import InputError, UsageError
 from logger.horizon import (
+    DropSpan,
     Edit,
     HorizonResult,
     HorizonSettings,
@@ -264,11 +265,10 @@ def survey_point(
     taken_in = {e.recording for e in setup.edits if isinstance(e, TakeIn)}
     sweeps = [*sweeps, *(s for name, s in setup.elsewhere.items() if name in taken_in)]
     left_out = {e.recording for e in setup.edits if isinstance(e, LeaveOut)}
-    if unknown := left_out - {s.recording.path.name for s in sweeps}:
-        raise InputError(f"a change leaves out {sorted(unknown)[0]!r}, which is not there", name)
     sweeps = [s for s in sweeps if s.recording.path.name not in left_out]
     if not sweeps:
-        raise InputError("there is no recording of this point", name)
+        why = ": every one is left out by a change" if left_out else ""
+        raise InputError(f"there is no recording of this point{why}", name)
     passes, chosen, far_marks = [], [], []
     gates: list[Gate] = []
     for sweep in sweeps:
@@ -294,7 +294,7 @@ def survey_point(
             _add_up(reasons, one.sight.rejected())
         why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
         raise InputError(f"not one sample can be used: {why}", name)
-    remaining = [e for e in setup.edits if not isinstance(e, (LeaveOut, TakeIn))]
+    remaining = [e for e in setup.edits if isinstance(e, DropSpan) and e.recording not in left_out]
     horizon = horizon_from(
         edited_passes(passes, remaining),
         replace(settings.horizon, latitude_deg=year.site.latitude_deg),

@@ -16,7 +16,7 @@ from logger.quality import Gate
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-EXIT_GATE_FAILED = 4
+EXIT_UNREADABLE, EXIT_GATE_FAILED = 3, 4
 
 
 def site_options(required: bool) -> Callable[[F], F]:

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import EXIT_GATE_FAILED, json_option, say, tell, write_json
+from logger.cli.options import (
+    EXIT_GATE_FAILED,
+    EXIT_UNREADABLE,
+    json_option,
+    say,
+    tell,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from logger.access import SiteYear
@@ -33,9 +40,9 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
     """Compare the points of JOB: access by month, solar window, loss, and what blocks.
 
     Says which point and which plane is best, and whether the difference is more than the
-    uncertainty.
+    uncertainty. A point that cannot be worked out is left out and named; the exit code is then 3.
     """
-    from logger.errors import UsageError
+    from logger.errors import LoggerError, UsageError
     from logger.job import point_names, read_job
     from logger.survey.points import site_year
     from logger.survey.side_by_side import best_plane, best_point, corners
@@ -44,7 +51,18 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
     names = point_names(survey)
     groups = [_array(text, names) for text in arrays]
     year = cache(lambda: site_year(survey))
-    spots = [spot for name in names if (spot := _spot(survey, name, year, again)) is not None]
+    spots: list[Spot] = []
+    left_out: dict[str, LoggerError] = {}
+    for name in names:
+        try:
+            spot = _spot(survey, name, year, again)
+        except LoggerError as error:
+            left_out[name] = error
+            say(f"left out - {name}: {error}" + (f" (try: {error.hint})" if error.hint else ""))
+            continue
+        spots += [spot] if spot is not None else []
+    if left_out and not spots:
+        raise next(iter(left_out.values()))
     if not spots:
         raise UsageError(
             "no point of this job has a recording",
@@ -54,8 +72,9 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
     planes = range(len(spots[0].planes))
     by_name = {spot.name: spot for spot in spots}
     of_arrays = [
-        corners(name, [by_name[p] for p in points if p in by_name], plane)
+        corners(name, found, plane)
         for name, points in groups
+        if (found := [by_name[p] for p in points if p in by_name])
         for plane in planes
     ]
     # A point that is not fit for use would make every difference look uncertain.
@@ -63,9 +82,12 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
     points = [(spots[0].planes[k].name, best_point(fit, k) if fit else None) for k in planes]
     directions = [(spot.name, best_plane(spot)) for spot in spots]
     if json_file:
-        write_json(json_file, _document(spots, of_arrays, points, directions))
+        why = {name: str(error) for name, error in left_out.items()}
+        write_json(json_file, {**_document(spots, of_arrays, points, directions), "left_out": why})
     if json_file != "-":
         _print(spots, of_arrays, points, directions)
+    if left_out:
+        click.get_current_context().exit(EXIT_UNREADABLE)
     if len(fit) < len(spots):
         click.get_current_context().exit(EXIT_GATE_FAILED)
 
@@ -138,14 +160,14 @@ def _array(text: str, known: Sequence[str]) -> tuple[str, list[str]]:
 
 def _spot(survey: Job, name: str, year: Callable[[], SiteYear], again: bool) -> Spot | None:
     """A point's stored result, or a fresh one; None where it has no recording."""
-    from logger.job import point_recordings, read_json, result_path
+    from logger.job import read_json, result_path
     from logger.job import write_json as store
     from logger.report.figures import plane_figures
-    from logger.survey.points import point_result
+    from logger.survey.points import is_swept, point_result
     from logger.survey.side_by_side import Spot
 
-    if not point_recordings(survey, name):
-        say(f"{name}: no recording yet")
+    if not is_swept(survey, name):
+        say(f"{name}: no recording yet, or every one is left out")
         return None
     path = result_path(survey, name)
     if again or not path.exists():

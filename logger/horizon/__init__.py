@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from logger.horizon.coverage import Coverage, Sector, spacing_gate, sun_crosses, sun_elevation_range
 from logger.horizon.edits import (
+    ENTRY_HINT,
     DropSpan,
     Edit,
     ImportHorizon,
@@ -23,6 +24,7 @@ from logger.horizon.timebase import TimeBase
 from logger.horizon.vertices import Vertex
 
 __all__ = [
+    "ENTRY_HINT",
     "Coverage",
     "DropSpan",
     "Edit",

@@ -22,6 +22,9 @@ from logger.profile import HorizonProfile
 DROPPED = "dropped in the office"
 """Reason given to rows that an edit drops."""
 
+ENTRY_HINT = "correct the entry under [[edits]] in job.toml, or remove it"
+"""What helps where an edit cannot be followed."""
+
 
 @dataclass(frozen=True)
 class Edit:
@@ -205,6 +208,8 @@ def edited_passes(
 ) -> tuple[Pass, ...]:
     """The recordings of a point after the changes that concern recordings.
 
+    A change to a recording that is left out has nothing to act on, whichever was entered first.
+
     Parameters
     ----------
     passes : sequence of Pass
@@ -218,6 +223,7 @@ def edited_passes(
         An edit names a recording that is not there.
     """
     result = list(passes)
+    left_out: set[str] = set()
     for edit in edits:
         if isinstance(edit, TakeIn):
             if edit.recording not in (elsewhere or {}):
@@ -225,9 +231,12 @@ def edited_passes(
             result.append((elsewhere or {})[edit.recording])
         elif isinstance(edit, (DropSpan, LeaveOut)):
             at = [i for i, one in enumerate(result) if one.name == edit.recording]
-            if not at:
-                raise InputError(f"a change names the recording {edit.recording!r}, not there")
+            if not at and edit.recording not in left_out:
+                raise InputError(
+                    f"a change names the recording {edit.recording!r}, not there", hint=ENTRY_HINT
+                )
             if isinstance(edit, LeaveOut):
+                left_out.add(edit.recording)
                 result = [one for i, one in enumerate(result) if i not in at]
                 continue
             for i in at:

@@ -21,11 +21,12 @@ from typing import Any
 
 from logger.errors import InputError, LoggerError
 from logger.files import json_text
-from logger.job import JOB_FILE, Job, point_names, point_recordings, read_job, result_path
+from logger.job import JOB_FILE, Job, point_names, read_job, result_path
 from logger.job import write_json as store_result
 from logger.office.again import Again, Recipe, point_again
 from logger.office.changes import FigureChange
 from logger.processors import processors
+from logger.survey.points import is_swept
 
 FIT, FAULT, UNREADABLE, UNFIT = 0, 1, 3, 4
 WORST_FIRST = (FAULT, UNREADABLE, UNFIT, FIT)
@@ -164,7 +165,7 @@ def chunks_of(folder: Path, recipe: Recipe, store: bool = False) -> tuple[list[C
     """
     try:
         job = read_job(folder)
-        swept = {name: bool(point_recordings(job, name)) for name in point_names(job)}
+        swept = {name: _may_be_worked_out(job, name) for name in point_names(job)}
     except LoggerError as error:
         return [], JobDone(folder, trouble=str(error))
     except OSError as error:
@@ -178,6 +179,14 @@ def chunks_of(folder: Path, recipe: Recipe, store: bool = False) -> tuple[list[C
         for k in range(0, len(names), POINTS_AT_ONCE)
     ]
     return chunks, JobDone(folder, not_swept=rest)
+
+
+def _may_be_worked_out(job: Job, point: str) -> bool:
+    """Whether it has a recording; a change that makes no sense is told with the point."""
+    try:
+        return is_swept(job, point)
+    except LoggerError:
+        return True
 
 
 def worked_through(

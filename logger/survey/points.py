@@ -7,9 +7,11 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from logger.acquisition import load_stream
-from logger.errors import LoggerError
+from logger.errors import InputError, LoggerError
 from logger.horizon import (
+    ENTRY_HINT,
     DropSpan,
+    Edit,
     ImportHorizon,
     LeaveOut,
     Pass,
@@ -78,14 +80,72 @@ def point_result(
     InputError, UsageError
         A recording cannot be used, or there is none.
     """
+    setup = point_setup(job, point, {s.recording.path.name for s in sweeps})
+    if not sweeps:
+        # What is left out is not even read: it may be left out because it cannot be.
+        sweeps = [load_sweep(path) for path in _kept(job, point, setup.edits)]
     return survey_point(
-        point,
-        tuple(sweeps) or [load_sweep(path) for path in point_recordings(job, point)],
-        year,
-        settings,
-        setup=point_setup(job, point, {s.recording.path.name for s in sweeps}),
-        corrections_of=corrections_of_job(job),
+        point, sweeps, year, settings, setup=setup, corrections_of=corrections_of_job(job)
     )
+
+
+def is_swept(job: Job, point: str) -> bool:
+    """Whether a point has a recording once those that the office left out or took in are counted.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+
+    Raises
+    ------
+    InputError
+        A change makes no sense, or leaves out a recording that is not there.
+    """
+    edits = edits_of(job, point)
+    return bool(_kept(job, point, edits) or _taken_in(edits))
+
+
+def edits_of(job: Job, point: str) -> tuple[Edit, ...]:
+    """The changes made to a point in the office, oldest first.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+
+    Raises
+    ------
+    InputError
+        One of them makes no sense.
+    """
+    return tuple(
+        edit_from_dict(entry.change(), f"{job.folder / JOB_FILE}: edit of {entry.when}")
+        for entry in job.edits
+        if entry.point == point
+    )
+
+
+def _left_out(edits: Sequence[Edit]) -> set[str]:
+    return {edit.recording for edit in edits if isinstance(edit, LeaveOut)}
+
+
+def _taken_in(edits: Sequence[Edit]) -> list[str]:
+    """Names of recordings of other points, without those that are left out again."""
+    left_out = _left_out(edits)
+    found = [edit.recording for edit in edits if isinstance(edit, TakeIn)]
+    return [name for name in dict.fromkeys(found) if name not in left_out]
+
+
+def _kept(job: Job, point: str, edits: Sequence[Edit]) -> list[Path]:
+    """The point's own recordings, without those that are left out."""
+    own, left_out = point_recordings(job, point), _left_out(edits)
+    known = {path.name for path in own}
+    known |= {edit.recording for edit in edits if isinstance(edit, TakeIn)}
+    if unknown := sorted(left_out - known):
+        what = f"a change leaves out {unknown[0]!r}, which is not there"
+        raise InputError(what, point, ENTRY_HINT)
+    return [path for path in own if path.name not in left_out]
 
 
 def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup:
@@ -101,18 +161,14 @@ def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup
     """
     here = [o for o in job.obstructions if o.point in ("", point)]
     known = job.point(point)
-    edits = [
-        edit_from_dict(entry.change(), f"{job.folder / JOB_FILE}: edit of {entry.when}")
-        for entry in job.edits
-        if entry.point == point
-    ]
+    edits = edits_of(job, point)
     if alone:
-        edits = [
+        edits = tuple(
             edit
             for edit in edits
             if not isinstance(edit, (LeaveOut, TakeIn))
             and not (isinstance(edit, DropSpan) and edit.recording not in alone)
-        ]
+        )
     return PointSetup(
         obstructions=tuple(
             Obstruction(o.name, o.from_azimuth_deg, o.to_azimuth_deg, o.kind, o.distance_m)
@@ -122,12 +178,8 @@ def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup
         distances_m={o.name: o.distance_m for o in here if o.distance_m is not None},
         sight_height_m=known.sight_height_m,
         module_height_m=known.module_height_m,
-        edits=tuple(edits),
-        elsewhere={
-            edit.recording: load_sweep(recording_elsewhere(job, edit.recording))
-            for edit in edits
-            if isinstance(edit, TakeIn)
-        },
+        edits=edits,
+        elsewhere={name: load_sweep(recording_elsewhere(job, name)) for name in _taken_in(edits)},
         horizons={
             edit.source: read_horizon_csv(job.folder / edit.source)
             for edit in edits

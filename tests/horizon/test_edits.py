@@ -94,6 +94,12 @@ def test_a_recording_that_is_not_there_is_an_error(edit: Edit) -> None:
         edited_passes([], [edit])
 
 
+@pytest.mark.parametrize("order", [(0, 1), (1, 0), (1, 1)])
+def test_a_change_to_a_recording_that_is_left_out_is_of_no_effect(order: tuple[int, int]) -> None:
+    one, two = (Pass(swept(*wavy_line()), name=f"{n}.sweep") for n in ("one", "two"))
+    assert [p.name for p in edited_passes([one, two], [EDITS[i] for i in order])] == ["two.sweep"]
+
+
 def test_an_overridden_sector_is_straight_and_sharp_at_its_ends() -> None:
     profile = edited_profile(level_at(5.0), [EDITS[3]])
     assert profile.elevation_at([349.9, 20.1]) == pytest.approx([5.0, 5.0])

@@ -198,3 +198,37 @@ def test_a_result_that_is_no_result_is_named(job: Job, tmp_path: Path) -> None:
     code, _, err = ran("points", job.folder)
     assert code == 3
     assert "eave.json" in err
+
+
+def with_bad_point(job: Job) -> Job:
+    """Beside a good point one whose only recording is empty."""
+    stored(job, "eave", plane(0.9))
+    bad = job.folder / "sweeps" / "garb" / "20260514T090000Z.sweep"
+    bad.parent.mkdir(parents=True)
+    bad.touch()
+    return job
+
+
+def test_a_point_with_a_bad_recording_is_named_and_the_others_are_shown(job: Job) -> None:
+    code, out, err = ran(
+        "points", with_bad_point(job).folder, "--array", "roof=garb", "--json", "-"
+    )
+    assert code == 3
+    assert "left out - garb: " in err
+    document = json.loads(out)
+    assert [point["name"] for point in document["points"]] == ["eave"]
+    assert list(document["left_out"]) == ["garb"]
+    assert document["arrays"] == []
+
+
+def test_a_point_whose_only_recording_is_left_out_is_as_one_not_swept(job: Job) -> None:
+    with_bad_point(job)
+    code, _, err = ran(
+        "edit", "leave-out", job.folder, "garb",
+        "--recording", "20260514T090000Z.sweep", "--why", "empty",
+    )  # fmt: skip
+    assert code == 0, err
+    code, out, err = ran("points", job.folder)
+    assert code == 0, err
+    assert "eave" in out
+    assert "garb: no recording yet, or every one is left out" in err
