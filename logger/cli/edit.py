@@ -12,11 +12,14 @@ from logger.profile import OBSTRUCTION_KINDS
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+AZIMUTH = click.FloatRange(0.0, 360.0)
+ELEVATION = click.FloatRange(-90.0, 90.0)
+
 FROM_AZIMUTH = click.option(
-    "--from", "from_azimuth_deg", type=float, required=True, help="Azimuth, degrees."
+    "--from", "from_azimuth_deg", type=AZIMUTH, required=True, help="Azimuth, degrees."
 )
 TO_AZIMUTH = click.option(
-    "--to", "to_azimuth_deg", type=float, required=True, help="Azimuth, clockwise from --from."
+    "--to", "to_azimuth_deg", type=AZIMUTH, required=True, help="Azimuth, clockwise from --from."
 )
 
 
@@ -73,10 +76,15 @@ def take_in(job: Path, point: str, why: str, who: str, **what: Any) -> None:
 @_reasoned
 @FROM_AZIMUTH
 @TO_AZIMUTH
-@click.option("--elevation", type=float, required=True, help="At --from, degrees.")
-@click.option("--to-elevation", type=float, help="At --to.  [default: as at --from]")
+@click.option("--elevation", type=ELEVATION, required=True, help="At --from, degrees.")
+@click.option("--to-elevation", type=ELEVATION, help="At --to.  [default: as at --from]")
 @click.option(
-    "--error", "standard_error_deg", default=1.0, show_default=True, help="1 sigma, degrees."
+    "--error",
+    "standard_error_deg",
+    type=click.FloatRange(0.0, 90.0),
+    default=1.0,
+    show_default=True,
+    help="1 sigma, degrees.",
 )
 def override_sector(
     job: Path,
@@ -96,14 +104,19 @@ def override_sector(
 @command.command("import-horizon")
 @_reasoned
 @click.option("--horizon", "source", required=True, help="CSV file inside the job folder.")
-@click.option("--from", "from_azimuth_deg", default=0.0, show_default=True, help="Azimuth.")
-@click.option("--to", "to_azimuth_deg", default=360.0, show_default=True, help="Azimuth.")
+@click.option(
+    "--from", "from_azimuth_deg", type=AZIMUTH, default=0.0, show_default=True, help="Azimuth."
+)
+@click.option(
+    "--to", "to_azimuth_deg", type=AZIMUTH, default=360.0, show_default=True, help="Azimuth."
+)
 @click.option("--only-unmeasured", is_flag=True, help="Leave alone what was measured.")
 def import_horizon(job: Path, point: str, why: str, who: str, **what: Any) -> None:
     """Take a sector, or all, from a horizon CSV."""
     from logger.horizon_csv import read_horizon_csv
+    from logger.job import file_of, read_job
 
-    read_horizon_csv(job / what["source"])
+    read_horizon_csv(file_of(read_job(job), what["source"]))
     _enter(job, point, who, why, "import horizon", what)
 
 
@@ -141,7 +154,7 @@ def list_changes(job: Path) -> None:
 def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str, Any]) -> None:
     import datetime as dt
 
-    from logger.errors import UsageError
+    from logger.errors import InputError, UsageError
     from logger.horizon import edit_from_dict
     from logger.job import (
         EditEntry,
@@ -149,10 +162,10 @@ def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str,
         folder_name,
         moment_text,
         point_names,
-        point_recordings,
         read_job,
         recording_elsewhere,
     )
+    from logger.survey.points import load_sweep, recording_of
 
     survey = read_job(job)
     name = folder_name(point)
@@ -162,15 +175,23 @@ def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str,
         )
     if kind == "take in":
         recording_elsewhere(survey, what["recording"])
-    elif "recording" in what and what["recording"] not in {
-        path.name for path in point_recordings(survey, name)
-    }:
-        raise UsageError(f"the point {name!r} has no recording {what['recording']!r}")
+    elif "recording" in what:
+        path = recording_of(survey, name, what["recording"])
+        if "from_s" in what:
+            length_s = float(load_sweep(path).stream.samples.t_s.max(initial=0.0))
+            if what["from_s"] >= length_s:
+                raise UsageError(
+                    f"{path.name} is {length_s:.1f} s long: nothing of it lies after "
+                    f"{what['from_s']:g} s"
+                )
     who = who or survey.people.get("surveyor", "")
     if not who.strip() or not why.strip():
         raise UsageError("a change needs a name and a reason", hint="give --who and --why")
     now = moment_text(dt.datetime.now(dt.UTC))
     entry = EditEntry(kind, name, who, now, why, what)
-    change = edit_from_dict(entry.change())
+    try:
+        change = edit_from_dict(entry.change())
+    except InputError as error:
+        raise UsageError(error.what) from error  # it is not in the file yet
     add_edit(job, entry)
     click.echo(f"{name}: {change}")

@@ -6,6 +6,7 @@ writing them is the job folder's business; here they are applied.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import MISSING, asdict, dataclass, fields, replace
 from typing import Any, ClassVar
@@ -14,7 +15,7 @@ import numpy as np
 
 from logger.angles import in_sector, interpolate_azimuthal, wrap360
 from logger.columns import floats
-from logger.errors import InputError
+from logger.errors import InputError, UsageError
 from logger.horizon.obstructions import combined
 from logger.horizon.passes import Pass
 from logger.profile import HorizonProfile
@@ -62,13 +63,25 @@ class DropSpan(Edit):
     recording : str
         The name of the `Pass`.
     from_s, to_s : float
-        [s]
+        From the recording's start, the second not before the first. [s]
+
+    Raises
+    ------
+    UsageError
+        They are not.
     """
 
     kind: ClassVar[str] = "drop span"
     recording: str
     from_s: float
     to_s: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.from_s <= self.to_s:
+            raise UsageError(
+                f"a span from {self.from_s:g} to {self.to_s:g} s: it must begin at 0 or later, and "
+                "not end before it begins"
+            )
 
     def what(self) -> str:
         """The change itself, in words."""
@@ -116,11 +129,16 @@ class OverrideSector(Edit):
     Parameters
     ----------
     from_azimuth_deg, to_azimuth_deg : float
-        Clockwise. [deg]
+        Clockwise, 0 to 360. [deg]
     from_elevation_deg, to_elevation_deg : float
-        [deg]
+        -90 to 90. [deg]
     standard_error_deg : float
-        How sure that is, 1 sigma. [deg]
+        How sure that is, 1 sigma; 0 to 90. [deg]
+
+    Raises
+    ------
+    UsageError
+        A number is out of its range.
     """
 
     kind: ClassVar[str] = "override sector"
@@ -129,6 +147,11 @@ class OverrideSector(Edit):
     from_elevation_deg: float
     to_elevation_deg: float
     standard_error_deg: float = 1.0
+
+    def __post_init__(self) -> None:
+        _check(self, (0.0, 360.0), "from_azimuth_deg", "to_azimuth_deg")
+        _check(self, (-90.0, 90.0), "from_elevation_deg", "to_elevation_deg")
+        _check(self, (0.0, 90.0), "standard_error_deg")
 
     def what(self) -> str:
         """The change itself, in words."""
@@ -145,9 +168,14 @@ class ImportHorizon(Edit):
     source : str
         The name under which the horizon is handed in, such as a file name.
     from_azimuth_deg, to_azimuth_deg : float
-        Clockwise; 0 and 360 are the whole circle. [deg]
+        Clockwise, 0 to 360; 0 and 360 are the whole circle. [deg]
     only_unmeasured : bool
         Leave alone what was measured.
+
+    Raises
+    ------
+    UsageError
+        An azimuth is out of its range.
     """
 
     kind: ClassVar[str] = "import horizon"
@@ -156,10 +184,20 @@ class ImportHorizon(Edit):
     to_azimuth_deg: float = 360.0
     only_unmeasured: bool = False
 
+    def __post_init__(self) -> None:
+        _check(self, (0.0, 360.0), "from_azimuth_deg", "to_azimuth_deg")
+
     def what(self) -> str:
         """The change itself, in words."""
         what = "unmeasured parts of " if self.only_unmeasured else ""
         return f"{what}{self.from_azimuth_deg:g} to {self.to_azimuth_deg:g}° from {self.source}"
+
+
+def _check(edit: Edit, within: tuple[float, float], *names: str) -> None:
+    for name in names:
+        value = getattr(edit, name)
+        if not within[0] <= value <= within[1]:
+            raise UsageError(f"{name} {value:g} is outside {within[0]:g} to {within[1]:g}")
 
 
 _KINDS: dict[str, type[Edit]] = {
@@ -173,34 +211,47 @@ def edit_from_dict(plain: Mapping[str, Any], where: str = "") -> Edit:
     Raises
     ------
     InputError
-        The kind is unknown, a field is missing, superfluous, or no number where one is needed.
+        The kind is unknown, or a field is missing, superfluous, no number where one is needed, or
+        out of its range.
     """
+    try:
+        return _edit_from(plain)
+    except UsageError as error:
+        raise InputError(error.what, where, error.hint or ENTRY_HINT) from error
+
+
+def _edit_from(plain: Mapping[str, Any]) -> Edit:
     kind = _KINDS.get(str(plain.get("kind")))
     if kind is None:
-        raise InputError(
-            f"no kind of change {plain.get('kind')!r}", where, f"there are {', '.join(_KINDS)}"
+        raise UsageError(
+            f"no kind of change {plain.get('kind')!r}", hint=f"there are {', '.join(_KINDS)}"
         )
     known = {f.name: f for f in fields(kind)}
     values = {name: value for name, value in plain.items() if name != "kind"}
     if unknown := sorted(set(values) - set(known)):
-        raise InputError(f"a change of kind {kind.kind!r} has no field {unknown[0]!r}", where)
+        raise UsageError(f"a change of kind {kind.kind!r} has no field {unknown[0]!r}")
     for name, f in known.items():
         if name not in values:
             if f.default is MISSING:
-                raise InputError(f"a change of kind {kind.kind!r} needs {name!r}", where)
+                raise UsageError(f"a change of kind {kind.kind!r} needs {name!r}")
             continue
         if f.type == "float":
-            number = values[name]
-            if isinstance(number, bool) or not isinstance(number, (int, float)):
-                raise InputError(f"{name} of a change is no number", where)
-            if not np.isfinite(number):
-                raise InputError(f"{name} of a change is no number", where)
-            values[name] = float(number)
+            values[name] = _number(values[name], name)
         elif f.type == "bool" and not isinstance(values[name], bool):
-            raise InputError(f"{name} of a change is neither true nor false", where)
+            raise UsageError(f"{name} of a change is neither true nor false")
         elif f.type == "str":
             values[name] = str(values[name])
     return kind(**values)
+
+
+def _number(value: Any, name: str) -> float:
+    try:
+        number = math.nan if isinstance(value, (bool, str)) else float(value)
+    except (TypeError, ValueError, OverflowError):  # whole numbers may have hundreds of digits
+        number = math.nan
+    if not math.isfinite(number):
+        raise UsageError(f"{name} of a change is no number")
+    return number
 
 
 def edited_passes(

@@ -4,6 +4,7 @@ from logger.job.edits import EditEntry, moment_text
 from logger.job.folder import (
     calibration_path,
     calibration_results,
+    file_of,
     point_names,
     point_recordings,
     read_json,
@@ -39,6 +40,7 @@ __all__ = [
     "calibration_results",
     "create_job",
     "edit_job",
+    "file_of",
     "folder_name",
     "moment_text",
     "point_names",

@@ -106,6 +106,28 @@ def recording_elsewhere(job: Job, name: str) -> Path:
     return found[0]
 
 
+def file_of(job: Job, name: str) -> Path:
+    """A file inside the job folder, which is copied and mailed as a whole.
+
+    Parameters
+    ----------
+    job : Job
+    name : str
+        As `job.toml` names it, from the folder.
+
+    Raises
+    ------
+    InputError
+        It lies outside.
+    """
+    path = job.folder / name
+    if not path.resolve().is_relative_to(job.folder.resolve()):
+        raise InputError(
+            f"{name!r} is outside the job folder", str(job.folder), hint="copy the file into it"
+        )
+    return path
+
+
 def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:
     """The stored calibration results, oldest first, each with its file.
 

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from logger.acquisition import load_stream
-from logger.errors import InputError, LoggerError
+from logger.errors import InputError, LoggerError, UsageError
 from logger.horizon import (
     ENTRY_HINT,
     DropSpan,
@@ -20,7 +20,7 @@ from logger.horizon import (
     edited_passes,
 )
 from logger.horizon_csv import read_horizon_csv
-from logger.job import JOB_FILE, Job, point_recordings, recording_elsewhere
+from logger.job import JOB_FILE, Job, file_of, point_recordings, recording_elsewhere
 from logger.orientation import declination_at, sight_lines
 from logger.pipeline import (
     PointResult,
@@ -126,6 +126,28 @@ def edits_of(job: Job, point: str) -> tuple[Edit, ...]:
     )
 
 
+def recording_of(job: Job, point: str, name: str) -> Path:
+    """One of a point's recordings, its own or taken in, by its file name.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    name : str
+
+    Raises
+    ------
+    UsageError
+        The point has none of that name.
+    """
+    for path in point_recordings(job, point):
+        if path.name == name:
+            return path
+    if name in (edit.recording for edit in edits_of(job, point) if isinstance(edit, TakeIn)):
+        return recording_elsewhere(job, name)
+    raise UsageError(f"the point {point!r} has no recording {name!r}")
+
+
 def _left_out(edits: Sequence[Edit]) -> set[str]:
     return {edit.recording for edit in edits if isinstance(edit, LeaveOut)}
 
@@ -181,7 +203,7 @@ def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup
         edits=edits,
         elsewhere={name: load_sweep(recording_elsewhere(job, name)) for name in _taken_in(edits)},
         horizons={
-            edit.source: read_horizon_csv(job.folder / edit.source)
+            edit.source: read_horizon_csv(file_of(job, edit.source))
             for edit in edits
             if isinstance(edit, ImportHorizon)
         },

@@ -61,12 +61,21 @@ def test_every_edit_says_who_when_and_why(edit: Edit) -> None:
         ({**EDITS[1].as_dict(), "colour": 1}, "has no field 'colour'"),
         ({**EDITS[0].as_dict(), "from_s": "soon"}, "from_s of a change is no number"),
         ({**EDITS[0].as_dict(), "to_s": float("nan")}, "to_s of a change is no number"),
+        ({**EDITS[0].as_dict(), "to_s": 10**400}, "to_s of a change is no number"),
+        ({**EDITS[0].as_dict(), "from_s": -1.0}, "span from -1 to 9.5 s"),
+        ({**EDITS[0].as_dict(), "from_s": 10.0}, "span from 10 to 9.5 s"),
+        ({**EDITS[3].as_dict(), "to_elevation_deg": 95.0}, "to_elevation_deg 95 is outside -90"),
+        ({**EDITS[3].as_dict(), "to_azimuth_deg": 480.0}, "to_azimuth_deg 480 is outside 0 to 360"),
+        ({**EDITS[3].as_dict(), "standard_error_deg": -1.0}, "standard_error_deg -1 is outside"),
+        ({**EDITS[4].as_dict(), "from_azimuth_deg": -10.0}, "from_azimuth_deg -10 is outside"),
         ({**EDITS[4].as_dict(), "only_unmeasured": 3}, "neither true nor false"),
     ],
 )
 def test_an_entry_that_makes_no_sense_is_refused(plain: dict[str, object], complaint: str) -> None:
-    with pytest.raises(InputError, match=complaint):
+    with pytest.raises(InputError, match=complaint) as caught:
         edit_from_dict(plain, "job.toml")
+    assert caught.value.where == "job.toml"
+    assert caught.value.hint
 
 
 def test_a_dropped_span_is_not_used_and_says_why() -> None:

@@ -179,6 +179,13 @@ def test_changes_in_the_office_are_entered_with_who_and_why(job: Job) -> None:
             ("drop-span", "eave", "--recording", "20260514T081231Z.sweep", "--from", 5, "--to", 2),
             "--from must be",
         ),
+        (("override-sector", "eave", "--from", 9, "--to", 20, "--elevation", 95), "-90.0<=x<=90.0"),
+        (("override-sector", "eave", "--from", 9, "--to", 480, "--elevation", 5), "0.0<=x<=360.0"),
+        (
+            ("override-sector", "eave", "--from", 9, "--to", 20, "--elevation", "nan"),
+            "from_elevation_deg of a change is no number",
+        ),
+        (("import-horizon", "eave", "--horizon", "../x.csv"), "is outside the job folder"),
     ],
 )
 def test_a_change_that_cannot_be_made_is_not_entered(

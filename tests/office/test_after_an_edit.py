@@ -31,6 +31,33 @@ def test_what_is_left_out_is_not_even_read_and_a_span_of_it_is_of_no_effect(job,
     assert sum(EMPTY in step for step in result["horizon"]["steps"]) == 2
 
 
+def test_a_change_by_hand_that_makes_no_sense_is_named_with_what_to_do(job, call):
+    values = {"from_azimuth_deg": 9.0, "to_azimuth_deg": 20.0, "to_elevation_deg": 5.0}
+    entered(job, "override sector", from_elevation_deg=95.0, **values)
+    done = call("replay", job / "sweeps" / "meadow")
+    assert done.exit_code == 3
+    assert f"job.toml: edit of {WHEN}: from_elevation_deg 95 is outside -90 to 90" in done.stderr
+    assert "remove it" in done.stderr
+
+
+def test_a_horizon_outside_the_job_is_not_read(job, call):
+    (job.parent / "x.csv").write_text("azimuth_deg,elevation_deg\n0,1\n180,1\n")
+    entered(job, "import horizon", source="../x.csv")
+    done = call("replay", job / "sweeps" / "meadow")
+    assert done.exit_code == 3
+    assert "'../x.csv' is outside the job folder" in done.stderr
+
+
+def test_a_span_that_begins_after_the_recording_ended_is_refused(job, call):
+    recording = next((job / "sweeps" / "meadow").glob("*.sweep")).name
+    span = ("edit", "drop-span", job, "meadow", "--recording", recording, "--why", "a test")
+    done = call(*span, "--from", 5000, "--to", 6000)
+    assert done.exit_code == 2
+    assert "nothing of it lies after 5000 s" in done.stderr
+    done = call(*span, "--from", 5, "--to", 6, "--who", "A. Example")
+    assert done.exit_code == 0, done.stderr
+
+
 def test_a_point_that_only_took_a_recording_in_is_swept(job):
     recording = next((job / "sweeps" / "meadow").glob("*.sweep")).name
     assert not is_swept(read_job(job), "gate")
