@@ -115,6 +115,8 @@ class PointSetup:
         Recordings of other points that an edit takes in, by name.
     horizons : mapping of str to HorizonProfile
         That an edit imports, by name.
+    job_sha256 : str
+        Of all that the job said when this was read; empty without a job.
     """
 
     obstructions: tuple[Obstruction, ...] = ()
@@ -124,6 +126,7 @@ class PointSetup:
     edits: tuple[Edit, ...] = ()
     elsewhere: Mapping[str, Sweep] = field(default_factory=dict)
     horizons: Mapping[str, HorizonProfile] = field(default_factory=dict)
+    job_sha256: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +146,8 @@ class PointResult:
     access : AccessResult
     gates : tuple of Gate
     settings : SurveySettings
+    job_sha256 : str
+        See `PointSetup`.
     """
 
     name: str
@@ -154,6 +159,7 @@ class PointResult:
     access: AccessResult
     gates: tuple[Gate, ...]
     settings: SurveySettings
+    job_sha256: str = ""
 
     @property
     def declination(self) -> Declination:
@@ -176,6 +182,7 @@ class PointResult:
             "schema": SCHEMA,
             "program": f"horizon-logger {__version__}",
             "point": self.name,
+            "job_sha256": self.job_sha256 or None,
             "site": access["site"],
             "declination": self.declination.as_dict(),
             "samples": {"read": read, "used": used, "rejected": rejected},
@@ -314,6 +321,7 @@ def survey_point(
         access=access,
         gates=_merged((*gates, *horizon.gates, *access.gates)),
         settings=settings,
+        job_sha256=setup.job_sha256,
     )
 
 

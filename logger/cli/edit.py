@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
+from logger.cli.options import say
 from logger.profile import OBSTRUCTION_KINDS
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -40,7 +41,8 @@ def command() -> None:
     """Change a point of a job without touching its recordings.
 
     Each change is an entry in job.toml that says who made it, when and why, and stands in the
-    report. It counts from the next replay on; entries are never taken away again by the program.
+    report. It counts from the next points, replay or report on; entries are never taken away again
+    by the program.
     """
 
 
@@ -138,6 +140,7 @@ def name_sector(job: Path, point: str, **what: Any) -> None:
     click.echo(
         f"{point}: {what['from_azimuth_deg']:g} to {what['to_azimuth_deg']:g}° {what['name']}"
     )
+    _say_next(job)
 
 
 @command.command("list")
@@ -149,6 +152,10 @@ def list_changes(job: Path) -> None:
 
     for entry in read_job(job).edits:
         click.echo(f"{entry.point}: {edit_from_dict(entry.change())}")
+
+
+def _say_next(job: Path) -> None:
+    say(f"next, to see what it comes to: horizon-logger points {job}")
 
 
 def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str, Any]) -> None:
@@ -195,3 +202,4 @@ def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str,
         raise UsageError(error.what) from error  # it is not in the file yet
     add_edit(job, entry)
     click.echo(f"{name}: {change}")
+    _say_next(job)

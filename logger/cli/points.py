@@ -34,13 +34,14 @@ if TYPE_CHECKING:
     metavar="NAME=POINT,POINT,...",
     help="Points that are the corners of one array: their average and worst. May be given again.",
 )
-@click.option("--again", is_flag=True, help="Work out every point anew, not only the new ones.")
+@click.option("--again", is_flag=True, help="Work out every point anew, not only new ones.")
 @json_option
 def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | None) -> None:
     """Compare the points of JOB: access by month, solar window, loss, and what blocks.
 
     Says which point and which plane is best, and whether the difference is more than the
-    uncertainty. A point that cannot be worked out is left out and named; the exit code is then 3.
+    uncertainty. Points are worked out that have no stored result, or whose job has changed since it
+    was stored. A point that cannot be worked out is left out and named; the exit code is then 3.
     """
     from logger.errors import LoggerError, UsageError
     from logger.job import point_names, read_job
@@ -163,14 +164,19 @@ def _spot(survey: Job, name: str, year: Callable[[], SiteYear], again: bool) -> 
     from logger.job import read_json, result_path
     from logger.job import write_json as store
     from logger.report.figures import plane_figures
-    from logger.survey.points import is_swept, point_result
+    from logger.survey.points import is_swept, job_sha256, point_result
     from logger.survey.side_by_side import Spot
 
     if not is_swept(survey, name):
         say(f"{name}: no recording yet, or every one is left out")
         return None
     path = result_path(survey, name)
-    if again or not path.exists():
+    fresh = not again and path.exists()
+    # A result without the hash was worked out without a job.
+    if fresh and read_json(path).get("job_sha256") not in (None, job_sha256(survey, name)):
+        say(f"{name}: the job has changed since, worked out again")
+        fresh = False
+    if not fresh:
         store(path, point_result(survey, name, year()).as_dict())
     document = read_json(path)
     failed = [g["gate"] for g in document.get("quality", []) if not g["passed"]]

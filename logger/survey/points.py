@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from logger.acquisition import load_stream
 from logger.errors import InputError, LoggerError, UsageError
+from logger.files import json_text
 from logger.horizon import (
     ENTRY_HINT,
     DropSpan,
@@ -20,7 +22,14 @@ from logger.horizon import (
     edited_passes,
 )
 from logger.horizon_csv import read_horizon_csv
-from logger.job import JOB_FILE, Job, file_of, point_recordings, recording_elsewhere
+from logger.job import (
+    JOB_FILE,
+    Job,
+    calibration_results,
+    file_of,
+    point_recordings,
+    recording_elsewhere,
+)
 from logger.orientation import declination_at, sight_lines
 from logger.pipeline import (
     PointResult,
@@ -207,7 +216,33 @@ def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup
             for edit in edits
             if isinstance(edit, ImportHorizon)
         },
+        job_sha256=job_sha256(job, point),
     )
+
+
+def job_sha256(job: Job, point: str) -> str:
+    """Hash of all that a point's answer depends on in its job, but for the files' contents.
+
+    A stored result bears it: where it differs now, the job has changed since. Names for the report
+    and other points do not count.
+
+    Parameters
+    ----------
+    job : Job
+    point : str
+    """
+    said = {
+        "site": job.site,
+        "timezone": job.timezone,
+        "planes": job.planes,
+        "rules": job.rules,
+        "point": job.point(point),
+        "obstructions": [o for o in job.obstructions if o.point in ("", point)],
+        "edits": [entry.as_dict() for entry in job.edits if entry.point == point],
+        "recordings": [path.name for path in point_recordings(job, point)],
+        "calibrations": [path.name for path, _ in calibration_results(job)],
+    }
+    return hashlib.sha256(json_text(said).encode("utf-8")).hexdigest()
 
 
 def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, ...]:

@@ -1,11 +1,12 @@
 """A job whose recordings were left out, dropped from or overridden in the office."""
 
 import json
+import shutil
 
 import pytest
 
-from logger.job import EditEntry, add_edit, read_job
-from logger.survey.points import is_swept
+from logger.job import EditEntry, Point, add_edit, add_obstruction, edit_job, read_job, set_point
+from logger.survey.points import is_swept, job_sha256
 
 EMPTY = "20260514T235900Z.sweep"
 WHEN = "2026-05-15T07:30:00Z"
@@ -65,3 +66,57 @@ def test_a_point_that_only_took_a_recording_in_is_swept(job):
     assert is_swept(read_job(job), "gate")
     entered(job, "leave out", "gate", recording=recording)
     assert not is_swept(read_job(job), "gate")
+
+
+def test_after_an_edit_points_works_the_point_out_again_once(stored, call, tmp_path):
+    job = shutil.copytree(stored, tmp_path / "alders")
+    before = json.loads(call("points", job, "--json", "-").stdout)
+    change = (
+        "--from",
+        90,
+        "--to",
+        270,
+        "--elevation",
+        40,
+        "--who",
+        "A. Example",
+        "--why",
+        "a test",
+    )
+    done = call("edit", "override-sector", job, "meadow", *change)
+    assert f"horizon-logger points {job}" in " ".join(done.stderr.split())
+    first, second = (call("points", job, "--json", "-") for _ in range(2))
+    assert "meadow: the job has changed since, worked out again" in first.stderr
+    assert second.stderr == ""
+    assert first.stdout == second.stdout
+
+    def year(document):
+        return document["points"][0]["planes"][0]["solar_access"]["annual"]["value"]
+
+    assert year(json.loads(first.stdout)) < year(before) - 0.2
+
+
+def test_what_the_job_says_of_a_point_is_told_from_what_it_says_of_others(job):
+    def said():
+        return job_sha256(read_job(job), "meadow")
+
+    def renamed(document):
+        document["people"] = {"client": "B. Example"}
+
+    before = said()
+    edit_job(job, renamed)
+    set_point(job, Point("copse", sight_height_m=1.5))
+    entered(job, "leave out", "copse", recording=EMPTY)
+    add_obstruction(job, {"name": "elm", "point": "copse"})
+    assert said() == before
+    seen = [before]
+    for change in (
+        lambda: set_point(job, Point("meadow", sight_height_m=1.5)),
+        lambda: entered(job, "leave out", recording=EMPTY),
+        lambda: add_obstruction(job, {"name": "oak", "distance_m": 30.0}),
+        lambda: (job / "sweeps" / "meadow" / EMPTY).touch(),
+        lambda: edit_job(job, lambda document: document["site"].update(elevation_m=99.0)),
+    ):
+        change()
+        assert said() not in seen
+        seen.append(said())
