@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from logger.cli.options import say
 from logger.profile import OBSTRUCTION_KINDS
+
+if TYPE_CHECKING:
+    from logger.job import Job, NamedSector
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -134,24 +137,55 @@ def import_horizon(job: Path, point: str, why: str, who: str, **what: Any) -> No
 )
 def name_sector(job: Path, point: str, **what: Any) -> None:
     """Name a part of the skyline afterwards, such as one that was marked without a label."""
-    from logger.job import add_obstruction, folder_name
+    from logger.job import add_obstruction, read_job
 
-    add_obstruction(job, {"point": folder_name(point), **what})
-    click.echo(
-        f"{point}: {what['from_azimuth_deg']:g} to {what['to_azimuth_deg']:g}° {what['name']}"
-    )
+    name = _known_point(read_job(job), point)
+    named = add_obstruction(job, {"point": name, **what}).obstructions[-1]
+    click.echo(_sector_words(named))
     _say_next(job)
 
 
 @command.command("list")
 @click.argument("job", type=click.Path(path_type=Path))
 def list_changes(job: Path) -> None:
-    """Print the changes made so far."""
+    """Print the changes made so far, and what is named of the skyline."""
+    from logger.errors import InputError
     from logger.horizon import edit_from_dict
     from logger.job import read_job
 
-    for entry in read_job(job).edits:
-        click.echo(f"{entry.point}: {edit_from_dict(entry.change())}")
+    survey = read_job(job)
+    for entry in survey.edits:
+        try:
+            change = str(edit_from_dict(entry.change(), f"edit of {entry.when}"))
+        except InputError as error:
+            change = f"{error} (try: {error.hint})"
+        click.echo(f"{entry.point}: {change}")
+    for sector in survey.obstructions:
+        click.echo(_sector_words(sector))
+    if not (survey.edits or survey.obstructions):
+        click.echo("no changes")
+
+
+def _sector_words(sector: NamedSector) -> str:
+    """A named part of the skyline: from where, which azimuths, what, and how far."""
+    parts = [f"{sector.point or 'every point'}:"]
+    if sector.from_azimuth_deg is not None and sector.to_azimuth_deg is not None:
+        parts.append(f"{sector.from_azimuth_deg:g} to {sector.to_azimuth_deg:g}°")
+    parts.append(f"named {sector.name}, {sector.kind}")
+    if sector.distance_m is not None:
+        parts.append(f"at {sector.distance_m:g} m")
+    return " ".join(parts)
+
+
+def _known_point(survey: Job, point: str) -> str:
+    from logger.errors import UsageError
+    from logger.job import folder_name, point_names
+
+    name, names = folder_name(point), point_names(survey)
+    if name not in names:
+        has = f"it has {', '.join(names)}" if names else "it has none yet"
+        raise UsageError(f"the job has no point {name!r}", hint=has)
+    return name
 
 
 def _say_next(job: Path) -> None:
@@ -166,20 +200,14 @@ def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str,
     from logger.job import (
         EditEntry,
         add_edit,
-        folder_name,
         moment_text,
-        point_names,
         read_job,
         recording_elsewhere,
     )
     from logger.survey.points import load_sweep, recording_of
 
     survey = read_job(job)
-    name = folder_name(point)
-    if name not in point_names(survey):
-        raise UsageError(
-            f"the job has no point {name!r}", hint=f"it has {', '.join(point_names(survey))}"
-        )
+    name = _known_point(survey, point)
     if kind == "take in":
         recording_elsewhere(survey, what["recording"])
     elif "recording" in what:

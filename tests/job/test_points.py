@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from logger.cli import main
-from logger.job import Job, read_job, result_path, write_json
+from logger.job import EditEntry, Job, add_edit, read_job, result_path, write_json
 from logger.report.figures import plane_figures
 from logger.survey.side_by_side import Spot, best_plane, best_point, corners
 
@@ -179,6 +179,10 @@ def test_changes_in_the_office_are_entered_with_who_and_why(job: Job) -> None:
             ("drop-span", "eave", "--recording", "20260514T081231Z.sweep", "--from", 5, "--to", 2),
             "--from must be",
         ),
+        (
+            ("override-sector", "attic", "--from", 9, "--to", 20, "--elevation", 5),
+            "no point 'attic'",
+        ),
         (("override-sector", "eave", "--from", 9, "--to", 20, "--elevation", 95), "-90.0<=x<=90.0"),
         (("override-sector", "eave", "--from", 9, "--to", 480, "--elevation", 5), "0.0<=x<=360.0"),
         (
@@ -197,6 +201,30 @@ def test_a_change_that_cannot_be_made_is_not_entered(
     assert code in (2, 3)
     assert words in " ".join(err.split())
     assert read_job(job.folder).edits == ()
+
+
+def test_a_sector_is_named_at_a_point_that_is_there_and_listed(job: Job) -> None:
+    assert ran("edit", "list", job.folder)[1] == "no changes\n"
+    stored(job, "eave", plane(0.9))
+    name = ("--name", "yew", "--kind", "evergreen", "--from", 350, "--to", 10, "--distance", 12)
+    code, _, err = ran("edit", "name-sector", job.folder, "yard", *name)
+    assert (code, read_job(job.folder).obstructions) == (2, ())
+    assert "no point 'yard'" in err
+    assert "it has eave" in err
+    assert ran("edit", "name-sector", job.folder, "eave", *name)[0] == 0
+    line = "eave: 350 to 10° named yew, evergreen at 12 m\n"
+    assert ran("edit", "list", job.folder)[1] == line
+
+
+def test_the_list_goes_on_after_an_entry_that_makes_no_sense(job: Job) -> None:
+    for what in ({"recording": 3, "colour": 1}, {"recording": "x.sweep"}):
+        when = "2026-05-14T08:00:00Z"
+        add_edit(job.folder, EditEntry("leave out", "eave", "A. Example", when, "a test", what))
+    code, out, _ = ran("edit", "list", job.folder)
+    first, second = out.splitlines()
+    assert code == 0
+    assert "has no field 'colour' (try: correct the entry" in first
+    assert "x.sweep left out" in second
 
 
 def test_a_result_that_is_no_result_is_named(job: Job, tmp_path: Path) -> None:
