@@ -256,7 +256,8 @@ def create_job(
     Raises
     ------
     UsageError
-        There is a job already, or the time zone is unknown.
+        There is a job already, the time zone is unknown, or two planes have one name; then nothing
+        is written.
     InputError
         The folder cannot be made.
     """
@@ -279,7 +280,12 @@ def create_job(
         document["people"] = dict(people)
     if planes:
         document["planes"] = _plane_tables(planes)
-    write_atomically(path, tomlkit.dumps(document))
+    text = tomlkit.dumps(document)
+    try:
+        _job_of(folder, tomllib.loads(text))
+    except ValueError as error:
+        raise UsageError(str(error)) from error
+    write_atomically(path, text)
     return read_job(folder)
 
 

@@ -116,6 +116,13 @@ def test_a_plane_of_the_same_name_is_replaced_and_another_added(job: Job) -> Non
     assert planes == (Plane("roof", 20.0, 180.0), Plane("annex", 5.0, 90.0))
 
 
+def test_a_job_of_two_planes_of_one_name_is_not_made(tmp_path: Path) -> None:
+    twice = (Plane("roof", 20.0, 180.0), Plane("roof", 5.0, 90.0))
+    with pytest.raises(UsageError, match="planes 2: name 'roof' is taken"):
+        create_job(tmp_path / "barn", Site(46.05, 14.51), planes=twice)
+    assert not (tmp_path / "barn").exists()
+
+
 def test_telling_one_height_of_a_point_keeps_the_other(job: Job) -> None:
     set_point(job.folder, Point("eave", sight_height_m=1.6))
     points = set_point(job.folder, Point("eave", module_height_m=4.0)).points
