@@ -12,7 +12,7 @@ from logger.cli.options import say
 from logger.profile import OBSTRUCTION_KINDS
 
 if TYPE_CHECKING:
-    from logger.job import Job, NamedSector
+    from logger.job import EditEntry, Job, NamedSector
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -44,8 +44,7 @@ def command() -> None:
     """Change a point of a job without touching its recordings.
 
     Each change is an entry in job.toml that says who made it, when and why, and stands in the
-    report. It counts from the next points, replay or report on; entries are never taken away again
-    by the program.
+    report. It counts from the next points, replay or report on; undo takes the last one back.
     """
 
 
@@ -149,21 +148,40 @@ def name_sector(job: Path, point: str, **what: Any) -> None:
 @click.argument("job", type=click.Path(path_type=Path))
 def list_changes(job: Path) -> None:
     """Print the changes made so far, and what is named of the skyline."""
-    from logger.errors import InputError
-    from logger.horizon import edit_from_dict
     from logger.job import read_job
 
     survey = read_job(job)
     for entry in survey.edits:
-        try:
-            change = str(edit_from_dict(entry.change(), f"edit of {entry.when}"))
-        except InputError as error:
-            change = f"{error} (try: {error.hint})"
-        click.echo(f"{entry.point}: {change}")
+        click.echo(f"{entry.point}: {_change_words(entry)}")
     for sector in survey.obstructions:
         click.echo(_sector_words(sector))
     if not (survey.edits or survey.obstructions):
         click.echo("no changes")
+
+
+@command.command("undo")
+@click.argument("job", type=click.Path(path_type=Path))
+def undo(job: Path) -> None:
+    """Take the last change back, whoever made it; sectors that were named stay.
+
+    Its entry is taken out of job.toml. Any other is taken out by hand.
+    """
+    from logger.job import remove_last_edit
+
+    entry = remove_last_edit(job)
+    click.echo(f"taken back - {entry.point}: {_change_words(entry)}")
+    _say_next(job)
+
+
+def _change_words(entry: EditEntry) -> str:
+    """A change in words; one that makes no sense says why."""
+    from logger.errors import InputError
+    from logger.horizon import edit_from_dict
+
+    try:
+        return str(edit_from_dict(entry.change(), f"edit of {entry.when}"))
+    except InputError as error:
+        return f"{error} (try: {error.hint})"
 
 
 def _sector_words(sector: NamedSector) -> str:

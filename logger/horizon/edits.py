@@ -23,7 +23,7 @@ from logger.profile import HorizonProfile
 DROPPED = "dropped in the office"
 """Reason given to rows that an edit drops."""
 
-ENTRY_HINT = "correct the entry under [[edits]] in job.toml, or remove it"
+ENTRY_HINT = "correct or remove its entry under [[edits]] in job.toml; edit undo removes the last"
 """What helps where an edit cannot be followed."""
 
 

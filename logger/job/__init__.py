@@ -23,6 +23,7 @@ from logger.job.job import (
     create_job,
     edit_job,
     read_job,
+    remove_last_edit,
     set_plane,
     set_point,
 )
@@ -48,6 +49,7 @@ __all__ = [
     "read_job",
     "read_json",
     "recording_elsewhere",
+    "remove_last_edit",
     "result_path",
     "set_plane",
     "set_point",

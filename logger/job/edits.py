@@ -1,7 +1,7 @@
 """What the office changes without touching a recording: entries of the job, each with who and why.
 
-Entries are only ever appended. Which kinds there are, what each needs and what it does is the
-horizon room's; here stands what all have in common.
+Entries are only ever appended, and the last one may be taken back. Which kinds there are, what each
+needs and what it does is the horizon room's; here stands what all have in common.
 """
 
 from __future__ import annotations

@@ -389,7 +389,7 @@ def add_obstruction(folder: Path, what: Mapping[str, Any]) -> Job:
 
 
 def add_edit(folder: Path, edit: EditEntry) -> Job:
-    """Append an edit; edits are never changed or taken away, a later one goes before.
+    """Append an edit; edits are never changed, a later one goes before.
 
     Parameters
     ----------
@@ -397,6 +397,54 @@ def add_edit(folder: Path, edit: EditEntry) -> Job:
     edit : EditEntry
     """
     return edit_job(folder, lambda document: _put(document, "edits", edit.as_dict(), unique=False))
+
+
+def remove_last_edit(folder: Path) -> EditEntry:
+    """Take the last edit out of the job; comments that stand after it stay.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    EditEntry
+        What was taken out.
+
+    Raises
+    ------
+    UsageError
+        There is none.
+    """
+    taken: list[EditEntry] = []
+
+    def take(document: Any) -> None:
+        found = document.get("edits")
+        if not found:
+            raise UsageError("the job has no change to take back", str(folder))
+        last = found[-1]
+        taken.append(edit_entry(Table(last.unwrap(), f"edits {len(found)}")))
+        after = _after_its_keys(last)
+        del found[-1]
+        if not found:
+            del document["edits"]
+        # What follows an entry is read as a part of it, though it may be about something else.
+        where = found[-1] if found else document
+        for item in after:
+            where.add(item)
+
+    edit_job(folder, take)
+    return taken[0]
+
+
+def _after_its_keys(table: Any) -> list[Any]:
+    """Comments, and the space around them, after the last key of a table."""
+    from tomlkit.items import Comment
+
+    after: list[Any] = []
+    for key, item in table.value.body:
+        after = [] if key is not None else [*after, item]
+    return after if any(isinstance(item, Comment) for item in after) else []
 
 
 def _put(document: Any, name: str, values: Mapping[str, Any], *, unique: bool = True) -> None:

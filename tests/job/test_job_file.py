@@ -16,6 +16,7 @@ from logger.job import (
     create_job,
     edit_job,
     read_job,
+    remove_last_edit,
     set_plane,
     set_point,
 )
@@ -164,6 +165,36 @@ def an_edit(why: str = "the ladder was in the way") -> EditEntry:
 def test_edits_are_kept_in_order_with_who_when_and_why(job: Job) -> None:
     add_edit(job.folder, an_edit())
     assert add_edit(job.folder, an_edit("a bird")).edits == (an_edit(), an_edit("a bird"))
+
+
+ENTRY = """
+[[edits]]
+kind = "leave out"  # by telephone
+point = "eave"
+recording = "{}.sweep"
+who = "A. Example"
+when = "2026-05-14T08:00:00Z"
+why = "a bird"
+"""
+
+
+@pytest.mark.parametrize("after", ["", "\n[people]\nclient = 'B. Example'\n"])
+def test_an_edit_is_taken_back_and_comments_around_it_stay(tmp_path: Path, after: str) -> None:
+    note = "\n# the ridge is rotten\n"
+    folder = written(tmp_path, SITE + "# first\n" + ENTRY.format("a") + note
+                     + ENTRY.format("b") + note + after)  # fmt: skip
+    people = read_job(folder).people
+    assert remove_last_edit(folder).what == {"recording": "b.sweep"}
+    assert [e.what["recording"] for e in read_job(folder).edits] == ["a.sweep"]
+    assert remove_last_edit(folder).what == {"recording": "a.sweep"}
+    text = (folder / "job.toml").read_text()
+    assert "[[edits]]" not in text
+    assert text.count("# the ridge is rotten") == 2
+    assert "# first" in text
+    assert read_job(folder).people == people
+    with pytest.raises(UsageError, match="no change to take back"):
+        remove_last_edit(folder)
+    assert add_edit(folder, an_edit()).edits == (an_edit(),)
 
 
 def test_an_edit_is_what_the_horizon_room_takes(job: Job) -> None:

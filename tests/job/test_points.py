@@ -223,8 +223,24 @@ def test_the_list_goes_on_after_an_entry_that_makes_no_sense(job: Job) -> None:
     code, out, _ = ran("edit", "list", job.folder)
     first, second = out.splitlines()
     assert code == 0
-    assert "has no field 'colour' (try: correct the entry" in first
+    assert "has no field 'colour' (try: correct or remove its entry" in first
     assert "x.sweep left out" in second
+
+
+def test_the_last_change_is_taken_back_and_told(job: Job) -> None:
+    stored(job, "eave", plane(0.9))
+    sector = ("--from", 350, "--to", 10, "--why", "a lorry stood there")
+    for elevation in (4, 5):
+        ran("edit", "override-sector", job.folder, "eave", *sector, "--elevation", elevation)
+    code, out, err = ran("edit", "undo", job.folder)
+    assert code == 0
+    assert out.startswith("taken back - eave: 350 to 10° set to 5 to 5°")
+    assert "horizon-logger points" in err
+    assert [e.what["from_elevation_deg"] for e in read_job(job.folder).edits] == [4.0]
+    assert ran("edit", "undo", job.folder)[0] == 0
+    code, _, err = ran("edit", "undo", job.folder)
+    assert code == 2
+    assert "no change to take back" in err
 
 
 def test_a_result_that_is_no_result_is_named(job: Job, tmp_path: Path) -> None:

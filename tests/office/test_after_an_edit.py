@@ -38,7 +38,7 @@ def test_a_change_by_hand_that_makes_no_sense_is_named_with_what_to_do(job, call
     done = call("replay", job / "sweeps" / "meadow")
     assert done.exit_code == 3
     assert f"job.toml: edit of {WHEN}: from_elevation_deg 95 is outside -90 to 90" in done.stderr
-    assert "remove it" in done.stderr
+    assert "edit undo removes the last" in " ".join(done.stderr.split())
 
 
 def test_a_horizon_outside_the_job_is_not_read(job, call):
