@@ -248,7 +248,8 @@ def job_sha256(job: Job, point: str) -> str:
 def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, ...]:
     """What recordings of a point saw, for the screen of a sweep that adds to them.
 
-    A recording that cannot be used is left out here; the point's result will say why.
+    A recording, or a change, that cannot be used is left out here: it must not stop a sweep, and
+    the point's result will say why.
 
     Parameters
     ----------
@@ -258,7 +259,9 @@ def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, .
     """
     corrections_of = corrections_of_job(job)
     left_out = {
-        e.what.get("recording") for e in job.edits if (e.point, e.kind) == (point, LeaveOut.kind)
+        str(e.what.get("recording"))
+        for e in job.edits
+        if (e.point, e.kind) == (point, LeaveOut.kind)
     }
     passes = []
     for path in paths:
@@ -272,9 +275,13 @@ def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, .
         except LoggerError:
             continue
         passes.append(Pass(sight, sweep.stream.keys, sweep.stream.notes, path.name))
-    edits = [
-        edit
-        for edit in point_setup(job, point, [one.name for one in passes]).edits
-        if isinstance(edit, DropSpan)
-    ]
-    return edited_passes(passes, edits)
+    names = {one.name for one in passes}
+    dropped: list[Edit] = []
+    for entry in job.edits:
+        of_these = entry.point == point and str(entry.what.get("recording")) in names
+        if of_these and entry.kind == DropSpan.kind:
+            try:
+                dropped.append(edit_from_dict(entry.change()))
+            except LoggerError:
+                continue
+    return edited_passes(passes, dropped)

@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from logger.job import EditEntry, Point, add_edit, add_obstruction, edit_job, read_job, set_point
-from logger.survey.points import is_swept, job_sha256
+from logger.survey.points import earlier_passes, is_swept, job_sha256
 
 EMPTY = "20260514T235900Z.sweep"
 WHEN = "2026-05-15T07:30:00Z"
@@ -120,3 +120,17 @@ def test_what_the_job_says_of_a_point_is_told_from_what_it_says_of_others(job):
         change()
         assert said() not in seen
         seen.append(said())
+
+
+def test_changes_that_cannot_be_used_do_not_stop_a_sweep_that_adds_to_a_point(job):
+    (path,) = (job / "sweeps" / "meadow").glob("*.sweep")
+    entered(job, "override sector", from_elevation_deg=95.0)
+    entered(job, "drop span", recording=path.name, from_s=9.0, to_s=2.0)
+    entered(job, "drop span", recording=EMPTY, from_s=1.0, to_s=2.0)
+    entered(job, "drop span", recording=path.name, from_s=5.0, to_s=10.0)
+    (seen,) = earlier_passes(read_job(job), "meadow", [path])
+    inside = (seen.sight.t_s >= 5.0) & (seen.sight.t_s <= 10.0)
+    assert inside.any()
+    assert not seen.sight.used[inside].any()
+    assert seen.sight.used[seen.sight.t_s < 5.0].any()
+    assert earlier_passes(read_job(job), "meadow", []) == ()
