@@ -151,11 +151,20 @@ def write_json(json_file: str, value: Any) -> None:
         write_atomically(Path(json_file), text)
 
 
-def leave_by_gates(gates: Iterable[Gate]) -> None:
-    """Name failed gates on standard error and leave with exit code 4 if there are any."""
+def leave_by_gates(gates: Iterable[Gate], left_out: bool = False) -> None:
+    """Name failed gates on standard error and leave with exit code 4 if there are any.
+
+    Parameters
+    ----------
+    gates : iterable of Gate
+    left_out : bool
+        Something that was asked for could not be read, and this was told: the exit code is 3.
+    """
     # Two recordings of one point may fail alike: once is enough.
     failed = list(dict.fromkeys(gate for gate in gates if not gate.passed))
     for gate in failed:
         say(f"not fit for use - {gate.gate}: {gate.why}")
+    if left_out:
+        click.get_current_context().exit(EXIT_UNREADABLE)
     if failed:
         click.get_current_context().exit(EXIT_GATE_FAILED)
