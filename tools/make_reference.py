@@ -227,7 +227,9 @@ GATES = {
     "and collimation are small.",
     "bearing calibration": "The same for the bearing; where it is made, its sights agree.",
     "bearing beside the compass": "A bearing taken agrees with compass and declination: it is the "
-    "right landmark, and the compass works there.",
+    "right landmark, and the compass works there. The limit is this beside twice the combined "
+    "standard errors where the compass was calibrated, else `calibration.bearing_residual_deg`, "
+    "10.",
     "compass heading error": "The heading error expected of a compass calibration, 95 %.",
     "tumble coverage": "No direction of the board is far from one it was turned to.",
     "steady field while tumbling": "The corrected strength stays the same in every direction.",
@@ -507,7 +509,7 @@ COLUMN_WORDS = {
     "azimuth_deg": ("deg", "clockwise from true north"),
     "elevation_deg": ("deg", "of the skyline above level; empty where it was not measured"),
     "standard_error_deg": ("deg", "random part, 1 sigma"),
-    "measured": ("", "yes or no, 1 or 0"),
+    "measured": ("", "true or false; yes or no, 1 or 0 are read as well"),
     "obstruction": ("", "the name of what stands there"),
     "distance_m": ("m", "to what makes the skyline; empty where it is not known"),
 }

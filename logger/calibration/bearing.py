@@ -118,7 +118,7 @@ def fit_bearing_to_target(
         sights.offsets(np.full(len(sights.holds), target_deg)),
         target_error_deg,
         sights.ripple_deg,
-        corrections.declination,
+        corrections,
         f"a landmark at {wrap360(target_deg):.2f}°",
         samples,
         settings or CalibrationSettings(),
@@ -196,7 +196,7 @@ def fit_bearing_to_sun(
         offsets,
         error,
         sights.ripple_deg,
-        corrections.declination,
+        corrections,
         f"the sun's shadow at {highest:.0f}° of sun",
         samples,
         settings,
@@ -271,12 +271,13 @@ def _calibration(
     offsets: Floats,
     reference_error_deg: float,
     ripple_deg: float,
-    declination: Declination,
+    corrections: Corrections,
     source: str,
     samples: Samples,
     settings: CalibrationSettings,
     more: dict[str, Any],
 ) -> BearingCalibration:
+    declination = corrections.declination
     mean = float(angle_between(mean_azimuth(offsets), 0.0))
     from_mean = np.asarray(angle_between(offsets, mean), dtype=float)
     spread = float(np.abs(from_mean).max()) if len(offsets) > 1 else 0.0
@@ -313,17 +314,33 @@ def _calibration(
     gate = Gate(
         "bearing calibration", passed, round(spread, 3), settings.bearing_spread_deg, "deg", why
     )
-    residual = abs(correction.residual_deg)
-    near = residual <= settings.bearing_residual_deg
-    why = f"compass and declination point {residual:.1f}° from {source}"
-    if not near:
-        why += ": is its bearing right, and was it this one? Else steel turns the compass here"
-    agrees = Gate(
-        "bearing beside the compass",
-        near,
-        round(residual, 3),
-        settings.bearing_residual_deg,
-        "deg",
-        why,
-    )
+    agrees = _beside_the_compass(correction, corrections, settings)
     return BearingCalibration(correction, figures, (gate, agrees))
+
+
+def _beside_the_compass(
+    correction: BearingCorrection, corrections: Corrections, settings: CalibrationSettings
+) -> Gate:
+    """Whether a bearing may be right: a calibrated compass and the declination say nearly so."""
+    residual = abs(correction.residual_deg)
+    if corrections.compass is None and corrections.deviation is None:
+        limit = settings.bearing_residual_deg
+    else:
+        compass = corrections.compass.heading_error_deg if corrections.compass else 0.0
+        curve = corrections.deviation.standard_error_deg if corrections.deviation else 0.0
+        errors = (
+            correction.standard_error_deg,
+            corrections.declination.standard_error_deg,
+            compass,
+            curve,
+        )
+        limit = settings.bearing_beside_deg
+        limit += round(2 * float(np.linalg.norm(errors)), 3)
+    passed = residual <= limit
+    why = f"compass and declination point {residual:.1f}° from {correction.source}"
+    if not passed:
+        why += (
+            f", more than {limit:.1f}°: a typing error in the bearing, the wrong landmark, or "
+            "steel nearby"
+        )
+    return Gate("bearing beside the compass", passed, round(residual, 3), limit, "deg", why)

@@ -31,8 +31,13 @@ class CalibrationSettings:
     bearing_spread_deg : float
         Largest spread between the sights of one bearing. [deg]
     bearing_residual_deg : float
-        Largest that a bearing may differ from compass and declination; more is a wrong landmark
-        or a compass that does not work there. [deg]
+        Largest that a bearing may differ from declination and a compass that was not calibrated,
+        whose own iron turns it; more is a wrong landmark or a compass that does not work there.
+        [deg]
+    bearing_beside_deg : float
+        Largest that a bearing may differ from declination and a calibrated compass, beside twice
+        their standard errors: so much does the declination differ from place to place (common
+        practice, no source). [deg]
     misclosure_limit_deg : float
         Far mark, start against end, and either against its known bearing. [deg]
     """
@@ -51,4 +56,5 @@ class CalibrationSettings:
     bearing_floor_deg: float = 0.5
     bearing_spread_deg: float = 1.0
     bearing_residual_deg: float = 10.0
+    bearing_beside_deg: float = 3.0
     misclosure_limit_deg: float = 1.5

@@ -184,6 +184,40 @@ def test_a_landmark_gives_the_same_kind_of_correction() -> None:
     assert float(angle_between(one.correction.heading_deg, found.correction.heading_deg)) < 0.5
 
 
+def test_a_wrong_landmark_fails_beside_a_calibrated_compass() -> None:
+    sensor = Sensor(individual=3)
+    mark = stream_of(simulate_bearing(target=(63.0, 2.0), sensor=sensor, seed=3, streams="MG"))
+    corrections = corrections_of(sensor)
+    right = fit_bearing_to_target(mark.samples, mark.keys, corrections, 63.0)
+    assert all(gate.passed for gate in right.gates)
+    wrong = fit_bearing_to_target(mark.samples, mark.keys, corrections, 72.0)
+    beside = wrong.gates[1]
+    assert not beside.passed
+    assert "typing error in the bearing, the wrong landmark, or steel nearby" in beside.why
+    # 3 degrees that the declination may differ here, and twice what is stated of the errors.
+    assert beside.limit is not None
+    assert 3.0 < beside.limit < 6.0
+
+
+@pytest.mark.parametrize("anomaly_deg", [-3.0, 3.0])
+def test_a_local_anomaly_of_the_declination_is_no_wrong_landmark(anomaly_deg: float) -> None:
+    mark = stream_of(
+        simulate_bearing(
+            target=(200.0, 2.0), sensor=PLAIN, seed=3, streams="MG",
+            declination_error_deg=anomaly_deg,
+        )
+    )  # fmt: skip
+    corrections = ideal_compass(DEFAULT_SITE, MORNING)
+    assert fit_bearing_to_target(mark.samples, mark.keys, corrections, 200.0).gates[1].passed
+
+
+def test_without_a_calibrated_compass_its_own_iron_is_allowed_for() -> None:
+    mark = stream_of(simulate_bearing(target=(200.0, 2.0), sensor=PLAIN, seed=3, streams="MG"))
+    bare = replace(ideal_compass(DEFAULT_SITE, MORNING), compass=None)
+    assert fit_bearing_to_target(mark.samples, mark.keys, bare, 208.0).gates[1].passed
+    assert not fit_bearing_to_target(mark.samples, mark.keys, bare, 213.0).gates[1].passed
+
+
 def test_it_is_refused_where_nothing_is_held_still() -> None:
     tumble = stream_of(simulate_tumble(seed=1, streams="MG", still_s=0.1)).samples
     moving = tumble.rows(slice(200, 800))
