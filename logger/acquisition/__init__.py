@@ -2,6 +2,7 @@
 
 from logger.acquisition.capture import Capture, CaptureSettings
 from logger.acquisition.clock import Clock, SystemClock
+from logger.acquisition.heard import Heard, heard
 from logger.acquisition.link import Link, open_link
 from logger.acquisition.plain_log import read_plain_log
 from logger.acquisition.reader import Recording, read_recording
@@ -14,12 +15,14 @@ __all__ = [
     "Capture",
     "CaptureSettings",
     "Clock",
+    "Heard",
     "Link",
     "Recording",
     "RecordingWriter",
     "StreamBuilder",
     "SystemClock",
     "continued",
+    "heard",
     "load_stream",
     "open_link",
     "read_plain_log",

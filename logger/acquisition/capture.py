@@ -9,6 +9,7 @@ from typing import Any
 
 from firmware_protocol import Decoder, Piece, Query, Sound, encode
 from logger.acquisition.clock import Clock
+from logger.acquisition.heard import SILENCE, Heard, heard
 from logger.acquisition.intake import Intake, Taken
 from logger.acquisition.link import Link
 from logger.acquisition.source import as_note
@@ -175,6 +176,11 @@ class Capture:
         """Whether not one byte came and nothing was noted: there is nothing to keep."""
         return not (self._bytes or self._notes)
 
+    @property
+    def heard(self) -> Heard | None:
+        """What came so far instead of a measurement; None once there is one."""
+        return heard(self._bytes, self.builder)
+
     def _connect(self, link: Link) -> None:
         self._intake = Intake(link, self._record, beside=self._beside)
         self.send(encode(Query()))
@@ -246,19 +252,9 @@ class Capture:
             self._lose(f"no sentence for {now - self.latest_s:.0f} s")
 
     def _no_board(self, now: float) -> None:
-        if not self._bytes:
-            what, hint = "not one byte", "check the cable and that the board is running"
-        elif self.builder.accepted:
-            what = "the board answers but sends no measurement"
-            hint = "check the streams it is set to send"
-        elif self.builder.unknown:
-            what = f"{self.builder.unknown} sentences of another kind, none with a direction"
-            hint = "this is some other device; see which is which with: horizon-logger ports"
-        else:
-            what = f"{self._bytes} bytes and no sound sentence among them"
-            hint = "check the baud rate (115200) and that this is the board's port"
+        came = self.heard or SILENCE
         port = getattr(self._intake.link, "url", "port") if self._intake else "port"
-        raise DeviceError(f"{what} in {now:.0f} s", str(port), hint)
+        raise DeviceError(came.within(f" in {now:.0f} s"), str(port), came.hint)
 
     def _lose(self, why: str) -> None:
         self._end_intake()

@@ -49,7 +49,7 @@ def command(urls: tuple[str, ...], ask: bool, seconds: float, json_file: str | N
 
 def _listen(url: str, ask: bool, seconds: float) -> dict[str, Any]:
     from firmware_protocol import Query, encode
-    from logger.acquisition import StreamBuilder, SystemClock, open_link
+    from logger.acquisition import StreamBuilder, SystemClock, heard, open_link
     from logger.errors import DeviceError
 
     clock, builder = SystemClock(), StreamBuilder()
@@ -78,6 +78,5 @@ def _listen(url: str, ask: bool, seconds: float) -> dict[str, Any]:
         }
     if builder.accepted:
         return {"answers": True, "heard": f"{builder.accepted} sentences, no identity yet"}
-    if count:
-        return {"answers": False, "heard": f"{count} bytes, no sentence: another speed or device"}
-    return {"answers": False, "heard": "silence"}
+    came = heard(count, builder)
+    return {"answers": False, "heard": came.what if came and count else "silence"}

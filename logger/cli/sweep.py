@@ -16,6 +16,7 @@ from logger.cli.options import json_option, leave_by_gates, say, tell, write_jso
 
 if TYPE_CHECKING:
     from logger.access import SiteYear
+    from logger.acquisition import Heard
     from logger.horizon import Pass
     from logger.job import Job
     from logger.live.sweeping import Surroundings, SurveyDay
@@ -168,7 +169,7 @@ def command(
                         if day.taken:
                             pool.submit(answers.work_out, name, began, day)
                         else:
-                            answers.nothing(name)
+                            answers.nothing(name, day.heard)
         finally:
             port.hang_up()
             pool.shutdown()
@@ -270,11 +271,12 @@ class _Answers:
         self._documents: list[dict[str, Any]] = []
         self._fault: Exception | None = None
 
-    def nothing(self, name: str) -> None:
-        """A point ended before one sample had come."""
+    def nothing(self, name: str, came: Heard | None) -> None:
+        """A point ended before one sample had come; what came instead."""
         from logger.errors import DeviceError
 
-        self._fault = self._fault or DeviceError("not one sample was received", name)
+        what, hint = (came.what, came.hint) if came else ("not one sample was received", "")
+        self._fault = self._fault or DeviceError(what, name, hint)
 
     def work_out(self, name: str, began_s: float, day: SurveyDay) -> None:
         """Work a point out and show its answer; runs beside the capture."""

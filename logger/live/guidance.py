@@ -105,8 +105,8 @@ def advice(view: LiveView) -> tuple[str, bool]:
     ----------
     view : LiveView
     """
-    if view.silent_s > 2:
-        return f"nothing from the board for {view.silent_s:.0f} s: check cable and power", True
+    if view.nothing:
+        return (view.nothing if view.instead else f"{view.nothing}: check cable and power"), True
     if view.sun_near:
         return f"LOOK AWAY: the sun is {view.sun_deg:.0f}° off; leave this part for later", True
     if view.shaking:

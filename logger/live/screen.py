@@ -82,8 +82,8 @@ def status_line(view: LiveView) -> str:
     ----------
     view : LiveView
     """
-    if view.silent_s > 2:
-        return f"{view.elapsed_s:5.0f} s  nothing from the board for {view.silent_s:.0f} s"
+    if view.nothing:
+        return f"{view.elapsed_s:5.0f} s  {view.nothing}"
     line = (
         f"{view.elapsed_s:5.0f} s  azimuth {_number(view.azimuth_deg, 5)}° "
         f"elevation {_number(view.elevation_deg, 5)}° lean {_number(view.lean_deg, 4, 0)}° "

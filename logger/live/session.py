@@ -32,6 +32,9 @@ TRIGGER, MARK = 1, 2
 LONG_PRESS_S = 1.5
 """The board's mark key held down this long means: redo. [s]"""
 
+SILENT_S = 2.0
+"""Without a measurement for longer something is wrong. [s]"""
+
 _RECENT_S = 5.0
 _SPEED_OVER_S = 0.5
 _SUN_EVERY_S = 5.0
@@ -80,6 +83,8 @@ class LiveView:
         So far: taken, missing by the board's count, refused.
     silent_s : float
         Since the last sound sentence. [s]
+    instead : str
+        What came in place of any measurement, in words; empty for nothing, or once there is one.
     sun_deg : float
         From the sight to the sun; NaN with the sun below the level plane. [deg]
     sun : (float, float) or None
@@ -103,6 +108,7 @@ class LiveView:
     lost: int = 0
     damaged: int = 0
     silent_s: float = 0.0
+    instead: str = ""
     sun_deg: float = float("nan")
     sun: tuple[float, float] | None = None
     field: FieldState = field(default_factory=FieldState)
@@ -110,6 +116,15 @@ class LiveView:
     held: int = 0
     running: RunningAnswer | None = None
     newest_seq: int = -1
+
+    @property
+    def nothing(self) -> str:
+        """What is wrong where no measurement comes; empty where all is well."""
+        if self.instead and self.elapsed_s > SILENT_S:
+            return self.instead
+        if self.silent_s > SILENT_S:
+            return f"nothing from the board for {self.silent_s:.0f} s"
+        return ""
 
     @property
     def sun_near(self) -> bool:
@@ -322,7 +337,13 @@ class LiveSession:
                 found.append(still)
         return found
 
-    def view(self, now_s: float, latest_s: float, running: RunningAnswer | None = None) -> LiveView:
+    def view(
+        self,
+        now_s: float,
+        latest_s: float,
+        running: RunningAnswer | None = None,
+        instead: str = "",
+    ) -> LiveView:
         """Sum up this moment.
 
         Parameters
@@ -333,6 +354,8 @@ class LiveSession:
             When the last sound sentence came. [s]
         running : RunningAnswer, optional
             The answer so far.
+        instead : str
+            What came in place of any measurement.
         """
         self.advance()
         sun = self._sun_now(now_s)
@@ -342,6 +365,7 @@ class LiveSession:
             lost=self._builder.lost,
             damaged=sum(self._builder.refused.values()),
             silent_s=now_s - latest_s,
+            instead=instead,
             sun=sun,
             marks=len(self.presses),
             held=sum(press.still is True for press in self.presses),

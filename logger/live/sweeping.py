@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware_protocol import Cue, Key, Piece, Sound, encode
-from logger.acquisition import Capture, CaptureSettings, Clock, RecordingWriter
+from logger.acquisition import Capture, CaptureSettings, Clock, Heard, RecordingWriter
 from logger.errors import DeviceError
 from logger.horizon import Pass
 from logger.live.controls import Action, Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
@@ -97,6 +97,8 @@ class SurveyDay:
         Made so far.
     taken : int
         Samples recorded so far at the present point.
+    heard : Heard or None
+        What came instead, where the last recording of the point took none.
     beside : bool
         Record on a thread of its own, which no screen holds up.
     panel : tuple of str
@@ -113,6 +115,7 @@ class SurveyDay:
     recordings: list[Path] = field(default_factory=list)
     panel: tuple[str, ...] = ()
     taken: int = 0
+    heard: Heard | None = None
     beside: bool = True
     _toggled: bool = field(default=False, init=False)
     _shown_s: float = field(default=-1e9, init=False)
@@ -135,7 +138,7 @@ class SurveyDay:
         before = cache(self.around.earlier(point))
         going = self._begin(point, True, (), before)
         began = self.clock.seconds()
-        self.taken = 0
+        self.taken, self.heard = 0, None
         try:
             while True:
                 if self._step(going, controls, cues, point):
@@ -254,6 +257,7 @@ class SurveyDay:
             self.display.say("nothing came: no recording is kept")
         elif going.recorded:
             self.taken += len(going.capture.builder)
+            self.heard = going.capture.heard
             self.display.say(f"kept {going.capture.writer.path}")
             for start, end in going.session.dropped:
                 self.around.dropped(going.capture.writer.path, start, end)
@@ -323,7 +327,8 @@ class SurveyDay:
         capture, session = going.capture, going.session
         running = going.worker.latest if going.worker is not None else None
         now = capture.elapsed_s()
-        view = session.view(now, capture.latest_s, running)
+        came = None if capture.empty else capture.heard
+        view = session.view(now, capture.latest_s, running, came.what if came else "")
         holds = session.judge_holds(now)
         for still in holds:
             self.display.say(HELD if still else IN_PASSING)

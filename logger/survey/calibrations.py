@@ -107,6 +107,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
         The recording cannot serve; the sentence says what to do.
     """
     _refuse_another_site(job, recording)
+    _refuse_without_measurement(recording, stream)
     made_for = recording.text("purpose")
     if made_for and made_for != wanted.purpose:
         raise InputError(
@@ -327,6 +328,17 @@ def _refuse_another_site(job: Job, recording: Recording) -> None:
         )
 
 
+def _refuse_without_measurement(recording: Recording, stream: Stream) -> None:
+    if len(stream.samples):
+        return
+    what, hint = "holds no measurement", "look what is on the port: horizon-logger ports"
+    if stream.unknown:
+        what = f"holds {stream.unknown} sentences, none with a heading: another device"
+    elif recording.unsound:
+        what = "holds bytes but no sentence: another speed (ours is 115200) or device"
+    raise InputError(what, str(recording.path), hint=hint)
+
+
 def _swing_notes(stream: Stream, bearings_deg: Sequence[float]) -> tuple[Note, ...]:
     """The swing's bearings: as noted, or as given, one a press of the mark key."""
     if not bearings_deg:
@@ -365,6 +377,7 @@ def measure_plane(
     InputError, UsageError
         The recording cannot serve, or the date is outside the model's years.
     """
+    _refuse_without_measurement(recording, stream)
     date = (recording.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
     chosen = chosen_for(
         job,

@@ -249,6 +249,8 @@ def record_guided(
     if capture.empty:
         raise DeviceError("nothing came from the board: no recording is kept")
     say(f"kept {writer.path}")
+    if (came := capture.heard) is not None:
+        raise DeviceError(came.what, hint=came.hint)
     return writer.path
 
 
@@ -280,8 +282,12 @@ def _run(
             pressed = guide.presses
             capture.send(encode(Cue("GOOD")))
         silent_s = now - capture.latest_s
-        nothing = f"{now:5.0f} s  nothing from the board for {silent_s:.0f} s"
-        say(guide.line(now) if silent_s < SILENT_S else nothing)
+        if now > SILENT_S and not capture.empty and (came := capture.heard) is not None:
+            say(f"{now:5.0f} s  {came.what}")
+        elif silent_s < SILENT_S:
+            say(guide.line(now))
+        else:
+            say(f"{now:5.0f} s  nothing from the board for {silent_s:.0f} s")
         if guide.enough:
             capture.send(encode(Cue("DONE")))
             return

@@ -85,10 +85,13 @@ def test_a_link_that_opens_again_but_stays_silent_is_tried_again_then_given_up(b
     ("chunks", "sentence"),
     [
         ([], "not one byte in 10 s"),
-        ([(0.1, b"\xf8\x00\x9c\xff")] * 300, "bytes and no sound sentence among them"),
-        ([(1.0, framed(b"GPRMC,,V,,,,,,,,,,N"))] * 30, "11 sentences of another kind"),
+        ([(0.1, b"\xf8\x00\x9c\xff")] * 300, "bytes, no sentence in 10 s: another speed or device"),
+        (
+            [(1.0, framed(b"GPRMC,,V,,,,,,,,,,N"))] * 30,
+            "11 sentences, none with a heading in 11 s: another device",
+        ),
         ([(1.0, encode(Cue("OFF")))] * 30, "the board answers but sends no measurement"),
-        ([(0.1, b"$PHLGA,1,20,18")], "14 bytes and no sound sentence"),
+        ([(0.1, b"$PHLGA,1,20,18")], "14 bytes, no sentence"),
     ],
     ids=["silent", "wrong baud rate", "another device", "no streams", "half a sentence"],
 )

@@ -4,13 +4,16 @@ import contextlib
 import os
 import socket
 import threading
+from types import SimpleNamespace
 
 import pytest
 import serial
 import serial.rfc2217
+from click.testing import CliRunner
 
-from firmware_protocol import Decoder, Query, Sound, encode
+from firmware_protocol import Decoder, Query, Sound, encode, framed
 from logger.acquisition import Capture, RecordingWriter, SystemClock, open_link, read_recording
+from logger.cli import main
 from logger.errors import DeviceError
 from logger.simulation import simulate_plane
 
@@ -214,3 +217,20 @@ def test_a_port_in_use_is_not_shared_with_a_second_sweep():
     link.close()
     open_link(board.url).close()
     board.close()
+
+
+@pytest.mark.parametrize(
+    ("sent", "words"),
+    [
+        (framed(b"GPGGA,081231,4603.0,N,01430.6,E,1,08,0.9,300.0,M,46.9,M,,") * 3,
+         "3 sentences, none with a heading: another device"),
+        (b"\xf8\x00\x9c\xff" * 50, "200 bytes, no sentence: another speed or device"),
+        (b"", "silence"),
+    ],
+)  # fmt: skip
+def test_ports_tells_another_device_from_another_speed(sent, words, monkeypatch):
+    chunks = [sent]
+    link = SimpleNamespace(read=lambda: chunks.pop() if chunks else b"", close=lambda: None)
+    monkeypatch.setattr("logger.acquisition.open_link", lambda url: link)
+    done = CliRunner().invoke(main, ["ports", "--port", "made-up", "--seconds", "0.1"])
+    assert done.stdout == f"made-up: {words}\n"

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from firmware_protocol import framed
 from logger.acquisition import RecordingWriter, StreamBuilder
 from logger.cli import main
 from logger.errors import DeviceError
@@ -299,6 +300,32 @@ def test_a_port_that_stays_silent_is_told_each_second_and_leaves_nothing_behind(
     assert any("nothing from the board for 5 s" in line for line in said)
     assert not any(line.startswith("kept") for line in said)
     assert not list((job / "calibrations").glob("*.sweep"))
+
+
+GGA = b"$GPGGA,081231,4603.0,N,01430.6,E,1,08,0.9,300.0,M,46.9,M,,"
+WRONG = {
+    "no sentence: another speed or device": b"\xf8\x00\x9c\xff\x1e" * 20,
+    "none with a heading: another device": framed(GGA[1:]),
+}
+
+
+@pytest.mark.parametrize("words", WRONG)
+def test_what_is_no_board_is_told_while_it_sends_and_is_no_calibration(
+    job: Path, words: str
+) -> None:
+    clock, said = _Clock(), list[str]()
+    other = _Link(SimpleNamespace(chunks=[(0.2 * n, WRONG[words]) for n in range(60)]), clock)
+    with pytest.raises(DeviceError, match=words):
+        record_guided(
+            read_job(job), "compass", "compass", lambda: other, clock, said.append, _Keyboard(),
+            seconds_s=6.0, beside=False,
+        )  # fmt: skip
+    assert any(line.endswith(words) for line in said)
+    assert not any("nothing from the board" in line or "held still" in line for line in said)
+    (kept,) = (job / "calibrations").glob("*.sweep")
+    later = run("calibrate", "compass", job, "--from", kept)
+    assert later.exit_code == 3
+    assert words.split(":")[0] in later.stderr
 
 
 def test_an_end_before_the_board_spoke_is_no_calibration(job: Path) -> None:

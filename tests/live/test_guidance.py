@@ -84,6 +84,8 @@ def test_danger_goes_before_advice() -> None:
     sun = replace(shaking, sun_deg=12.0)
     assert advice(sun)[0].startswith("LOOK AWAY: the sun is 12° off")
     assert advice(replace(sun, silent_s=4.0))[0].startswith("nothing from the board for 4 s")
+    other = replace(sun, elapsed_s=4.0, instead="800 bytes, no sentence: another speed or device")
+    assert advice(other) == ("800 bytes, no sentence: another speed or device", True)
     iron = replace(calm, field=FieldState(0.2, 0.0, True, True))
     assert advice(iron) == ("the field is disturbed here: keep away from iron", True)
 

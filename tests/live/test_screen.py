@@ -138,6 +138,14 @@ def test_the_line_is_short_enough_and_tells_what_a_screen_would(half_swept: Live
     assert "nothing from the board for 3 s" in status_line(replace(half_swept, silent_s=3.0))
 
 
+def test_what_is_no_board_is_not_called_silence() -> None:
+    other = "12 sentences, none with a heading: another device"
+    view = LiveView(elapsed_s=6.0, silent_s=0.2, instead=other)
+    assert status_line(view) == f"    6 s  {other}"
+    assert other in screen(view, Frame("b"), 80, 24).plain
+    assert other not in status_line(replace(view, elapsed_s=1.0))
+
+
 def test_lines_say_what_to_do_when_it_changes(half_swept: LiveView) -> None:
     lines: list[str] = []
     display = LineDisplay(lines.append)

@@ -62,6 +62,16 @@ def test_the_board_is_told_that_it_is_over(bench: MakeBench, quick_sweep: Chunks
     assert cues(swept.link)[-1] == "OFF"
 
 
+def test_bytes_that_are_no_sentence_are_told_and_are_no_silence(bench: MakeBench) -> None:
+    noise = [(0.1 * n, b"\xf8\x00\x9c\xff\x1e\x80\x42" * 5) for n in range(80)]
+    swept = bench(noise)
+    swept.day.sweep("eave", seconds=6.0)
+    assert swept.day.taken == 0
+    assert swept.day.heard is not None
+    assert "bytes, no sentence: another speed or device" in swept.day.heard.what
+    assert swept.display.views[-1].nothing.endswith("bytes, no sentence: another speed or device")
+
+
 def test_q_and_time_end_a_point_too(bench: MakeBench, quick_sweep: Chunks) -> None:
     typed = bench(quick_sweep, [(1.0, "q")])
     typed.day.sweep("eave")
