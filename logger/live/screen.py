@@ -20,6 +20,7 @@ from logger.report.answer import UNMEASURED_WORTH_SAYING
 from logger.report.style import MONTHS
 
 BLOCKS = " ▁▂▃▄▅▆▇█"
+WIDEST_LINE = 80
 _AXIS = 4  # columns of the elevation axis
 _LEAST_ROWS, _MOST_ROWS = 3, 16
 
@@ -84,16 +85,23 @@ def status_line(view: LiveView) -> str:
     """
     if view.nothing:
         return f"{view.elapsed_s:5.0f} s  {view.nothing}"
-    line = (
-        f"{view.elapsed_s:5.0f} s  azimuth {_number(view.azimuth_deg, 5)}° "
-        f"elevation {_number(view.elevation_deg, 5)}° lean {_number(view.lean_deg, 4, 0)}° "
-        f"{view.rate_hz:4.0f} Hz"
-    )
+    rate = f"{view.rate_hz:.0f} Hz"
+    parts = [
+        f"{view.elapsed_s:5.0f} s",
+        f"azimuth {_number(view.azimuth_deg, 5)}°",
+        f"elevation {_number(view.elevation_deg, 5)}°",
+        f"lean {_number(view.lean_deg, 4, 0)}°",
+        rate,
+    ]
     if view.coverage is not None:
-        line += f"  seen {100 * (1 - shares(view.coverage)[0]):3.0f} %"
+        parts.append(f"seen {100 * (1 - shares(view.coverage)[0]):.0f} %")
     if view.running is not None:
-        line += f" access {_percent(view.running.access.planes[0].solar_access.annual)}"
-    return line[:80]
+        parts.append(f"access {_percent(view.running.access.planes[0].solar_access.annual)}")
+    line = " ".join(parts)
+    if len(line) > WIDEST_LINE:
+        # A part is left out whole, the least wanted one; a number that is cut would be another one.
+        line = " ".join(part for part in parts if part is not rate)
+    return line
 
 
 def access_words(view: LiveView) -> str:

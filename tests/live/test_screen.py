@@ -138,6 +138,26 @@ def test_the_line_is_short_enough_and_tells_what_a_screen_would(half_swept: Live
     assert "nothing from the board for 3 s" in status_line(replace(half_swept, silent_s=3.0))
 
 
+@pytest.mark.parametrize("elapsed_s", [5.0, 99999.0])
+@pytest.mark.parametrize("rate_hz", [5.0, 1000.0])
+def test_a_line_leaves_parts_out_but_cuts_no_number(
+    half_swept: LiveView, elapsed_s: float, rate_hz: float
+) -> None:
+    assert half_swept.running is not None
+    access = half_swept.running.access
+    (plane,) = access.planes
+    clear = replace(plane, solar_access=replace(plane.solar_access, value=np.ones(13)))
+    running = replace(half_swept.running, access=replace(access, planes=(clear,)))
+    line = status_line(
+        replace(
+            half_swept, running=running, elapsed_s=elapsed_s, rate_hz=rate_hz,
+            azimuth_deg=359.9, elevation_deg=-12.3, lean_deg=-175.0,
+        )
+    )  # fmt: skip
+    assert line.endswith("access 100 %")
+    assert len(line) <= 80
+
+
 def test_what_is_no_board_is_not_called_silence() -> None:
     other = "12 sentences, none with a heading: another device"
     view = LiveView(elapsed_s=6.0, silent_s=0.2, instead=other)
