@@ -7,7 +7,25 @@ hint, and leaves with the code. Exit codes: 0 done and fit for use, 1 a bug, 2 w
 
 from __future__ import annotations
 
+import os
 from typing import ClassVar
+
+
+def as_argument(text: object) -> str:
+    """A name as it must be typed on this system's command line, in quotes where it needs them.
+
+    Parameters
+    ----------
+    text : object
+        A name or a path.
+    """
+    if os.name == "nt":
+        import subprocess
+
+        return subprocess.list2cmdline([str(text)])
+    import shlex
+
+    return shlex.quote(str(text))
 
 
 class LoggerError(Exception):

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, overload
 
 from logger.acquisition.records import FIRST_LINE, MAGIC, printable
-from logger.errors import RecordingError
+from logger.errors import RecordingError, as_argument
 from logger.files import read_within
 
 MOST_BYTES = 128 * 2**20
@@ -230,7 +230,7 @@ def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = Fa
             raise RecordingError(
                 f"broken seal: {found.seal_fault}; the file was changed after it was recorded",
                 where,
-                hint="use the original, or go on with --accept-broken-seal",
+                hint=_with_broken_seal(path, found.header),
             )
         problems.append(f"broken seal accepted: {found.seal_fault}")
     if not found.header:
@@ -343,6 +343,14 @@ class _Parser:
             self.seal_fault = f"it counts {entry.get('records')!r} records, the file has {records}"
         elif entry.get("sha256") != hashlib.sha256(before).hexdigest():
             self.seal_fault = "the SHA-256 of the records is another"
+
+
+def _with_broken_seal(path: Path, header: Mapping[str, Any]) -> str:
+    """How to go on with it; a sweep's is met in whole points too, which do not take one."""
+    if header.get("purpose") in ("compass", "level", "bearing", "plane"):
+        return "use the original, or go on with --accept-broken-seal"
+    alone = f"horizon-logger replay {as_argument(path)} --accept-broken-seal"
+    return f"use the original, or go on with this one alone: {alone}"
 
 
 def json_object(text: bytes) -> dict[str, Any] | None:

@@ -243,7 +243,11 @@ def _whole_point(
         site = Site(latitude, longitude, elevation or 0.0)
     elif elevation is not None:
         site = Site(site.latitude_deg, site.longitude_deg, elevation)
-    return survey, point_again(survey, folder.name, recipe, site=site)
+    again = point_again(survey, folder.name, recipe, site=site)
+    for sweep in again.result.sweeps:
+        for problem in sweep.recording.problems:
+            say(f"{sweep.recording.path}: {problem}")
+    return survey, again
 
 
 def _recording(
