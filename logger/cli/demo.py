@@ -8,6 +8,7 @@ import click
 
 from logger.cli.options import json_option, leave_by_gates, say, write_json
 from logger.cli.options import tell as printed
+from logger.errors import InputError
 
 
 @click.command()
@@ -40,7 +41,10 @@ def command(output: Path, json_file: str | None) -> None:
 
     source = shipped_survey()
     folder = output / source.name
-    shutil.copytree(source, folder, dirs_exist_ok=True)
+    try:
+        shutil.copytree(source, folder, dirs_exist_ok=True)
+    except (OSError, shutil.Error) as error:
+        raise InputError(f"cannot be written: {_first_reason(error)}", str(folder)) from error
     job = read_job(folder)
     tell = printed if json_file != "-" else lambda _: None
     for calibration in calibrated_again(job):
@@ -78,3 +82,11 @@ def command(output: Path, json_file: str | None) -> None:
             tell(textwrap.indent("\n  ".join(wrapped), "  "))
     say("These recordings were made by the virtual board; no such place exists.")
     leave_by_gates(gate for point in points for gate in point.gates)
+
+
+def _first_reason(error: OSError) -> str:
+    """Why; where many files failed alike, why the first one did."""
+    several = error.args[0] if error.args else None
+    if isinstance(several, list):
+        return str(several[0][-1])
+    return error.strerror or str(error)

@@ -149,3 +149,25 @@ def test_help_imports_nothing_heavy():
         check=True,
     )
     assert done.stdout.strip() == "[]"
+
+
+def test_3_a_demo_that_the_disk_has_no_room_for_is_told_in_one_sentence(tmp_path, monkeypatch):
+    import errno
+    import shutil
+
+    from click.testing import CliRunner
+
+    full = OSError(errno.ENOSPC, "No space left on device")
+
+    def refused(source, target, **_):
+        raise shutil.Error([(str(source), str(target), str(full))] * 3)
+
+    (tmp_path / "file").write_text("no folder")
+    under_a_file = CliRunner().invoke(main, ["demo", "--output", str(tmp_path / "file" / "demo")])
+    monkeypatch.setattr("shutil.copytree", refused)
+    no_room = CliRunner().invoke(main, ["demo", "--output", str(tmp_path / "demo")])
+    for done, why in ((under_a_file, "Not a directory"), (no_room, "No space left on device")):
+        assert done.exit_code == 3
+        assert done.stderr.startswith("error: ")
+        assert done.stderr.count("\n") == 1
+        assert why in done.stderr
