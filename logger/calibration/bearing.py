@@ -155,30 +155,15 @@ def fit_bearing_to_sun(
         never held still.
     """
     settings = settings or CalibrationSettings()
-    if not 0 <= clock_doubt_s <= settings.clock_limit_s:
-        raise InputError(
-            f"the clock is in doubt by {clock_doubt_s:g} s, more than "
-            f"{settings.clock_limit_s:g} s: the sun cannot serve as a bearing",
-            hint="set the computer's clock by network or satellite, or sight a landmark",
-        )
+    _refuse_doubtful_clock(clock_doubt_s, settings)
     sights = _sights(samples, keys, corrections, orientation)
     if not sights.holds:
         raise InputError("the board is never held still on the shadow", hint=SHADOW_HOW)
     start = np.datetime64(started.astimezone(dt.UTC).replace(tzinfo=None), "ns")
     middle = floats([(s.from_s + s.to_s) / 2 for s in sights.holds])
     track = sun_track(start + (middle * 1e9).astype("timedelta64[ns]"), site)
-    highest, lowest = float(track.elevation_deg.max()), float(track.elevation_deg.min())
-    if highest > settings.sun_limit_deg:
-        raise InputError(
-            f"the sun stands {highest:.0f}° high; above {settings.sun_limit_deg:.0f}° its "
-            "shadow's direction is not sharp enough",
-            hint="come back when it is lower, or sight a landmark of known bearing",
-        )
-    if lowest < 0:
-        raise InputError(
-            f"the sun is {-lowest:.0f}° below the horizon at this time and place",
-            hint="check the clock, its time zone and the site, or sight a landmark",
-        )
+    _refuse_sun(track.elevation_deg, settings)
+    highest = float(track.elevation_deg.max())
     offsets = sights.offsets(wrap360(track.azimuth_deg + 180.0))
     off = abs(float(angle_between(mean_azimuth(offsets), corrections.declination.value_deg)))
     if off > 180 - TOWARDS_SUN_DEG:
@@ -202,6 +187,58 @@ def fit_bearing_to_sun(
         settings,
         figures,
     )
+
+
+def refuse_sun_now(
+    site: Site,
+    moment: dt.datetime,
+    clock_doubt_s: float = 2.0,
+    settings: CalibrationSettings | None = None,
+) -> None:
+    """Refuse a bearing by the sun before anybody has sighted for it.
+
+    Parameters
+    ----------
+    site : Site
+    moment : datetime
+        UTC.
+    clock_doubt_s : float
+        [s]
+    settings : CalibrationSettings, optional
+
+    Raises
+    ------
+    InputError
+        The sun is too high or down, or the clock is in doubt.
+    """
+    settings = settings or CalibrationSettings()
+    _refuse_doubtful_clock(clock_doubt_s, settings)
+    when = np.array([moment.astimezone(dt.UTC).replace(tzinfo=None)], dtype="datetime64[ns]")
+    _refuse_sun(sun_track(when, site).elevation_deg, settings)
+
+
+def _refuse_doubtful_clock(clock_doubt_s: float, settings: CalibrationSettings) -> None:
+    if not 0 <= clock_doubt_s <= settings.clock_limit_s:
+        raise InputError(
+            f"the clock is in doubt by {clock_doubt_s:g} s, more than "
+            f"{settings.clock_limit_s:g} s: the sun cannot serve as a bearing",
+            hint="set the computer's clock by network or satellite, or sight a landmark",
+        )
+
+
+def _refuse_sun(elevation_deg: Floats, settings: CalibrationSettings) -> None:
+    highest, lowest = float(elevation_deg.max()), float(elevation_deg.min())
+    if highest > settings.sun_limit_deg:
+        raise InputError(
+            f"the sun stands {highest:.0f}° high; above {settings.sun_limit_deg:.0f}° its "
+            "shadow's direction is not sharp enough",
+            hint="come back when it is lower, or sight a landmark of known bearing",
+        )
+    if lowest < 0:
+        raise InputError(
+            f"the sun is {-lowest:.0f}° below the horizon at this time and place",
+            hint="check the clock, its time zone and the site, or sight a landmark",
+        )
 
 
 def _sun_speed(elevation_deg: Floats) -> float:

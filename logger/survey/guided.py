@@ -18,7 +18,7 @@ from firmware_protocol import Cue, encode
 from logger.acquisition import Capture, Clock, Link, RecordingWriter
 from logger.acquisition.writer import utc_text
 from logger.calibration import NEVER_LOOK, TumbleCoverage
-from logger.calibration.bearing import MARK_KEY, SHADOW_HOW, TURN_BETWEEN
+from logger.calibration.bearing import MARK_KEY, SHADOW_HOW, TURN_BETWEEN, refuse_sun_now
 from logger.calibration.level import HOW as LEVEL_HOW
 from logger.columns import Floats, floats
 from logger.errors import DeviceError
@@ -224,8 +224,11 @@ def record_guided(
     Raises
     ------
     DeviceError, InputError
-        As the link and the recording writer. Nothing is kept of a port that stays silent.
+        As the link and the recording writer. Nothing is kept of a port that stays silent; a
+        bearing by the sun is refused at once where the sun is down or too high.
     """
+    if how == "sun":
+        refuse_sun_now(job.site, clock.utc())
     link = open_port()
     started = clock.utc()
     header = {

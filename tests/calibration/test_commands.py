@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 from firmware_protocol import framed
 from logger.acquisition import RecordingWriter, StreamBuilder
 from logger.cli import main
-from logger.errors import DeviceError
+from logger.errors import DeviceError, InputError
 from logger.job import read_job
 from logger.orientation import declination_at
 from logger.simulation import (
@@ -216,13 +216,14 @@ def test_a_plane_is_measured_and_stored_with_its_uncertainty(job: Path, recordin
 class _Clock:
     """Time that passes only when the link hands out bytes."""
 
-    now_s = 0.0
+    def __init__(self, start: dt.datetime = DEFAULT_START) -> None:
+        self.now_s, self.start = 0.0, start
 
     def seconds(self) -> float:
         return self.now_s
 
     def utc(self) -> dt.datetime:
-        return DEFAULT_START + dt.timedelta(seconds=self.now_s)
+        return self.start + dt.timedelta(seconds=self.now_s)
 
     def sleep(self, seconds: float) -> None:
         self.now_s += seconds
@@ -276,7 +277,7 @@ def test_a_live_bearing_by_the_sun_keeps_saying_not_to_look(job: Path) -> None:
     from logger.survey.guided import HOW
 
     assert "never look at the sun" in HOW["sun"][0].lower()
-    clock = _Clock()
+    clock = _Clock(minutes(-100))
     link = _Link(simulate_bearing(sensor=BOARD, started=minutes(-100), streams="MG"), clock)
     said: list[str] = []
     record_guided(
@@ -300,6 +301,19 @@ def test_a_port_that_stays_silent_is_told_each_second_and_leaves_nothing_behind(
     assert any("nothing from the board for 5 s" in line for line in said)
     assert not any(line.startswith("kept") for line in said)
     assert not list((job / "calibrations").glob("*.sweep"))
+
+
+def test_a_bearing_by_the_sun_at_night_is_refused_before_anybody_sights(job: Path) -> None:
+    night = _Clock(dt.datetime(2026, 5, 14, 23, 0, tzinfo=dt.UTC))
+
+    def never() -> _Link:
+        raise AssertionError("the port was opened")
+
+    with pytest.raises(InputError, match="below the horizon at this time and place"):
+        record_guided(
+            read_job(job), "bearing", "sun", never, night, lambda _: None, _Keyboard(),
+            beside=False,
+        )  # fmt: skip
 
 
 GGA = b"$GPGGA,081231,4603.0,N,01430.6,E,1,08,0.9,300.0,M,46.9,M,,"
