@@ -102,7 +102,7 @@ def field_at_year(
         raise UsageError(
             f"the date {date or year} is outside the years of {MODEL}, {FIRST_YEAR:.0f} to "
             f"{LAST_YEAR - 1:.0f}",
-            hint="give the declination yourself with --declination",
+            hint="a date of those years; or, in replay, your own with --declination",
         )
     altitude = site.elevation_m / 1000 if height_km is None else height_km
     # The model's equations divide by cos(latitude): step a metre off the very pole.

@@ -107,6 +107,7 @@ EXIT_CODES = (
     ("2", "wrong usage"),
     ("3", "an input or a device could not be read"),
     ("4", "done, but a quality gate failed; it is named on standard error"),
+    ("130", "interrupted by Ctrl-C, where that does not end a sweep or a recording"),
 )
 
 

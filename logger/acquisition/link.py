@@ -6,6 +6,7 @@ import contextlib
 import queue
 import threading
 from typing import Any, Protocol
+from urllib.parse import urlsplit
 
 from logger.errors import DeviceError
 
@@ -63,6 +64,7 @@ class SerialLink:
     def __init__(self, url: str, baud_rate: int = BAUD_RATE) -> None:
         import serial
 
+        _refuse_without_port_number(url)
         self.url = url
         self._gone = (serial.SerialException, OSError)
         # pyserial's RFC 2217 client knows no limit to writing.
@@ -158,6 +160,23 @@ def open_link(url: str, baud_rate: int = BAUD_RATE) -> SerialLink:
         It cannot be opened.
     """
     return SerialLink(url, baud_rate)
+
+
+def _refuse_without_port_number(url: str) -> None:
+    """A network port is a host and a number; pyserial says so in no words."""
+    if not url.lower().startswith(("socket://", "rfc2217://")):
+        return
+    try:
+        whole = urlsplit(url)
+        known = bool(whole.hostname) and whole.port is not None
+    except ValueError:
+        known = False
+    if not known:
+        raise DeviceError(
+            "cannot be opened: it has no host and port number",
+            f"port {url}",
+            hint=f"{url.partition('://')[0]}://HOST:PORT, such as socket://localhost:7000",
+        )
 
 
 def _plain(error: Exception) -> str:

@@ -6,6 +6,7 @@ import atexit
 import gc
 import importlib
 import os
+import re
 import sys
 from typing import Any
 
@@ -31,6 +32,12 @@ COMMANDS: dict[str, str] = {
     "simulate": "A virtual board on a pty or a TCP port.",
     "demo": "The whole job on the shipped survey, without hardware.",
 }
+
+
+EXIT_INTERRUPTED = 130
+"""128 and the number of the signal, as shells have it (common practice, no source)."""
+
+_DECIMAL_COMMA = re.compile(r"^'(-?\d+),(\d+)' is not a valid float")
 
 
 class Commands(click.Group):
@@ -63,6 +70,15 @@ class Commands(click.Group):
             if error.hint:
                 click.echo(f"  try: {error.hint}", err=True)
             ctx.exit(error.exit_code)
+        except click.BadParameter as error:
+            comma = _DECIMAL_COMMA.search(error.message)
+            if comma is None:
+                raise
+            needed = f"{error.message} A decimal point is needed: {'.'.join(comma.groups())}"
+            raise click.BadParameter(needed, error.ctx, error.param) from error
+        except (KeyboardInterrupt, click.Abort):
+            click.echo("interrupted", err=True)
+            ctx.exit(EXIT_INTERRUPTED)
         except BrokenPipeError:
             # The reader of our output went away (`| head`): nothing is wrong.
             sys.stderr.close()
@@ -87,5 +103,6 @@ def main() -> None:
     """Sweep a compass board along the skyline; learn what it takes from the sun, month by month.
 
     Exit codes: 0 done and fit for use; 1 an unforeseen fault; 2 wrong usage; 3 an input or a
-    device could not be read; 4 done, but a quality gate failed (named on standard error).
+    device could not be read; 4 done, but a quality gate failed (named on standard error);
+    130 interrupted by Ctrl-C.
     """

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from logger.cli.options import json_option, write_json
+from logger.errors import DeviceError
 
 
 @click.command()
@@ -40,17 +41,24 @@ def command(urls: tuple[str, ...], ask: bool, seconds: float, json_file: str | N
     if json_file:
         write_json(json_file, {"ports": found})
     if json_file == "-":
+        _leave_unopened(urls, found)
         return
     if not found:
         click.echo("no serial port on this machine; is the board plugged in?")
     for port in found:
         click.echo(f"{port['port']}: {port['heard']}")
+    _leave_unopened(urls, found)
+
+
+def _leave_unopened(asked: tuple[str, ...], found: list[dict[str, Any]]) -> None:
+    """A port that was asked for by name and cannot be opened is a fault; one that is met is not."""
+    if asked and not all(port.get("opened", True) for port in found):
+        click.get_current_context().exit(DeviceError.exit_code)
 
 
 def _listen(url: str, ask: bool, seconds: float) -> dict[str, Any]:
     from firmware_protocol import Query, encode
     from logger.acquisition import StreamBuilder, SystemClock, heard, open_link
-    from logger.errors import DeviceError
 
     clock, builder = SystemClock(), StreamBuilder()
     count = 0
@@ -67,7 +75,7 @@ def _listen(url: str, ask: bool, seconds: float) -> dict[str, Any]:
         finally:
             link.close()
     except DeviceError as error:
-        return {"answers": False, "heard": error.what}
+        return {"answers": False, "heard": error.what, "opened": False}
     board = builder.identity
     if board is not None:
         return {

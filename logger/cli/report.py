@@ -19,10 +19,8 @@ from logger.errors import UsageError
     type=click.Path(path_type=Path, dir_okay=False),
     help="The document.  [default: JOB/report/report.pdf]",
 )
-@click.option(
-    "--a4", "paper", flag_value="a4", default="a4", help="Paper of 210 by 297 mm.  [default]"
-)
-@click.option("--letter", "paper", flag_value="letter", help="Paper of 8.5 by 11 inches.")
+@click.option("--a4", is_flag=True, help="Paper of 210 by 297 mm.  [default]")
+@click.option("--letter", is_flag=True, help="Paper of 8.5 by 11 inches.")
 @click.option(
     "--document-only", is_flag=True, help="No pictures, tables and exports beside the document."
 )
@@ -43,7 +41,8 @@ from logger.errors import UsageError
 def command(
     job_folder: Path,
     output: Path | None,
-    paper: str,
+    a4: bool,
+    letter: bool,
     document_only: bool,
     day: dt.datetime | None,
     weather_file: Path | None,
@@ -57,6 +56,8 @@ def command(
     """
     from logger.survey.helper import first_helper
 
+    if a4 and letter:
+        raise click.UsageError("--a4 and --letter are two papers: give one")
     if output is not None and output.suffix.lower() != ".pdf":
         raise UsageError(
             f"the document is a PDF, and its name ends in {output.suffix or 'nothing'}",
@@ -87,7 +88,7 @@ def command(
     report = job_report(job, points, made, failed)
     path = output or job_folder / "report" / "report.pdf"
     beside = None if document_only else path.parent
-    written = write_report(report, path, paper=paper, beside=beside)
+    written = write_report(report, path, paper="letter" if letter else "a4", beside=beside)
     if json_file:
         write_json(
             json_file,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -160,7 +161,9 @@ def setting_options(*shortcuts: Shortcut) -> Callable[[F], F]:
 def _option(shortcut: Shortcut) -> Callable[[F], F]:
     def put(context: click.Context, parameter: click.Parameter, value: Any) -> None:
         if value:
-            _put(context, shortcut.setting, shortcut.flag_value or str(value))
+            text = shortcut.flag_value or str(value)
+            _refuse_unsound(shortcut, text)
+            _put(context, shortcut.setting, text)
 
     more: dict[str, Any]
     if shortcut.flag_value:
@@ -173,6 +176,34 @@ def _option(shortcut: Shortcut) -> Callable[[F], F]:
         }
     name = shortcut.flag.removeprefix("--").replace("-", "_")
     return click.option(shortcut.flag, name, expose_value=False, callback=put, **more)
+
+
+def _refuse_unsound(shortcut: Shortcut, text: str) -> None:
+    """Refuse a value by the name of its option, with one that would do."""
+    if (what := _wrong(shortcut, text)) is None:
+        return
+    likely = [text.replace("-", ",")]
+    with contextlib.suppress(ValueError):
+        if "0 to 1" in what and 10 <= float(text) <= 100:
+            likely.append(f"{float(text) / 100:g}")  # given in percent
+    good = [value for value in likely if _wrong(shortcut, value) is None]
+    if shortcut.default != "none":
+        good.append(shortcut.default)
+    raise click.BadParameter(
+        what + (f"; such as {shortcut.flag} {good[0]}" if good else ""), param_hint=shortcut.flag
+    )
+
+
+def _wrong(shortcut: Shortcut, text: str) -> str | None:
+    """What is wrong with a value; None where nothing is."""
+    from logger.errors import UsageError
+    from logger.office.settings import settings_with
+
+    try:
+        settings_with({shortcut.setting: text})
+    except UsageError as error:
+        return error.what
+    return None
 
 
 def _named(context: click.Context, parameter: click.Parameter, values: tuple[str, ...]) -> None:

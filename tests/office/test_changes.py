@@ -173,7 +173,7 @@ def test_a_damaged_stored_result_is_told_and_stops_nothing(stored, call, tmp_pat
     [
         (("--set", "horizon.stp_deg=1"), "horizon.stp_deg"),
         (("--set", "horizon.step_deg"), "NAME=VALUE"),
-        (("--draws", "few"), "access.draws"),
+        (("--draws", "few"), "--draws"),
         (("--draws", "5", "--set", "access.draws=6"), "given twice"),
         (("--rate", "10"), "one recording"),
         (("--processes", "2"), "--batch"),

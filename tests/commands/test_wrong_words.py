@@ -1,0 +1,69 @@
+"""A value that cannot be used is told by the option it was given to, with what would do."""
+
+import pytest
+from click.testing import CliRunner
+
+from logger.cli import main
+
+
+def call(*arguments):
+    return CliRunner().invoke(main, arguments)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--least-access", "85"], "--least-access: a minimum of 85 is outside 0 to 1; such as "
+         "--least-access 0.85"),
+        (["--window", "9-15"], "such as --window 9,15"),
+        (["--reflectance", "2"], "such as --reflectance 0.2"),
+    ],
+)  # fmt: skip
+def test_an_option_is_named_not_the_setting_behind_it(arguments, words):
+    done = call("replay", "a.sweep", *arguments)
+    assert done.exit_code == 2
+    assert words in done.stderr
+    assert "access." not in done.stderr
+
+
+def test_a_decimal_comma_is_told_as_one():
+    done = call("declination", "--latitude", "46,05", "--longitude", "14.5")
+    assert done.exit_code == 2
+    assert "A decimal point is needed: 46.05" in done.stderr
+    other = call("declination", "--latitude", "north", "--longitude", "14.5")
+    assert "decimal point" not in other.stderr
+
+
+@pytest.mark.parametrize("url", ["socket://localhost", "rfc2217://", "socket://localhost:x"])
+def test_a_network_port_without_its_number_is_told(url):
+    done = call("ports", "--port", url)
+    assert done.exit_code == 3
+    assert done.stdout == f"{url}: cannot be opened: it has no host and port number\n"
+
+
+def test_a_port_asked_for_that_cannot_be_opened_is_a_fault_in_json_too():
+    done = call("ports", "--port", "/dev/none", "--json", "-")
+    assert done.exit_code == 3
+    assert '"opened": false' in done.stdout
+
+
+def test_a_date_outside_the_model_hints_at_nothing_that_the_command_lacks():
+    done = call("declination", "--latitude", "46", "--longitude", "14", "--date", "2035-01-01")
+    assert done.exit_code == 2
+    assert "a date of those years" in done.stderr
+
+
+def test_two_papers_are_one_too_many(tmp_path):
+    done = call("report", str(tmp_path), "--a4", "--letter")
+    assert done.exit_code == 2
+    assert "--a4 and --letter" in done.stderr
+
+
+def test_an_interrupt_has_an_exit_code_of_its_own(monkeypatch, tmp_path):
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("logger.survey.helper.first_helper", interrupted)
+    done = call("report", str(tmp_path))
+    assert done.exit_code == 130
+    assert done.stderr.strip() == "interrupted"
