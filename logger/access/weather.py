@@ -7,11 +7,14 @@ every row is a mean from its start over its step.
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import math
+import re
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
+from statistics import mode
 from typing import Any
 
 import numpy as np
@@ -201,7 +204,58 @@ def read_weather(path: str | Path) -> Weather:
     ) as error:
         text = (str(error).strip().splitlines() or ["damaged"])[0]
         reason = "".join(c for c in text if c.isprintable())[:160]
+        if line := _damaged_line(kind, content.decode("utf-8-sig", errors="replace")):
+            where = f"{where}, line {line}"
         raise InputError(f"is no sound {kind} file: {reason}", where) from error
+
+
+_HEADING_LINES = {"EPW": 8, "TMY3": 2}
+_EPW_NUMBERS = (0, 1, 2, 3, 6, 13, 14, 15, 21)
+"""Columns of an EPW row that are used and must be numbers."""
+_TMY3_NUMBERS = ("GHI (W/m^2)", "DNI (W/m^2)", "DHI (W/m^2)", "Dry-bulb (C)", "Wspd (m/s)")
+_HOUR = re.compile(r"\d\d?:\d\d")
+"""Hours go from 1 to 24."""
+
+
+def _damaged_line(kind: str, text: str) -> int | None:
+    """The first line, from 1, with cells missing or no number where one must be; None for none."""
+    rows = list(enumerate(text.splitlines(), 1))
+    heading, rows = rows[: _HEADING_LINES[kind]], rows[_HEADING_LINES[kind] :]
+    if not rows:
+        return None
+    if kind == "EPW":
+        width, numbers = mode(row.count(",") + 1 for _, row in rows), list(_EPW_NUMBERS)
+    else:
+        names = heading[-1][1].split(",")
+        width, numbers = len(names), [names.index(n) for n in _TMY3_NUMBERS if n in names]
+    least = max([1, *numbers])
+    for line, row in rows:
+        cells = row.split(",")
+        if (
+            len(cells) != width
+            or width <= least
+            or not all(_is_number(cells[at]) for at in numbers)
+        ):
+            return line
+        if kind == "TMY3" and not (_is_date(cells[0]) and _HOUR.fullmatch(cells[1].strip())):
+            return line
+    return None
+
+
+def _is_date(cell: str) -> bool:
+    try:
+        dt.datetime.strptime(cell.strip(), "%m/%d/%Y")
+    except ValueError:
+        return False
+    return True
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        float(cell)
+    except ValueError:
+        return not cell.strip()  # missing is no damage
+    return True
 
 
 def _read(kind: str, text: str) -> tuple[Any, dict[str, Any]]:

@@ -318,3 +318,37 @@ def test_a_damaged_file_is_refused_or_read_but_never_breaks(tmp_path, seed):
         assert str(error).isprintable()  # noqa: PT017
     else:
         assert len(weather.dni_wm2) == 8760
+
+
+@pytest.mark.parametrize("row", [2, 3, 5000])
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda cells: [*cells[:4], b"bright", *cells[5:]],
+        lambda cells: [b"13/45/1988", *cells[1:]],
+        lambda cells: [b"yesterday", *cells[1:]],
+        lambda cells: [*cells, *cells],
+    ],
+    ids=["no number", "no day of a year", "no date", "too many cells"],
+)
+def test_a_damaged_line_of_a_tmy3_file_is_named(tmp_path, row, damage):
+    lines = CAROLINA.read_bytes().splitlines()
+    lines[row] = b",".join(damage(lines[row].split(b",")))
+    file = tmp_path / "damaged.csv"
+    file.write_bytes(b"\n".join(lines))
+    with pytest.raises(InputError) as caught:
+        read_weather(file)
+    assert caught.value.where == f"{file}, line {row + 1}"
+
+
+def test_a_damaged_line_of_an_epw_file_is_named(tmp_path, table):
+    file = tmp_path / "damaged.epw"
+    as_epw(table, file)
+    lines = file.read_text().splitlines()
+    cells = lines[4000].split(",")
+    cells[14] = "bright"
+    lines[4000] = ",".join(cells)
+    file.write_text("\n".join(lines))
+    with pytest.raises(InputError) as caught:
+        read_weather(file)
+    assert caught.value.where == f"{file}, line 4001"
