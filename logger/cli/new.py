@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import say, site_options
+from logger.errors import as_argument
 
 if TYPE_CHECKING:
     from logger.access import Plane
@@ -52,8 +53,9 @@ def command(
         people=people,
     )
     click.echo(f"made {job / 'job.toml'}")
-    say(f"next, with the board connected: horizon-logger calibrate compass {job} --port URL")
-    say(f"or be led through all of it on a terminal: horizon-logger sweep {job} POINT --port URL")
+    where = as_argument(job)
+    say(f"next, with the board connected: horizon-logger calibrate compass {where} --port URL")
+    say(f"or be led through all of it on a terminal: horizon-logger sweep {where} POINT --port URL")
     if not made.planes:
         from logger.pipeline import default_plane
 
