@@ -207,7 +207,9 @@ def _known_point(survey: Job, point: str) -> str:
 
 
 def _say_next(job: Path) -> None:
-    say(f"next, to see what it comes to: horizon-logger points {job}")
+    from logger.errors import as_argument
+
+    say(f"next, to see what it comes to: horizon-logger points {as_argument(job)}")
 
 
 def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str, Any]) -> None:
