@@ -171,14 +171,14 @@ def _spot(survey: Job, name: str, year: Callable[[], SiteYear], again: bool) -> 
         say(f"{name}: no recording yet, or every one is left out")
         return None
     path = result_path(survey, name)
-    fresh = not again and path.exists()
+    document = read_json(path) if path.exists() and not again else None
     # A result without the hash was worked out without a job.
-    if fresh and read_json(path).get("job_sha256") not in (None, job_sha256(survey, name)):
+    if document and document.get("job_sha256") not in (None, job_sha256(survey, name)):
         say(f"{name}: the job has changed since, worked out again")
-        fresh = False
-    if not fresh:
+        document = None
+    if document is None:
         store(path, point_result(survey, name, year()).as_dict())
-    document = read_json(path)
+        document = read_json(path)
     failed = [g["gate"] for g in document.get("quality", []) if not g["passed"]]
     if failed:
         say(f"{name}: not fit for use - {', '.join(failed)}")

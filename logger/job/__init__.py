@@ -2,6 +2,7 @@
 
 from logger.job.edits import EditEntry, moment_text
 from logger.job.folder import (
+    calibration_files,
     calibration_path,
     calibration_results,
     file_of,
@@ -37,6 +38,7 @@ __all__ = [
     "Point",
     "add_edit",
     "add_obstruction",
+    "calibration_files",
     "calibration_path",
     "calibration_results",
     "create_job",

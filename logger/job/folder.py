@@ -128,6 +128,16 @@ def file_of(job: Job, name: str) -> Path:
     return path
 
 
+def calibration_files(job: Job) -> list[Path]:
+    """The files of the stored calibration results, oldest first.
+
+    Parameters
+    ----------
+    job : Job
+    """
+    return sorted((job.folder / "calibrations").glob("*.json"))
+
+
 def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:
     """The stored calibration results, oldest first, each with its file.
 
@@ -140,8 +150,7 @@ def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:
     InputError
         One of them cannot be read as JSON.
     """
-    paths = sorted((job.folder / "calibrations").glob("*.json"))
-    return [(path, read_json(path)) for path in paths]
+    return [(path, read_json(path)) for path in calibration_files(job)]
 
 
 def result_path(job: Job, point: str) -> Path:

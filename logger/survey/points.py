@@ -25,7 +25,7 @@ from logger.horizon_csv import read_horizon_csv
 from logger.job import (
     JOB_FILE,
     Job,
-    calibration_results,
+    calibration_files,
     file_of,
     point_recordings,
     recording_elsewhere,
@@ -240,7 +240,7 @@ def job_sha256(job: Job, point: str) -> str:
         "obstructions": [o for o in job.obstructions if o.point in ("", point)],
         "edits": [entry.as_dict() for entry in job.edits if entry.point == point],
         "recordings": [path.name for path in point_recordings(job, point)],
-        "calibrations": [path.name for path, _ in calibration_results(job)],
+        "calibrations": [path.name for path in calibration_files(job)],
     }
     return hashlib.sha256(json_text(said).encode("utf-8")).hexdigest()
 
