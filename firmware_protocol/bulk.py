@@ -25,30 +25,16 @@ _HEX[list(b"0123456789ABCDEF")] = np.arange(16)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Columns:
-    """Sentences of one kind.
+    """Sentences of one kind."""
 
-    Parameters
-    ----------
-    made : type
-        `Attitude`, `RawField` or `RawRate`.
-    lines : int array, shape (N,)
-        Which of the lines given they are, increasing.
-    wire : int array, shape (N, fields)
-        Their fields in the order and the integer units of the wire, ``seq`` and ``t_ms`` first.
-    """
-
-    made: type[Measuring]
-    lines: NDArray[np.int64]
+    made: type[Measuring]  # `Attitude`, `RawField` or `RawRate`
+    lines: NDArray[np.int64]  # Which of the lines given they are, increasing. Shape (N,).
+    # Their fields in the order and the integer units of the wire, ``seq`` and ``t_ms`` first.
+    # Shape (N, fields).
     wire: NDArray[np.int64]
 
     def part(self, start: int, stop: int) -> Columns:
-        """What stands in lines from ``start`` up to ``stop``, counted from ``start``.
-
-        Parameters
-        ----------
-        start, stop : int
-            As of a slice of the lines.
-        """
+        """What stands in lines from ``start`` up to ``stop``, counted from ``start``."""
         first, last = np.searchsorted(self.lines, (start, stop))
         return Columns(self.made, self.lines[first:last] - start, self.wire[first:last])
 
@@ -98,16 +84,6 @@ def read_in_bulk(lines: Sequence[bytes]) -> list[Columns]:
 
     Left out, to be read singly, are other kinds, damage, numbers outside their limits, empty
     fields, fields that this version does not know, and all lines if one holds a line feed.
-
-    Parameters
-    ----------
-    lines : sequence of bytes
-        Without their line ends.
-
-    Returns
-    -------
-    list of Columns
-        One for each kind there is.
     """
     text = b"".join([(line if len(line) < LONGEST_READ else b"") + b"\n" for line in lines])
     ends = np.flatnonzero(np.frombuffer(text, dtype=np.uint8) == ord("\n"))

@@ -350,12 +350,6 @@ def encode(sentence: Sentence) -> bytes:
     """One sentence as bytes, CR LF included.
 
     Decimals of the standard sentences are rounded to thousandths.
-
-    Raises
-    ------
-    ValueError
-        A field is of the wrong type or outside its limits, or the sentence would be longer
-        than 82 bytes.
     """
     layout = LAYOUT_OF.get(type(sentence))
     line = framed(layout.write(sentence) if layout else _write_standard(sentence))

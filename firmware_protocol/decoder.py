@@ -33,20 +33,7 @@ Piece: TypeAlias = Sound | Unsound
 
 
 class Decoder:
-    """Feed it bytes as they come; how they were split never changes what comes out.
-
-    Attributes
-    ----------
-    accepted : int
-        Sentences understood.
-    unknown : int
-        Sound sentences of other kinds.
-    refused : Counter of str
-        Pieces refused, by reason.
-    lost : int
-        Instants missing according to ``seq``. A board that starts again loses none: its ``t_ms``
-        goes back, or ``seq`` moves further than 200 instants a second could take it.
-    """
+    """Feed it bytes as they come; how they were split never changes what comes out."""
 
     def __init__(self) -> None:
         self.accepted = 0
@@ -78,12 +65,7 @@ class Decoder:
         return pieces
 
     def count(self, seq: Any, t_ms: Any) -> None:
-        """Count measuring sentences that `firmware_protocol.bulk` read, at least one, in order.
-
-        Parameters
-        ----------
-        seq, t_ms : int array, shape (N,)
-        """
+        """Count measuring sentences that `firmware_protocol.bulk` read, at least one, in order."""
         self.accepted += len(seq)
         self._count_lost(int(seq[0]), int(t_ms[0]))
         self.lost += int(_missing(seq[1:] - seq[:-1], t_ms[1:] - t_ms[:-1]).sum())

@@ -18,11 +18,6 @@ def wrap360(angle_deg: ArrayLike) -> Any:
     """The same direction in ``0 <= azimuth < 360``; scalar in, scalar out.
 
     ``np.mod(-1e-20, 360)`` is 360.0, which this maps to 0.
-
-    Parameters
-    ----------
-    angle_deg : array_like
-        Any angle. [deg]
     """
     angle = np.asarray(angle_deg)
     if angle.size > 1 and angle.min() >= -360.0 and angle.max() < 720.0:
@@ -34,49 +29,24 @@ def wrap360(angle_deg: ArrayLike) -> Any:
 
 
 def azimuth_of(east: ArrayLike, north: ArrayLike) -> Any:
-    """Azimuth of horizontal vectors, ``0 <= azimuth < 360``; 0 of no vector.
-
-    Parameters
-    ----------
-    east, north : array_like
-        Components of any one unit; broadcast together.
-    """
+    """Azimuth of horizontal vectors, ``0 <= azimuth < 360``; 0 of no vector."""
     angle = np.degrees(np.arctan2(east, north))
     turned = np.where(angle < 0.0, angle + 360.0, angle)
     return np.where(turned >= 360.0, 0.0, turned)[()]
 
 
 def angle_between(to_deg: ArrayLike, from_deg: ArrayLike) -> Any:
-    """The signed turn from one azimuth to another, ``-180 <= turn < 180``, clockwise positive.
-
-    Parameters
-    ----------
-    to_deg, from_deg : array_like
-        Azimuths; broadcast together. [deg]
-    """
+    """The signed turn from one azimuth to another, ``-180 <= turn < 180``, clockwise positive."""
     return np.mod(np.subtract(to_deg, from_deg) + 180.0, 360.0) - 180.0
 
 
 def unwrapped(azimuth_deg: ArrayLike) -> Floats:
-    """Azimuths along a path as a continuous angle that counts full turns.
-
-    Parameters
-    ----------
-    azimuth_deg : array_like, shape (N,)
-        Consecutive azimuths less than half a turn apart. [deg]
-    """
+    """Azimuths along a path as a continuous angle that counts full turns."""
     return floats(np.unwrap(floats(azimuth_deg), period=360.0))
 
 
 def mean_azimuth(azimuth_deg: ArrayLike, weight: ArrayLike | None = None) -> float:
-    """The mean direction: azimuth of the weighted sum of unit vectors; NaN of nothing.
-
-    Parameters
-    ----------
-    azimuth_deg : array_like, shape (N,)
-        [deg]
-    weight : array_like, shape (N,), optional
-    """
+    """The mean direction: azimuth of the weighted sum of unit vectors; NaN of nothing."""
     angle = np.radians(floats(azimuth_deg))
     w = np.ones_like(angle) if weight is None else floats(weight)
     if angle.size == 0 or not w.sum() > 0:
@@ -93,19 +63,6 @@ def interpolate_azimuthal(
 
     Nodes must be sorted and in ``[0, 360)``; two nodes of the same azimuth are a vertical edge
     (read exactly at the edge, the later row of the pair counts). One node is a constant.
-
-    Parameters
-    ----------
-    azimuth_deg : array_like
-        Where to read. [deg]
-    node_azimuth_deg : array_like, shape (K,)
-        Sorted. [deg]
-    node_value : array_like, shape (K,)
-
-    Raises
-    ------
-    ValueError
-        There are no nodes.
     """
     node, value = floats(node_azimuth_deg), floats(node_value)
     if node.size == 0:
@@ -123,13 +80,6 @@ def in_sector(azimuth_deg: ArrayLike, from_deg: float, to_deg: float) -> Any:
 
     Both ends belong to it; ``from_deg == to_deg`` is that one direction, and a sector of 360
     degrees or more is the whole circle.
-
-    Parameters
-    ----------
-    azimuth_deg : array_like
-        [deg]
-    from_deg, to_deg : float
-        [deg]
     """
     if to_deg - from_deg >= 360.0:
         return np.ones(np.shape(azimuth_deg), dtype=bool)[()]
@@ -148,18 +98,6 @@ def great_circle_elevation(
     A straight line in space and the eye span a plane; it cuts the sphere of directions in a
     great circle. With ``n`` the plane's normal, a direction of azimuth a lies on it where
     ``tan e = -(n_x cos a + n_y sin a) / n_z``.
-
-    Parameters
-    ----------
-    azimuth_deg : array_like
-        Between the ends. [deg]
-    start_azimuth_deg, start_elevation_deg, end_azimuth_deg, end_elevation_deg : float
-        The ends, less than 180 degrees of azimuth apart. [deg]
-
-    Raises
-    ------
-    ValueError
-        The ends share one azimuth, so that elevation is no function of azimuth.
     """
     a0, e0 = np.radians(start_azimuth_deg), np.radians(start_elevation_deg)
     a1, e1 = np.radians(end_azimuth_deg), np.radians(end_elevation_deg)

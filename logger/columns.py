@@ -29,28 +29,6 @@ def freeze_columns(
     Call it from ``__post_init__``; a caller's later writes to its own array then cannot change
     the record. A column of one value, as `np.broadcast_to` gives it, goes on taking the room of
     one.
-
-    Parameters
-    ----------
-    record : dataclass instance
-    names : iterable of str
-        Fields to replace.
-    dtype : numpy dtype
-        Of the copies.
-    length : int, optional
-        Rows that every column must have; without it the first column decides.
-    width : int, optional
-        For columns that hold a vector a row: shape ``(N, width)`` instead of ``(N,)``.
-
-    Returns
-    -------
-    int
-        The number of rows.
-
-    Raises
-    ------
-    ValueError
-        A column's shape does not fit.
     """
     for name in names:
         given = getattr(record, name)
@@ -76,17 +54,6 @@ def lock_columns(record: Any, names: Iterable[str]) -> None:
 
     For arrays that the program has just made for this record and that nobody else holds; what
     comes from a caller goes through `freeze_columns`.
-
-    Parameters
-    ----------
-    record : dataclass instance
-    names : iterable of str
-        Fields whose last axis counts the rows.
-
-    Raises
-    ------
-    ValueError
-        Lengths differ.
     """
     lengths = set()
     for name in names:

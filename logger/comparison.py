@@ -8,15 +8,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Difference:
-    """First minus second, with the 95 % interval of the difference.
+    """First minus second, with the 95 % interval of the difference."""
 
-    Parameters
-    ----------
-    value, low, high : float
-        NaN where one of the two is not defined; low and high are NaN also where nothing is known
-        of the uncertainty of either.
-    """
-
+    # NaN where one of the two is not defined; low and high are NaN also where nothing is known
+    # of the uncertainty of either
     value: float
     low: float
     high: float
@@ -36,11 +31,6 @@ def difference(first: tuple[float, float, float], second: tuple[float, float, fl
     of the difference is made of the first one's lower and the second one's upper arm. Errors that
     both figures share, such as the declination, make the true interval narrower; taking them as
     independent never finds a difference that is not there.
-
-    Parameters
-    ----------
-    first, second : tuple of float
-        Value, low, high in one unit.
     """
     value, low, high = first
     other, other_low, other_high = second

@@ -15,13 +15,7 @@ from logger.survey.points import load_sweep
 
 
 def shipped_survey() -> Path:
-    """The job folder of the demo survey: inside an installed wheel, or in the source tree.
-
-    Raises
-    ------
-    InputError
-        This installation came without recordings.
-    """
+    """The job folder of the demo survey: inside an installed wheel, or in the source tree."""
     here = Path(__file__).parent
     for folder in (here / "recordings", here.parent / "recordings"):
         for job in sorted(folder.glob("*/job.toml")):
@@ -30,17 +24,7 @@ def shipped_survey() -> Path:
 
 
 def calibrated_again(job: Job) -> list[StoredCalibration]:
-    """Fit each of a job's calibrations from its recording, in order, and store it anew.
-
-    Parameters
-    ----------
-    job : Job
-
-    Raises
-    ------
-    InputError
-        A recording cannot serve.
-    """
+    """Fit each of a job's calibrations from its recording, in order, and store it anew."""
     fitted = []
     for known in stored_calibrations(job):
         recording, stream = load_stream(job.folder / "calibrations" / known.about.recording)
@@ -53,12 +37,5 @@ def calibrated_again(job: Job) -> list[StoredCalibration]:
 
 
 def uncalibrated_result(job: Job, point: str, year: SiteYear) -> PointResult:
-    """What a point's sweeps would say with the declination alone.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    year : SiteYear
-    """
+    """What a point's sweeps would say with the declination alone."""
     return survey_point(point, [load_sweep(p) for p in point_recordings(job, point)], year)

@@ -24,18 +24,10 @@ GRID_DEG = 0.5
 
 @dataclass(frozen=True, eq=False)
 class DrawnHorizons:
-    """Many skylines on one even grid of azimuth.
+    """Many skylines on one even grid of azimuth."""
 
-    Parameters
-    ----------
-    azimuth_deg : array, shape (A,)
-        Middles of equal sectors. [deg]
-    elevation_deg : array, shape (n, A)
-        One row a draw, -90 to 90. [deg]
-    """
-
-    azimuth_deg: Floats
-    elevation_deg: Floats
+    azimuth_deg: Floats  # Middles of equal sectors. [deg] Shape (A,).
+    elevation_deg: Floats  # One row a draw, -90 to 90. [deg] Shape (n, A).
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("azimuth_deg",))
@@ -76,18 +68,6 @@ def draw_horizons(
     The random part is a stationary Gaussian process of unit variance around the circle with
     correlation ``exp(-(distance / correlation_deg)^2 / 2)``, times the standard error at each
     azimuth. It is made by filtering white noise with the square root of the process's spectrum.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    n : int
-        How many.
-    rng : numpy.random.Generator
-        From `numpy.random.default_rng`.
-    unmeasured_deg : float
-        What unmeasured sectors are taken as, without error. [deg]
-    turn_deg, lift_deg : array, shape (n,), optional
-        Common errors drawn already, for several skylines of one survey. [deg]
     """
     middle = sector_middles()
     filled = profile.filled(unmeasured_deg)

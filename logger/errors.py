@@ -12,13 +12,7 @@ from typing import ClassVar
 
 
 def as_argument(text: object) -> str:
-    """A name as it must be typed on this system's command line, in quotes where it needs them.
-
-    Parameters
-    ----------
-    text : object
-        A name or a path.
-    """
+    """A name as it must be typed on this system's command line, in quotes where it needs them."""
     if os.name == "nt":
         import subprocess
 
@@ -29,17 +23,7 @@ def as_argument(text: object) -> str:
 
 
 class LoggerError(Exception):
-    """What went wrong, where, and what to do about it.
-
-    Parameters
-    ----------
-    what : str
-        One clear sentence, without a full stop.
-    where : str
-        The file, line, port or field it happened at.
-    hint : str
-        What the user can do next.
-    """
+    """What went wrong, where, and what to do about it."""
 
     exit_code: ClassVar[int] = 1
 

@@ -19,21 +19,7 @@ DECIMALS = 10
 
 
 def read_within(path: Path, most: int, what: str) -> bytes:
-    """The whole file, within sense.
-
-    Parameters
-    ----------
-    path : Path
-    most : int
-        [bytes]
-    what : str
-        That is never longer.
-
-    Raises
-    ------
-    InputError
-        It is missing, a folder, unreadable, or larger.
-    """
+    """The whole file, within sense."""
     try:
         with open(path, "rb") as file:
             # Not by its size beforehand: devices and pipes have none.
@@ -47,20 +33,7 @@ def read_within(path: Path, most: int, what: str) -> bytes:
 
 
 def write_atomically(path: Path, content: str | bytes) -> None:
-    """Replace a file in one step: a reader, or a crash, meets the old one or the new one.
-
-    Parameters
-    ----------
-    path : Path
-        Missing folders are made.
-    content : str or bytes
-        Text is written as UTF-8 with LF line ends.
-
-    Raises
-    ------
-    InputError
-        It cannot be written.
-    """
+    """Replace a file in one step: a reader, or a crash, meets the old one or the new one."""
     data = content.encode("utf-8") if isinstance(content, str) else content
     try:
         if path.exists() and not path.is_file():
@@ -125,13 +98,7 @@ def _plain_number(value: float) -> float | None:
 
 
 def json_text(value: Any) -> str:
-    """JSON with a line a key at the top levels and number lists on one line.
-
-    Parameters
-    ----------
-    value : Any
-        See `plain`.
-    """
+    """JSON with a line a key at the top levels and number lists on one line."""
     return _laid_out(plain(value), 0) + "\n"
 
 

@@ -17,37 +17,22 @@ FIRST_YEAR, LAST_YEAR = 2025.0, 2030.0
 
 @dataclass(frozen=True)
 class GeomagneticField:
-    """Main field at a place and time.
+    """Main field at a place and time."""
 
-    Parameters
-    ----------
-    declination_deg : float
-        From true to magnetic north, east positive. [deg]
-    inclination_deg : float
-        Dip below the horizontal, down positive. [deg]
-    field_ut, horizontal_ut : float
-        Strength, total and horizontal. [uT]
-    standard_error_deg : float
-        1 sigma of the declination from the model's published error model. [deg]
-    north_ut, east_ut, down_ut : float
-        Components. [uT]
-    model : str
-    date : datetime.date
-    compass_unreliable : str
-        Empty, or why the model calls a compass unreliable here.
-    """
-
-    declination_deg: float
-    inclination_deg: float
+    declination_deg: float  # From true to magnetic north, east positive. [deg]
+    inclination_deg: float  # Dip below the horizontal, down positive. [deg]
+    # Strength, total and horizontal. [uT]
     field_ut: float
     horizontal_ut: float
+    # 1 sigma of the declination from the model's published error model. [deg]
     standard_error_deg: float
+    # Components. [uT]
     north_ut: float
     east_ut: float
     down_ut: float
     model: str
     date: dt.date
-    compass_unreliable: str = ""
+    compass_unreliable: str = ""  # Empty, or why the model calls a compass unreliable here
 
 
 def decimal_year(date: dt.date) -> float:
@@ -63,17 +48,6 @@ def geomagnetic_field(site: Site, date: dt.date) -> GeomagneticField:
     which turns no declination by 0.001 degrees outside the polar blackout zones. The standard
     error is the model report's: ``sqrt(0.26^2 + (5417 / H)^2)`` degrees with H in nT (NOAA NCEI
     and BGS, WMM2025 technical report).
-
-    Parameters
-    ----------
-    site : Site
-    date : datetime.date
-        Within the model's five years, 2025 to 2029.
-
-    Raises
-    ------
-    UsageError
-        The date is outside the years of the model.
     """
     return field_at_year(site, decimal_year(date), date)
 
@@ -81,23 +55,7 @@ def geomagnetic_field(site: Site, date: dt.date) -> GeomagneticField:
 def field_at_year(
     site: Site, year: float, date: dt.date | None = None, height_km: float | None = None
 ) -> GeomagneticField:
-    """`geomagnetic_field` at a decimal year, and at a height above the site if given.
-
-    Parameters
-    ----------
-    site : Site
-    year : float
-        [years]
-    date : datetime.date, optional
-        To name in the result.
-    height_km : float, optional
-        Instead of the site's elevation. [km]
-
-    Raises
-    ------
-    UsageError
-        The year is outside the model's.
-    """
+    """`geomagnetic_field` at a decimal year, and at a height above the site if given."""
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise UsageError(
             f"the date {date or year} is outside the years of {MODEL}, {FIRST_YEAR:.0f} to "

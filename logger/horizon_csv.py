@@ -69,19 +69,7 @@ def read_horizon_csv(path: str | Path) -> HorizonProfile:
 
 
 def parse_horizon_csv(text: str, where: str = "horizon") -> HorizonProfile:
-    """Understand the text of a horizon.
-
-    Parameters
-    ----------
-    text : str
-    where : str
-        Named in errors.
-
-    Raises
-    ------
-    InputError
-        A line cannot be understood; it is named.
-    """
+    """Understand the text of a horizon."""
     metadata: dict[str, float] = {}
     kinds: dict[str, str] = {}
     header: list[str] | None = None
@@ -264,14 +252,7 @@ def _obstruction(run: list[_Row], start: float, end: float, kinds: dict[str, str
 
 
 def horizon_csv(profile: HorizonProfile, metadata: dict[str, str] | None = None) -> str:
-    """A profile as the text of a CSV file; `parse_horizon_csv` reads it back.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    metadata : dict of str to str, optional
-        Further ``# key: value`` lines.
-    """
+    """A profile as the text of a CSV file; `parse_horizon_csv` reads it back."""
     out = io.StringIO()
     lines = {str(k): str(v) for k, v in (metadata or {}).items()}
     for name in _ERRORS:
@@ -308,19 +289,7 @@ def horizon_csv(profile: HorizonProfile, metadata: dict[str, str] | None = None)
 def write_horizon_csv(
     path: str | Path, profile: HorizonProfile, metadata: dict[str, str] | None = None
 ) -> None:
-    """Write a horizon; see `horizon_csv`.
-
-    Parameters
-    ----------
-    path : str or Path
-    profile : HorizonProfile
-    metadata : dict of str to str, optional
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
+    """Write a horizon; see `horizon_csv`."""
     try:
         with Path(path).open("w", encoding="utf-8", newline="\n") as out:
             out.write(horizon_csv(profile, metadata))

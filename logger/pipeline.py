@@ -80,86 +80,46 @@ CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
 
 @dataclass(frozen=True)
 class SurveySettings:
-    """Everything that may be overridden at replay.
+    """Everything that may be overridden at replay."""
 
-    Parameters
-    ----------
-    declination : Declination or None
-        Instead of the model's.
-    date : datetime.date or None
-        For the declination, where a recording does not tell.
-    orientation, horizon : settings of the rooms
-    """
-
-    declination: Declination | None = None
-    date: dt.date | None = None
+    declination: Declination | None = None  # Instead of the model's
+    date: dt.date | None = None  # For the declination, where a recording does not tell
     orientation: OrientationSettings = field(default_factory=OrientationSettings)
     horizon: HorizonSettings = field(default_factory=HorizonSettings)
 
 
 @dataclass(frozen=True, eq=False)
 class PointSetup:
-    """What a job knows of a point beside its recordings.
+    """What a job knows of a point beside its recordings."""
 
-    Parameters
-    ----------
-    obstructions : tuple of Obstruction
-        Sectors named beforehand; they go before the operator's labels.
-    distances_m : mapping of str to float
-        Of obstructions by name. [m]
-    sight_height_m, module_height_m : float or None
-        Above one surface; the sight's serves recordings that do not tell theirs. [m]
-    edits : tuple of Edit
-        Changes made in the office, oldest first.
-    elsewhere : mapping of str to Sweep
-        Recordings of other points that an edit takes in, by name.
-    horizons : mapping of str to HorizonProfile
-        That an edit imports, by name.
-    job_sha256 : str
-        Of all that the job said when this was read; empty without a job.
-    """
-
+    # Sectors named beforehand; they go before the operator's labels
     obstructions: tuple[Obstruction, ...] = ()
-    distances_m: Mapping[str, float] = field(default_factory=dict)
+    distances_m: Mapping[str, float] = field(default_factory=dict)  # Of obstructions by name. [m]
+    # Above one surface; the sight's serves recordings that do not tell theirs. [m]
     sight_height_m: float | None = None
     module_height_m: float | None = None
-    edits: tuple[Edit, ...] = ()
+    edits: tuple[Edit, ...] = ()  # Changes made in the office, oldest first
+    # Recordings of other points that an edit takes in, by name
     elsewhere: Mapping[str, Sweep] = field(default_factory=dict)
+    # That an edit imports, by name
     horizons: Mapping[str, HorizonProfile] = field(default_factory=dict)
-    job_sha256: str = ""
+    job_sha256: str = ""  # Of all that the job said when this was read; empty without a job
 
 
 @dataclass(frozen=True, eq=False)
 class PointResult:
-    """A point's answer, with what it came from.
-
-    Parameters
-    ----------
-    name : str
-    site : Site
-    sweeps : tuple of Sweep
-    chosen : tuple of Chosen
-        Corrections and the calibrations they come from, one a sweep.
-    far_marks : tuple of FarMark
-        What the far mark says of each sweep.
-    horizon : HorizonResult
-    access : AccessResult
-    gates : tuple of Gate
-    settings : SurveySettings
-    job_sha256 : str
-        See `PointSetup`.
-    """
+    """A point's answer, with what it came from."""
 
     name: str
     site: Site
     sweeps: tuple[Sweep, ...]
-    chosen: tuple[Chosen, ...]
-    far_marks: tuple[FarMark, ...]
+    chosen: tuple[Chosen, ...]  # Corrections and the calibrations they come from, one a sweep
+    far_marks: tuple[FarMark, ...]  # What the far mark says of each sweep
     horizon: HorizonResult
     access: AccessResult
     gates: tuple[Gate, ...]
     settings: SurveySettings
-    job_sha256: str = ""
+    job_sha256: str = ""  # See `PointSetup`
 
     @property
     def declination(self) -> Declination:
@@ -248,26 +208,7 @@ def survey_point(
     setup: PointSetup | None = None,
     corrections_of: CorrectionsOf | None = None,
 ) -> PointResult:
-    """Take all recordings of one point through the whole line.
-
-    Parameters
-    ----------
-    name : str
-        Of the point.
-    sweeps : sequence of Sweep
-        All of its recordings; together they are the point.
-    year : SunOfSite
-        Site, planes, sun and light; made once for all points of a site.
-    settings : SurveySettings, optional
-    setup : PointSetup, optional
-    corrections_of : callable, optional
-        Which calibrations a sweep gets; without it, declination alone.
-
-    Raises
-    ------
-    UsageError, InputError
-        There are no recordings, none holds a direction, or no declination is to be had.
-    """
+    """Take all recordings of one point through the whole line."""
     settings, setup = settings or SurveySettings(), setup or PointSetup()
     taken_in = {e.recording for e in setup.edits if isinstance(e, TakeIn)}
     sweeps = [*sweeps, *(s for name, s in setup.elsewhere.items() if name in taken_in)]
@@ -336,13 +277,7 @@ def _marked(
 
 
 def uncalibrated(sweep: Sweep, declination: Declination) -> Chosen:
-    """Declination alone, for a recording without a job: raw streams miss their calibration.
-
-    Parameters
-    ----------
-    sweep : Sweep
-    declination : Declination
-    """
+    """Declination alone, for a recording without a job: raw streams miss their calibration."""
     raw = bool(sweep.stream.samples.has_field.any())
     about = SweepAbout(sweep.recording.started, raw=raw)
     return choose_calibrations((), about, declination, needed=("compass",) if raw else ())
@@ -357,19 +292,7 @@ def default_plane(site: Site) -> Plane:
 
 
 def declination_of(sweep: Sweep, year: SunOfSite, settings: SurveySettings) -> Declination:
-    """The declination of one sweep: given, by the model, or claimed by the board.
-
-    Parameters
-    ----------
-    sweep : Sweep
-    year : SunOfSite
-    settings : SurveySettings
-
-    Raises
-    ------
-    UsageError
-        The date is outside the model's years and the board claims no variation.
-    """
+    """The declination of one sweep: given, by the model, or claimed by the board."""
     if settings.declination is not None:
         return settings.declination
     started = sweep.recording.started
@@ -432,22 +355,7 @@ def site_of(
     longitude_deg: float | None,
     elevation_m: float | None,
 ) -> Site:
-    """Where a recording was made: what is given, else the job's, else what the header says.
-
-    Parameters
-    ----------
-    recording : Recording
-    job_site : Site or None
-    latitude_deg, longitude_deg : float or None
-        [deg]
-    elevation_m : float or None
-        [m]
-
-    Raises
-    ------
-    UsageError
-        Nobody tells, or a value makes no sense.
-    """
+    """Where a recording was made: what is given, else the job's, else what the header says."""
     if latitude_deg is None and job_site is not None:
         latitude_deg, longitude_deg = job_site.latitude_deg, job_site.longitude_deg
         elevation_m = job_site.elevation_m if elevation_m is None else elevation_m

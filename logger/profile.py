@@ -127,16 +127,7 @@ class HorizonProfile:
         return cls(np.array([0.0]), np.array([0.0]))
 
     def elevation_at(self, azimuth_deg: ArrayLike, unmeasured_deg: float = 0.0) -> Any:
-        """Elevation of the skyline, straight lines between nodes.
-
-        Parameters
-        ----------
-        azimuth_deg : array_like
-            [deg]
-        unmeasured_deg : float
-            Stands in for nodes that were not measured: 0 takes them as open, 90 as fully
-            blocked, NaN keeps them unknown. [deg]
-        """
+        """Elevation of the skyline, straight lines between nodes."""
         filled = np.where(self.known, self.elevation_deg, unmeasured_deg)
         return interpolate_azimuthal(azimuth_deg, self.azimuth_deg, filled)
 
@@ -145,11 +136,6 @@ class HorizonProfile:
 
         A sector counts as measured only between two neighbouring measured nodes; at its ends the
         skyline steps, so that nothing of a gap is bridged by a slope.
-
-        Parameters
-        ----------
-        unmeasured_deg : float
-            [deg]
         """
         known = self.known
         if known.all():
@@ -186,13 +172,7 @@ class HorizonProfile:
         return share >= 1.0
 
     def turned(self, angle_deg: float) -> HorizonProfile:
-        """The profile turned clockwise, obstructions included.
-
-        Parameters
-        ----------
-        angle_deg : float
-            [deg]
-        """
+        """The profile turned clockwise, obstructions included."""
         return replace(
             self,
             azimuth_deg=self.azimuth_deg + angle_deg,

@@ -11,29 +11,14 @@ NORMAL_95 = 1.96
 
 @dataclass(frozen=True)
 class Gate:
-    """One test of a result. Every room that can judge its own work returns some.
+    """One test of a result. Every room that can judge its own work returns some."""
 
-    Parameters
-    ----------
-    gate : str
-        Short plain name, such as "compass calibration" or "sun-crossed sectors measured".
-    passed : bool
-    value : float or None
-        What was found; None where it is no number.
-    limit : float or None
-        What is allowed.
-    unit : str
-        Of both; "" for a count or a share.
-    why : str
-        One sentence for the surveyor: what was found and, when failed, what to do.
-    """
-
-    gate: str
+    gate: str  # Short plain name, such as "compass calibration" or "sun-crossed sectors measured"
     passed: bool
-    value: float | None
-    limit: float | None
-    unit: str
-    why: str
+    value: float | None  # What was found; None where it is no number
+    limit: float | None  # What is allowed
+    unit: str  # Of both; "" for a count or a share
+    why: str  # One sentence for the surveyor: what was found and, when failed, what to do
 
     def as_dict(self) -> dict[str, Any]:
         """The form that the result's ``quality`` list holds."""

@@ -15,21 +15,7 @@ from logger.columns import Floats, floats
 
 
 def attitude_matrix(heading_deg: ArrayLike, tilt_deg: ArrayLike, pitch_deg: ArrayLike) -> Floats:
-    """Body-to-level rotation ``Rz(heading) Ry(pitch) Rx(tilt)``.
-
-    Parameters
-    ----------
-    heading_deg : array_like, shape (...)
-        Of the line of sight, clockwise from north. [deg]
-    tilt_deg : array_like, shape (...)
-        About the line of sight, right side down positive. [deg]
-    pitch_deg : array_like, shape (...)
-        Line of sight above the level, positive up. [deg]
-
-    Returns
-    -------
-    array, shape (..., 3, 3)
-    """
+    """Body-to-level rotation ``Rz(heading) Ry(pitch) Rx(tilt)``."""
     h, r, p = np.broadcast_arrays(
         np.radians(floats(heading_deg)), np.radians(floats(tilt_deg)), np.radians(floats(pitch_deg))
     )
@@ -49,17 +35,7 @@ def attitude_matrix(heading_deg: ArrayLike, tilt_deg: ArrayLike, pitch_deg: Arra
 
 
 def angles_of(attitude: ArrayLike) -> tuple[Floats, Floats, Floats]:
-    """Heading, tilt and pitch of body-to-level rotations; the inverse of `attitude_matrix`.
-
-    Parameters
-    ----------
-    attitude : array_like, shape (..., 3, 3)
-
-    Returns
-    -------
-    heading_deg, tilt_deg, pitch_deg : array, shape (...)
-        Heading in [0, 360), tilt in [-180, 180], pitch in [-90, 90]. [deg]
-    """
+    """Heading, tilt and pitch of body-to-level rotations; the inverse of `attitude_matrix`."""
     m = floats(attitude)
     heading = wrap360(np.degrees(np.arctan2(m[..., 1, 0], m[..., 0, 0])))
     pitch = np.degrees(np.arctan2(-m[..., 2, 0], np.hypot(m[..., 0, 0], m[..., 1, 0])))
@@ -68,17 +44,7 @@ def angles_of(attitude: ArrayLike) -> tuple[Floats, Floats, Floats]:
 
 
 def direction_of(vector: ArrayLike) -> tuple[Floats, Floats]:
-    """Azimuth and elevation of vectors in the level frame (north, east, down).
-
-    Parameters
-    ----------
-    vector : array_like, shape (..., 3)
-
-    Returns
-    -------
-    azimuth_deg, elevation_deg : array, shape (...)
-        [deg]
-    """
+    """Azimuth and elevation of vectors in the level frame (north, east, down)."""
     v = floats(vector)
     azimuth = wrap360(np.degrees(np.arctan2(v[..., 1], v[..., 0])))
     elevation = np.degrees(np.arctan2(-v[..., 2], np.hypot(v[..., 0], v[..., 1])))
@@ -86,17 +52,7 @@ def direction_of(vector: ArrayLike) -> tuple[Floats, Floats]:
 
 
 def unit_vector(azimuth_deg: ArrayLike, elevation_deg: ArrayLike) -> Floats:
-    """Unit vector (north, east, down) of a direction; the inverse of `direction_of`.
-
-    Parameters
-    ----------
-    azimuth_deg, elevation_deg : array_like, shape (...)
-        [deg]
-
-    Returns
-    -------
-    array, shape (..., 3)
-    """
+    """Unit vector (north, east, down) of a direction; the inverse of `direction_of`."""
     a, e = np.broadcast_arrays(np.radians(floats(azimuth_deg)), np.radians(floats(elevation_deg)))
     return floats(np.stack([np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), -np.sin(e)], axis=-1))
 
@@ -105,16 +61,6 @@ def quaternion_product(first: ArrayLike, second: ArrayLike) -> Floats:
     """Quaternion of the rotation ``first`` after ``second``.
 
     scipy's product of rotations takes ten times as long.
-
-    Parameters
-    ----------
-    first, second : array_like, shape (..., 4)
-        Scalar last.
-
-    Returns
-    -------
-    array, shape (..., 4)
-        As long as the product of both lengths.
     """
     x, y, z, w = np.moveaxis(floats(first), -1, 0)
     a, b, c, d = np.moveaxis(floats(second), -1, 0)
@@ -132,17 +78,7 @@ def quaternion_product(first: ArrayLike, second: ArrayLike) -> Floats:
 
 
 def running_product(turns: ArrayLike) -> Floats:
-    """Quaternion of each rotation after all of those that stand before it, first to last.
-
-    Parameters
-    ----------
-    turns : array_like, shape (N, 4)
-        Unit quaternions, scalar last; each in the body axes that the ones before it lead to.
-
-    Returns
-    -------
-    array, shape (N, 4)
-    """
+    """Quaternion of each rotation after all of those that stand before it, first to last."""
     product, reach = np.array(turns, dtype=np.float64), 1
     # Each round doubles how many turns a product holds.
     while reach < len(product):
@@ -157,17 +93,6 @@ def attitude_from_vectors(field: ArrayLike, force: ArrayLike) -> Floats:
     Down is opposite to the specific force, east is down x field, north is east x down: the
     level frame's north is *magnetic* north. Rows where either vector vanishes or both are
     parallel come back as NaN.
-
-    Parameters
-    ----------
-    field : array_like, shape (..., 3)
-        Magnetic field in body axes, any unit.
-    force : array_like, shape (..., 3)
-        Specific force in body axes, any unit (at rest and level: 0, 0, -1 g).
-
-    Returns
-    -------
-    array, shape (..., 3, 3)
     """
     down = -floats(force)
     east = np.cross(down, floats(field))

@@ -15,52 +15,30 @@ class Samples:
     """One row a measuring instant; NaN where the board did not measure.
 
     Sentences of one instant (same ``seq``) share a row. Values are as sent: nothing is corrected.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        Seconds from the start of the recording, never decreasing: the board's clock joined to
-        the host's where there is one, the host's receive time elsewhere. [s]
-    received_s : array, shape (N,)
-        Host receive time of the row's first sentence, from the start of the recording. [s]
-    board_s : array, shape (N,)
-        The board's own clock with its wraps undone; NaN for boards without one. [s]
-    seq : int array, shape (N,)
-        The wire's instant counter; -1 for boards without one.
-    heading_deg : array, shape (N,)
-        Clockwise from magnetic north, or from true north where `heading_is_true`. [deg]
-    heading_is_true : bool array, shape (N,)
-    tilt_deg : array, shape (N,)
-        About the line of sight, right side down positive. [deg]
-    pitch_deg : array, shape (N,)
-        Line of sight above the level, as the board computes it. [deg]
-    status : int array, shape (N,)
-        The wire's status bits; 0 where none were sent.
-    field_ut : array, shape (N, 3)
-        Raw magnetic field in body axes. [uT]
-    force_g : array, shape (N, 3)
-        Raw specific force in body axes; at rest and level 0, 0, -1. [g]
-    rate_deg_s : array, shape (N, 3)
-        Raw angular rate about the body axes. [deg/s]
-    temperature_c : array, shape (N,)
-        Of the gyro. [degC]
-    variation_deg : array, shape (N,)
-        Magnetic variation the board claims, east positive; NaN where none. [deg]
     """
 
+    # Seconds from the start of the recording, never decreasing: the board's clock joined to the
+    # host's where there is one, the host's receive time elsewhere. [s] Shape (N,).
     t_s: Floats
+    # Host receive time of the row's first sentence, from the start of the recording. [s] Shape
+    # (N,).
     received_s: Floats
+    # The board's own clock with its wraps undone; NaN for boards without one. [s] Shape (N,).
     board_s: Floats
-    seq: Ints
+    seq: Ints  # The wire's instant counter; -1 for boards without one. Shape (N,).
+    # Clockwise from magnetic north, or from true north where `heading_is_true`. [deg] Shape
+    # (N,).
     heading_deg: Floats
-    heading_is_true: Bools
-    tilt_deg: Floats
-    pitch_deg: Floats
-    status: Ints
-    field_ut: Floats
+    heading_is_true: Bools  # Shape (N,)
+    tilt_deg: Floats  # About the line of sight, right side down positive. [deg] Shape (N,).
+    pitch_deg: Floats  # Line of sight above the level, as the board computes it. [deg] Shape (N,).
+    status: Ints  # The wire's status bits; 0 where none were sent. Shape (N,).
+    field_ut: Floats  # Raw magnetic field in body axes. [uT] Shape (N, 3).
+    # Raw specific force in body axes; at rest and level 0, 0, -1. [g] Shape (N, 3).
     force_g: Floats
-    rate_deg_s: Floats
-    temperature_c: Floats
+    rate_deg_s: Floats  # Raw angular rate about the body axes. [deg/s] Shape (N, 3).
+    temperature_c: Floats  # Of the gyro. [degC] Shape (N,).
+    # Magnetic variation the board claims, east positive; NaN where none. [deg] Shape (N,).
     variation_deg: Floats
 
     def __post_init__(self) -> None:
@@ -161,31 +139,15 @@ class Identity:
 
 @dataclass(frozen=True, eq=False)
 class Stream:
-    """Everything one recording (or a live capture so far) holds, decoded.
-
-    Parameters
-    ----------
-    samples : Samples
-    keys, notes, faults : tuple
-        In order of time.
-    identity : Identity or None
-        The last one received.
-    refused : dict of str to int
-        Damaged or refused sentences by reason.
-    unknown : int
-        Sound sentences of kinds that this program does not use.
-    lost : int
-        Instants missing according to ``seq``.
-    doubts : tuple of str
-        What makes its times doubtful, in words.
-    """
+    """Everything one recording (or a live capture so far) holds, decoded."""
 
     samples: Samples
+    # In order of time
     keys: tuple[KeyPress, ...] = ()
     notes: tuple[Note, ...] = ()
     faults: tuple[BoardFault, ...] = ()
-    identity: Identity | None = None
-    refused: dict[str, int] = field(default_factory=dict)
-    unknown: int = 0
-    lost: int = 0
-    doubts: tuple[str, ...] = ()
+    identity: Identity | None = None  # The last one received
+    refused: dict[str, int] = field(default_factory=dict)  # Damaged or refused sentences by reason
+    unknown: int = 0  # Sound sentences of kinds that this program does not use
+    lost: int = 0  # Instants missing according to ``seq``
+    doubts: tuple[str, ...] = ()  # What makes its times doubtful, in words

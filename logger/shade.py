@@ -15,21 +15,14 @@ MONTHS = 12
 
 @dataclass(frozen=True, eq=False)
 class ShadeMap:
-    """Shares of the time that the sun's centre is above the level horizon, by month and hour.
+    """Shares of the time that the sun's centre is above the level horizon, by month and hour."""
 
-    Parameters
-    ----------
-    hour : array, shape (H + 1,)
-        Edges of the cells in apparent solar time. [h]
-    shaded : array, shape (12, H)
-        Share of the sun's time in which its centre is behind the measured skyline; NaN where
-        the sun is never up.
-    unmeasured : array, shape (12, H)
-        Share in which it stands over azimuths that were not measured; NaN likewise.
-    """
-
-    hour: Floats
+    hour: Floats  # Edges of the cells in apparent solar time. [h] Shape (H + 1,).
+    # Share of the sun's time in which its centre is behind the measured skyline; NaN where the
+    # sun is never up. Shape (12, H).
     shaded: Floats
+    # Share in which it stands over azimuths that were not measured; NaN likewise. Shape (12,
+    # H).
     unmeasured: Floats
 
     def __post_init__(self) -> None:
@@ -40,19 +33,7 @@ class ShadeMap:
 def shade_map(
     profile: HorizonProfile, sun: SunYear, step_h: float = 0.5, every: int = 4
 ) -> ShadeMap:
-    """Count the sun's minutes behind a skyline.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    sun : SunYear
-        Of the site and year.
-    step_h : float
-        Width of the cells. [h]
-    every : int
-        Minutes from one counted instant to the next; a month has at least 28 days, so that a
-        cell of half an hour counts 200 instants and more.
-    """
+    """Count the sun's minutes behind a skyline."""
     cells = round(24 / step_h)
     azimuth, elevation = sun.azimuth_deg[::every], sun.elevation_deg[::every]
     hour = np.minimum((sun.solar_hour[::every] / step_h).astype(np.int64), cells - 1)

@@ -14,41 +14,23 @@ from logger.columns import Bools, Floats, Texts, freeze_columns
 
 @dataclass(frozen=True, eq=False)
 class SightLines:
-    """One row a measuring instant, used or not.
+    """One row a measuring instant, used or not."""
 
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        Seconds from the start of the recording, never decreasing. [s]
-    azimuth_deg : array, shape (N,)
-        Clockwise from true north, also on unused rows where it is known; else NaN. [deg]
-    elevation_deg : array, shape (N,)
-        Above the level plane. [deg]
-    tilt_deg : array, shape (N,)
-        About the line of sight, right side down positive. [deg]
-    standard_error_deg : array, shape (N,)
-        Random error of one row's direction (noise, hand motion), 1 sigma. [deg]
-    used : bool array, shape (N,)
-    reason : str array, shape (N,)
-        Why a row is not used; empty where it is.
-    heading_error_deg : float
-        Standard error that turns all rows together: declination, compass, bearing. [deg]
-    level_error_deg : float
-        Standard error that lifts all rows together: level, accelerometer offset. [deg]
-    steps : tuple of str
-        The corrections applied, oldest first, in words.
-    """
-
-    t_s: Floats
+    t_s: Floats  # Seconds from the start of the recording, never decreasing. [s] Shape (N,).
+    # Clockwise from true north, also on unused rows where it is known; else NaN. [deg] Shape
+    # (N,).
     azimuth_deg: Floats
-    elevation_deg: Floats
-    tilt_deg: Floats
+    elevation_deg: Floats  # Above the level plane. [deg] Shape (N,).
+    tilt_deg: Floats  # About the line of sight, right side down positive. [deg] Shape (N,).
+    # Random error of one row's direction (noise, hand motion), 1 sigma. [deg] Shape (N,).
     standard_error_deg: Floats
-    used: Bools
-    reason: Texts
+    used: Bools  # Shape (N,)
+    reason: Texts  # Why a row is not used; empty where it is. Shape (N,).
+    # Standard error that turns all rows together: declination, compass, bearing. [deg]
     heading_error_deg: float = 0.0
+    # Standard error that lifts all rows together: level, accelerometer offset. [deg]
     level_error_deg: float = 0.0
-    steps: tuple[str, ...] = ()
+    steps: tuple[str, ...] = ()  # The corrections applied, oldest first, in words
 
     def __post_init__(self) -> None:
         n = freeze_columns(
@@ -85,13 +67,7 @@ class SightLines:
 
 
 def joined(parts: Sequence[SightLines]) -> SightLines:
-    """One sight line after another; the last part's errors and steps stand for all.
-
-    Parameters
-    ----------
-    parts : sequence of SightLines
-        At least one, in order of time.
-    """
+    """One sight line after another; the last part's errors and steps stand for all."""
     names = [f.name for f in fields(parts[0]) if isinstance(getattr(parts[0], f.name), np.ndarray)]
     columns: dict[str, Any] = {
         name: np.concatenate([getattr(p, name) for p in parts]) for name in names

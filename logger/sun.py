@@ -40,32 +40,17 @@ _DELTA_T_S = 67.0  # pvlib's default; a second of it moves the sun by 0.00001 de
 
 @dataclass(frozen=True, eq=False)
 class SunTrack:
-    """Directions to the sun.
+    """Directions to the sun."""
 
-    Parameters
-    ----------
-    azimuth_deg : array, shape (N,)
-        Clockwise from true north. [deg]
-    elevation_deg : array, shape (N,)
-        Apparent: refraction included. [deg]
-    """
-
-    azimuth_deg: Floats
-    elevation_deg: Floats
+    azimuth_deg: Floats  # Clockwise from true north. [deg] Shape (N,).
+    elevation_deg: Floats  # Apparent: refraction included. [deg] Shape (N,).
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("azimuth_deg", "elevation_deg"))
 
 
 def sun_track(times: ArrayLike | Times, site: Site) -> SunTrack:
-    """Apparent direction of the sun by pvlib's solar position algorithm (NREL/TP-560-34302).
-
-    Parameters
-    ----------
-    times : array_like of datetime64, shape (N,)
-        UTC.
-    site : Site
-    """
+    """Apparent direction of the sun by pvlib's solar position algorithm (NREL/TP-560-34302)."""
     import pandas as pd
     import pvlib
 
@@ -78,32 +63,18 @@ def sun_track(times: ArrayLike | Times, site: Site) -> SunTrack:
 
 @dataclass(frozen=True, eq=False)
 class SunYear:
-    """The sun at every whole minute (UTC) of a local mean solar year while its centre is up.
-
-    Parameters
-    ----------
-    site : Site
-    year : int
-    minute : int array, shape (N,)
-        Minutes since 1970-01-01 00:00 UTC, rising. [min]
-    month : int array, shape (N,)
-        0 to 11, of local mean solar time.
-    azimuth_deg, elevation_deg : array, shape (N,)
-        Of the apparent (refracted) sun; every elevation is above 0. [deg]
-    solar_hour : array, shape (N,)
-        Apparent solar time, 12 when the sun crosses the meridian, 0 to 24. [h]
-    vectors : array, shape (3, N)
-        Unit vectors to the apparent sun: east, north, up.
-    """
+    """The sun at every whole minute (UTC) of a local mean solar year while its centre is up."""
 
     site: Site
     year: int
-    minute: Ints
-    month: Ints
+    minute: Ints  # Minutes since 1970-01-01 00:00 UTC, rising. [min] Shape (N,).
+    month: Ints  # 0 to 11, of local mean solar time. Shape (N,).
+    # Of the apparent (refracted) sun; every elevation is above 0. [deg] Shape (N,).
     azimuth_deg: Floats
     elevation_deg: Floats
+    # Apparent solar time, 12 when the sun crosses the meridian, 0 to 24. [h] Shape (N,).
     solar_hour: Floats
-    vectors: Floats
+    vectors: Floats  # Unit vectors to the apparent sun: east, north, up. Shape (3, N).
 
     def __post_init__(self) -> None:
         lock_columns(
@@ -120,13 +91,7 @@ class SunYear:
 
 
 def local_mean_minutes(site: Site, year: int) -> tuple[int, int]:
-    """First minute (UTC, since 1970) of a local mean solar year and of the next one.
-
-    Parameters
-    ----------
-    site : Site
-    year : int
-    """
+    """First minute (UTC, since 1970) of a local mean solar year and of the next one."""
     # Local mean solar time runs ahead of UTC by 4 minutes for each degree of longitude.
     ahead = 4.0 * site.longitude_deg
     first, last = (
@@ -223,20 +188,13 @@ def _risen(
 
 @dataclass(frozen=True)
 class SunDay:
-    """When the sun rises, stands highest and sets on one day of local mean solar time.
+    """When the sun rises, stands highest and sets on one day of local mean solar time."""
 
-    Parameters
-    ----------
-    rise, transit, set : numpy.datetime64 or None
-        UTC to the second. `rise` and `set` are None on a day without them.
-    kind : str
-        "day and night", "polar day" or "polar night".
-    """
-
+    # UTC to the second. `rise` and `set` are None on a day without them.
     rise: np.datetime64 | None
     transit: np.datetime64
     set: np.datetime64 | None
-    kind: str
+    kind: str  # "day and night", "polar day" or "polar night"
 
 
 def sun_day(site: Site, date: dt.date) -> SunDay:
@@ -244,12 +202,6 @@ def sun_day(site: Site, date: dt.date) -> SunDay:
 
     Near the polar circles the sun may rise and set twice or only once on a date; the rise before
     and the set after transit are given.
-
-    Parameters
-    ----------
-    site : Site
-    date : datetime.date
-        Of local mean solar time.
     """
     start = _utc_minute(date) - round(4.0 * site.longitude_deg)
     day = start - start % _MINUTES_A_DAY

@@ -27,20 +27,12 @@ _HOUR_LINE_DAYS = 37
 
 @dataclass(frozen=True, eq=False)
 class DayTrack:
-    """The sun's way across the sky on one date, and on the date that pairs with it.
+    """The sun's way across the sky on one date, and on the date that pairs with it."""
 
-    Parameters
-    ----------
-    dates : tuple of datetime.date
-        One for a solstice, else two: the sun runs (nearly) the same way on both.
-    solar_hour : array, shape (N,)
-        Apparent solar time, 0 to 24. [h]
-    azimuth_deg, elevation_deg : array, shape (N,)
-        Apparent direction on the first date. [deg]
-    """
-
+    # One for a solstice, else two: the sun runs (nearly) the same way on both
     dates: tuple[dt.date, ...]
-    solar_hour: Floats
+    solar_hour: Floats  # Apparent solar time, 0 to 24. [h] Shape (N,).
+    # Apparent direction on the first date. [deg] Shape (N,).
     azimuth_deg: Floats
     elevation_deg: Floats
 
@@ -50,18 +42,11 @@ class DayTrack:
 
 @dataclass(frozen=True, eq=False)
 class HourLine:
-    """Where the sun stands at one hour over the year.
+    """Where the sun stands at one hour over the year."""
 
-    Parameters
-    ----------
-    hour : float
-        [h]
-    azimuth_deg, elevation_deg : array, shape (N,)
-        Apparent direction, from the December to the June solstice for solar hours, through the
-        whole year for clock hours. [deg]
-    """
-
-    hour: float
+    hour: float  # [h]
+    # Apparent direction, from the December to the June solstice for solar hours, through the
+    # whole year for clock hours. [deg] Shape (N,).
     azimuth_deg: Floats
     elevation_deg: Floats
 
@@ -71,41 +56,19 @@ class HourLine:
 
 @dataclass(frozen=True, eq=False)
 class SunPaths:
-    """Tracks and hour lines of a site.
-
-    Parameters
-    ----------
-    site : Site
-    year : int
-    tracks : tuple of DayTrack
-        From the December to the June solstice.
-    hour_lines : tuple of HourLine
-        0 to 23 h apparent solar time.
-    clock_lines : tuple of HourLine
-        0 to 23 h of a fixed offset from UTC; empty without one.
-    utc_offset_h : float or None
-        [h]
-    """
+    """Tracks and hour lines of a site."""
 
     site: Site
     year: int
-    tracks: tuple[DayTrack, ...]
-    hour_lines: tuple[HourLine, ...]
+    tracks: tuple[DayTrack, ...]  # From the December to the June solstice
+    hour_lines: tuple[HourLine, ...]  # 0 to 23 h apparent solar time
+    # 0 to 23 h of a fixed offset from UTC; empty without one
     clock_lines: tuple[HourLine, ...] = ()
-    utc_offset_h: float | None = None
+    utc_offset_h: float | None = None  # [h]
 
 
 def utc_of_solar_hour(dates: Times, solar_hour: Any, longitude_deg: float) -> Times:
-    """UTC at which the apparent solar time of a date is a given hour.
-
-    Parameters
-    ----------
-    dates : array of datetime64[D], shape (N,)
-    solar_hour : array_like, broadcast against ``dates``
-        [h]
-    longitude_deg : float
-        East positive. [deg]
-    """
+    """UTC at which the apparent solar time of a date is a given hour."""
     hours = floats(solar_hour) - longitude_deg / 15 - _noon_sun(dates, longitude_deg)[0]
     day = np.asarray(dates, dtype="datetime64[D]").astype("datetime64[ms]")
     times: Times = day + np.round(hours * 3_600_000).astype("timedelta64[ms]")
@@ -114,15 +77,7 @@ def utc_of_solar_hour(dates: Times, solar_hour: Any, longitude_deg: float) -> Ti
 
 @lru_cache(maxsize=16)
 def sun_paths(site: Site, year: int = 2026, utc_offset_h: float | None = None) -> SunPaths:
-    """Tracks of the solstices and of the 21st of the months between, and the hour lines.
-
-    Parameters
-    ----------
-    site : Site
-    year : int
-    utc_offset_h : float, optional
-        Of the clock for clock hours; east positive. [h]
-    """
+    """Tracks of the solstices and of the 21st of the months between, and the hour lines."""
     solar_hour = np.arange(0, 24 + _TRACK_STEP_H / 2, _TRACK_STEP_H)
     if abs(site.latitude_deg) < 30:
         # The azimuth of a sun near the zenith swings round within minutes.

@@ -22,21 +22,12 @@ _CELL_DEG = 2.0
 
 @dataclass(frozen=True, eq=False)
 class Skyline:
-    """Slices of sky over even sectors of azimuth, and how much of their light passes.
+    """Slices of sky over even sectors of azimuth, and how much of their light passes."""
 
-    Parameters
-    ----------
-    azimuth_deg : array, shape (M,)
-        Middles of the sectors. [deg]
-    height_deg : array, shape (L, M)
-        Upper edges of the slices, rising; the sky above the last is open. [deg]
-    passes : array, shape (L, M)
-        Share of the year's sky diffuse that comes through each slice.
-    """
-
-    azimuth_deg: Floats
+    azimuth_deg: Floats  # Middles of the sectors. [deg] Shape (M,).
+    # Upper edges of the slices, rising; the sky above the last is open. [deg] Shape (L, M).
     height_deg: Floats
-    passes: Floats
+    passes: Floats  # Share of the year's sky diffuse that comes through each slice. Shape (L, M).
 
     def view(self, tilt_deg: Floats, azimuth_deg: Floats) -> Floats:
         """Sky view factor of planes, weighted by the year's sky diffuse. Shape (P,)."""
@@ -53,24 +44,14 @@ class Skyline:
 
 @dataclass(frozen=True, eq=False)
 class SkyLight:
-    """A period's light at a point, ready for any plane.
+    """A period's light at a point, ready for any plane."""
 
-    Parameters
-    ----------
-    vector_kwh_m2 : array, shape (3, C)
-        Light from the sun's direction, summed as vectors by cells of direction. [kWh/m2]
-    isotropic_kwh_m2 : float
-        Sky diffuse on the horizontal. [kWh/m2]
-    ground_kwh_m2 : float
-        Global horizontal times ground reflectance. [kWh/m2]
-    skyline : Skyline or None
-        What limits the view of the sky; None is an open sky.
-    """
-
+    # Light from the sun's direction, summed as vectors by cells of direction. [kWh/m2] Shape
+    # (3, C).
     vector_kwh_m2: Floats
-    isotropic_kwh_m2: float
-    ground_kwh_m2: float
-    skyline: Skyline | None = None
+    isotropic_kwh_m2: float  # Sky diffuse on the horizontal. [kWh/m2]
+    ground_kwh_m2: float  # Global horizontal times ground reflectance. [kWh/m2]
+    skyline: Skyline | None = None  # What limits the view of the sky; None is an open sky
 
 
 def gather(
@@ -80,17 +61,7 @@ def gather(
     ground_wm2: Floats,
     skyline: Skyline | None = None,
 ) -> SkyLight:
-    """Sort minutes by direction.
-
-    Parameters
-    ----------
-    sun : SunYear
-    light_wm2 : array, shape (N,)
-        From the sun's direction, facing it: beam and circumsolar. [W/m2]
-    isotropic_wm2, ground_wm2 : array, shape (N,)
-        On the horizontal, and reflected by the ground. [W/m2]
-    skyline : Skyline, optional
-    """
+    """Sort minutes by direction."""
     columns = int(360 / _CELL_DEG)
     rows = int(90 / _CELL_DEG) + 1
     cell = (sun.elevation_deg / _CELL_DEG).astype(int) * columns + np.minimum(
@@ -109,14 +80,7 @@ def gather(
 
 
 def irradiation(light: SkyLight, tilt_deg: Floats, azimuth_deg: Floats) -> Floats:
-    """On planes. [kWh/m2]
-
-    Parameters
-    ----------
-    light : SkyLight
-    tilt_deg, azimuth_deg : array, shape (P,)
-        [deg]
-    """
+    """On planes. [kWh/m2]"""
     facing = np.maximum(normal_of(tilt_deg, azimuth_deg).T @ light.vector_kwh_m2, 0.0)
     view = (1.0 + np.cos(np.radians(tilt_deg))) / 2.0
     seen = view if light.skyline is None else light.skyline.view(tilt_deg, azimuth_deg)
@@ -127,19 +91,12 @@ def irradiation(light: SkyLight, tilt_deg: Floats, azimuth_deg: Floats) -> Float
 
 @dataclass(frozen=True)
 class BestPlane:
-    """The fixed plane that receives most.
+    """The fixed plane that receives most."""
 
-    Parameters
-    ----------
-    tilt_deg, azimuth_deg : float
-        [deg]
-    irradiation_kwh_m2 : float
-        [kWh/m2]
-    """
-
+    # [deg]
     tilt_deg: float
     azimuth_deg: float
-    irradiation_kwh_m2: float
+    irradiation_kwh_m2: float  # [kWh/m2]
 
 
 def best_plane(light: SkyLight) -> BestPlane:
@@ -166,36 +123,18 @@ def best_plane(light: SkyLight) -> BestPlane:
 
 @dataclass(frozen=True, eq=False)
 class PlaneMap:
-    """Yearly irradiation over tilt and azimuth.
+    """Yearly irradiation over tilt and azimuth."""
 
-    Parameters
-    ----------
-    tilt_deg : array, shape (T,)
-        [deg]
-    azimuth_deg : array, shape (A,)
-        [deg]
-    irradiation_kwh_m2 : array, shape (T, A)
-        [kWh/m2]
-    best : BestPlane
-    """
-
-    tilt_deg: Floats
-    azimuth_deg: Floats
-    irradiation_kwh_m2: Floats
+    tilt_deg: Floats  # [deg] Shape (T,)
+    azimuth_deg: Floats  # [deg] Shape (A,)
+    irradiation_kwh_m2: Floats  # [kWh/m2] Shape (T, A)
     best: BestPlane
 
 
 def plane_map(
     light: SkyLight, tilt_step_deg: float = 5.0, azimuth_step_deg: float = 10.0
 ) -> PlaneMap:
-    """Irradiation of every plane on a grid.
-
-    Parameters
-    ----------
-    light : SkyLight
-    tilt_step_deg, azimuth_step_deg : float
-        [deg]
-    """
+    """Irradiation of every plane on a grid."""
     tilt = np.arange(0.0, 90.0 + 1e-9, tilt_step_deg)
     azimuth = np.arange(0.0, 360.0 - 1e-9, azimuth_step_deg)
     t, a = np.meshgrid(tilt, azimuth, indexing="ij")

@@ -19,13 +19,6 @@ def disc_above(height_deg: Floats, radius_deg: float) -> Floats:
 
     ``1/2 + (x sqrt(1 - x^2) + asin x) / pi`` with x the height of the centre in radii: the area
     of a circle's segment. A disc of radius 0 is up only above the edge.
-
-    Parameters
-    ----------
-    height_deg : array
-        Of the centre above the edge. [deg]
-    radius_deg : float
-        [deg]
     """
     if radius_deg <= 0:
         return (height_deg > 0).astype(float)
@@ -35,20 +28,11 @@ def disc_above(height_deg: Floats, radius_deg: float) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class SunBlocking:
-    """The rows of a `SunYear` at which something hides some of the sun.
+    """The rows of a `SunYear` at which something hides some of the sun."""
 
-    Parameters
-    ----------
-    row : int array, shape (B,)
-    taken : array, shape (L, B)
-        Share of the whole disc that each layer takes.
-    interval : int array, shape (L, B)
-        Which of the layer's `Names` intervals the sun stands in.
-    """
-
-    row: Ints
-    taken: Floats
-    interval: Ints
+    row: Ints  # Shape (B,)
+    taken: Floats  # Share of the whole disc that each layer takes. Shape (L, B).
+    interval: Ints  # Which of the layer's `Names` intervals the sun stands in. Shape (L, B).
 
     @property
     def hidden(self) -> Floats:
@@ -72,20 +56,7 @@ def block_sun(
     open_disc: Floats,
     radius_deg: float,
 ) -> SunBlocking:
-    """Find what hides the sun, and how much of it.
-
-    Parameters
-    ----------
-    surroundings : Surroundings
-        Complete.
-    names : tuple of Names
-        One a layer.
-    sun : SunYear
-    open_disc : array, shape (N,)
-        Share of the disc above a level horizon.
-    radius_deg : float
-        Of the disc. [deg]
-    """
+    """Find what hides the sun, and how much of it."""
     highest = max(float(layer.profile.elevation_deg.max()) for layer in surroundings.layers)
     row = np.flatnonzero(sun.elevation_deg < max(highest, 0.0) + radius_deg)
     azimuth, elevation = sun.azimuth_deg[row], sun.elevation_deg[row]
@@ -104,22 +75,7 @@ def block_sun(
 def block_sky(
     surroundings: Surroundings, names: tuple[Names, ...], tilt_deg: float, plane_deg: float
 ) -> tuple[Floats, ...]:
-    """What each layer takes of the plane's view of the sky, by interval and month.
-
-    Parameters
-    ----------
-    surroundings : Surroundings
-        Complete.
-    names : tuple of Names
-        One a layer.
-    tilt_deg, plane_deg : float
-        The plane's tilt and azimuth. [deg]
-
-    Returns
-    -------
-    tuple of array, shape (J, 12)
-        One a layer; all sum to the loss of sky view factor.
-    """
+    """What each layer takes of the plane's view of the sky, by interval and month."""
     layers = surroundings.layers
     at, weight = segments(
         *(layer.profile.azimuth_deg for layer in layers),

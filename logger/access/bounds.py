@@ -42,24 +42,16 @@ Singles: TypeAlias = NDArray[np.float32]
 
 @dataclass(frozen=True, eq=False)
 class BlockingTable:
-    """What a skyline takes, by sector of azimuth and elevation, cumulated from level upwards.
+    """What a skyline takes, by sector of azimuth and elevation, cumulated from level upwards."""
 
-    Parameters
-    ----------
-    of_sun : array, shape (sum of reach, 12 * blocks)
-        Blocks of twelve months each. A sector's rows stand together.
-    of_sky : array, shape (sum of reach, constants)
-        What is the same in every month.
-    reach : int array, shape (sectors,)
-        How many levels each sector has, at least two: no more than any drawn horizon needs.
-    sunny : bool array, shape (sectors,)
-        Elsewhere ``of_sun`` is all zero.
-    """
-
+    # Blocks of twelve months each. A sector's rows stand together. Shape (sum of reach, 12 *
+    # blocks).
     of_sun: Singles
-    of_sky: Singles
+    of_sky: Singles  # What is the same in every month. Shape (sum of reach, constants).
+    # How many levels each sector has, at least two: no more than any drawn horizon needs. Shape
+    # (sectors,).
     reach: Ints
-    sunny: Bools
+    sunny: Bools  # Elsewhere ``of_sun`` is all zero. Shape (sectors,).
 
 
 def blocking_table(
@@ -69,20 +61,7 @@ def blocking_table(
     constant: Sequence[Floats] = (),
     reach: Ints | None = None,
 ) -> BlockingTable:
-    """Sum a year by direction.
-
-    Parameters
-    ----------
-    sun : SunYear
-    direction : tuple of int array, shape (N,)
-        `direction_cells` of the sun.
-    monthly : sequence of array, shape (N,)
-        Amounts that come from the sun's direction; one block each.
-    constant : sequence of array, shape (sum of reach,)
-        Cumulated already.
-    reach : int array, shape (sectors,), optional
-        From `reach_of`; without it up to the zenith.
-    """
+    """Sum a year by direction."""
     reach = FULL_REACH if reach is None else reach
     sector, level = direction
     width = _MONTHS * len(monthly)
@@ -128,25 +107,14 @@ def reach_of(layers: Sequence[DrawnHorizons]) -> Ints:
 
 @dataclass(frozen=True, eq=False)
 class Lookup:
-    """Where drawn horizons stand in any table, and by how much each row there counts.
+    """Where drawn horizons stand in any table, and by how much each row there counts."""
 
-    Parameters
-    ----------
-    states : tuple of (months, matrices)
-        Months in which every layer lets as much through as in another are looked up together;
-        one matrix a layer.
-    """
-
+    # Months in which every layer lets as much through as in another are looked up together; one
+    # matrix a layer
     states: tuple[tuple[Ints, tuple[_Matrix, ...]], ...]
 
     def losses(self, table: BlockingTable) -> Floats:
-        """Sums over all sectors. Shape (n, blocks + constants, 12).
-
-        Parameters
-        ----------
-        table : BlockingTable
-            Of the reach that was looked up.
-        """
+        """Sums over all sectors. Shape (n, blocks + constants, 12)."""
         blocks = table.of_sun.shape[1] // _MONTHS
         n = len(self.states[0][1][0].row)
         result = np.zeros((n, blocks + table.of_sky.shape[1], _MONTHS))
@@ -166,16 +134,7 @@ class Lookup:
 
 
 def look_up(layers: Sequence[DrawnHorizons], transmittance: Floats, reach: Ints) -> Lookup:
-    """Find every drawn horizon's rows once, for the tables of all planes.
-
-    Parameters
-    ----------
-    layers : sequence of DrawnHorizons
-        Of one length n; the same draw of every layer belongs together.
-    transmittance : array, shape (L, 12)
-    reach : int array, shape (sectors,)
-        Of the tables.
-    """
+    """Find every drawn horizon's rows once, for the tables of all planes."""
     height = np.stack([layer.elevation_deg for layer in layers])
     order = np.argsort(height, axis=0, kind="stable") if len(layers) > 1 else None
     if order is not None:
@@ -197,32 +156,17 @@ def look_up(layers: Sequence[DrawnHorizons], transmittance: Floats, reach: Ints)
 def drawn_losses(
     table: BlockingTable, layers: Sequence[DrawnHorizons], transmittance: Floats
 ) -> Floats:
-    """Look every drawn horizon up in one table. Shape (n, blocks + constants, 12).
-
-    Parameters
-    ----------
-    table : BlockingTable
-    layers, transmittance
-        As `look_up`.
-    """
+    """Look every drawn horizon up in one table. Shape (n, blocks + constants, 12)."""
     return look_up(layers, transmittance, table.reach).losses(table)
 
 
 @dataclass(frozen=True, eq=False)
 class _Matrix:
-    """For each draw two rows of a table a sector, and what they count.
+    """For each draw two rows of a table a sector, and what they count."""
 
-    Parameters
-    ----------
-    row : int array, shape (n, sectors, 2)
-    value : array, shape (n, sectors, 2)
-    size : int
-        Rows of the table.
-    """
-
-    row: NDArray[np.int32]
-    value: Singles
-    size: int
+    row: NDArray[np.int32]  # Shape (n, sectors, 2)
+    value: Singles  # Shape (n, sectors, 2)
+    size: int  # Rows of the table
 
     def times(self, table: Singles, sectors: Bools | None = None) -> Any:
         """Sums of a table's rows over all sectors, or over some. Shape (n, columns)."""
@@ -254,16 +198,7 @@ def _matrix(height_deg: Floats, weight: Floats, reach: Ints) -> _Matrix:
 def draw_layers(
     surroundings: Surroundings, n: int, rng: np.random.Generator, unmeasured_deg: float
 ) -> tuple[DrawnHorizons, ...]:
-    """Draw every layer; measured layers of one survey share their heading and level error.
-
-    Parameters
-    ----------
-    surroundings : Surroundings
-    n : int
-    rng : numpy.random.Generator
-    unmeasured_deg : float
-        0 takes unmeasured sectors as open, 90 as blocked. [deg]
-    """
+    """Draw every layer; measured layers of one survey share their heading and level error."""
     turn, lift = rng.standard_normal(n), rng.standard_normal(n)
     drawn = []
     for layer in surroundings.layers:

@@ -144,13 +144,7 @@ class SiteYear:
         return self._reach
 
     def sky_light(self, horizon: HorizonProfile | Surroundings | None = None) -> SkyLight:
-        """The year's light at the point, ready for any plane; without a horizon an open sky.
-
-        Parameters
-        ----------
-        horizon : HorizonProfile or Surroundings, optional
-            Unmeasured sectors count as open.
-        """
+        """The year's light at the point, ready for any plane; without a horizon an open sky."""
         seen, skyline = self.open_disc, None
         if horizon is not None:
             surroundings = Surroundings.of(horizon).filled(0.0)
@@ -211,12 +205,7 @@ class SiteYear:
         )
 
     def assess(self, horizon: HorizonProfile | Surroundings) -> AccessResult:
-        """Access, loss, window and bounds under one horizon.
-
-        Parameters
-        ----------
-        horizon : HorizonProfile or Surroundings
-        """
+        """Access, loss, window and bounds under one horizon."""
         given = Surroundings.of(horizon)
         best_case, worst_case = self._cases(given)
         spreads = self._spreads(given)
@@ -247,12 +236,7 @@ class SiteYear:
         )
 
     def solar_access(self, horizon: HorizonProfile | Surroundings) -> tuple[Bounded, ...]:
-        """Solar access of each plane as `assess` gives it, without the rest, in less time.
-
-        Parameters
-        ----------
-        horizon : HorizonProfile or Surroundings
-        """
+        """Solar access of each plane as `assess` gives it, without the rest, in less time."""
         given = Surroundings.of(horizon)
         cases, spreads = self._cases(given), self._spreads(given)
         return tuple(
@@ -456,17 +440,10 @@ class SiteYear:
 
 @dataclass(frozen=True, eq=False)
 class _Spread:
-    """Losses of every draw.
+    """Losses of every draw."""
 
-    Parameters
-    ----------
-    planes : array, shape (n, 3 * planes, 12)
-        In the order of `SiteYear._table`.
-    window : array, shape (n, 12), or None
-    """
-
-    planes: Floats
-    window: Floats | None
+    planes: Floats  # In the order of `SiteYear._table`. Shape (n, 3 * planes, 12).
+    window: Floats | None  # Shape (n, 12)
 
     def of_plane(self, k: int) -> Floats:
         """Beam and all sunlight [kWh/m2], view of the sky. Shape (n, 3, 12)."""
@@ -524,15 +501,7 @@ class _PlaneLosses:
 
 
 def bound(value: Floats, worst: Floats, spread: Sequence[Floats]) -> Bounded:
-    """The interval of the draws, wide enough to hold the value and the worst case.
-
-    Parameters
-    ----------
-    value, worst : array, shape (K,)
-        Unmeasured sectors open, and blocked.
-    spread : sequence of array, shape (n, K)
-        Of the draws with unmeasured sectors open; then, where there are any, blocked.
-    """
+    """The interval of the draws, wide enough to hold the value and the worst case."""
     low, high = np.minimum(value, worst), value
     if spread:
         low = np.fmin(low, np.percentile(spread[-1], BOUND_PERCENTILES[0], axis=0))
@@ -541,14 +510,7 @@ def bound(value: Floats, worst: Floats, spread: Sequence[Floats]) -> Bounded:
 
 
 def naming_notes(given: Surroundings, planes: Sequence[PlaneResult]) -> list[tuple[str, str]]:
-    """What a reader would not guess of the names, and what mends it: bare trees, and no names.
-
-    Parameters
-    ----------
-    given : Surroundings
-    planes : sequence of PlaneResult
-        Of these surroundings; what takes less than half a per cent of the year is not told.
-    """
+    """What a reader would not guess of the names, and what mends it: bare trees, and no names."""
     taken: dict[str, float] = {}
     for plane in planes:
         of_plane: dict[str, float] = {}
@@ -587,15 +549,5 @@ def assess(
     settings: AccessSettings | None = None,
     weather: Weather | None = None,
 ) -> AccessResult:
-    """Solar access of planes at one point.
-
-    Parameters
-    ----------
-    horizon : HorizonProfile or Surroundings
-    site : Site
-    planes : sequence of Plane
-    settings : AccessSettings, optional
-    weather : Weather, optional
-        Without it the sky is clear all year.
-    """
+    """Solar access of planes at one point."""
     return SiteYear(site, planes, settings, weather).assess(horizon)

@@ -31,29 +31,16 @@ TROPIC_DEG = 23.44
 
 @dataclass(frozen=True)
 class Crown:
-    """Transmittance of a crown through the year.
+    """Transmittance of a crown through the year."""
 
-    Parameters
-    ----------
-    in_leaf, bare : float
-        Share of the light that passes, 0 to 1.
-    first_leaf_day, last_leaf_day : int or None
-        Days of the year, 1 to 366, between which it is in leaf, both included; the first may be
-        the later one (southern summer). None takes the default of the site.
-    always_in_leaf : bool
-        An evergreen.
-
-    Raises
-    ------
-    UsageError
-        A value is outside its range, or only one day is given.
-    """
-
+    # Share of the light that passes, 0 to 1
     in_leaf: float = IN_LEAF
     bare: float = BARE
+    # Days of the year, 1 to 366, between which it is in leaf, both included; the first may be
+    # the later one (southern summer). None takes the default of the site.
     first_leaf_day: int | None = None
     last_leaf_day: int | None = None
-    always_in_leaf: bool = False
+    always_in_leaf: bool = False  # An evergreen
 
     def __post_init__(self) -> None:
         if not (0 <= self.in_leaf <= 1 and 0 <= self.bare <= 1):
@@ -77,13 +64,7 @@ class Crown:
         return (FIRST_LEAF_DAY + 182) % 365, (LAST_LEAF_DAY + 182) % 365
 
     def monthly(self, site: Site, year: int) -> tuple[float, ...]:
-        """Mean transmittance of each month, by days in leaf and bare.
-
-        Parameters
-        ----------
-        site : Site
-        year : int
-        """
+        """Mean transmittance of each month, by days in leaf and bare."""
         days = self.days_in_leaf(site)
         if days is None:
             return (self.in_leaf,) * 12

@@ -25,31 +25,15 @@ NOTE = (
 
 @dataclass(frozen=True)
 class SystemAssumptions:
-    """What stands between light and the meter.
+    """What stands between light and the meter."""
 
-    Parameters
-    ----------
-    temperature_coefficient : float
-        Relative change of power with cell temperature. [1/degC]
-    losses : float
-        Flat share lost in soiling, wiring, mismatch and the like; PVWatts takes 0.14.
-    inverter_efficiency : float
-        Nominal; PVWatts takes 0.96.
-    dc_ac_ratio : float
-        Rated DC power over the inverter's.
-    air_temperature_c, wind_ms : float
-        Where the weather does not tell. [degC], [m/s]
-
-    Raises
-    ------
-    UsageError
-        A value is outside its range.
-    """
-
+    # Relative change of power with cell temperature. [1/degC]
     temperature_coefficient: float = -0.0035
+    # Flat share lost in soiling, wiring, mismatch and the like; PVWatts takes 0.14
     losses: float = 0.14
-    inverter_efficiency: float = 0.96
-    dc_ac_ratio: float = 1.2
+    inverter_efficiency: float = 0.96  # Nominal; PVWatts takes 0.96
+    dc_ac_ratio: float = 1.2  # Rated DC power over the inverter's
+    # Where the weather does not tell. [degC], [m/s]
     air_temperature_c: float = 20.0
     wind_ms: float = 1.0
 
@@ -73,18 +57,7 @@ def power_w(
     air_temperature_c: Floats | None = None,
     wind_ms: Floats | None = None,
 ) -> Floats:
-    """AC power at each instant. [W]
-
-    Parameters
-    ----------
-    irradiance_wm2 : array, shape (N,)
-        On the plane. [W/m2]
-    size_kwp : float
-        [kWp]
-    system : SystemAssumptions
-    air_temperature_c, wind_ms : array, shape (N,), optional
-        [degC], [m/s]
-    """
+    """AC power at each instant. [W]"""
     import pvlib
 
     air = system.air_temperature_c if air_temperature_c is None else air_temperature_c

@@ -27,18 +27,12 @@ KWH_A_MINUTE = 1.0 / 60_000.0
 
 @dataclass(frozen=True, eq=False)
 class Directional:
-    """Light that comes from the sun's direction, by unit of area that faces the sun.
+    """Light that comes from the sun's direction, by unit of area that faces the sun."""
 
-    Parameters
-    ----------
-    beam_wm2, circumsolar_wm2 : array, shape (N,)
-        [W/m2]
-    isotropic_wm2 : array, shape (N,)
-        Sky diffuse from no particular direction, on the horizontal. [W/m2]
-    """
-
+    # [W/m2] Shape (N,)
     beam_wm2: Floats
     circumsolar_wm2: Floats
+    # Sky diffuse from no particular direction, on the horizontal. [W/m2] Shape (N,).
     isotropic_wm2: Floats
 
     def __post_init__(self) -> None:
@@ -74,14 +68,9 @@ def normal_of(tilt_deg: Floats | float, azimuth_deg: Floats | float) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class PlaneLight:
-    """Irradiance on a plane under an open sky, at every row of a `SunYear`.
+    """Irradiance on a plane under an open sky, at every row of a `SunYear`."""
 
-    Parameters
-    ----------
-    beam_wm2, circumsolar_wm2, isotropic_wm2, ground_wm2 : array, shape (N,)
-        [W/m2]
-    """
-
+    # [W/m2] Shape (N,)
     beam_wm2: Floats
     circumsolar_wm2: Floats
     isotropic_wm2: Floats
@@ -95,16 +84,7 @@ def on_plane(
     light: Light,
     settings: AccessSettings,
 ) -> PlaneLight:
-    """Transpose to one plane; see the module's text for the formulas.
-
-    Parameters
-    ----------
-    plane : Plane
-    sun : SunYear
-    split : Directional
-    light : Light
-    settings : AccessSettings
-    """
+    """Transpose to one plane; see the module's text for the formulas."""
     normal = normal_of(plane.tilt_deg, plane.azimuth_deg)
     # Spelled out: a matrix product of this shape costs more in threads than in sums.
     cos_i = normal[0] * sun.vectors[0] + normal[1] * sun.vectors[1] + normal[2] * sun.vectors[2]
@@ -121,16 +101,7 @@ def on_plane(
 
 
 def horizon_brightening(light: Light, height: Floats, tilt_deg: float) -> Floats:
-    """Reindl's factor on the isotropic part. Shape (N,).
-
-    Parameters
-    ----------
-    light : Light
-    height : array, shape (N,)
-        Sine of the sun's elevation.
-    tilt_deg : float
-        [deg]
-    """
+    """Reindl's factor on the isotropic part. Shape (N,)."""
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.nan_to_num(light.dni_wm2 * height / light.ghi_wm2, posinf=0.0)
     return floats(1.0 + np.sqrt(np.maximum(share, 0.0)) * np.sin(np.radians(tilt_deg) / 2) ** 3)

@@ -20,27 +20,17 @@ from logger.sun import SunYear
 
 @dataclass(frozen=True, eq=False)
 class Light:
-    """Irradiance at every row of a `SunYear`.
+    """Irradiance at every row of a `SunYear`."""
 
-    Parameters
-    ----------
-    dni_wm2, ghi_wm2, dhi_wm2 : array, shape (N,)
-        Direct normal, global horizontal and diffuse horizontal. [W/m2]
-    extraterrestrial_wm2 : array, shape (N,)
-        Normal to the sun, outside the air. [W/m2]
-    temperature_c, wind_ms : array, shape (N,), or None
-        Of the air, where the weather tells. [degC], [m/s]
-    source : str
-        In words.
-    """
-
+    # Direct normal, global horizontal and diffuse horizontal. [W/m2] Shape (N,).
     dni_wm2: Floats
     ghi_wm2: Floats
     dhi_wm2: Floats
-    extraterrestrial_wm2: Floats
+    extraterrestrial_wm2: Floats  # Normal to the sun, outside the air. [W/m2] Shape (N,).
+    # Of the air, where the weather tells. [degC], [m/s] Shape (N,).
     temperature_c: Floats | None = None
     wind_ms: Floats | None = None
-    source: str = ""
+    source: str = ""  # In words
     notes: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
@@ -54,11 +44,6 @@ def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:
 
     Air mass is Kasten and Young's of the apparent zenith, at the standard pressure of the site's
     elevation; turbidity is pvlib's table, interpolated to days.
-
-    Parameters
-    ----------
-    sun : SunYear
-    settings : AccessSettings
     """
     import pvlib
 
@@ -112,15 +97,7 @@ def _extraterrestrial(day: Ints) -> Floats:
 
 
 def turbidity_of(day: Ints, latitude_deg: float, longitude_deg: float) -> Floats:
-    """Linke turbidity of UTC days at a place, from pvlib's table.
-
-    Parameters
-    ----------
-    day : int array, shape (D,)
-        Since 1970-01-01.
-    latitude_deg, longitude_deg : float
-        [deg]
-    """
+    """Linke turbidity of UTC days at a place, from pvlib's table."""
     import pandas as pd
     import pvlib
 
@@ -132,14 +109,7 @@ def turbidity_of(day: Ints, latitude_deg: float, longitude_deg: float) -> Floats
 
 
 def light_of(weather: Weather | None, sun: SunYear, settings: AccessSettings) -> Light:
-    """Weather spread over minutes; a clear sky where there is none.
-
-    Parameters
-    ----------
-    weather : Weather or None
-    sun : SunYear
-    settings : AccessSettings
-    """
+    """Weather spread over minutes; a clear sky where there is none."""
     clear = clear_sky(sun, settings)
     if weather is None:
         return clear

@@ -16,17 +16,7 @@ from logger.columns import Floats, Ints, floats
 
 
 def access(loss: Floats, offered: Floats, weights: Floats | None = None) -> Floats:
-    """``1 - loss / offered`` by month, and for the year as the last column; NaN without sun.
-
-    Parameters
-    ----------
-    loss : array, shape (..., 12)
-        [kWh/m2]
-    offered : array, shape (12,)
-        [kWh/m2]
-    weights : array, shape (12,), optional
-        Of the months within the year.
-    """
+    """``1 - loss / offered`` by month, and for the year as the last column; NaN without sun."""
     w = np.ones(MONTHS) if weights is None else weights
     loss = np.concatenate([loss, (loss * w).sum(axis=-1, keepdims=True)], axis=-1)
     offered = np.append(offered, (offered * w).sum())
@@ -41,22 +31,13 @@ def share_of(part: Floats, whole: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class OpenPlane:
-    """One plane's year under an open sky.
-
-    Parameters
-    ----------
-    plane : Plane
-    light : PlaneLight
-    view : float
-        Sky view factor over a level horizon.
-    beam, sunward, isotropic, unshaded : array, shape (12, 24)
-        By month and solar hour: beam, beam and circumsolar, isotropic sky diffuse, and all with
-        what the ground reflects. [kWh/m2]
-    """
+    """One plane's year under an open sky."""
 
     plane: Plane
     light: PlaneLight
-    view: float
+    view: float  # Sky view factor over a level horizon
+    # By month and solar hour: beam, beam and circumsolar, isotropic sky diffuse, and all with
+    # what the ground reflects. [kWh/m2] Shape (12, 24).
     beam: Floats
     sunward: Floats
     isotropic: Floats
@@ -79,17 +60,7 @@ class OpenPlane:
 
 
 def open_plane(plane: Plane, light: PlaneLight, open_disc: Floats, month_hour: Ints) -> OpenPlane:
-    """Sum a plane's year.
-
-    Parameters
-    ----------
-    plane : Plane
-    light : PlaneLight
-    open_disc : array, shape (N,)
-        Share of the sun's disc above a level horizon.
-    month_hour : int array, shape (N,)
-        ``month * 24 + solar hour`` of each row.
-    """
+    """Sum a plane's year."""
 
     def by_hour(watts: Floats) -> Floats:
         sums = np.bincount(month_hour, watts, minlength=MONTHS * HOURS)
@@ -110,21 +81,13 @@ def open_plane(plane: Plane, light: PlaneLight, open_disc: Floats, month_hour: I
 
 @dataclass(frozen=True, eq=False)
 class Losses:
-    """What one horizon takes from one plane.
+    """What one horizon takes from one plane."""
 
-    Parameters
-    ----------
-    beam, sunward : array, shape (12, 24)
-        By month and solar hour: of the beam, of beam and circumsolar. [kWh/m2]
-    sky_view : array, shape (12,)
-        Loss of the sky view factor.
-    by_interval : tuple of array, shape (J, 12)
-        One a layer: all losses, by interval of azimuth and month. [kWh/m2]
-    """
-
+    # By month and solar hour: of the beam, of beam and circumsolar. [kWh/m2] Shape (12, 24).
     beam: Floats
     sunward: Floats
-    sky_view: Floats
+    sky_view: Floats  # Loss of the sky view factor. Shape (12,).
+    # One a layer: all losses, by interval of azimuth and month. [kWh/m2] Shape (J, 12).
     by_interval: tuple[Floats, ...]
 
     def total_kwh_m2(self, plane: OpenPlane) -> Floats:
@@ -165,21 +128,7 @@ def losses(
     *,
     beam_only: bool,
 ) -> Losses:
-    """Losses by layer, interval of azimuth, month and hour.
-
-    Parameters
-    ----------
-    plane : OpenPlane
-    surroundings : Surroundings
-        Complete.
-    names : tuple of Names
-        One a layer.
-    blocking : SunBlocking
-        Of the same surroundings.
-    month_hour : int array, shape (N,)
-    beam_only : bool
-        The sky is not blocked.
-    """
+    """Losses by layer, interval of azimuth, month and hour."""
     beam = plane.light.beam_wm2[blocking.row]
     sunward = beam + plane.light.circumsolar_wm2[blocking.row]
     cell = month_hour[blocking.row]

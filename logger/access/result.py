@@ -29,14 +29,9 @@ def numbers(values: Floats) -> list[float | None]:
 
 @dataclass(frozen=True, eq=False)
 class Bounded:
-    """A share for each month and the year, with the interval it lies in.
+    """A share for each month and the year, with the interval it lies in."""
 
-    Parameters
-    ----------
-    value, low, high : array, shape (13,)
-        January to December, then the year; NaN where not defined. 0 to 1.
-    """
-
+    # January to December, then the year; NaN where not defined. 0 to 1. Shape (13,).
     value: Floats
     low: Floats
     high: Floats
@@ -77,24 +72,14 @@ class Interval:
 
 @dataclass(frozen=True, eq=False)
 class Energy:
-    """Electrical energy of a plane with a size.
+    """Electrical energy of a plane with a size."""
 
-    Parameters
-    ----------
-    size_kwp : float
-        [kWp]
-    kwh, unshaded_kwh : array, shape (12,)
-        By month. [kWh]
-    system : SystemAssumptions
-    weather_temperature : bool
-        Whether the air's temperature is the weather's.
-    """
-
-    size_kwp: float
+    size_kwp: float  # [kWp]
+    # By month. [kWh] Shape (12,).
     kwh: Floats
     unshaded_kwh: Floats
     system: SystemAssumptions
-    weather_temperature: bool
+    weather_temperature: bool  # Whether the air's temperature is the weather's
 
     @property
     def lost_kwh(self) -> Floats:
@@ -124,20 +109,13 @@ class Energy:
 
 @dataclass(frozen=True, eq=False)
 class ObstructionLoss:
-    """What one named part of the skyline takes.
-
-    Parameters
-    ----------
-    name : str
-    from_azimuth_deg, to_azimuth_deg : float or None
-        None for the unnamed rest, which stands anywhere. [deg]
-    loss_fraction : array, shape (13,)
-        Of the unshaded irradiation, months and year; NaN in a month without sun.
-    """
+    """What one named part of the skyline takes."""
 
     name: str
+    # None for the unnamed rest, which stands anywhere. [deg]
     from_azimuth_deg: float | None
     to_azimuth_deg: float | None
+    # Of the unshaded irradiation, months and year; NaN in a month without sun. Shape (13,).
     loss_fraction: Floats
 
     def as_dict(self) -> dict[str, Any]:
@@ -153,49 +131,26 @@ class ObstructionLoss:
 
 @dataclass(frozen=True, eq=False)
 class PlaneResult:
-    """Access, loss and window of one plane.
-
-    Parameters
-    ----------
-    plane : Plane
-    solar_access, beam_access : Bounded
-    unshaded_kwh_m2, received_kwh_m2 : array, shape (12,)
-        Irradiation on the plane over a level horizon and over this one. [kWh/m2]
-    unshaded_beam_kwh_m2 : array, shape (12,)
-        [kWh/m2]
-    hourly_solar_access, hourly_beam_access : array, shape (12, 24)
-        By month and hour of apparent solar time; NaN without sun.
-    sky_view_factor : float
-        Of the plane over this horizon, in the year's mean.
-    orientation_factor : float
-        Against the best unshaded fixed plane of the site.
-    best_unshaded : BestPlane
-    window : WindowResult
-    by_obstruction : tuple of ObstructionLoss
-    weighted_access : Interval or None
-        Of the year, months weighted as the settings say.
-    energy : Energy or None
-        Where the plane has a size.
-    verdicts : tuple of Verdict
-        One for each rule set.
-    """
+    """Access, loss and window of one plane."""
 
     plane: Plane
     solar_access: Bounded
     beam_access: Bounded
+    # Irradiation on the plane over a level horizon and over this one. [kWh/m2] Shape (12,).
     unshaded_kwh_m2: Floats
     received_kwh_m2: Floats
-    unshaded_beam_kwh_m2: Floats
+    unshaded_beam_kwh_m2: Floats  # [kWh/m2] Shape (12,)
+    # By month and hour of apparent solar time; NaN without sun. Shape (12, 24).
     hourly_solar_access: Floats
     hourly_beam_access: Floats
-    sky_view_factor: float
-    orientation_factor: float
+    sky_view_factor: float  # Of the plane over this horizon, in the year's mean
+    orientation_factor: float  # Against the best unshaded fixed plane of the site
     best_unshaded: BestPlane
     window: WindowResult
     by_obstruction: tuple[ObstructionLoss, ...]
-    weighted_access: Interval | None = None
-    energy: Energy | None = None
-    verdicts: tuple[Verdict, ...] = ()
+    weighted_access: Interval | None = None  # Of the year, months weighted as the settings say
+    energy: Energy | None = None  # Where the plane has a size
+    verdicts: tuple[Verdict, ...] = ()  # One for each rule set
 
     @property
     def loss_kwh_m2(self) -> Floats:
@@ -264,30 +219,16 @@ class PlaneResult:
 
 @dataclass(frozen=True, eq=False)
 class AccessResult:
-    """The answer for one point.
-
-    Parameters
-    ----------
-    site : Site
-    settings : AccessSettings
-    planes : tuple of PlaneResult
-    sky : str
-        The light assumed, in words.
-    notes : tuple of str
-        What a reader must know: assumptions, unmeasured sectors, missing errors.
-    hints : tuple of str
-        What whoever works with the program can do about it.
-    gates : tuple of Gate
-        Whether what was assumed of the light is fit for the site.
-    """
+    """The answer for one point."""
 
     site: Site
     settings: AccessSettings
     planes: tuple[PlaneResult, ...]
-    sky: str
+    sky: str  # The light assumed, in words
+    # What a reader must know: assumptions, unmeasured sectors, missing errors
     notes: tuple[str, ...] = ()
-    hints: tuple[str, ...] = ()
-    gates: tuple[Gate, ...] = ()
+    hints: tuple[str, ...] = ()  # What whoever works with the program can do about it
+    gates: tuple[Gate, ...] = ()  # Whether what was assumed of the light is fit for the site
 
     def as_dict(self) -> dict[str, Any]:
         """The ``site`` and ``planes`` part of the documented result, and how it came about."""

@@ -14,26 +14,11 @@ PASS, FAIL, TOO_CLOSE = "pass", "fail", "too close to call"
 
 @dataclass(frozen=True)
 class Rules:
-    """Least values that a programme or permit asks for; None asks nothing.
+    """Least values that a programme or permit asks for; None asks nothing."""
 
-    Parameters
-    ----------
-    minimum_solar_access : float or None
-        Of the year, 0 to 1.
-    minimum_total_solar_resource_fraction : float or None
-        0 to 1.
-    minimum_window_clear : float or None
-        Of the solar window in its worst month, 0 to 1.
-
-    Raises
-    ------
-    UsageError
-        A value is outside 0 to 1.
-    """
-
-    minimum_solar_access: float | None = None
-    minimum_total_solar_resource_fraction: float | None = None
-    minimum_window_clear: float | None = None
+    minimum_solar_access: float | None = None  # Of the year, 0 to 1
+    minimum_total_solar_resource_fraction: float | None = None  # 0 to 1
+    minimum_window_clear: float | None = None  # Of the solar window in its worst month, 0 to 1
 
     def __post_init__(self) -> None:
         for value in (
@@ -46,17 +31,7 @@ class Rules:
 
     @classmethod
     def of(cls, table: Mapping[str, Any]) -> Rules:
-        """Rules from a table of a file: the fields' names as keys.
-
-        Parameters
-        ----------
-        table : mapping
-
-        Raises
-        ------
-        UsageError
-            A key or a value is not understood.
-        """
+        """Rules from a table of a file: the fields' names as keys."""
         known = {f.name for f in fields(cls)}
         for key, value in table.items():
             if key not in known:
@@ -80,16 +55,10 @@ class Rules:
 
 @dataclass(frozen=True)
 class Verdict:
-    """One rule held against one plane.
-
-    Parameters
-    ----------
-    rule : str
-    limit, value, low, high : float
-        0 to 1; low and high bound the 95 % interval.
-    """
+    """One rule held against one plane."""
 
     rule: str
+    # 0 to 1; low and high bound the 95 % interval
     limit: float
     value: float
     low: float

@@ -59,13 +59,9 @@ class SolarWindow:
     """Hours of apparent solar time in which shade counts most.
 
     Nine to fifteen is common practice, no source.
-
-    Parameters
-    ----------
-    from_solar_hour, to_solar_hour : float
-        Its ends. [h]
     """
 
+    # Its ends. [h]
     from_solar_hour: float = 9.0
     to_solar_hour: float = 15.0
 
@@ -79,54 +75,27 @@ class SolarWindow:
 
 @dataclass(frozen=True)
 class AccessSettings:
-    """How access is computed; travels with every result.
+    """How access is computed; travels with every result."""
 
-    Parameters
-    ----------
-    year : int
-        Of the sun's positions.
-    model : str
-        One of `MODELS`: all components, or the beam alone for comparison with papers that block
-        nothing else.
-    transposition : str
-        One of `TRANSPOSITIONS`: how sky diffuse reaches a tilted plane.
-    clear_sky : str
-        One of `CLEAR_SKIES`; used without a weather file.
-    linke_turbidity : float or None
-        For the whole year; None takes pvlib's table of months and places.
-    albedo : float or tuple of 12 floats
-        Ground reflectance, of the year or by month (snow).
-    disc_radius_deg : float
-        Of the sun; 0 makes it a point. [deg]
-    window : SolarWindow
-    draws : int
-        Horizons drawn for the bounds.
-    seed : int
-        Of the draws.
-    timezone : str or None
-        IANA name for clock times; None gives UTC.
-    month_weights : tuple of 12 floats or None
-        Where the load is seasonal (heating, pumping): how much each month's light counts.
-    rules : Rules
-        Of a programme or permit.
-    system : SystemAssumptions
-        For planes with a size.
-    """
-
-    year: int = 2026
+    year: int = 2026  # Of the sun's positions
+    # One of `MODELS`: all components, or the beam alone for comparison with papers that block
+    # nothing else
     model: str = "all components"
+    # One of `TRANSPOSITIONS`: how sky diffuse reaches a tilted plane
     transposition: str = "haydavies"
-    clear_sky: str = "ineichen"
+    clear_sky: str = "ineichen"  # One of `CLEAR_SKIES`; used without a weather file
+    # For the whole year; None takes pvlib's table of months and places
     linke_turbidity: float | None = None
-    albedo: float | tuple[float, ...] = 0.2
-    disc_radius_deg: float = 0.2665
+    albedo: float | tuple[float, ...] = 0.2  # Ground reflectance, of the year or by month (snow)
+    disc_radius_deg: float = 0.2665  # Of the sun; 0 makes it a point. [deg]
     window: SolarWindow = field(default_factory=SolarWindow)
-    draws: int = 1000
-    seed: int = 1
-    timezone: str | None = None
+    draws: int = 1000  # Horizons drawn for the bounds
+    seed: int = 1  # Of the draws
+    timezone: str | None = None  # IANA name for clock times; None gives UTC
+    # Where the load is seasonal (heating, pumping): how much each month's light counts
     month_weights: tuple[float, ...] | None = None
-    rules: Rules = field(default_factory=Rules)
-    system: SystemAssumptions = field(default_factory=SystemAssumptions)
+    rules: Rules = field(default_factory=Rules)  # Of a programme or permit
+    system: SystemAssumptions = field(default_factory=SystemAssumptions)  # For planes with a size
 
     def __post_init__(self) -> None:
         for value, allowed, what in (

@@ -27,17 +27,7 @@ _WEIGHT = np.array([5.0, 8.0, 5.0]) / 18.0
 def sky_above(
     elevation_deg: ArrayLike, azimuth_deg: ArrayLike, tilt_deg: ArrayLike, plane_deg: ArrayLike
 ) -> Floats:
-    """Weight of the sky above an elevation, by radian of azimuth (the inner integral over pi).
-
-    Parameters
-    ----------
-    elevation_deg : array_like
-        Of the horizon; below 0 counts as 0. [deg]
-    azimuth_deg : array_like
-        Direction looked in. [deg]
-    tilt_deg, plane_deg : array_like
-        The plane's tilt and azimuth. [deg]
-    """
+    """Weight of the sky above an elevation, by radian of azimuth (the inner integral over pi)."""
     tilt = np.radians(tilt_deg)
     up = np.cos(tilt)
     across = np.sin(tilt) * np.cos(np.radians(np.subtract(azimuth_deg, plane_deg)))
@@ -56,13 +46,7 @@ def sky_above(
 
 
 def unobstructed_view(tilt_deg: float) -> float:
-    """Sky view factor over a level horizon, ``(1 + cos b) / 2``.
-
-    Parameters
-    ----------
-    tilt_deg : float
-        [deg]
-    """
+    """Sky view factor over a level horizon, ``(1 + cos b) / 2``."""
     return float((1 + np.cos(np.radians(tilt_deg))) / 2)
 
 
@@ -71,18 +55,6 @@ def segments(*azimuths_deg: ArrayLike, plane_deg: float = 0.0) -> tuple[Floats, 
 
     The circle is cut at those azimuths and every degree from the plane's own, so that turning
     plane and horizon together changes nothing.
-
-    Parameters
-    ----------
-    azimuths_deg : array_like
-        Where the integrand has edges or kinks. [deg]
-    plane_deg : float
-        [deg]
-
-    Returns
-    -------
-    azimuth, weight : arrays, shape (3 * segments,)
-        [deg], [rad]
     """
     cuts = np.concatenate([np.arange(0.0, 360.0), *(_relative(a, plane_deg) for a in azimuths_deg)])
     cuts = np.unique(cuts)
@@ -102,14 +74,6 @@ def _relative(azimuth_deg: ArrayLike, plane_deg: float) -> Floats:
 
 
 def sky_view_factor(profile: HorizonProfile, tilt_deg: float, azimuth_deg: float) -> float:
-    """Share of a uniform sky's light that reaches a plane over a horizon; 1 is flat and open.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-        Unmeasured nodes count as open.
-    tilt_deg, azimuth_deg : float
-        Of the plane. [deg]
-    """
+    """Share of a uniform sky's light that reaches a plane over a horizon; 1 is flat and open."""
     at, weight = segments(profile.azimuth_deg, plane_deg=azimuth_deg)
     return float((sky_above(profile.elevation_at(at), at, tilt_deg, azimuth_deg) * weight).sum())

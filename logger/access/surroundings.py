@@ -24,23 +24,13 @@ OPAQUE = (0.0,) * 12
 
 @dataclass(frozen=True)
 class Layer:
-    """One skyline and how much light passes through what lies under it.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    transmittance : tuple of 12 floats
-        By month, 0 opaque to 1 not there.
-    name : str or None
-        Of all it takes; None leaves it to the profile's labelled obstructions.
-    measured : bool
-        Whether the errors of the survey apply to it.
-    """
+    """One skyline and how much light passes through what lies under it."""
 
     profile: HorizonProfile
-    transmittance: tuple[float, ...] = OPAQUE
+    transmittance: tuple[float, ...] = OPAQUE  # By month, 0 opaque to 1 not there
+    # Of all it takes; None leaves it to the profile's labelled obstructions
     name: str | None = None
-    measured: bool = True
+    measured: bool = True  # Whether the errors of the survey apply to it
 
     def __post_init__(self) -> None:
         if len(self.transmittance) != 12 or not all(0 <= t <= 1 for t in self.transmittance):
@@ -54,18 +44,10 @@ class Layer:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """All layers around one point.
+    """All layers around one point."""
 
-    Parameters
-    ----------
-    layers : tuple of Layer
-        At least one.
-    changes : tuple of str
-        What was changed from the survey, in words.
-    """
-
-    layers: tuple[Layer, ...]
-    changes: tuple[str, ...] = ()
+    layers: tuple[Layer, ...]  # At least one
+    changes: tuple[str, ...] = ()  # What was changed from the survey, in words
 
     def __post_init__(self) -> None:
         if not self.layers:
@@ -77,13 +59,7 @@ class Surroundings:
         return horizon if isinstance(horizon, Surroundings) else cls((Layer(horizon),))
 
     def filled(self, unmeasured_deg: float) -> Surroundings:
-        """Every unmeasured sector at a given elevation.
-
-        Parameters
-        ----------
-        unmeasured_deg : float
-            0 takes it as open, 90 as fully blocked. [deg]
-        """
+        """Every unmeasured sector at a given elevation."""
         return Surroundings(
             tuple(
                 Layer(x.profile.filled(unmeasured_deg), x.transmittance, x.name, x.measured)
@@ -109,22 +85,13 @@ class Names:
 
     The circle is cut where a named sector starts or ends; where sectors overlap they share
     equally, and where there is none the skyline is unnamed.
-
-    Parameters
-    ----------
-    cut_deg : array, shape (J,)
-        Sorted starts of the intervals; the last runs on to the first. [deg]
-    share : array, shape (J, K)
-        Of each name in each interval; rows sum to 1.
-    names : tuple of K str
-    sectors : tuple of K (from, to) or None
-        [deg]
     """
 
+    # Sorted starts of the intervals; the last runs on to the first. [deg] Shape (J,).
     cut_deg: Floats
-    share: Floats
+    share: Floats  # Of each name in each interval; rows sum to 1. Shape (J, K).
     names: tuple[str, ...]
-    sectors: tuple[tuple[float, float] | None, ...]
+    sectors: tuple[tuple[float, float] | None, ...]  # [deg]
 
     def interval_at(self, azimuth_deg: Floats) -> Ints:
         """The interval each azimuth (0 to 360) falls in. Shape (N,)."""
@@ -155,21 +122,7 @@ def names_of(layer: Layer) -> Names:
 
 
 def shared_loss(height: Floats, hidden: Floats, transmittance: Floats) -> Floats:
-    """What each layer takes of light that arrives over a range of heights.
-
-    Parameters
-    ----------
-    height : array, shape (L, N)
-        Of each layer's skyline, any unit.
-    hidden : array, shape (L, N)
-        Light from below that height, were the layer alone and opaque.
-    transmittance : array, shape (L, N) or (L, 1)
-
-    Returns
-    -------
-    array, shape (L, N)
-        Sums over layers to all that is lost.
-    """
+    """What each layer takes of light that arrives over a range of heights."""
     layers = len(height)
     opacity = np.broadcast_to(1.0 - transmittance, height.shape)
     if layers == 1:

@@ -39,44 +39,24 @@ _YEAR_MIN = 365 * 1440
 
 @dataclass(frozen=True, eq=False)
 class Weather:
-    """Mean irradiance over equal intervals.
+    """Mean irradiance over equal intervals."""
 
-    Parameters
-    ----------
-    ghi_wm2, dni_wm2, dhi_wm2 : array, shape (N,)
-        Global horizontal, direct normal, diffuse horizontal; NaN where unknown. [W/m2]
-    step_min : int
-        Length of an interval, at least one minute. [min]
-    first : numpy.datetime64 or None
-        Start of the first interval, UTC; None for a typical year, which starts on 1 January at
-        00:00 local standard time and repeats.
-    utc_offset_min : int
-        Of that local standard time, east positive. [min]
-    temperature_c, wind_ms : array, shape (N,), or None
-        [degC], [m/s]
-    source : str
-        In words.
-    notes : tuple of str
-    place : Site or None
-        Where it was measured.
-
-    Raises
-    ------
-    ValueError
-        Columns differ in length, a typical year is not 365 days long, or the step is no minute.
-    """
-
+    # Global horizontal, direct normal, diffuse horizontal; NaN where unknown. [W/m2] Shape
+    # (N,).
     ghi_wm2: Floats
     dni_wm2: Floats
     dhi_wm2: Floats
-    step_min: int = 60
+    step_min: int = 60  # Length of an interval, at least one minute. [min]
+    # Start of the first interval, UTC; None for a typical year, which starts on 1 January at
+    # 00:00 local standard time and repeats
     first: np.datetime64 | None = None
-    utc_offset_min: int = 0
+    utc_offset_min: int = 0  # Of that local standard time, east positive. [min]
+    # [degC], [m/s] Shape (N,)
     temperature_c: Floats | None = None
     wind_ms: Floats | None = None
-    source: str = "weather"
+    source: str = "weather"  # In words
     notes: tuple[str, ...] = ()
-    place: Site | None = None
+    place: Site | None = None  # Where it was measured
 
     def __post_init__(self) -> None:
         names = ["ghi_wm2", "dni_wm2", "dhi_wm2"]
@@ -92,11 +72,6 @@ class Weather:
 
         A typical year gives 29 February the weather of the 28th. The row is -1 outside a measured
         stretch; rows with a value that is not known count as outside.
-
-        Parameters
-        ----------
-        minute : int array, shape (N,)
-            Rising. [min]
         """
         if self.first is not None:
             start = int(self.first.astype("datetime64[m]").astype(np.int64))
@@ -113,12 +88,7 @@ class Weather:
         return np.where((row >= 0) & known[np.maximum(row, 0)], row, -1), interval
 
     def gates(self, site: Site) -> tuple[Gate, ...]:
-        """Whether this is the weather of a site; none where its place is not known.
-
-        Parameters
-        ----------
-        site : Site
-        """
+        """Whether this is the weather of a site; none where its place is not known."""
         if self.place is None:
             return ()
         far_km = distance_km(self.place, site)

@@ -30,36 +30,15 @@ Edit = Callable[[HorizonProfile, "_Sector"], Floats]
 
 @dataclass(frozen=True)
 class Box:
-    """A planned building, or a row of panels, on level ground.
-
-    Parameters
-    ----------
-    name : str
-    azimuth_deg : float
-        Of the middle of its near side, from the point. [deg]
-    distance_m : float
-        To that middle. [m]
-    height_m : float
-        Of its top above the sight point; a flat roof. [m]
-    width_m : float
-        Of the side that faces the point. [m]
-    depth_m : float
-        Away from the point. [m]
-    facing_deg : float or None
-        Azimuth that the near side looks to; None is straight at the point. [deg]
-
-    Raises
-    ------
-    UsageError
-        A measure is no positive number.
-    """
+    """A planned building, or a row of panels, on level ground."""
 
     name: str
-    azimuth_deg: float
-    distance_m: float
-    height_m: float
-    width_m: float
-    depth_m: float = 0.0
+    azimuth_deg: float  # Of the middle of its near side, from the point. [deg]
+    distance_m: float  # To that middle. [m]
+    height_m: float  # Of its top above the sight point; a flat roof. [m]
+    width_m: float  # Of the side that faces the point. [m]
+    depth_m: float = 0.0  # Away from the point. [m]
+    # Azimuth that the near side looks to; None is straight at the point. [deg]
     facing_deg: float | None = None
 
     def __post_init__(self) -> None:
@@ -86,13 +65,7 @@ class Box:
         return floats([middle - side, middle + side, middle + side + back, middle - side + back])
 
     def profile(self) -> HorizonProfile:
-        """Its skyline: at each azimuth the nearest wall, ``tan e = height / distance``.
-
-        Raises
-        ------
-        UsageError
-            The point lies inside it.
-        """
+        """Its skyline: at each azimuth the nearest wall, ``tan e = height / distance``."""
         corners = self.corners_m()
         turn = np.degrees(np.arctan2(corners[:, 0], corners[:, 1]))
         steps = angle_between(np.roll(turn, -1), turn)
@@ -131,13 +104,7 @@ def _along_ray(ray: Floats, a: Floats, b: Floats) -> Floats:
 
 
 def added(horizon: HorizonProfile | Surroundings, box: Box) -> Surroundings:
-    """With a building or a row in front.
-
-    Parameters
-    ----------
-    horizon : HorizonProfile or Surroundings
-    box : Box
-    """
+    """With a building or a row in front."""
     before = Surroundings.of(horizon)
     layer = Layer(box.profile(), name=box.name, measured=False)
     return Surroundings(
@@ -153,20 +120,7 @@ def added(horizon: HorizonProfile | Surroundings, box: Box) -> Surroundings:
 def removed(
     horizon: HorizonProfile | Surroundings, name: str, behind_deg: float | None = None
 ) -> Surroundings:
-    """Without a named obstruction.
-
-    Parameters
-    ----------
-    horizon : HorizonProfile or Surroundings
-    name : str
-    behind_deg : float, optional
-        Elevation of what stands behind it; without it, straight across. [deg]
-
-    Raises
-    ------
-    UsageError
-        Nothing bears the name.
-    """
+    """Without a named obstruction."""
     before = Surroundings.of(horizon)
     own = tuple(x for x in before.layers if x.name != name)
     if len(own) < len(before.layers) and own:
@@ -178,20 +132,7 @@ def removed(
 
 
 def cut(horizon: HorizonProfile | Surroundings, name: str, elevation_deg: float) -> Surroundings:
-    """With a named obstruction cut to an elevation.
-
-    Parameters
-    ----------
-    horizon : HorizonProfile or Surroundings
-    name : str
-    elevation_deg : float
-        Of what is left, seen from the point. [deg]
-
-    Raises
-    ------
-    UsageError
-        Nothing bears the name, or the elevation is outside -90 to 90.
-    """
+    """With a named obstruction cut to an elevation."""
     if not -90 <= elevation_deg <= 90:
         raise UsageError(f"cannot cut {name} to {elevation_deg:g}°")
     return _edited(
@@ -209,24 +150,7 @@ def grown(
     years: float,
     distance_m: float | None = None,
 ) -> Surroundings:
-    """With a named obstruction higher by its growth: ``tan e' = tan e + growth / distance``.
-
-    Parameters
-    ----------
-    horizon : HorizonProfile or Surroundings
-    name : str
-    metres_a_year : float
-        Negative shrinks. [m/year]
-    years : float
-        [years]
-    distance_m : float, optional
-        To it; without it, what the survey says. [m]
-
-    Raises
-    ------
-    UsageError
-        Nothing bears the name, or nobody knows its distance.
-    """
+    """With a named obstruction higher by its growth: ``tan e' = tan e + growth / distance``."""
 
     def higher(profile: HorizonProfile, sector: _Sector) -> Floats:
         far = sector.obstruction.distance_m if distance_m is None else distance_m
@@ -258,22 +182,6 @@ def seasonal(
     """With a named tree letting light through, more when it is bare.
 
     The tree becomes a layer of its own before what is taken to stand behind it.
-
-    Parameters
-    ----------
-    horizon : HorizonProfile or Surroundings
-    name : str
-    site : Site
-        Decides when it is in leaf where the crown does not.
-    year : int
-    crown : Crown, optional
-    behind_deg : float, optional
-        As in `removed`. [deg]
-
-    Raises
-    ------
-    UsageError
-        Nothing bears the name.
     """
     before = Surroundings.of(horizon)
     crown = crown or Crown()
@@ -319,20 +227,14 @@ class _Sector:
     A skyline read with straight lines climbs to an obstruction over the gap between two nodes, and
     a label's border falls somewhere on that slope: what takes the obstruction away must take its
     slopes too.
-
-    Parameters
-    ----------
-    obstruction : Obstruction
-    inside, left, right : bool array, shape (K,)
-        Nodes of the sector, and of the slopes before and behind it.
-    left_deg, right_deg : float
-        Where the slopes start: the skyline beside the obstruction. [deg]
     """
 
     obstruction: Obstruction
+    # Nodes of the sector, and of the slopes before and behind it. Shape (K,).
     inside: Bools
     left: Bools
     right: Bools
+    # Where the slopes start: the skyline beside the obstruction. [deg]
     left_deg: float
     right_deg: float
 

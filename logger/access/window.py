@@ -21,26 +21,15 @@ MEAN_DAY_OF_MONTH = (17, 16, 16, 15, 15, 11, 17, 16, 15, 15, 14, 10)
 
 @dataclass(frozen=True)
 class Blocked:
-    """A stretch of the window in which one obstruction hides the sun on some day of a month.
+    """A stretch of the window in which one obstruction hides the sun on some day of a month."""
 
-    Parameters
-    ----------
-    month : int
-        1 to 12.
-    from_solar_hour, to_solar_hour : float
-        Apparent solar time. [h]
-    obstruction : str
-    share : float
-        Of the sun's time in this stretch, over the month's days, that is lost to it.
-    from_clock, to_clock : str
-        The same as clock times on the month's mean day, HH:MM.
-    """
-
-    month: int
+    month: int  # 1 to 12
+    # Apparent solar time. [h]
     from_solar_hour: float
     to_solar_hour: float
     obstruction: str
-    share: float
+    share: float  # Of the sun's time in this stretch, over the month's days, that is lost to it
+    # The same as clock times on the month's mean day, HH:MM
     from_clock: str
     to_clock: str
 
@@ -59,51 +48,31 @@ class Blocked:
 
 @dataclass(frozen=True, eq=False)
 class WindowResult:
-    """How clear the solar window is.
-
-    Parameters
-    ----------
-    window : SolarWindow
-    monthly_clear_fraction : array, shape (12,)
-        Share of the sun's time in the window that it is in sight; NaN in a month in which the
-        sun is never up then.
-    blocked : tuple of Blocked
-    clock : str
-        Time zone of the clock times.
-    monthly_unmeasured_fraction : array, shape (12,)
-        Share of the sun's time in the window that it stands before skyline that was not measured
-        and not blocked below it; the clear fraction takes that as clear. NaN as there.
-    """
+    """How clear the solar window is."""
 
     window: SolarWindow
+    # Share of the sun's time in the window that it is in sight; NaN in a month in which the sun
+    # is never up then. Shape (12,).
     monthly_clear_fraction: Floats
     blocked: tuple[Blocked, ...]
-    clock: str
+    clock: str  # Time zone of the clock times
+    # Share of the sun's time in the window that it stands before skyline that was not measured
+    # and not blocked below it; the clear fraction takes that as clear. NaN as there. Shape
+    # (12,).
     monthly_unmeasured_fraction: Floats
 
 
 @dataclass(frozen=True, eq=False)
 class SunInWindow:
-    """The sun's minutes in the window; all but the horizon.
-
-    Parameters
-    ----------
-    window : SolarWindow
-    inside : bool array, shape (N,)
-        Rows of the sun in the window.
-    cell : int array, shape (N,)
-        Month and minute of the window, ``month * minutes_a_day + minute``; only inside it.
-    minutes_a_day : int
-    offered : array, shape (12, minutes_a_day)
-        The sun's minutes in each cell.
-    clock : Clock
-    """
+    """The sun's minutes in the window; all but the horizon."""
 
     window: SolarWindow
-    inside: Bools
+    inside: Bools  # Rows of the sun in the window. Shape (N,).
+    # Month and minute of the window, ``month * minutes_a_day + minute``; only inside it. Shape
+    # (N,).
     cell: Ints
     minutes_a_day: int
-    offered: Floats
+    offered: Floats  # The sun's minutes in each cell. Shape (12, minutes_a_day).
     clock: Clock
 
     @property
@@ -124,15 +93,7 @@ def sun_in_window(sun: SunYear, settings: AccessSettings) -> SunInWindow:
 
 
 def solar_window(sun: SunInWindow, blocking: SunBlocking, names: tuple[Names, ...]) -> WindowResult:
-    """Score the window minute by minute.
-
-    Parameters
-    ----------
-    sun : SunInWindow
-    blocking : SunBlocking
-    names : tuple of Names
-        One a layer.
-    """
+    """Score the window minute by minute."""
     window, minutes = sun.window, sun.minutes_a_day
     seen = sun.inside[blocking.row]
     cell, taken = sun.cell[blocking.row[seen]], blocking.taken[:, seen]
@@ -205,13 +166,7 @@ class Clock:
 
 
 def zone_of(name: str) -> Any:
-    """The time zone of an IANA name.
-
-    Raises
-    ------
-    UsageError
-        There is none.
-    """
+    """The time zone of an IANA name."""
     import zoneinfo
 
     try:
@@ -223,13 +178,7 @@ def zone_of(name: str) -> Any:
 
 
 def equation_of_time_min(day_of_year: int) -> float:
-    """Apparent less mean solar time, Spencer's series as in pvlib, good to half a minute. [min]
-
-    Parameters
-    ----------
-    day_of_year : int
-        1 to 366.
-    """
+    """Apparent less mean solar time, Spencer's series as in pvlib, good to half a minute. [min]"""
     import pvlib
 
     return float(pvlib.solarposition.equation_of_time_spencer71(day_of_year))

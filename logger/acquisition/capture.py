@@ -21,27 +21,16 @@ from logger.errors import DeviceError
 
 @dataclass(frozen=True)
 class CaptureSettings:
-    """When to give up.
+    """When to give up."""
 
-    Parameters
-    ----------
-    first_sample_s : float
-        Without one measuring instant by then there is no board. [s]
-    silence_s : float
-        Without one sound sentence for so long the link counts as lost: a dropped network link,
-        or a board that hangs, gives no other sign. [s]
-    reopen_every_s : float
-        A link opened again that stays without a sound sentence is opened anew after this. [s]
-    give_up_s : float
-        How long a lost link is waited for. [s]
-    clock_step_s : float
-        The computer's wall clock was set if it moves by more against the other clock. [s]
-    """
-
-    first_sample_s: float = 10.0
+    first_sample_s: float = 10.0  # Without one measuring instant by then there is no board. [s]
+    # Without one sound sentence for so long the link counts as lost: a dropped network link, or
+    # a board that hangs, gives no other sign. [s]
     silence_s: float = 10.0
+    # A link opened again that stays without a sound sentence is opened anew after this. [s]
     reopen_every_s: float = 5.0
-    give_up_s: float = 20.0
+    give_up_s: float = 20.0  # How long a lost link is waited for. [s]
+    # The computer's wall clock was set if it moves by more against the other clock. [s]
     clock_step_s: float = 1.5
 
 
@@ -52,20 +41,6 @@ class Capture:
     that `step` returns is in the recording already; with `beside`, bytes are read, stamped and
     recorded by a thread of their own, however long the caller stays away. A link that is lost is
     noted, opened again, and noted. A recording into which nothing came is taken away at the end.
-
-    Parameters
-    ----------
-    link : Link
-        Open.
-    reopen : callable
-        Opens it again after a loss.
-    writer : RecordingWriter
-    clock : Clock
-    settings : CaptureSettings
-    say : callable
-        Takes sentences for the operator.
-    beside : bool
-        Record on a thread of its own, as is right for whoever has more to do than to wait.
     """
 
     def __init__(
@@ -109,13 +84,6 @@ class Capture:
         """Wait for bytes, a tenth of a second at most, and take what came since the last step.
 
         A Ctrl-C is met at the end of the step, with all that came recorded.
-
-        Raises
-        ------
-        DeviceError
-            No board answers on this port, or a lost link did not come back.
-        InputError
-            The disk refuses the recording.
         """
         with InterruptsHeldBack():
             return self._step()

@@ -9,18 +9,10 @@ from logger.acquisition.stream import StreamBuilder
 
 @dataclass(frozen=True)
 class Heard:
-    """What came instead of a measurement, and what to do about it.
-
-    Parameters
-    ----------
-    came : str
-    so : str
-        What that tells; may be empty.
-    hint : str
-    """
+    """What came instead of a measurement, and what to do about it."""
 
     came: str
-    so: str
+    so: str  # What that tells; may be empty
     hint: str
 
     @property
@@ -37,15 +29,7 @@ SILENCE = Heard("not one byte", "", "check the cable and that the board is runni
 
 
 def heard(size: int, builder: StreamBuilder) -> Heard | None:
-    """What came so far; None where there is a measurement among it.
-
-    Parameters
-    ----------
-    size : int
-        Bytes received.
-    builder : StreamBuilder
-        That took them.
-    """
+    """What came so far; None where there is a measurement among it."""
     if len(builder):
         return None
     if not size:

@@ -14,21 +14,11 @@ from logger.acquisition.link import POLL_S, Link
 
 @dataclass(frozen=True)
 class Taken:
-    """One chunk of bytes, recorded.
+    """One chunk of bytes, recorded."""
 
-    Parameters
-    ----------
-    t_s : float
-        Receive time from the start of the recording. [s]
-    size : int
-        Bytes.
-    pieces : list of Sound or Unsound
-        What they decoded to.
-    """
-
-    t_s: float
-    size: int
-    pieces: list[Piece]
+    t_s: float  # Receive time from the start of the recording. [s]
+    size: int  # Bytes
+    pieces: list[Piece]  # What they decoded to
 
 
 class Intake:
@@ -36,15 +26,6 @@ class Intake:
 
     Whoever takes from it may draw a screen, load a package or stop altogether: what comes is
     stamped and recorded when it comes.
-
-    Parameters
-    ----------
-    link : Link
-        Open.
-    record : callable
-        Takes a chunk, an empty one too, and records it before it returns.
-    beside : bool
-        On a thread of its own; otherwise within `take`, when that is called.
     """
 
     def __init__(self, link: Link, record: Callable[[bytes], Taken], *, beside: bool) -> None:
@@ -59,13 +40,7 @@ class Intake:
             self._thread.start()
 
     def take(self) -> list[Taken]:
-        """What was recorded since the last call; waits a tenth of a second at most for some.
-
-        Raises
-        ------
-        DeviceError, InputError
-            Of the link or of the recording, once all that came before it was handed on.
-        """
+        """What was recorded since the last call; waits a tenth of a second at most for some."""
         if self._thread is None:
             return [self._record(self.link.read())]
         come: list[Taken] = []

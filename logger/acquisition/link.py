@@ -19,23 +19,11 @@ class Link(Protocol):
     """What capture needs of a port."""
 
     def read(self) -> bytes:
-        """Return what has come, after at most a tenth of a second; b"" if nothing has.
-
-        Raises
-        ------
-        DeviceError
-            The port is gone.
-        """
+        """Return what has come, after at most a tenth of a second; b"" if nothing has."""
         ...
 
     def write(self, data: bytes) -> None:
-        """Send bytes.
-
-        Raises
-        ------
-        DeviceError
-            The port is gone.
-        """
+        """Send bytes."""
         ...
 
     def close(self) -> None:
@@ -48,17 +36,6 @@ class SerialLink:
 
     A serial driver holds 4 KiB, a quarter of a second of a fast board: reading must not wait for
     whatever the program is busy with.
-
-    Parameters
-    ----------
-    url : str
-        A device name, ``socket://host:port``, ``rfc2217://host:port`` or ``loop://``.
-    baud_rate : int
-
-    Raises
-    ------
-    DeviceError
-        It cannot be opened.
     """
 
     def __init__(self, url: str, baud_rate: int = BAUD_RATE) -> None:
@@ -147,18 +124,7 @@ class SerialLink:
 
 
 def open_link(url: str, baud_rate: int = BAUD_RATE) -> SerialLink:
-    """Open a port by pyserial URL.
-
-    Parameters
-    ----------
-    url : str
-    baud_rate : int
-
-    Raises
-    ------
-    DeviceError
-        It cannot be opened.
-    """
+    """Open a port by pyserial URL."""
     return SerialLink(url, baud_rate)
 
 

@@ -32,39 +32,12 @@ def read_plain_log(path: Path, rate_hz: float | None) -> Stream:
 
     The file bears no receive times: heading sentences are taken as evenly spaced. Boards that
     send ``t_ms`` need no rate, theirs is the clock.
-
-    Parameters
-    ----------
-    path : Path
-    rate_hz : float or None
-        Heading sentences a second. [Hz]
-
-    Raises
-    ------
-    InputError
-        The file cannot be read or holds no sentence with a direction.
-    UsageError
-        A rate is needed and not given, or makes no sense.
     """
     return parse_plain_log(read_bytes(path), str(path), rate_hz)
 
 
 def parse_plain_log(content: bytes, where: str, rate_hz: float | None) -> Stream:
-    """`read_plain_log` on bytes already in hand.
-
-    Parameters
-    ----------
-    content : bytes
-    where : str
-        For messages.
-    rate_hz : float or None
-        [Hz]
-
-    Raises
-    ------
-    InputError, UsageError
-        As `read_plain_log`.
-    """
+    """`read_plain_log` on bytes already in hand."""
     if rate_hz is not None and not (math.isfinite(rate_hz) and 0 < rate_hz <= 1000):
         raise UsageError(f"a rate of {rate_hz:g} Hz makes no sense: more than 0, at most 1000")
     clock = _LogClock(rate_hz)

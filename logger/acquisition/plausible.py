@@ -21,13 +21,6 @@ def jumps_and_back(t_s: Floats, angle_deg: Floats) -> Bools:
     """Values that differ much from both neighbours while these agree with each other.
 
     The first and the last value are never judged. A steady turn, however fast, is none.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    angle_deg : array, shape (N,)
-        No NaN; azimuths or any other angle. [deg]
     """
     odd = np.zeros(len(angle_deg), dtype=bool)
     if len(angle_deg) < 3:

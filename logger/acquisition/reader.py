@@ -33,13 +33,7 @@ _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 
 class Sentences(Sequence[tuple[float, bytes]]):
-    """Receive times and sentences, cut out of the file's bytes only when asked for.
-
-    Parameters
-    ----------
-    content : bytes
-        Of the file.
-    """
+    """Receive times and sentences, cut out of the file's bytes only when asked for."""
 
     def __init__(self, content: bytes) -> None:
         self._content = content
@@ -47,15 +41,7 @@ class Sentences(Sequence[tuple[float, bytes]]):
         self._starts = array("I")
 
     def add(self, t_s: float, start: int) -> None:
-        """Take one more.
-
-        Parameters
-        ----------
-        t_s : float
-            [s]
-        start : int
-            Where it stands in the file; it ends with the line.
-        """
+        """Take one more."""
         self._times.append(t_s)
         self._starts.append(start)
 
@@ -79,37 +65,18 @@ class Sentences(Sequence[tuple[float, bytes]]):
 
 @dataclass(frozen=True, eq=False)
 class Recording:
-    """The records of one file, in order, not yet decoded.
-
-    Parameters
-    ----------
-    path : Path
-    header : mapping
-        The ``h`` record; empty if there is none.
-    sentences : sequence of (float, bytes)
-        Receive time and the sentence. [s]
-    notes : list of (float, dict)
-        Time and note. [s]
-    unsound : list of (float, bytes)
-        Bytes that were no valid sentence when they came. [s]
-    sealed : bool
-        It carries a seal that matches.
-    sha256 : str
-        Of the whole file.
-    problems : tuple of str
-        What is wrong with it, in words; empty for a whole, sealed recording.
-    gaps : tuple of int
-        How many sentences stand before each note that a lost link was back.
-    """
+    """The records of one file, in order, not yet decoded."""
 
     path: Path
-    header: Mapping[str, Any]
-    sentences: Sequence[tuple[float, bytes]]
-    notes: list[tuple[float, dict[str, Any]]]
-    unsound: list[tuple[float, bytes]]
-    sealed: bool
-    sha256: str
+    header: Mapping[str, Any]  # The ``h`` record; empty if there is none
+    sentences: Sequence[tuple[float, bytes]]  # Receive time and the sentence. [s]
+    notes: list[tuple[float, dict[str, Any]]]  # Time and note. [s]
+    unsound: list[tuple[float, bytes]]  # Bytes that were no valid sentence when they came. [s]
+    sealed: bool  # It carries a seal that matches
+    sha256: str  # Of the whole file
+    # What is wrong with it, in words; empty for a whole, sealed recording
     problems: tuple[str, ...] = ()
+    # How many sentences stand before each note that a lost link was back
     gaps: tuple[int, ...] = ()
 
     @property
@@ -141,28 +108,12 @@ class Recording:
 
 
 def read_bytes(path: Path) -> bytes:
-    """The whole file, within sense.
-
-    Parameters
-    ----------
-    path : Path
-
-    Raises
-    ------
-    InputError
-        It is missing, a folder, unreadable, or larger than 128 MiB.
-    """
+    """The whole file, within sense."""
     return read_within(path, MOST_BYTES, "sweep")
 
 
 def is_recording(content: bytes) -> bool:
-    """Whether a file's first line says that it is a recording.
-
-    Parameters
-    ----------
-    content : bytes
-        A byte order mark that some editor put before it does not hide it.
-    """
+    """Whether a file's first line says that it is a recording."""
     return content.removeprefix(_BYTE_ORDER_MARK).startswith(MAGIC)
 
 
@@ -188,19 +139,7 @@ def read_recording(path: Path, *, accept_broken_seal: bool = False) -> Recording
 
 
 def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = False) -> Recording:
-    """`read_recording` on bytes already in hand; `path` is for messages only.
-
-    Parameters
-    ----------
-    content : bytes
-    path : Path
-    accept_broken_seal : bool
-
-    Raises
-    ------
-    RecordingError
-        As `read_recording`.
-    """
+    """`read_recording` on bytes already in hand; `path` is for messages only."""
     where = str(path)
     first, newline, _ = content.partition(b"\n")
     if not is_recording(content):
@@ -354,12 +293,7 @@ def _with_broken_seal(path: Path, header: Mapping[str, Any]) -> str:
 
 
 def json_object(text: bytes) -> dict[str, Any] | None:
-    """What a record's JSON says; None where it is no sound object.
-
-    Parameters
-    ----------
-    text : bytes
-    """
+    """What a record's JSON says; None where it is no sound object."""
     try:
         value = json.loads(text.decode("utf-8"), parse_constant=_refuse)
         if b"\\u" in text:  # half a surrogate pair, which could never be printed or stored

@@ -28,11 +28,5 @@ LONGEST_TEXT = 200
 
 
 def printable(text: str) -> str:
-    """A name or remark on one line of sane length, nothing in it that steers a terminal.
-
-    Parameters
-    ----------
-    text : str
-        Control characters and direction marks become spaces.
-    """
+    """A name or remark on one line of sane length, nothing in it that steers a terminal."""
     return "".join(c if c.isprintable() else " " for c in text[:LONGEST_TEXT]).strip()

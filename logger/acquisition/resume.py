@@ -17,15 +17,6 @@ def was_cut_short(path: Path) -> bool:
     """Whether a recording ended before its operator ended it: no seal, or a link that stayed lost.
 
     One that is being written by another program right now was not.
-
-    Parameters
-    ----------
-    path : Path
-
-    Raises
-    ------
-    InputError
-        The file cannot be read.
     """
     try:
         age_s = time.time() - path.stat().st_mtime
@@ -42,19 +33,7 @@ def was_cut_short(path: Path) -> bool:
 
 
 def continued(recordings: Sequence[Path]) -> str | None:
-    """Name of the recording that a new one of the same point goes on from.
-
-    Parameters
-    ----------
-    recordings : sequence of Path
-        Of the point so far, oldest first.
-
-    Returns
-    -------
-    name : str or None
-        The first of those that continue one another; None where the last one was whole, or
-        cannot be read.
-    """
+    """Name of the recording that a new one of the same point goes on from."""
     if not recordings:
         return None
     last = recordings[-1]

@@ -21,27 +21,7 @@ _BLOCK = 2048
 def load_stream(
     path: Path, *, rate_hz: float | None = None, accept_broken_seal: bool = False
 ) -> tuple[Recording, Stream]:
-    """Read a file and decode it; the first line alone decides what it is.
-
-    Parameters
-    ----------
-    path : Path
-    rate_hz : float, optional
-        Heading sentences a second, for a plain log only. [Hz]
-    accept_broken_seal : bool
-        Go on where a recording's seal does not match.
-
-    Returns
-    -------
-    recording : Recording
-        Without its sentences, which the stream holds decoded; for a plain log no header either.
-    stream : Stream
-
-    Raises
-    ------
-    InputError, RecordingError, UsageError
-        As the reader of either kind.
-    """
+    """Read a file and decode it; the first line alone decides what it is."""
     content = read_bytes(path)
     if is_recording(content):
         recording = parse_recording(content, path, accept_broken_seal=accept_broken_seal)
@@ -54,12 +34,7 @@ def load_stream(
 
 
 def decode_recording(recording: Recording) -> Stream:
-    """Decode the sentences of a recording; each is checked again as when it came.
-
-    Parameters
-    ----------
-    recording : Recording
-    """
+    """Decode the sentences of a recording; each is checked again as when it came."""
     builder, gaps = StreamBuilder(), set(recording.gaps)
     total = len(recording.sentences)
     edges = sorted({*range(0, total, _BLOCK), *(gap for gap in gaps if gap < total), total})
@@ -78,14 +53,7 @@ def decode_recording(recording: Recording) -> Stream:
 
 
 def as_note(t_s: float, note: dict[str, object]) -> Note:
-    """An ``n`` record as a note; ``at_s`` sets it back to the moment it speaks of.
-
-    Parameters
-    ----------
-    t_s : float
-        [s]
-    note : dict
-    """
+    """An ``n`` record as a note; ``at_s`` sets it back to the moment it speaks of."""
     label, kind, at_s = note.get("label"), note.get("kind"), note.get("at_s")
     if isinstance(at_s, (int, float)) and not isinstance(at_s, bool) and 0 <= at_s <= t_s:
         t_s = float(at_s)

@@ -134,11 +134,6 @@ class StreamBuilder:
     """Grows a `Stream`, live or from a recording; both are this same code.
 
     Feed it bytes in the order of reception. `stream` may be called at any time.
-
-    Parameters
-    ----------
-    decoder : Decoder, optional
-        Whose pieces `take` will be given, for its counts; by default one of its own.
     """
 
     def __init__(self, decoder: Decoder | None = None) -> None:
@@ -207,24 +202,11 @@ class StreamBuilder:
         return self._decoder.lost
 
     def feed(self, t_s: float, chunk: bytes) -> list[Piece]:
-        """Take bytes; what the decoder made of them comes back, for the recording.
-
-        Parameters
-        ----------
-        t_s : float
-            Receive time from the start of the recording. [s]
-        chunk : bytes
-        """
+        """Take bytes; what the decoder made of them comes back, for the recording."""
         return self._taken(t_s, self._decoder.feed(chunk))
 
     def finish(self, t_s: float) -> list[Piece]:
-        """The stream has ended, or is interrupted: judge what is left of the last sentence.
-
-        Parameters
-        ----------
-        t_s : float
-            [s]
-        """
+        """The stream has ended, or is interrupted: judge what is left of the last sentence."""
         return self._taken(t_s, self._decoder.finish())
 
     def _taken(self, t_s: float, pieces: list[Piece]) -> list[Piece]:
@@ -233,14 +215,7 @@ class StreamBuilder:
         return pieces
 
     def take(self, t_s: float, piece: Piece) -> None:
-        """Take one piece of the decoder given at the start.
-
-        Parameters
-        ----------
-        t_s : float
-            [s]
-        piece : Sound or Unsound
-        """
+        """Take one piece of the decoder given at the start."""
         if isinstance(piece, Sound):
             self._sentence(t_s, piece.sentence)
 
@@ -293,20 +268,7 @@ class StreamBuilder:
             cells[at + cell] = np.nan if value is None else value / per_unit
 
     def feed_lines(self, t_s: Sequence[float], lines: Sequence[bytes]) -> int:
-        """`feed` many whole lines, quicker: plain stretches of measuring sentences go in bulk.
-
-        Parameters
-        ----------
-        t_s : sequence of float
-            Receive time of each line. [s]
-        lines : sequence of bytes
-            Without their line ends.
-
-        Returns
-        -------
-        int
-            How many of them went in bulk; the rest went singly, to the same result.
-        """
+        """`feed` many whole lines, quicker: plain stretches of measuring sentences go in bulk."""
         columns = read_in_bulk(lines) if len(lines) >= _FEWEST_IN_BULK else []
         measuring = np.zeros(len(lines), dtype=bool)
         for kind in columns:
@@ -381,13 +343,7 @@ class StreamBuilder:
         return there_is
 
     def samples(self, start: int = 0, stop: int | None = None) -> Samples:
-        """Rows that have come so far as columns; clocks are joined over these rows alone.
-
-        Parameters
-        ----------
-        start, stop : int
-            As of a slice.
-        """
+        """Rows that have come so far as columns; clocks are joined over these rows alone."""
         start, stop, _ = slice(start, stop).indices(len(self))
         # A copy: the table must be free to grow while this is worked on.
         cells = self._table[start * _WIDTH : max(start, stop) * _WIDTH]
@@ -560,29 +516,14 @@ def _is_anew(step_ms: Any, ahead_s: Any) -> Any:
 
 @dataclass(frozen=True)
 class Join:
-    """The host's time as a straight line of the board's: ``host = offset + rate * board``.
+    """The host's time as a straight line of the board's: ``host = offset + rate * board``."""
 
-    Parameters
-    ----------
-    offset_s : float
-        [s]
-    rate : float
-    doubt : str
-        What is wrong with it; empty for nothing.
-    """
-
-    offset_s: float
+    offset_s: float  # [s]
     rate: float = 1.0
-    doubt: str = ""
+    doubt: str = ""  # What is wrong with it; empty for nothing
 
     def host_s(self, board_s: float) -> float:
-        """Host time of a board time. [s].
-
-        Parameters
-        ----------
-        board_s : float
-            [s]
-        """
+        """Host time of a board time. [s]."""
         return self.offset_s + self.rate * board_s
 
 
@@ -594,11 +535,6 @@ def join_clocks(board_s: Floats, received_s: Floats) -> Join:
     Estimation and removal of clock skew from network delay measurements, INFOCOM 1999, from
     memory). Under half a minute the rate is taken as 1. Clocks more than 2 % apart are not
     joined by a rate: the board's durations are kept from the first row on, and doubted.
-
-    Parameters
-    ----------
-    board_s, received_s : array, shape (N,), N > 0
-        Board time and receive time of the same rows. [s]
     """
     delay = received_s - board_s
     span = float(np.ptp(board_s))

@@ -33,20 +33,6 @@ class RecordingWriter:
     Each call hands its bytes to the operating system before it returns, so a killed process
     loses nothing; a background thread has them forced to the disk twice a second, so a power cut
     loses a second at most, as long as something is put or `tick` is called as often.
-
-    Parameters
-    ----------
-    path : Path
-        Must not exist; missing folders are made.
-    header : mapping
-        What is known at the start; see the recording format.
-    monotonic : callable, optional
-        Seconds, for the pacing of forced writes only.
-
-    Raises
-    ------
-    InputError
-        The file exists or cannot be made; or, from any call, the disk refuses the bytes.
     """
 
     def __init__(
@@ -89,14 +75,7 @@ class RecordingWriter:
         return self._lines > MOST_RECORDS * 0.99 or self._size > MOST_BYTES * 0.99
 
     def add(self, t_s: float, pieces: list[Piece]) -> None:
-        """Record what one chunk of bytes decoded to.
-
-        Parameters
-        ----------
-        t_s : float
-            Receive time from the start of the recording. [s]
-        pieces : list of Sound or Unsound
-        """
+        """Record what one chunk of bytes decoded to."""
         if pieces:
             stamp = b"%.3f " % t_s
             self._put(
@@ -109,25 +88,11 @@ class RecordingWriter:
             )
 
     def note(self, t_s: float, **what: Any) -> None:
-        """Record the operator's note.
-
-        Parameters
-        ----------
-        t_s : float
-            [s]
-        **what
-            ``label``, ``kind`` or anything else worth keeping.
-        """
+        """Record the operator's note."""
         self._put(b"n %.3f " % t_s + compact_json(what) + b"\n")
 
     def tick(self) -> None:
-        """Nothing came: still see to it that what came before reaches the disk.
-
-        Raises
-        ------
-        InputError
-            The disk refused it, or the file is gone.
-        """
+        """Nothing came: still see to it that what came before reaches the disk."""
         try:
             self._sync()
         except OSError as error:
@@ -153,13 +118,7 @@ class RecordingWriter:
             self._file.close()
 
     def discard(self) -> None:
-        """Take a recording away into which nothing came, and the folder made for it.
-
-        Raises
-        ------
-        InputError
-            It is not closed, or the file cannot be removed.
-        """
+        """Take a recording away into which nothing came, and the folder made for it."""
         if not self._file.closed:
             raise InputError("is still being written", str(self.path))
         try:

@@ -58,14 +58,7 @@ SHADOW_HOW = (
 
 @dataclass(frozen=True)
 class BearingCalibration:
-    """A bearing calibration with its proof.
-
-    Parameters
-    ----------
-    correction : BearingCorrection
-    figures : dict
-    gates : tuple of Gate
-    """
+    """A bearing calibration with its proof."""
 
     correction: BearingCorrection
     figures: dict[str, Any]
@@ -81,29 +74,7 @@ def fit_bearing_to_target(
     settings: CalibrationSettings | None = None,
     orientation: OrientationSettings | None = None,
 ) -> BearingCalibration:
-    """The heading correction from a landmark of known true bearing.
-
-    Parameters
-    ----------
-    samples : Samples
-    keys : sequence of KeyPress
-        Mark keys pick the holds; without one every hold counts.
-    corrections : Corrections
-        A bearing in them is not used.
-    target_deg : float
-        True bearing of the landmark. [deg]
-    target_error_deg : float
-        Its standard error. [deg]
-    settings : CalibrationSettings, optional
-    orientation : OrientationSettings, optional
-
-    Raises
-    ------
-    UsageError
-        The bearing is no number.
-    InputError
-        The board is never held still.
-    """
+    """The heading correction from a landmark of known true bearing."""
     if not -360.0 <= target_deg <= 360.0:
         raise UsageError(
             f"the bearing of the landmark, {target_deg:g}, is outside -360 to 360 degrees"
@@ -136,24 +107,7 @@ def fit_bearing_to_sun(
     settings: CalibrationSettings | None = None,
     orientation: OrientationSettings | None = None,
 ) -> BearingCalibration:
-    """The heading correction from the sun's shadow, sighted away from the sun.
-
-    Parameters
-    ----------
-    samples, keys, corrections, settings, orientation
-        As in `fit_bearing_to_target`.
-    site : Site
-    started : datetime
-        UTC of the recording's start.
-    clock_doubt_s : float
-        How far the computer's clock may be off. [s]
-
-    Raises
-    ------
-    InputError
-        The sun is too high, down or behind the sight, the clock is in doubt, or the board is
-        never held still.
-    """
+    """The heading correction from the sun's shadow, sighted away from the sun."""
     settings = settings or CalibrationSettings()
     _refuse_doubtful_clock(clock_doubt_s, settings)
     sights = _sights(samples, keys, corrections, orientation)
@@ -195,22 +149,7 @@ def refuse_sun_now(
     clock_doubt_s: float = 2.0,
     settings: CalibrationSettings | None = None,
 ) -> None:
-    """Refuse a bearing by the sun before anybody has sighted for it.
-
-    Parameters
-    ----------
-    site : Site
-    moment : datetime
-        UTC.
-    clock_doubt_s : float
-        [s]
-    settings : CalibrationSettings, optional
-
-    Raises
-    ------
-    InputError
-        The sun is too high or down, or the clock is in doubt.
-    """
+    """Refuse a bearing by the sun before anybody has sighted for it."""
     settings = settings or CalibrationSettings()
     _refuse_doubtful_clock(clock_doubt_s, settings)
     when = np.array([moment.astimezone(dt.UTC).replace(tzinfo=None)], dtype="datetime64[ns]")
@@ -291,13 +230,7 @@ def _one_sidedness(azimuth_deg: Floats) -> float:
 
 
 def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
-    """The holds that a mark key was pressed in, or all of them without any such key.
-
-    Parameters
-    ----------
-    holds : sequence of Stretch
-    keys : sequence of KeyPress
-    """
+    """The holds that a mark key was pressed in, or all of them without any such key."""
     pressed = [key.t_s for key in keys if key.down and key.key == MARK_KEY]
     if not pressed:
         return list(holds)

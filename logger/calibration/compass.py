@@ -36,17 +36,10 @@ SPREAD_LEAST_UT = 5.0
 
 @dataclass(frozen=True)
 class CompassCalibration:
-    """A compass calibration with its proof.
-
-    Parameters
-    ----------
-    correction : CompassCorrection
-    figures : dict
-        What the report prints: ``heading_error_95_deg``, ``residual_share`` and the like.
-    gates : tuple of Gate
-    """
+    """A compass calibration with its proof."""
 
     correction: CompassCorrection
+    # What the report prints: ``heading_error_95_deg``, ``residual_share`` and the like
     figures: dict[str, Any]
     gates: tuple[Gate, ...]
 
@@ -56,21 +49,7 @@ def fit_compass(
     model: FieldReference | None = None,
     settings: CalibrationSettings | None = None,
 ) -> CompassCalibration:
-    """Fit a compass from a tumble of 20 to 60 s.
-
-    Parameters
-    ----------
-    samples : Samples
-        With raw field and specific force; rate improves it and gives the gyro's bias.
-    model : FieldReference, optional
-        Strength and dip of the model for site and date.
-    settings : CalibrationSettings, optional
-
-    Raises
-    ------
-    InputError
-        The recording cannot calibrate a compass; the sentence says what to do.
-    """
+    """Fit a compass from a tumble of 20 to 60 s."""
     settings = settings or CalibrationSettings()
     sound = samples.has_field & ((samples.status & (FIELD_OUT_OF_RANGE | FORCE_OUT_OF_RANGE)) == 0)
     rows = samples.rows(sound)

@@ -35,29 +35,18 @@ SCALE_PRIOR = 0.03
 
 @dataclass(frozen=True, eq=False)
 class JointFit:
-    """The fitted constants, ``h = matrix (m - hard_iron)`` of unit strength.
+    """The fitted constants, ``h = matrix (m - hard_iron)`` of unit strength."""
 
-    Parameters
-    ----------
-    matrix : array, shape (3, 3)
-        [1/uT]
-    hard_iron_ut : array, shape (3,)
-        [uT]
-    dip_sine : float
-    force_offset_g, force_scale : array, shape (3,)
-        [g]
-    covariance : array, shape (19, 19)
-        Of the unknowns in the order matrix (by rows), hard iron, dip, offset, scale.
-    strength_residual, dip_residual, force_residual : array, shape (N,)
-        Of strength as a share, of the dip's sine, of the force's magnitude in g.
-    """
-
-    matrix: Floats
-    hard_iron_ut: Floats
+    matrix: Floats  # [1/uT] Shape (3, 3)
+    hard_iron_ut: Floats  # [uT] Shape (3,)
     dip_sine: float
+    # [g] Shape (3,)
     force_offset_g: Floats
     force_scale: Floats
+    # Of the unknowns in the order matrix (by rows), hard iron, dip, offset, scale. Shape (19,
+    # 19).
     covariance: Floats
+    # Of strength as a share, of the dip's sine, of the force's magnitude in g. Shape (N,).
     strength_residual: Floats
     dip_residual: Floats
     force_residual: Floats
@@ -80,16 +69,6 @@ def fit_ellipsoid(field_ut: Floats) -> tuple[Floats, Floats] | None:
 
     Least squares of ``m' A m + 2 b' m = 1`` (linear in A and b), repeated with weights that
     fade out rows far from it. None where the rows lie on no ellipsoid.
-
-    Parameters
-    ----------
-    field_ut : array, shape (N, 3)
-        In order of time. [uT]
-
-    Returns
-    -------
-    matrix, centre
-        ``|matrix (m - centre)| = 1``. [1/uT] [uT]
     """
     weight = _no_spikes(field_ut)
     sound = field_ut[weight > 0]
@@ -125,11 +104,6 @@ def turn_to_gravity(unit_field: Floats, down: Floats) -> Floats:
     ``down' Q h`` is constant for the elements of Q that span the least spread of
     ``down x h`` (all nine products): the smallest eigenvector of their covariance. It fixes Q up
     to sign; the sign nearer to no turn is taken, and a mirrored board has a negative determinant.
-
-    Parameters
-    ----------
-    unit_field, down : array, shape (N, 3)
-        Unit vectors in body axes.
     """
     products = np.einsum("ni,nj->nij", down, unit_field).reshape(-1, 9)
     centred = products - np.median(products, axis=0)
@@ -143,18 +117,7 @@ def turn_to_gravity(unit_field: Floats, down: Floats) -> Floats:
 def fit_jointly(
     t_s: Floats, field_ut: Floats, force_g: Floats, attitude: Floats | None = None
 ) -> JointFit | None:
-    """The robust joint fit; None where the rows lie on no ellipsoid.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    field_ut, force_g : array, shape (N, 3)
-        Raw. [uT] [g]
-    attitude : array, shape (N, 3, 3), optional
-        Body to level by the gyro: a better vertical than the specific force of the same row, and
-        how the board turned about it; where its north is does not matter.
-    """
+    """The robust joint fit; None where the rows lie on no ellipsoid."""
     start = fit_ellipsoid(field_ut)
     if start is None:
         return None
@@ -283,24 +246,13 @@ def _covariance(
 
 @dataclass(frozen=True)
 class HeadingError:
-    """What a fit's covariance means for a sweep.
+    """What a fit's covariance means for a sweep."""
 
-    Parameters
-    ----------
-    heading_deg : float
-        RMS over headings and pitches, expected. [deg]
-    heading_95_deg : float
-        Not passed by that RMS with a probability of 95 %. [deg]
-    ripple_deg : float
-        What is left of the expected RMS when a known bearing takes out the mean. [deg]
-    level_deg : float
-        RMS of the pitch, expected. [deg]
-    """
-
-    heading_deg: float
-    heading_95_deg: float
+    heading_deg: float  # RMS over headings and pitches, expected. [deg]
+    heading_95_deg: float  # Not passed by that RMS with a probability of 95 %. [deg]
+    # What is left of the expected RMS when a known bearing takes out the mean. [deg]
     ripple_deg: float
-    level_deg: float
+    level_deg: float  # RMS of the pitch, expected. [deg]
 
 
 FLOOR_DEG = 0.05
@@ -309,12 +261,7 @@ SWEEP_PITCH_DEG = (0.0, 15.0, 40.0)
 
 
 def expected_error(fit: JointFit) -> HeadingError:
-    """Propagate a fit's covariance to heading and pitch over the attitudes of a sweep.
-
-    Parameters
-    ----------
-    fit : JointFit
-    """
+    """Propagate a fit's covariance to heading and pitch over the attitudes of a sweep."""
     headings = np.arange(0.0, 360.0, 10.0)
     h, p = np.meshgrid(headings, SWEEP_PITCH_DEG)
     body = attitude_matrix(h.ravel(), 0.0, p.ravel())

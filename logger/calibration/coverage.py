@@ -62,13 +62,7 @@ def seen_from(directions: Floats) -> Bools:
 
 
 def widest_gap(seen: Bools) -> tuple[float, Floats]:
-    """Radius of the widest cap without a seen direction, and its centre. [deg].
-
-    Parameters
-    ----------
-    seen : bool array
-        Of the lattice, as `seen_from` makes it.
-    """
+    """Radius of the widest cap without a seen direction, and its centre. [deg]."""
     if not seen.any():
         return 180.0, np.array([0.0, 0.0, 1.0])
     nearest = (_LATTICE @ _LATTICE[seen].T).max(axis=1)
@@ -83,30 +77,16 @@ def side_of(direction: Floats) -> str:
 
 @dataclass(frozen=True, eq=False)
 class TumbleCoverage:
-    """What a tumble has covered so far. Start with `TumbleCoverage()`, then `.plus(samples)`.
+    """What a tumble has covered so far. Start with `TumbleCoverage()`, then `.plus(samples)`."""
 
-    Parameters
-    ----------
-    sides : bool array
-        Lattice directions of "down" in the board that were seen.
-    field_rows : array, shape (K, 3)
-        A thinned set of raw fields. [uT]
-    seconds_s : float
-        Recorded so far. [s]
-    """
-
+    # Lattice directions of "down" in the board that were seen
     sides: Bools = field(default_factory=lambda: np.zeros(len(_LATTICE), dtype=bool))
+    # A thinned set of raw fields. [uT] Shape (K, 3).
     field_rows: Floats = field(default_factory=lambda: np.zeros((0, 3)))
-    seconds_s: float = 0.0
+    seconds_s: float = 0.0  # Recorded so far. [s]
 
     def plus(self, samples: Samples) -> TumbleCoverage:
-        """The coverage with further samples.
-
-        Parameters
-        ----------
-        samples : Samples
-            Those since the last call.
-        """
+        """The coverage with further samples."""
         rows = samples.rows(samples.has_field)
         if not len(rows):
             return self

@@ -39,44 +39,25 @@ REASON = "far mark sighted"
 
 @dataclass(frozen=True)
 class MarkSight:
-    """One sight of the far mark.
+    """One sight of the far mark."""
 
-    Parameters
-    ----------
-    t_s : float
-        When it was pressed. [s]
-    azimuth_deg, elevation_deg : float
-        [deg]
-    """
-
-    t_s: float
+    t_s: float  # When it was pressed. [s]
+    # [deg]
     azimuth_deg: float
     elevation_deg: float
 
 
 @dataclass(frozen=True, eq=False)
 class FarMark:
-    """What the far mark says of one sweep.
+    """What the far mark says of one sweep."""
 
-    Parameters
-    ----------
-    sight : SightLines
-        The sweep with a small drift spread over it, and the sights of the mark out of use.
-    keys : tuple of KeyPress
-        Those that were not pressed on the mark.
-    start, end : MarkSight or None
-    drift_deg : float or None
-        End against start, clockwise positive. [deg]
-    misclosure_deg : float or None
-        Start or end, whichever is further from the known bearing. [deg]
-    gates : tuple of Gate
-    """
-
+    # The sweep with a small drift spread over it, and the sights of the mark out of use
     sight: SightLines
-    keys: tuple[KeyPress, ...]
+    keys: tuple[KeyPress, ...]  # Those that were not pressed on the mark
     start: MarkSight | None = None
     end: MarkSight | None = None
-    drift_deg: float | None = None
+    drift_deg: float | None = None  # End against start, clockwise positive. [deg]
+    # Start or end, whichever is further from the known bearing. [deg]
     misclosure_deg: float | None = None
     gates: tuple[Gate, ...] = ()
 
@@ -102,15 +83,6 @@ def check_far_mark(
     A press of the mark key is one on the far mark where a note says so. Without notes, it is
     where the mark's bearing is known and the held sight points there, at the start or end of the
     recording; and where the recording holds no other presses than one at each end.
-
-    Parameters
-    ----------
-    sight : SightLines
-    keys : sequence of KeyPress
-    notes : sequence of Note
-    bearing_deg : float, optional
-        True bearing of the mark. [deg]
-    settings : CalibrationSettings, optional
     """
     settings = settings or CalibrationSettings()
     limit = settings.misclosure_limit_deg

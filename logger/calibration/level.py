@@ -41,22 +41,12 @@ NOISY_HEADING_DEG = 0.15
 
 @dataclass(frozen=True)
 class Face:
-    """One hold of the board.
-
-    Parameters
-    ----------
-    stretch : Stretch
-    matrix : tuple of 9 float
-        Mean attitude, body to level, by rows.
-    tilt_deg : float
-        [deg]
-    level_error_deg, heading_error_deg : float
-        Standard error of the mean attitude from the hold's own unsteadiness. [deg]
-    """
+    """One hold of the board."""
 
     stretch: Stretch
-    matrix: tuple[float, ...]
-    tilt_deg: float
+    matrix: tuple[float, ...]  # Mean attitude, body to level, by rows
+    tilt_deg: float  # [deg]
+    # Standard error of the mean attitude from the hold's own unsteadiness. [deg]
     level_error_deg: float
     heading_error_deg: float
 
@@ -78,14 +68,7 @@ class Face:
 
 @dataclass(frozen=True)
 class LevelCalibration:
-    """A level calibration with its proof.
-
-    Parameters
-    ----------
-    correction : LevelCorrection
-    figures : dict
-    gates : tuple of Gate
-    """
+    """A level calibration with its proof."""
 
     correction: LevelCorrection
     figures: dict[str, Any]
@@ -98,23 +81,7 @@ def fit_level(
     settings: CalibrationSettings | None = None,
     orientation: OrientationSettings | None = None,
 ) -> LevelCalibration:
-    """Fit index, collimation and, after an end-for-end reversal, the pitch offset.
-
-    Parameters
-    ----------
-    samples : Samples
-        Holds of at least 1.5 s: one mark upright and rolled over, any number of times; then, if
-        wanted, a straight edge sighted along and back, upright.
-    corrections : Corrections
-        With the compass calibration of the board, for raw streams.
-    settings : CalibrationSettings, optional
-    orientation : OrientationSettings, optional
-
-    Raises
-    ------
-    InputError
-        There is no face pair, or its sights cannot be of the same mark.
-    """
+    """Fit index, collimation and, after an end-for-end reversal, the pitch offset."""
     settings = settings or CalibrationSettings()
     orientation = orientation or OrientationSettings()
     # Between two faces a few seconds apart the gyro is to be believed, not the field, which the

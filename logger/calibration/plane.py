@@ -36,20 +36,12 @@ AZIMUTH_LIMIT_DEG = 5.0
 
 @dataclass(frozen=True)
 class PlaneFix:
-    """A surface measured.
+    """A surface measured."""
 
-    Parameters
-    ----------
-    tilt_deg, azimuth_deg : float
-        From horizontal; of the downslope normal. [deg]
-    tilt_error_deg, azimuth_error_deg : float
-        Standard errors. [deg]
-    figures : dict
-    gates : tuple of Gate
-    """
-
+    # From horizontal; of the downslope normal. [deg]
     tilt_deg: float
     azimuth_deg: float
+    # Standard errors. [deg]
     tilt_error_deg: float
     azimuth_error_deg: float
     figures: dict[str, Any]
@@ -63,22 +55,7 @@ def fit_plane(
     along_eaves: bool = False,
     orientation: OrientationSettings | None = None,
 ) -> PlaneFix:
-    """Tilt and azimuth from the board lying still; several lays of one surface are averaged.
-
-    Parameters
-    ----------
-    samples : Samples
-    corrections : Corrections
-    along_eaves : bool
-        The last hold is no lay but a sight along the eaves or ridge, a level line of the
-        surface, taken where the compass works; it gives the azimuth.
-    orientation : OrientationSettings, optional
-
-    Raises
-    ------
-    InputError
-        The board never lies still for 3 s, lies upside down, or the lays disagree.
-    """
+    """Tilt and azimuth from the board lying still; several lays of one surface are averaged."""
     got = orient(samples, corrections, orientation)
     matrix = got.attitude.matrix
     # What turns magnetic into true north is the same for the sight and for the surface.

@@ -16,17 +16,11 @@ SMOOTHING_S = 0.4
 
 @dataclass(frozen=True)
 class Stretch:
-    """Rows ``start`` to ``stop`` (not included) and their times.
-
-    Parameters
-    ----------
-    start, stop : int
-    from_s, to_s : float
-        [s]
-    """
+    """Rows ``start`` to ``stop`` (not included) and their times."""
 
     start: int
     stop: int
+    # [s]
     from_s: float
     to_s: float
 
@@ -37,18 +31,7 @@ class Stretch:
 
 
 def stretches_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = 0.0) -> list[Stretch]:
-    """Runs of a mask that last long enough, shortened at both ends.
-
-    Parameters
-    ----------
-    mask : bool array, shape (N,)
-    t_s : array, shape (N,)
-        [s]
-    least_s : float
-        Shortest run, after the trim. [s]
-    trim_s : float
-        Taken off both ends. [s]
-    """
+    """Runs of a mask that last long enough, shortened at both ends."""
     edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(int)))
     found = []
     for a, b in zip(edges[::2], edges[1::2], strict=True):
@@ -64,19 +47,7 @@ def stretches_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = 0.0) 
 def held_still(
     t_s: Floats, matrix: Floats, least_s: float, speed_deg_s: float = 4.0, trim_s: float = 0.3
 ) -> list[Stretch]:
-    """Stretches in which the attitude, smoothed, turns slowly about every axis.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    matrix : array, shape (N, 3, 3)
-        Body-to-level; NaN rows break no stretch.
-    least_s, trim_s : float
-        As for `stretches_of`. [s]
-    speed_deg_s : float
-        [deg/s]
-    """
+    """Stretches in which the attitude, smoothed, turns slowly about every axis."""
     known = np.flatnonzero(np.isfinite(matrix).all(axis=(1, 2)))
     if len(known) < 3:
         return []
@@ -103,14 +74,7 @@ def held_still(
 
 
 def gyro_bias(samples: Samples, least_s: float = 1.0) -> tuple[float, float, float] | None:
-    """Mean rate while the board lies still, about each axis; None where it never does. [deg/s].
-
-    Parameters
-    ----------
-    samples : Samples
-    least_s : float
-        Shortest stretch to believe. [s]
-    """
+    """Mean rate while the board lies still, about each axis; None where it never does. [deg/s]."""
     rows = samples.rows(samples.has_rate)
     if len(rows) < 20:
         return None

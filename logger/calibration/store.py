@@ -28,37 +28,19 @@ TEMPERATURE_LIMIT_C = 15.0
 
 @dataclass(frozen=True)
 class CalibrationAbout:
-    """What a calibration was made with, where and when.
+    """What a calibration was made with, where and when."""
 
-    Parameters
-    ----------
-    purpose : str
-        Compass, level or bearing.
-    made : str
-        UTC, ISO 8601 with Z: when the recording was started.
-    serial_number : str
-        Of the board; empty for boards that do not tell.
-    board, firmware : str
-    latitude_deg, longitude_deg : float or None
-        [deg]
-    temperature_c : float or None
-        [degC]
-    holder : str
-        What the board is mounted in; empty where nobody said.
-    recording, sha256 : str
-        File name and hash of the recording it comes from.
-    program : str
-    """
-
-    purpose: str
-    made: str
-    serial_number: str = ""
+    purpose: str  # Compass, level or bearing
+    made: str  # UTC, ISO 8601 with Z: when the recording was started
+    serial_number: str = ""  # Of the board; empty for boards that do not tell
     board: str = ""
     firmware: str = ""
+    # [deg]
     latitude_deg: float | None = None
     longitude_deg: float | None = None
-    temperature_c: float | None = None
-    holder: str = ""
+    temperature_c: float | None = None  # [degC]
+    holder: str = ""  # What the board is mounted in; empty where nobody said
+    # File name and hash of the recording it comes from
     recording: str = ""
     sha256: str = ""
     program: str = f"horizon-logger {__version__}"
@@ -71,26 +53,14 @@ class CalibrationAbout:
 
 @dataclass(frozen=True)
 class StoredCalibration:
-    """One calibration as the job holds it.
-
-    Parameters
-    ----------
-    about : CalibrationAbout
-    kind : str
-        Of the correction: compass, deviation, level or bearing.
-    correction : a correction of `logger.orientation`
-    figures : dict
-    gates : tuple of Gate
-    file : str
-        Name of the JSON file; empty before it has one.
-    """
+    """One calibration as the job holds it."""
 
     about: CalibrationAbout
-    kind: str
+    kind: str  # Of the correction: compass, deviation, level or bearing
     correction: Any
     figures: Mapping[str, Any]
     gates: tuple[Gate, ...] = ()
-    file: str = ""
+    file: str = ""  # Name of the JSON file; empty before it has one
 
     def as_dict(self) -> dict[str, Any]:
         """Plain dict, ready for JSON."""
@@ -108,19 +78,7 @@ class StoredCalibration:
 
 
 def stored_from_dict(plain: Mapping[str, Any], file: str = "") -> StoredCalibration:
-    """The inverse of `StoredCalibration.as_dict`; keys not known are ignored.
-
-    Parameters
-    ----------
-    plain : mapping
-    file : str
-        For messages and for saying which calibration was used.
-
-    Raises
-    ------
-    InputError
-        It is no calibration of this program, or a part of it cannot be read.
-    """
+    """The inverse of `StoredCalibration.as_dict`; keys not known are ignored."""
     if plain.get("schema") != SCHEMA:
         raise InputError(
             f"holds no calibration that this program reads (schema {plain.get('schema')!r})", file
@@ -153,41 +111,22 @@ def stored_from_dict(plain: Mapping[str, Any], file: str = "") -> StoredCalibrat
 
 @dataclass(frozen=True)
 class SweepAbout:
-    """What decides which calibration a sweep gets.
+    """What decides which calibration a sweep gets."""
 
-    Parameters
-    ----------
-    started : datetime or None
-        UTC.
-    serial_number : str
-    latitude_deg, longitude_deg : float or None
-        [deg]
-    temperature_c : float or None
-        [degC]
-    holder : str
-    raw : bool
-        The board sends raw field and force: a tumble serves it, else a deviation curve.
-    """
-
-    started: dt.datetime | None
+    started: dt.datetime | None  # UTC
     serial_number: str = ""
+    # [deg]
     latitude_deg: float | None = None
     longitude_deg: float | None = None
-    temperature_c: float | None = None
+    temperature_c: float | None = None  # [degC]
     holder: str = ""
+    # The board sends raw field and force: a tumble serves it, else a deviation curve
     raw: bool = True
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """The corrections that a sweep gets, which calibrations they are, and how they are judged.
-
-    Parameters
-    ----------
-    corrections : Corrections
-    used : tuple of StoredCalibration
-    gates : tuple of Gate
-    """
+    """The corrections that a sweep gets, which calibrations they are, and how they are judged."""
 
     corrections: Corrections
     used: tuple[StoredCalibration, ...]
@@ -226,18 +165,6 @@ def choose_calibrations(
     One made after the sweep counts as well if none was made before it. A calibration of another
     board or another site is never used. What is used but stale, poor, of another temperature or
     holder fails its gate and says so.
-
-    Parameters
-    ----------
-    stored : iterable of StoredCalibration
-    sweep : SweepAbout
-    declination : Declination
-    field : FieldReference, optional
-        The model's field at the site.
-    needed : sequence of str
-        Purposes whose absence fails a gate.
-    max_age_h : float, optional
-        Oldest calibration; without it one of the same day (UTC) or of the last 12 hours. [h]
     """
     corrections = Corrections(declination, field=field)
     used: list[StoredCalibration] = []
@@ -282,12 +209,7 @@ def _same_site(stored: StoredCalibration, sweep: SweepAbout) -> bool:
 
 
 def distance_km(a: CalibrationAbout | SweepAbout, b: CalibrationAbout | SweepAbout) -> float:
-    """Between two places on a sphere of 6371 km, by the haversine formula. [km].
-
-    Parameters
-    ----------
-    a, b : with latitude_deg and longitude_deg
-    """
+    """Between two places on a sphere of 6371 km, by the haversine formula. [km]."""
     assert a.latitude_deg is not None
     assert a.longitude_deg is not None
     assert b.latitude_deg is not None

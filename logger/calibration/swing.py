@@ -39,14 +39,7 @@ LARGEST_RESIDUAL_DEG = 2.0
 
 @dataclass(frozen=True)
 class SwingCalibration:
-    """A deviation curve with its proof.
-
-    Parameters
-    ----------
-    correction : DeviationCurve
-    figures : dict
-    gates : tuple of Gate
-    """
+    """A deviation curve with its proof."""
 
     correction: DeviationCurve
     figures: dict[str, Any]
@@ -56,21 +49,7 @@ class SwingCalibration:
 def deviation_curve(
     compass_heading_deg: ArrayLike, deviation_deg: ArrayLike
 ) -> tuple[DeviationCurve, Floats]:
-    """Least-squares coefficients A to E, or A alone where the headings do not carry more.
-
-    Parameters
-    ----------
-    compass_heading_deg : array_like, shape (K,)
-        [deg]
-    deviation_deg : array_like, shape (K,)
-        Magnetic bearing less compass heading, east positive. [deg]
-
-    Returns
-    -------
-    curve : DeviationCurve
-    residual : array, shape (K,)
-        [deg]
-    """
+    """Least-squares coefficients A to E, or A alone where the headings do not carry more."""
     heading, deviation = floats(compass_heading_deg), floats(deviation_deg)
     h = np.radians(heading)
     full = np.column_stack([np.ones_like(h), np.sin(h), np.cos(h), np.sin(2 * h), np.cos(2 * h)])
@@ -94,13 +73,7 @@ def deviation_curve(
 
 
 def widest_gap_deg(heading_deg: ArrayLike) -> float:
-    """Widest gap between neighbouring headings round the circle; 360 for one. [deg].
-
-    Parameters
-    ----------
-    heading_deg : array_like, shape (K,)
-        [deg]
-    """
+    """Widest gap between neighbouring headings round the circle; 360 for one. [deg]."""
     ordered = np.sort(floats(wrap360(floats(heading_deg))))
     if not len(ordered):
         return 360.0
@@ -113,21 +86,7 @@ def fit_swing(
     declination: Declination,
     orientation: OrientationSettings | None = None,
 ) -> SwingCalibration:
-    """Fit the deviation curve from holds on marks of known bearing.
-
-    Parameters
-    ----------
-    samples : Samples
-    notes : sequence of Note
-        Each mark's true bearing under `BEARING_KEY`, made within 3 s of its hold.
-    declination : Declination
-    orientation : OrientationSettings, optional
-
-    Raises
-    ------
-    InputError
-        No hold has a bearing.
-    """
+    """Fit the deviation curve from holds on marks of known bearing."""
     got = orient(samples, Corrections(Declination(0.0, 0.0, "none")), orientation)
     holds = held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S)
     pairs = _pairs(holds, notes)

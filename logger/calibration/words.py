@@ -99,15 +99,7 @@ _ENDINGS = {
 
 
 def figures_in_words(figures: Mapping[str, Any], lead: str = "") -> list[tuple[str, str]]:
-    """Names and values; columns of many numbers are left to the file.
-
-    Parameters
-    ----------
-    figures : mapping
-        Of a stored calibration.
-    lead : str
-        Put before each name.
-    """
+    """Names and values; columns of many numbers are left to the file."""
     told_with_another = {_ERRORS[key] for key in figures if key in _ERRORS}
     rows: list[tuple[str, str]] = []
     for key, value in figures.items():

@@ -130,17 +130,7 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
 
 
 def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> Path:
-    """The recording named by --from, or one taken now from --port.
-
-    Parameters
-    ----------
-    job : Job
-    purpose : str
-    how : str
-        One of `logger.survey.guided.HOW`.
-    given : dict
-        Of `source_options`.
-    """
+    """The recording named by --from, or one taken now from --port."""
     url, recording = given["url"], given["recording"]
     if (url is None) == (recording is None):
         raise click.UsageError("give either --port URL or --from RECORDING")

@@ -67,13 +67,7 @@ def command(
 
 
 def parsed_plane(text: str) -> Plane:
-    """A plane from NAME=TILT,AZIMUTH.
-
-    Raises
-    ------
-    click.BadParameter
-        The text is not of that form.
-    """
+    """A plane from NAME=TILT,AZIMUTH."""
     from logger.access import Plane
 
     name, _, numbers = text.partition("=")

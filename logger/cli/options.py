@@ -102,14 +102,7 @@ _RULE = re.compile(r"^-[- ]+$", re.M)
 
 
 def for_terminal(text: str, stream: Any) -> str:
-    """A text as a stream should get it: a terminal's lines end between words, but for tables.
-
-    Parameters
-    ----------
-    text : str
-        Blocks with empty lines between them.
-    stream : file or None
-    """
+    """A text as a stream should get it: a terminal's lines end between words, but for tables."""
     if stream is None or not stream.isatty():
         return text
     width = max(40, shutil.get_terminal_size().columns)
@@ -131,15 +124,7 @@ def _wrapped(line: str, width: int) -> str:
 
 
 def write_json(json_file: str, value: Any) -> None:
-    """Write a result where --json says.
-
-    Parameters
-    ----------
-    json_file : str
-        ``-`` is standard output.
-    value : Any
-        See `logger.files.plain`.
-    """
+    """Write a result where --json says."""
     from logger.files import json_text, write_atomically
 
     text = json_text(value)
@@ -152,14 +137,7 @@ def write_json(json_file: str, value: Any) -> None:
 
 
 def leave_by_gates(gates: Iterable[Gate], left_out: bool = False) -> None:
-    """Name failed gates on standard error and leave with exit code 4 if there are any.
-
-    Parameters
-    ----------
-    gates : iterable of Gate
-    left_out : bool
-        Something that was asked for could not be read, and this was told: the exit code is 3.
-    """
+    """Name failed gates on standard error and leave with exit code 4 if there are any."""
     # Two recordings of one point may fail alike: once is enough.
     failed = list(dict.fromkeys(gate for gate in gates if not gate.passed))
     for gate in failed:

@@ -119,14 +119,7 @@ def _print(
 
 
 def best_words(best: Best, what: str = "solar access") -> str:
-    """Which is best and by how much, or that there is no real difference.
-
-    Parameters
-    ----------
-    best : Best
-    what : str
-        That is compared.
-    """
+    """Which is best and by how much, or that there is no real difference."""
     name, gap = best.others[0]
     points = f"{gap.value * 100:.1f} percentage points of {what}"
     if gap.is_real is None:

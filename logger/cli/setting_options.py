@@ -16,29 +16,15 @@ CHANGES = "logger.settings"
 
 @dataclass(frozen=True)
 class Shortcut:
-    """An option for one setting.
-
-    Parameters
-    ----------
-    flag : str
-    setting : str
-        Its name, as ``--set`` takes it.
-    default : str
-        As the setting's own; shown in the help. A test holds the two together.
-    help : str
-    choices : tuple of str
-        None: any text that the setting takes.
-    flag_value : str
-        Of an option without a value.
-    """
+    """An option for one setting."""
 
     flag: str
-    setting: str
-    default: str
+    setting: str  # Its name, as ``--set`` takes it
+    default: str  # As the setting's own; shown in the help. A test holds the two together.
     help: str
     metavar: str = "VALUE"
-    choices: tuple[str, ...] = ()
-    flag_value: str = ""
+    choices: tuple[str, ...] = ()  # None: any text that the setting takes
+    flag_value: str = ""  # Of an option without a value
 
 
 OF_THE_SKY = (
@@ -134,10 +120,6 @@ def setting_options(*shortcuts: Shortcut) -> Callable[[F], F]:
     """--set, and an option for each of some settings.
 
     What is given is told by `changed_settings`; the command does not take it as an argument.
-
-    Parameters
-    ----------
-    *shortcuts : Shortcut
     """
 
     def decorate(function: F) -> F:

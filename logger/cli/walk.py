@@ -25,18 +25,10 @@ _WHY = {
 
 @dataclass(frozen=True)
 class Step:
-    """One calibration to take.
+    """One calibration to take."""
 
-    Parameters
-    ----------
-    name : str
-        Compass, level, sun or bearing.
-    target_deg : float or None
-        True bearing of the landmark. [deg]
-    """
-
-    name: str
-    target_deg: float | None = None
+    name: str  # Compass, level, sun or bearing
+    target_deg: float | None = None  # True bearing of the landmark. [deg]
 
     @property
     def purpose(self) -> str:
@@ -50,13 +42,7 @@ class Step:
 
 
 def steps_of(text: str) -> tuple[Step, ...]:
-    """Steps from ``compass,level,sun`` or ``compass,bearing=63.5``; ``none`` gives none.
-
-    Raises
-    ------
-    click.BadParameter
-        It is no such list.
-    """
+    """Steps from ``compass,level,sun`` or ``compass,bearing=63.5``; ``none`` gives none."""
     if text.strip() == NONE:
         return ()
     steps = []
@@ -84,12 +70,7 @@ def at_terminal() -> bool:
 
 
 def is_fresh(job: Job) -> bool:
-    """Whether the job has no calibration of today.
-
-    Parameters
-    ----------
-    job : Job
-    """
+    """Whether the job has no calibration of today."""
     import datetime as dt
 
     from logger.survey.calibrations import stored_calibrations
@@ -126,22 +107,7 @@ def _bearing(text: str) -> tuple[Step, ...]:
 
 
 def walk(job: Job, url: str, steps: Sequence[Step], observer: str, asking: bool) -> None:
-    """Take calibrations, each stored as it is done.
-
-    Parameters
-    ----------
-    job : Job
-    url : str
-    steps : sequence of Step
-    observer : str
-    asking : bool
-        Whether somebody can be asked to do an unusable one again.
-
-    Raises
-    ------
-    InputError
-        One cannot be used, and nobody can be asked.
-    """
+    """Take calibrations, each stored as it is done."""
     from logger.errors import InputError
 
     for number, step in enumerate(steps, 1):

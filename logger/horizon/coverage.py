@@ -24,14 +24,9 @@ source). [deg]"""
 
 @dataclass(frozen=True)
 class Sector:
-    """Part of the circle, clockwise from one azimuth to another.
+    """Part of the circle, clockwise from one azimuth to another."""
 
-    Parameters
-    ----------
-    from_azimuth_deg, to_azimuth_deg : float
-        A whole circle is 0 to 360. [deg]
-    """
-
+    # A whole circle is 0 to 360. [deg]
     from_azimuth_deg: float
     to_azimuth_deg: float
 
@@ -48,23 +43,12 @@ class Sector:
 
 @dataclass(frozen=True, eq=False)
 class Coverage:
-    """What was seen of each cell of the grid.
+    """What was seen of each cell of the grid."""
 
-    Parameters
-    ----------
-    azimuth_deg : array, shape (K,)
-        Middle of each cell. [deg]
-    passes : int array, shape (K,)
-        How many passes saw it; a held vertex counts as two.
-    disagreeing : bool array, shape (K,)
-        Passes differ there by more than the limit.
-    sun_crossed : bool array, shape (K,)
-        The sun stands above this azimuth at some time of some day of the year.
-    """
-
-    azimuth_deg: Floats
-    passes: Ints
-    disagreeing: Bools
+    azimuth_deg: Floats  # Middle of each cell. [deg] Shape (K,).
+    passes: Ints  # How many passes saw it; a held vertex counts as two. Shape (K,).
+    disagreeing: Bools  # Passes differ there by more than the limit. Shape (K,).
+    # The sun stands above this azimuth at some time of some day of the year. Shape (K,).
     sun_crossed: Bools
 
     def __post_init__(self) -> None:
@@ -88,13 +72,7 @@ class Coverage:
         return sectors(self.sun_crossed & self.disagreeing)
 
     def guidance(self, least_deg: float = 2.0) -> str:
-        """What is still to do, in one sentence for the screen; empty when nothing is.
-
-        Parameters
-        ----------
-        least_deg : float
-            Sectors narrower than this are not worth going back for. [deg]
-        """
+        """What is still to do, in one sentence for the screen; empty when nothing is."""
         for found, words in (
             (self.unmeasured, "go back to"),
             (self.disputed, "passes disagree: trace again"),
@@ -116,18 +94,6 @@ def sun_elevation_range(azimuth_deg: ArrayLike, latitude_deg: float) -> Any:
     With declination d: ``sin d = sin(lat) sin e + cos(lat) cos e cos A``, so an elevation is
     reached at an azimuth when that d lies within the obliquity of 23.44 degrees. Geometric,
     without refraction.
-
-    Parameters
-    ----------
-    azimuth_deg : array_like, shape (K,)
-        [deg]
-    latitude_deg : float
-        [deg]
-
-    Returns
-    -------
-    low, high : array, shape (K,)
-        NaN where the sun never stands above the level plane. [deg]
     """
     e = np.radians(np.arange(0.0, 90.01, 0.25))[:, None]
     a = np.radians(np.atleast_1d(floats(azimuth_deg)))[None, :]
@@ -142,15 +108,7 @@ def sun_elevation_range(azimuth_deg: ArrayLike, latitude_deg: float) -> Any:
 
 
 def sun_crosses(azimuth_deg: ArrayLike, latitude_deg: float | None) -> Bools:
-    """Whether the sun stands above azimuths at some time of the year; no latitude means yes.
-
-    Parameters
-    ----------
-    azimuth_deg : array_like, shape (K,)
-        [deg]
-    latitude_deg : float or None
-        [deg]
-    """
+    """Whether the sun stands above azimuths at some time of the year; no latitude means yes."""
     if latitude_deg is None:
         return np.ones(np.shape(azimuth_deg), dtype=bool)
     return np.asarray(np.isfinite(sun_elevation_range(azimuth_deg, latitude_deg)[1]), dtype=bool)
@@ -175,16 +133,7 @@ def sectors(marked: Bools | Sequence[bool]) -> tuple[Sector, ...]:
 
 
 def spacing_gate(profile: HorizonProfile, latitude_deg: float) -> Gate:
-    """Whether a profile's nodes stand close enough to be a skyline, as far as the sun goes.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-        Stretches that end at an unmeasured node do not count: they are bounded as unmeasured. Nor
-        do those that are level at both ends: an open horizon takes no points to tell.
-    latitude_deg : float
-        [deg]
-    """
+    """Whether a profile's nodes stand close enough to be a skyline, as far as the sun goes."""
     start, first = np.unique(profile.azimuth_deg, return_index=True)
     last = np.append(first[1:], len(profile)) - 1
     unknown = np.isin(start, profile.azimuth_deg[~profile.known])

@@ -20,72 +20,35 @@ from logger.horizon.settings import HorizonSettings
 
 @dataclass(frozen=True)
 class Climb:
-    """A run of one leg's rows along which the sight moved up or down on the spot.
+    """A run of one leg's rows along which the sight moved up or down on the spot."""
 
-    Parameters
-    ----------
-    leg : int
-        Index of the leg.
-    first, last : int
-        Rows of the leg, both belonging to the climb.
-    path_deg : float
-        Its azimuth, in the leg's continuous angle. [deg]
-    low_deg, high_deg : float
-        Elevations it runs between. [deg]
-    rises : bool
-        Whether the skyline is higher on the clockwise side.
-    error_deg : float
-        1 sigma of the azimuth. [deg]
-    lean : float
-        Degrees across, on the sky, for each degree up; positive the way a slope leans.
-    lean_allowed : float
-        What a vertical edge may show by tremor and noise.
-    """
-
-    leg: int
+    leg: int  # Index of the leg
+    # Rows of the leg, both belonging to the climb
     first: int
     last: int
-    path_deg: float
+    path_deg: float  # Its azimuth, in the leg's continuous angle. [deg]
+    # Elevations it runs between. [deg]
     low_deg: float
     high_deg: float
-    rises: bool
-    error_deg: float
+    rises: bool  # Whether the skyline is higher on the clockwise side
+    error_deg: float  # 1 sigma of the azimuth. [deg]
+    # Degrees across, on the sky, for each degree up; positive the way a slope leans
     lean: float = 0.0
-    lean_allowed: float = 1.0
+    lean_allowed: float = 1.0  # What a vertical edge may show by tremor and noise
 
 
 @dataclass(frozen=True)
 class Edge:
-    """A vertical edge that the passes agree on.
+    """A vertical edge that the passes agree on."""
 
-    Parameters
-    ----------
-    azimuth_deg : float
-        [deg]
-    error_deg : float
-        1 sigma. [deg]
-    rises : bool
-    climbs : tuple of Climb
-        At most one a leg.
-    """
-
-    azimuth_deg: float
-    error_deg: float
+    azimuth_deg: float  # [deg]
+    error_deg: float  # 1 sigma. [deg]
     rises: bool
-    climbs: tuple[Climb, ...]
+    climbs: tuple[Climb, ...]  # At most one a leg
 
 
 def velocity(t_s: Floats, value: Floats, window_s: float) -> Floats:
-    """Rate of change by a straight line through the rows within a window. Shape (N,).
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    value : array, shape (N,)
-    window_s : float
-        [s]
-    """
+    """Rate of change by a straight line through the rows within a window. Shape (N,)."""
     first = np.searchsorted(t_s, t_s - window_s / 2 - 1e-9)
     last = np.searchsorted(t_s, t_s + window_s / 2 + 1e-9)
     middle = value - value.mean()
@@ -123,15 +86,7 @@ def detection_window_s(leg: Leg, settings: HorizonSettings) -> float:
 
 
 def climbs_of(index: int, leg: Leg, settings: HorizonSettings) -> tuple[Climb, ...]:
-    """The climbs and falls along one leg, in order of time.
-
-    Parameters
-    ----------
-    index : int
-        Of the leg.
-    leg : Leg
-    settings : HorizonSettings
-    """
+    """The climbs and falls along one leg, in order of time."""
     if leg.held:
         found = [_upright(index, leg, a, b, settings) for a, b in leg.uprights]
         return tuple(found)
@@ -261,13 +216,6 @@ def edges_of(
 
     A low edge needs a climb in more than half of the legs that passed it: tremor can make one
     leg climb upright where the others climb a slope.
-
-    Parameters
-    ----------
-    climbs : sequence of Climb
-        Of all legs.
-    legs : sequence of Leg
-    settings : HorizonSettings
     """
     waiting = sorted(climbs, key=lambda c: c.low_deg - c.high_deg)
     taken: set[int] = set()

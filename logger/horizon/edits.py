@@ -29,15 +29,10 @@ ENTRY_HINT = "correct or remove its entry under [[edits]] in job.toml; edit undo
 
 @dataclass(frozen=True)
 class Edit:
-    """What all changes have in common.
-
-    Parameters
-    ----------
-    who, when, why : str
-        Name; UTC, ISO 8601; one sentence.
-    """
+    """What all changes have in common."""
 
     kind: ClassVar[str] = ""
+    # Name; UTC, ISO 8601; one sentence
     who: str
     when: str
     why: str
@@ -56,23 +51,11 @@ class Edit:
 
 @dataclass(frozen=True)
 class DropSpan(Edit):
-    """Leave a time span of a recording out.
-
-    Parameters
-    ----------
-    recording : str
-        The name of the `Pass`.
-    from_s, to_s : float
-        From the recording's start, the second not before the first. [s]
-
-    Raises
-    ------
-    UsageError
-        They are not.
-    """
+    """Leave a time span of a recording out."""
 
     kind: ClassVar[str] = "drop span"
-    recording: str
+    recording: str  # The name of the `Pass`
+    # From the recording's start, the second not before the first. [s]
     from_s: float
     to_s: float
 
@@ -90,12 +73,7 @@ class DropSpan(Edit):
 
 @dataclass(frozen=True)
 class LeaveOut(Edit):
-    """Leave a whole recording out.
-
-    Parameters
-    ----------
-    recording : str
-    """
+    """Leave a whole recording out."""
 
     kind: ClassVar[str] = "leave out"
     recording: str
@@ -107,12 +85,7 @@ class LeaveOut(Edit):
 
 @dataclass(frozen=True)
 class TakeIn(Edit):
-    """Merge a recording from elsewhere into the point.
-
-    Parameters
-    ----------
-    recording : str
-    """
+    """Merge a recording from elsewhere into the point."""
 
     kind: ClassVar[str] = "take in"
     recording: str
@@ -124,29 +97,16 @@ class TakeIn(Edit):
 
 @dataclass(frozen=True)
 class OverrideSector(Edit):
-    """Set the skyline of a sector, straight from one end to the other.
-
-    Parameters
-    ----------
-    from_azimuth_deg, to_azimuth_deg : float
-        Clockwise, 0 to 360. [deg]
-    from_elevation_deg, to_elevation_deg : float
-        -90 to 90. [deg]
-    standard_error_deg : float
-        How sure that is, 1 sigma; 0 to 90. [deg]
-
-    Raises
-    ------
-    UsageError
-        A number is out of its range.
-    """
+    """Set the skyline of a sector, straight from one end to the other."""
 
     kind: ClassVar[str] = "override sector"
+    # Clockwise, 0 to 360. [deg]
     from_azimuth_deg: float
     to_azimuth_deg: float
+    # -90 to 90. [deg]
     from_elevation_deg: float
     to_elevation_deg: float
-    standard_error_deg: float = 1.0
+    standard_error_deg: float = 1.0  # How sure that is, 1 sigma; 0 to 90. [deg]
 
     def __post_init__(self) -> None:
         _check(self, (0.0, 360.0), "from_azimuth_deg", "to_azimuth_deg")
@@ -161,28 +121,14 @@ class OverrideSector(Edit):
 
 @dataclass(frozen=True)
 class ImportHorizon(Edit):
-    """Take a sector, or the whole circle, from another horizon.
-
-    Parameters
-    ----------
-    source : str
-        The name under which the horizon is handed in, such as a file name.
-    from_azimuth_deg, to_azimuth_deg : float
-        Clockwise, 0 to 360; 0 and 360 are the whole circle. [deg]
-    only_unmeasured : bool
-        Leave alone what was measured.
-
-    Raises
-    ------
-    UsageError
-        An azimuth is out of its range.
-    """
+    """Take a sector, or the whole circle, from another horizon."""
 
     kind: ClassVar[str] = "import horizon"
-    source: str
+    source: str  # The name under which the horizon is handed in, such as a file name
+    # Clockwise, 0 to 360; 0 and 360 are the whole circle. [deg]
     from_azimuth_deg: float = 0.0
     to_azimuth_deg: float = 360.0
-    only_unmeasured: bool = False
+    only_unmeasured: bool = False  # Leave alone what was measured
 
     def __post_init__(self) -> None:
         _check(self, (0.0, 360.0), "from_azimuth_deg", "to_azimuth_deg")
@@ -206,14 +152,7 @@ _KINDS: dict[str, type[Edit]] = {
 
 
 def edit_from_dict(plain: Mapping[str, Any], where: str = "") -> Edit:
-    """An edit from plain data.
-
-    Raises
-    ------
-    InputError
-        The kind is unknown, or a field is missing, superfluous, no number where one is needed, or
-        out of its range.
-    """
+    """An edit from plain data."""
     try:
         return _edit_from(plain)
     except UsageError as error:
@@ -260,18 +199,6 @@ def edited_passes(
     """The recordings of a point after the changes that concern recordings.
 
     A change to a recording that is left out has nothing to act on, whichever was entered first.
-
-    Parameters
-    ----------
-    passes : sequence of Pass
-    edits : iterable of Edit
-    elsewhere : mapping of str to Pass, optional
-        Recordings that can be taken in, by name.
-
-    Raises
-    ------
-    InputError
-        An edit names a recording that is not there.
     """
     result = list(passes)
     left_out: set[str] = set()
@@ -302,20 +229,7 @@ def edited_profile(
     edits: Iterable[Edit],
     horizons: Mapping[str, HorizonProfile] | None = None,
 ) -> HorizonProfile:
-    """The profile after the changes that concern it; every change is noted in its steps.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    edits : iterable of Edit
-    horizons : mapping of str to HorizonProfile, optional
-        Horizons that can be imported, by name.
-
-    Raises
-    ------
-    InputError
-        An edit names a horizon that is not there.
-    """
+    """The profile after the changes that concern it; every change is noted in its steps."""
     for edit in edits:
         if isinstance(edit, OverrideSector):
             width = float(wrap360(edit.to_azimuth_deg - edit.from_azimuth_deg)) or 360.0
@@ -346,14 +260,7 @@ def edited_profile(
 def patched(
     profile: HorizonProfile, patch: HorizonProfile, from_deg: float, to_deg: float
 ) -> HorizonProfile:
-    """One profile with a sector of another in it; the seams are vertical edges.
-
-    Parameters
-    ----------
-    profile, patch : HorizonProfile
-    from_deg, to_deg : float
-        Clockwise; a difference of 360 is the whole circle. [deg]
-    """
+    """One profile with a sector of another in it; the seams are vertical edges."""
     if to_deg - from_deg >= 360.0:
         return replace(
             patch,

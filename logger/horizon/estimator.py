@@ -29,70 +29,31 @@ _BESIDE_DEG = 1e-6  # how far beside an edge a row is put that belongs to one of
 
 @dataclass(frozen=True, eq=False)
 class CellMeans:
-    """Mean direction of each pass between neighbouring nodes; a row a pass and interval.
+    """Mean direction of each pass between neighbouring nodes; a row a pass and interval."""
 
-    Parameters
-    ----------
-    leg : int array, shape (M,)
-    azimuth_deg : array, shape (M,)
-        0 to 360. [deg]
-    elevation_deg : array, shape (M,)
-        [deg]
-    seconds : array, shape (M,)
-        Time spent. [s]
-    noise_deg : array, shape (M,)
-        Random error of one row along either axis, 1 sigma. [deg]
-    slow_deg : array, shape (M,)
-        What stays alike along the pass. [deg]
-    recording : int array, shape (M,)
-    held : bool array, shape (M,)
-        From a line through held vertices, along which errors are alike.
-    """
-
-    leg: Ints
-    azimuth_deg: Floats
-    elevation_deg: Floats
-    seconds: Floats
-    noise_deg: Floats
-    slow_deg: Floats
-    recording: Ints
-    held: Bools
+    leg: Ints  # Shape (M,)
+    azimuth_deg: Floats  # 0 to 360. [deg] Shape (M,).
+    elevation_deg: Floats  # [deg] Shape (M,)
+    seconds: Floats  # Time spent. [s] Shape (M,).
+    noise_deg: Floats  # Random error of one row along either axis, 1 sigma. [deg] Shape (M,).
+    slow_deg: Floats  # What stays alike along the pass. [deg] Shape (M,).
+    recording: Ints  # Shape (M,)
+    held: Bools  # From a line through held vertices, along which errors are alike. Shape (M,).
 
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """A fitted skyline; two nodes of one azimuth are a vertical edge.
+    """A fitted skyline; two nodes of one azimuth are a vertical edge."""
 
-    Parameters
-    ----------
-    node_deg : array, shape (K,)
-        [deg]
-    elevation_deg : array, shape (K,)
-        [deg]
-    standard_error_deg : array, shape (K,)
-        [deg]
-    correlation_deg : float
-        [deg]
-    scatter : float
-        By how much the passes differ more than expected; the standard errors hold it.
-    """
-
-    node_deg: Floats
-    elevation_deg: Floats
-    standard_error_deg: Floats
-    correlation_deg: float
-    scatter: float
+    node_deg: Floats  # [deg] Shape (K,)
+    elevation_deg: Floats  # [deg] Shape (K,)
+    standard_error_deg: Floats  # [deg] Shape (K,)
+    correlation_deg: float  # [deg]
+    scatter: float  # By how much the passes differ more than expected; the standard errors hold it
 
 
 def nodes_for(edges: Sequence[Edge], step_deg: float) -> Floats:
-    """The grid, every edge twice, and no grid node so near an edge that it would be idle.
-
-    Parameters
-    ----------
-    edges : sequence of Edge
-    step_deg : float
-        [deg]
-    """
+    """The grid, every edge twice, and no grid node so near an edge that it would be idle."""
     grid = np.arange(round(360.0 / step_deg)) * step_deg
     at = floats([e.azimuth_deg for e in edges])
     if at.size:
@@ -109,20 +70,6 @@ def placed(
     Rows before a climb belong to one side of its edge and rows after it to the other, wherever
     tremor put them; the leg's offset at an edge is taken out near it, and dies away in time as
     the tremor changes. Rows of the climb itself tell nothing of either side.
-
-    Parameters
-    ----------
-    index : int
-        Of the leg.
-    leg : Leg
-    edges : sequence of Edge
-    settings : HorizonSettings
-
-    Returns
-    -------
-    azimuth_deg : array, shape (N,)
-        0 to 360. [deg]
-    telling : bool array, shape (N,)
     """
     x = np.array(leg.path_deg)
     telling = np.ones(len(leg), dtype=bool)
@@ -167,18 +114,7 @@ def placed(
 def cell_means(
     index: int, leg: Leg, edges: Sequence[Edge], nodes_deg: Floats, settings: HorizonSettings
 ) -> CellMeans:
-    """Average one leg's rows between neighbouring nodes.
-
-    Parameters
-    ----------
-    index : int
-        Of the leg.
-    leg : Leg
-    edges : sequence of Edge
-    nodes_deg : array, shape (K,)
-        [deg]
-    settings : HorizonSettings
-    """
+    """Average one leg's rows between neighbouring nodes."""
     azimuth, telling = placed(index, leg, edges, settings)
     n = nodes_deg.size
     cell = np.searchsorted(nodes_deg, azimuth[telling], side="right") % n
@@ -254,17 +190,7 @@ def _laid_out(means: CellMeans, nodes_deg: Floats, settings: HorizonSettings) ->
 def fit_skyline(
     means: CellMeans, nodes_deg: Floats, settings: HorizonSettings, replicates: int = 48
 ) -> Fit:
-    """Fit a periodic skyline to cell means.
-
-    Parameters
-    ----------
-    means : CellMeans
-    nodes_deg : array, shape (K,)
-        From `nodes_for`. [deg]
-    settings : HorizonSettings
-    replicates : int
-        Noise replicates behind the standard error.
-    """
+    """Fit a periodic skyline to cell means."""
     around = _laid_out(means, nodes_deg, settings)
     y, row, left, share = means.elevation_deg, around.row, around.left, around.share
     total = around.node.size
@@ -456,21 +382,6 @@ def misfit(
     """How far passes lie apart, and how far all of them lie from the fit. Shape (C,) each.
 
     Both are means over `stretch_deg`, in which tremor averages out.
-
-    Parameters
-    ----------
-    means : CellMeans
-    fit : Fit
-    middle_deg : array, shape (C,)
-        Middle of each cell of the grid. [deg]
-    settings : HorizonSettings
-
-    Returns
-    -------
-    apart_deg : array, shape (C,)
-        Between the highest and the lowest pass; 0 where there are not two. [deg]
-    off_deg : array, shape (C,)
-        Of the mean of all passes from the fit, without sign. [deg]
     """
     n = middle_deg.size
     width = max(1, round(settings.stretch_deg / settings.step_deg))

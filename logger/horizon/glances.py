@@ -19,11 +19,6 @@ def without_glances(sight: SightLines, settings: HorizonSettings) -> SightLines:
     Two signs, each enough: the sight is far below the level, which no skyline is; or it leaves a
     place, lingers away from it and comes back to the same place. A thin mast is no glance: it is
     climbed and left without lingering.
-
-    Parameters
-    ----------
-    sight : SightLines
-    settings : HorizonSettings
     """
     row = np.flatnonzero(sight.used)
     if row.size < 8:

@@ -26,18 +26,10 @@ HEIGHT_GATE = "height of the module allowed for"
 
 @dataclass(frozen=True)
 class Heights:
-    """Heights above one and the same surface.
+    """Heights above one and the same surface."""
 
-    Parameters
-    ----------
-    sight_m : float
-        Of the board. [m]
-    module_m : float
-        Of the module, usually of its lower edge. [m]
-    """
-
-    sight_m: float
-    module_m: float
+    sight_m: float  # Of the board. [m]
+    module_m: float  # Of the module, usually of its lower edge. [m]
 
     @property
     def rise_m(self) -> float:
@@ -46,17 +38,7 @@ class Heights:
 
 
 def carried_elevation(elevation_deg: ArrayLike, rise_m: float, distance_m: ArrayLike) -> Any:
-    """``tan e' = tan e + rise / distance``.
-
-    Parameters
-    ----------
-    elevation_deg : array_like
-        Seen from the sight. [deg]
-    rise_m : float
-        Sight above module. [m]
-    distance_m : array_like
-        [m]
-    """
+    """``tan e' = tan e + rise / distance``."""
     up = np.tan(np.radians(elevation_deg)) + rise_m / floats(distance_m)
     return np.degrees(np.arctan(up))
 
@@ -67,27 +49,13 @@ def distance_from_stances(
     """Distance of a thing from its elevations at two heights of the same spot.
 
     ``d = rise / (tan e_low - tan e_high)``; infinite where the elevations do not tell.
-
-    Parameters
-    ----------
-    lower_elevation_deg, higher_elevation_deg : float
-        Seen from the lower and from the higher stance. [deg]
-    rise_m : float
-        Between the stances. [m]
     """
     low, high = np.tan(np.radians([lower_elevation_deg, higher_elevation_deg]))
     return float(rise_m / (low - high)) if low - high > 1e-9 else float("inf")
 
 
 def distances_at(azimuth_deg: Floats, obstructions: Sequence[Obstruction]) -> Floats:
-    """Distance of what makes the skyline at azimuths; NaN where unknown. Shape (K,). [m].
-
-    Parameters
-    ----------
-    azimuth_deg : array, shape (K,)
-        [deg]
-    obstructions : sequence of Obstruction
-    """
+    """Distance of what makes the skyline at azimuths; NaN where unknown. Shape (K,). [m]."""
     distance = np.full(azimuth_deg.size, np.nan)
     for o in obstructions:
         if o.distance_m is not None:
@@ -103,12 +71,6 @@ def carried(
 
     Where the distance is unknown the elevation stays, and its standard error grows by what a
     thing at `HorizonSettings.assumed_distance_m` would move (terrain: `assumed_terrain_m`).
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    heights : Heights
-    settings : HorizonSettings
     """
     rise = heights.rise_m
     given = distances_at(profile.azimuth_deg, profile.obstructions)

@@ -24,30 +24,14 @@ from logger.samples import KeyPress, Note
 
 @dataclass(frozen=True)
 class Label:
-    """Where something on the skyline begins, in the direction of the sweep.
+    """Where something on the skyline begins, in the direction of the sweep."""
 
-    Parameters
-    ----------
-    name : str
-        Empty where nothing named begins.
-    kind : str
-        One of `logger.profile.OBSTRUCTION_KINDS`.
-    azimuth_deg : float
-        [deg]
-    error_deg : float
-        1 sigma. [deg]
-    clockwise : bool
-        Direction of the sweep.
-    distance_m : float or None
-        [m]
-    """
-
-    name: str
-    kind: str
-    azimuth_deg: float
-    error_deg: float
-    clockwise: bool
-    distance_m: float | None = None
+    name: str  # Empty where nothing named begins
+    kind: str  # One of `logger.profile.OBSTRUCTION_KINDS`
+    azimuth_deg: float  # [deg]
+    error_deg: float  # 1 sigma. [deg]
+    clockwise: bool  # Direction of the sweep
+    distance_m: float | None = None  # [m]
 
 
 def obstructions_from(
@@ -57,17 +41,7 @@ def obstructions_from(
     table: Sequence[Obstruction],
     settings: HorizonSettings,
 ) -> tuple[Obstruction, ...]:
-    """Named sectors, clockwise from north; what a table says goes before what notes say.
-
-    Parameters
-    ----------
-    passes : sequence of Pass
-    legs : sequence of Leg
-    edges : sequence of Edge
-    table : sequence of Obstruction
-        Typed in for this point.
-    settings : HorizonSettings
-    """
+    """Named sectors, clockwise from north; what a table says goes before what notes say."""
     sectors = list(table)
     for leg, labels in labels_of(passes, legs, edges, settings):
         sectors += _sectors(labels, leg)
@@ -80,15 +54,7 @@ def labels_of(
     edges: Sequence[Edge],
     settings: HorizonSettings,
 ) -> list[tuple[Leg, list[Label]]]:
-    """The labels made along each leg, in order of time.
-
-    Parameters
-    ----------
-    passes : sequence of Pass
-    legs : sequence of Leg
-    edges : sequence of Edge
-    settings : HorizonSettings
-    """
+    """The labels made along each leg, in order of time."""
     found: list[tuple[Leg, list[Label]]] = []
     for recording, one in enumerate(passes):
         named = named_moments(one.keys, one.notes, settings)
@@ -126,12 +92,6 @@ def named_moments(
     """When each label was meant: a note goes to the mark pressed shortly before it.
 
     A mark made in passing to which no note belongs gets a number for a name.
-
-    Parameters
-    ----------
-    keys : sequence of KeyPress
-    notes : sequence of Note
-    settings : HorizonSettings
     """
     marks = [k.t_s for k in keys if k.key == MARK_KEY and k.down]
     named: list[tuple[float, Note]] = []
@@ -213,12 +173,7 @@ def _sectors(labels: Sequence[Label], leg: Leg) -> list[Obstruction]:
 
 
 def combined(sectors: Sequence[Obstruction]) -> tuple[Obstruction, ...]:
-    """Sectors that do not overlap: where several claim an azimuth, the first one has it.
-
-    Parameters
-    ----------
-    sectors : sequence of Obstruction
-    """
+    """Sectors that do not overlap: where several claim an azimuth, the first one has it."""
     if not sectors:
         return ()
     cuts = sorted(

@@ -22,65 +22,34 @@ BETWEEN_CORNERS = "between held corners"
 
 @dataclass(frozen=True, eq=False)
 class Pass:
-    """One recording at a point, as the estimator takes it.
-
-    Parameters
-    ----------
-    sight : SightLines
-    keys : tuple of KeyPress
-    notes : tuple of Note
-    name : str
-        How results refer to it, such as the recording's file name.
-    sight_height_m : float or None
-        Of the sight above the surface that the module's height is told from. [m]
-    """
+    """One recording at a point, as the estimator takes it."""
 
     sight: SightLines
     keys: tuple[KeyPress, ...] = ()
     notes: tuple[Note, ...] = ()
-    name: str = ""
+    name: str = ""  # How results refer to it, such as the recording's file name
+    # Of the sight above the surface that the module's height is told from. [m]
     sight_height_m: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Leg:
-    """A part of one recording along which the sight goes one way round.
+    """A part of one recording along which the sight goes one way round."""
 
-    Parameters
-    ----------
-    recording : int
-        Index of the pass it is part of.
-    row : int array, shape (N,)
-        Rows of that recording's sight lines.
-    t_s : array, shape (N,)
-        [s]
-    path_deg : array, shape (N,)
-        Azimuth as a continuous angle that counts full turns. [deg]
-    elevation_deg : array, shape (N,)
-        [deg]
-    noise_deg : array, shape (N,)
-        Random error of one row along either axis that is soon another, 1 sigma. [deg]
-    slow_deg : array, shape (N,)
-        The part that stays alike for long: of an attitude that a gyro carries on. [deg]
-    seconds : array, shape (N,)
-        Time each row stands for. [s]
-    clockwise : bool
-    held : bool
-        Whether it is the line through held vertices rather than a swept path.
-    uprights : tuple of (int, int)
-        First and last row of the vertical edges of a held line; a swept path shows its own.
-    """
-
-    recording: int
-    row: Ints
-    t_s: Floats
-    path_deg: Floats
-    elevation_deg: Floats
+    recording: int  # Index of the pass it is part of
+    row: Ints  # Rows of that recording's sight lines. Shape (N,).
+    t_s: Floats  # [s] Shape (N,)
+    path_deg: Floats  # Azimuth as a continuous angle that counts full turns. [deg] Shape (N,).
+    elevation_deg: Floats  # [deg] Shape (N,)
+    # Random error of one row along either axis that is soon another, 1 sigma. [deg] Shape (N,).
     noise_deg: Floats
+    # The part that stays alike for long: of an attitude that a gyro carries on. [deg] Shape
+    # (N,).
     slow_deg: Floats
-    seconds: Floats
+    seconds: Floats  # Time each row stands for. [s] Shape (N,).
     clockwise: bool
-    held: bool = False
+    held: bool = False  # Whether it is the line through held vertices rather than a swept path
+    # First and last row of the vertical edges of a held line; a swept path shows its own
     uprights: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
@@ -99,20 +68,12 @@ class Leg:
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """One recording, cleaned: what is on the skyline, and how it was taken.
+    """One recording, cleaned: what is on the skyline, and how it was taken."""
 
-    Parameters
-    ----------
-    sight : SightLines
-        With the rows taken out of use that are off the skyline or between held corners.
-    vertices : tuple of Vertex
-    held : bool
-        Whether it was taken corner by corner.
-    """
-
+    # With the rows taken out of use that are off the skyline or between held corners
     sight: SightLines
     vertices: tuple[Vertex, ...]
-    held: bool
+    held: bool  # Whether it was taken corner by corner
 
 
 def traced(one: Pass, settings: HorizonSettings) -> Trace:
@@ -172,19 +133,6 @@ def steadied_path(
 
     The turns are counted on mean directions, so that a noisy row, or a steep one whose azimuth
     means little, does not count as a turn.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    azimuth_deg, elevation_deg : array, shape (N,)
-        [deg]
-    settings : HorizonSettings
-
-    Returns
-    -------
-    path_deg, steadied_deg : array, shape (N,)
-        [deg]
     """
     first = np.searchsorted(t_s, t_s - settings.steady_s / 2.0)
     last = np.searchsorted(t_s, t_s + settings.steady_s / 2.0, side="right")
@@ -237,18 +185,6 @@ def row_errors_deg(
     An attitude found row by row, without a gyro, errs anew within a few hundredths of a second:
     its rows jitter by about what they say of themselves. One that a gyro carries on is smooth,
     and what it says of its error holds for long.
-
-    Parameters
-    ----------
-    sight : SightLines
-    row : int array, shape (N,)
-        The rows asked for.
-    settings : HorizonSettings
-
-    Returns
-    -------
-    noise_deg, slow_deg : array, shape (N,)
-        [deg]
     """
     own = sight.standard_error_deg[row]
     own = np.where(np.isfinite(own), own, 0.0)
@@ -265,11 +201,6 @@ def row_jitter_deg(elevation_deg: Floats) -> float:
     """Noise of single rows about a smooth path, robustly. [deg].
 
     A second difference of white noise has six times its variance.
-
-    Parameters
-    ----------
-    elevation_deg : array, shape (N,)
-        [deg]
     """
     if len(elevation_deg) < 9:
         return 0.0
@@ -277,17 +208,7 @@ def row_jitter_deg(elevation_deg: Floats) -> float:
 
 
 def turning_points(path_deg: Floats, turn_deg: float, every: int = 1) -> list[int]:
-    """Indices at which a path that goes to and fro has turned by more than a given angle.
-
-    Parameters
-    ----------
-    path_deg : array, shape (N,)
-        [deg]
-    turn_deg : float
-        [deg]
-    every : int
-        Indices count this many for each value of the path.
-    """
+    """Indices at which a path that goes to and fro has turned by more than a given angle."""
     points: list[int] = []
     low = high = 0
     going = 0

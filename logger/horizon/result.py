@@ -36,35 +36,18 @@ HELD_COUNTS = 2
 
 @dataclass(frozen=True, eq=False)
 class HorizonResult:
-    """A point's horizon and how good it is.
+    """A point's horizon and how good it is."""
 
-    Parameters
-    ----------
-    profile : HorizonProfile
-        On the grid ``0, step, 2 step, ...`` with vertical edges as further pairs of rows.
-    gates : tuple of Gate
-    coverage : Coverage
-    sight : tuple of SightLines
-        As handed in, a recording each, with the rows that the estimator left out marked.
-    vertices : tuple of tuple of Vertex
-        Corners held still and marked, a recording each.
-    legs : tuple of Leg
-        The passes found in the recordings.
-    edges : tuple of Edge
-        The vertical edges found.
-    time_base : TimeBase
-        Lag, drift and turns found between passes.
-    settings : HorizonSettings
-    """
-
+    # On the grid ``0, step, 2 step, ...`` with vertical edges as further pairs of rows
     profile: HorizonProfile
     gates: tuple[Gate, ...]
     coverage: Coverage
+    # As handed in, a recording each, with the rows that the estimator left out marked
     sight: tuple[SightLines, ...]
-    vertices: tuple[tuple[Vertex, ...], ...]
-    legs: tuple[Leg, ...]
-    edges: tuple[Edge, ...]
-    time_base: TimeBase
+    vertices: tuple[tuple[Vertex, ...], ...]  # Corners held still and marked, a recording each
+    legs: tuple[Leg, ...]  # The passes found in the recordings
+    edges: tuple[Edge, ...]  # The vertical edges found
+    time_base: TimeBase  # Lag, drift and turns found between passes
     settings: HorizonSettings
 
 
@@ -75,21 +58,7 @@ def horizon_from(
     distances_m: Mapping[str, float] | None = None,
     module_height_m: float | None = None,
 ) -> HorizonResult:
-    """Fuse all recordings of a point into one horizon.
-
-    Parameters
-    ----------
-    passes : sequence of Pass
-        The point's recordings, in order.
-    settings : HorizonSettings, optional
-    obstructions : sequence of Obstruction
-        Sectors named for this point; they go before the operator's labels.
-    distances_m : mapping of str to float, optional
-        Distance of obstructions by name, where a label or sector does not tell. [m]
-    module_height_m : float, optional
-        Where the module will be, above the surface that `Pass.sight_height_m` is told from. The
-        profile is carried there where the sight's height is known. [m]
-    """
+    """Fuse all recordings of a point into one horizon."""
     settings = settings or HorizonSettings()
     traces = [traced(one, settings) for one in passes]
     found = _fused(traces, settings)
@@ -243,17 +212,7 @@ def _profile(
 
 
 def near_any(azimuth_deg: Floats, places_deg: Floats, reach_deg: float) -> Bools:
-    """Whether azimuths lie within reach of any of some places, round the circle. Shape (K,).
-
-    Parameters
-    ----------
-    azimuth_deg : array, shape (K,)
-        0 to 360. [deg]
-    places_deg : array, shape (M,)
-        0 to 360. [deg]
-    reach_deg : float
-        [deg]
-    """
+    """Whether azimuths lie within reach of any of some places, round the circle. Shape (K,)."""
     if places_deg.size == 0:
         return np.zeros(azimuth_deg.size, dtype=bool)
     around = np.sort(np.concatenate([places_deg - 360.0, places_deg, places_deg + 360.0]))
@@ -263,14 +222,7 @@ def near_any(azimuth_deg: Floats, places_deg: Floats, reach_deg: float) -> Bools
 
 
 def doubt_deg(apart_deg: Floats, off_deg: Floats, settings: HorizonSettings) -> Floats:
-    """What passes that differ, or a fit that misses them, add to the standard error. [deg].
-
-    Parameters
-    ----------
-    apart_deg, off_deg : array, shape (C,)
-        [deg]
-    settings : HorizonSettings
-    """
+    """What passes that differ, or a fit that misses them, add to the standard error. [deg]."""
     usual = settings.usual_difference_deg
     differing = np.maximum(apart_deg - usual, 0.0) / 2.0
     missed = np.maximum(off_deg - usual / 2.0, 0.0)
@@ -278,19 +230,7 @@ def doubt_deg(apart_deg: Floats, off_deg: Floats, settings: HorizonSettings) -> 
 
 
 def on_grid(fit: Fit, step_deg: float) -> tuple[Floats, Floats, Floats]:
-    """A fit on the whole grid, its vertical edges as further pairs of rows.
-
-    Parameters
-    ----------
-    fit : Fit
-    step_deg : float
-        [deg]
-
-    Returns
-    -------
-    azimuth_deg, elevation_deg, standard_error_deg : array, shape (K,)
-        [deg]
-    """
+    """A fit on the whole grid, its vertical edges as further pairs of rows."""
     grid = np.arange(round(360.0 / step_deg)) * step_deg
     missing = grid[~np.isin(np.round(grid, 9), np.round(fit.node_deg, 9))]
     node = np.concatenate([fit.node_deg, missing])

@@ -16,19 +16,10 @@ from logger.horizon.settings import HorizonSettings
 
 @dataclass(frozen=True, eq=False)
 class RunningHorizon:
-    """What has been seen so far.
+    """What has been seen so far."""
 
-    Parameters
-    ----------
-    azimuth_deg : array, shape (K,)
-        Middle of each cell. [deg]
-    elevation_deg : array, shape (K,)
-        Mean of all passes; NaN where none went. [deg]
-    coverage : Coverage
-    """
-
-    azimuth_deg: Floats
-    elevation_deg: Floats
+    azimuth_deg: Floats  # Middle of each cell. [deg] Shape (K,).
+    elevation_deg: Floats  # Mean of all passes; NaN where none went. [deg] Shape (K,).
     coverage: Coverage
 
     def __post_init__(self) -> None:
@@ -43,16 +34,7 @@ class RunningHorizon:
 def running_horizon(
     passes: Sequence[Pass], settings: HorizonSettings | None = None, cell_deg: float = 1.0
 ) -> RunningHorizon:
-    """Coverage, disagreement and a plain mean of all passes so far.
-
-    Parameters
-    ----------
-    passes : sequence of Pass
-        All recordings of the point, the one going on included.
-    settings : HorizonSettings, optional
-    cell_deg : float
-        Must divide 360. [deg]
-    """
+    """Coverage, disagreement and a plain mean of all passes so far."""
     settings = settings or HorizonSettings()
     fine = HorizonSettings(
         latitude_deg=settings.latitude_deg,
@@ -95,16 +77,6 @@ def _differ(
     """Cells where one pass went higher or lower than another did anywhere near.
 
     Near is a few cells to both sides: edges that tremor displaced are no disagreement.
-
-    Parameters
-    ----------
-    heights : sequence of (array, array)
-        Lowest and highest elevation of each pass in each cell; infinite where it was not. [deg]
-    reach : int
-        Cells.
-    limit_deg : float
-        [deg]
-    cells : int
     """
     found = np.zeros(cells, dtype=bool)
     turns = range(-reach, reach + 1)

@@ -25,13 +25,7 @@ from logger.quality import Gate
 
 @dataclass(frozen=True)
 class Estimate:
-    """A figure with its standard error, and whether it was taken out of the data.
-
-    Parameters
-    ----------
-    value, standard_error : float
-    removed : bool
-    """
+    """A figure with its standard error, and whether it was taken out of the data."""
 
     value: float
     standard_error: float
@@ -40,21 +34,14 @@ class Estimate:
 
 @dataclass(frozen=True)
 class TimeBase:
-    """What was found between passes.
+    """What was found between passes."""
 
-    Parameters
-    ----------
-    lag_s : Estimate or None
-        By how much headings come later than elevations; None where passes go one way only. [s]
-    drift_deg_per_min : tuple of (Estimate or None)
-        Of the heading, a recording each; None where nothing was passed twice. [deg/min]
-    turn_deg : tuple of (Estimate or None)
-        By how much each recording was turned against the others together; None for the only
-        one. [deg]
-    """
-
+    # By how much headings come later than elevations; None where passes go one way only. [s]
     lag_s: Estimate | None
+    # Of the heading, a recording each; None where nothing was passed twice. [deg/min]
     drift_deg_per_min: tuple[Estimate | None, ...]
+    # By how much each recording was turned against the others together; None for the only one.
+    # [deg]
     turn_deg: tuple[Estimate | None, ...]
 
     @property
@@ -74,22 +61,12 @@ class TimeBase:
 
 @dataclass(frozen=True, eq=False)
 class Shifts:
-    """Shifts of legs against the fused skyline; a row a place.
+    """Shifts of legs against the fused skyline; a row a place."""
 
-    Parameters
-    ----------
-    recording : int array, shape (M,)
-    t_s : array, shape (M,)
-        [s]
-    speed_deg_s : array, shape (M,)
-        Round the horizon, clockwise positive. [deg/s]
-    shift_deg, error_deg : array, shape (M,)
-        [deg]
-    """
-
-    recording: Floats
-    t_s: Floats
-    speed_deg_s: Floats
+    recording: Floats  # Shape (M,)
+    t_s: Floats  # [s] Shape (M,)
+    speed_deg_s: Floats  # Round the horizon, clockwise positive. [deg/s] Shape (M,).
+    # [deg] Shape (M,)
     shift_deg: Floats
     error_deg: Floats
 
@@ -105,14 +82,6 @@ def shifts_of(
 
     On a slope g a shift d makes the elevation differ by ``-g d``; over ten degrees of azimuth
     ``d = -sum(g r) / sum(g^2)`` with the residuals r.
-
-    Parameters
-    ----------
-    legs : sequence of Leg
-    edges : sequence of Edge
-    means : CellMeans
-    fit : Fit
-    settings : HorizonSettings
     """
     rows: list[tuple[float, float, float, float, float]] = []
     for edge in edges:
@@ -160,14 +129,7 @@ def shifts_of(
 
 
 def time_base(shifts: Shifts, legs: Sequence[Leg], settings: HorizonSettings) -> TimeBase:
-    """Lag, drifts and turns that explain the shifts best, robustly.
-
-    Parameters
-    ----------
-    shifts : Shifts
-    legs : sequence of Leg
-    settings : HorizonSettings
-    """
+    """Lag, drifts and turns that explain the shifts best, robustly."""
     swept = [leg for leg in legs if not leg.held]
     recordings = sorted({leg.recording for leg in swept})
     count = 1 + max((leg.recording for leg in legs), default=-1)
@@ -222,12 +184,6 @@ def closed(
     """Legs with what is plain to see taken out, and the time base with that noted.
 
     A figure is removed when it is three times its standard error and large enough to matter.
-
-    Parameters
-    ----------
-    legs : sequence of Leg
-    base : TimeBase
-    settings : HorizonSettings
     """
     lag = _judged(base.lag_s, settings.least_lag_s)
     drift = tuple(_judged(d, settings.least_drift_deg_per_min) for d in base.drift_deg_per_min)
@@ -252,14 +208,7 @@ def closed(
 
 
 def drift_gate(base: TimeBase, legs: Sequence[Leg], settings: HorizonSettings) -> Gate | None:
-    """Whether the heading held still enough during each recording; None where none was seen.
-
-    Parameters
-    ----------
-    base : TimeBase
-    legs : sequence of Leg
-    settings : HorizonSettings
-    """
+    """Whether the heading held still enough during each recording; None where none was seen."""
     worst = None
     for r, drift in enumerate(base.drift_deg_per_min):
         if drift is None:
@@ -282,10 +231,6 @@ def added(first: TimeBase, second: TimeBase) -> TimeBase:
     """Two rounds as one: what both removed together.
 
     Each leg is measured against a skyline that it helped to make, so a second round finds a rest.
-
-    Parameters
-    ----------
-    first, second : TimeBase
     """
     return TimeBase(
         _sum(first.lag_s, second.lag_s),

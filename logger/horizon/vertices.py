@@ -25,29 +25,18 @@ STRAIGHT = "straight"
 
 @dataclass(frozen=True)
 class Vertex:
-    """A corner of the skyline that was sighted while holding still.
+    """A corner of the skyline that was sighted while holding still."""
 
-    Parameters
-    ----------
-    t_s : float
-        When the key was pressed. [s]
-    azimuth_deg, elevation_deg : float
-        [deg]
-    error_deg : float
-        1 sigma along either axis on the sky; in azimuth it is this over cos(elevation). [deg]
-    from_s, to_s : float
-        The still hold. [s]
-    straight : bool
-        Whether a straight edge leads to the next vertex.
-    """
-
-    t_s: float
+    t_s: float  # When the key was pressed. [s]
+    # [deg]
     azimuth_deg: float
     elevation_deg: float
+    # 1 sigma along either axis on the sky; in azimuth it is this over cos(elevation). [deg]
     error_deg: float
+    # The still hold. [s]
     from_s: float
     to_s: float
-    straight: bool = False
+    straight: bool = False  # Whether a straight edge leads to the next vertex
 
     @property
     def azimuth_error_deg(self) -> float:
@@ -61,17 +50,7 @@ def vertices_of(
     notes: Sequence[Note],
     settings: HorizonSettings,
 ) -> tuple[Vertex, ...]:
-    """The vertices of a recording: presses of the mark key at the end of a still hold.
-
-    Parameters
-    ----------
-    sight : SightLines
-    keys : sequence of KeyPress
-    notes : sequence of Note
-        One with ``join: "straight"``, or of kind building, makes the edges from there on
-        straight, until the next note.
-    settings : HorizonSettings
-    """
+    """The vertices of a recording: presses of the mark key at the end of a still hold."""
     row = np.flatnonzero(sight.used)
     time = sight.t_s[row]
     found: list[Vertex] = []
@@ -171,14 +150,7 @@ def _still(t_s: Floats, across: Floats, elevation: Floats, settings: HorizonSett
 def corner_by_corner(
     sight: SightLines, vertices: Sequence[Vertex], settings: HorizonSettings
 ) -> bool:
-    """Whether a recording is taken corner by corner: it is held still for much of its time.
-
-    Parameters
-    ----------
-    sight : SightLines
-    vertices : sequence of Vertex
-    settings : HorizonSettings
-    """
+    """Whether a recording is taken corner by corner: it is held still for much of its time."""
     if len(vertices) < 3:
         return False
     held = sum(v.to_s - v.from_s for v in vertices)
@@ -188,24 +160,13 @@ def corner_by_corner(
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """The line through vertices as closely set points.
+    """The line through vertices as closely set points."""
 
-    Parameters
-    ----------
-    path_deg : array, shape (N,)
-        Azimuth as a continuous angle. [deg]
-    elevation_deg : array, shape (N,)
-        [deg]
-    error_deg : array, shape (N,)
-        1 sigma of the vertices, and of what the skyline may do between them. [deg]
-    climbs : tuple of (int, int)
-        First and last point of each vertical edge.
-    """
-
-    path_deg: Floats
-    elevation_deg: Floats
+    path_deg: Floats  # Azimuth as a continuous angle. [deg] Shape (N,).
+    elevation_deg: Floats  # [deg] Shape (N,)
+    # 1 sigma of the vertices, and of what the skyline may do between them. [deg] Shape (N,).
     error_deg: Floats
-    climbs: tuple[tuple[int, int], ...]
+    climbs: tuple[tuple[int, int], ...]  # First and last point of each vertical edge
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("path_deg", "elevation_deg", "error_deg"))
@@ -217,11 +178,6 @@ def joined_line(vertices: Sequence[Vertex], settings: HorizonSettings) -> Line:
     Two vertices of one azimuth, within their errors, are the foot and the head of a vertical
     edge. Ends of straight edges are joined by the great circle through them, others straight in
     azimuth and elevation unless they lie too far apart to say what is between.
-
-    Parameters
-    ----------
-    vertices : sequence of Vertex
-    settings : HorizonSettings
     """
     path = [vertices[0].azimuth_deg]
     elevation = [vertices[0].elevation_deg]

@@ -18,26 +18,15 @@ COMMON = ("kind", "point", "who", "when", "why")
 
 @dataclass(frozen=True)
 class EditEntry:
-    """One entry of ``[[edits]]``.
+    """One entry of ``[[edits]]``."""
 
-    Parameters
-    ----------
-    kind : str
-        Of change, such as ``drop span``.
-    point : str
-        The point it changes.
-    who, when, why : str
-        Never empty; when is UTC, ISO 8601.
-    what : mapping
-        The kind's own keys.
-    """
-
-    kind: str
-    point: str
+    kind: str  # Of change, such as ``drop span``
+    point: str  # The point it changes
+    # Never empty; when is UTC, ISO 8601
     who: str
     when: str
     why: str
-    what: Mapping[str, Any] = field(default_factory=dict)
+    what: Mapping[str, Any] = field(default_factory=dict)  # The kind's own keys
 
     def change(self) -> dict[str, Any]:
         """The change as the horizon room takes it: all but the point."""
@@ -56,17 +45,7 @@ class EditEntry:
 
 
 def edit_entry(table: Table) -> EditEntry:
-    """Read one entry.
-
-    Parameters
-    ----------
-    table : Table
-
-    Raises
-    ------
-    ValueError
-        It does not say its kind, point, who, when or why.
-    """
+    """Read one entry."""
     for key in ("kind", "point", "who", "why"):
         if not table.text(key).strip():
             raise ValueError(f"{table.where}: {key} is missing")

@@ -16,26 +16,12 @@ _LONGEST_BEGINNING = 8192
 
 
 def sweep_path(job: Job, point: str, started: dt.datetime) -> Path:
-    """Where a point's new recording goes: ``sweeps/<point>/<UTC>.sweep``; never an existing file.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    started : datetime
-    """
+    """Where a new recording of a point goes: ``sweeps/<point>/<UTC>.sweep``, a new file."""
     return _fresh(job.folder / "sweeps" / folder_name(point), stamp(started))
 
 
 def calibration_path(job: Job, purpose: str, started: dt.datetime) -> Path:
-    """Where a calibration's recording goes: ``calibrations/<UTC>-<purpose>.sweep``.
-
-    Parameters
-    ----------
-    job : Job
-    purpose : str
-    started : datetime
-    """
+    """Where a calibration's recording goes: ``calibrations/<UTC>-<purpose>.sweep``."""
     return _fresh(job.folder / "calibrations", f"{stamp(started)}-{purpose}")
 
 
@@ -59,11 +45,6 @@ def point_recordings(job: Job, point: str) -> list[Path]:
     """A point's recordings, oldest first; all of them together are the point.
 
     One that ends with its header, as of a program killed before the board spoke, is none.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
     """
     return _recordings_in(job.folder / "sweeps" / folder_name(point))
 
@@ -87,18 +68,7 @@ def _only_begun(path: Path) -> bool:
 
 
 def recording_elsewhere(job: Job, name: str) -> Path:
-    """A recording of any point, by its file name.
-
-    Parameters
-    ----------
-    job : Job
-    name : str
-
-    Raises
-    ------
-    InputError
-        There is none, or more than one.
-    """
+    """A recording of any point, by its file name."""
     found = [p for p in (job.folder / "sweeps").glob("*/*.sweep") if p.name == name]
     if len(found) != 1:
         many = "more than one recording is" if found else "no recording is"
@@ -107,19 +77,7 @@ def recording_elsewhere(job: Job, name: str) -> Path:
 
 
 def file_of(job: Job, name: str) -> Path:
-    """A file inside the job folder, which is copied and mailed as a whole.
-
-    Parameters
-    ----------
-    job : Job
-    name : str
-        As `job.toml` names it, from the folder.
-
-    Raises
-    ------
-    InputError
-        It lies outside.
-    """
+    """A file inside the job folder, which is copied and mailed as a whole."""
     path = job.folder / name
     if not path.resolve().is_relative_to(job.folder.resolve()):
         raise InputError(
@@ -129,69 +87,27 @@ def file_of(job: Job, name: str) -> Path:
 
 
 def calibration_files(job: Job) -> list[Path]:
-    """The files of the stored calibration results, oldest first.
-
-    Parameters
-    ----------
-    job : Job
-    """
+    """The files of the stored calibration results, oldest first."""
     return sorted((job.folder / "calibrations").glob("*.json"))
 
 
 def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:
-    """The stored calibration results, oldest first, each with its file.
-
-    Parameters
-    ----------
-    job : Job
-
-    Raises
-    ------
-    InputError
-        One of them cannot be read as JSON.
-    """
+    """The stored calibration results, oldest first, each with its file."""
     return [(path, read_json(path)) for path in calibration_files(job)]
 
 
 def result_path(job: Job, point: str) -> Path:
-    """Where a point's result goes: ``results/<point>.json``.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    """
+    """Where a point's result goes: ``results/<point>.json``."""
     return job.folder / "results" / f"{folder_name(point)}.json"
 
 
 def write_json(path: Path, value: Any) -> None:
-    """Store a result.
-
-    Parameters
-    ----------
-    path : Path
-    value : Any
-
-    Raises
-    ------
-    InputError
-        It cannot be written.
-    """
+    """Store a result."""
     write_atomically(path, json_text(value))
 
 
 def read_json(path: Path) -> dict[str, Any]:
-    """Read a JSON object.
-
-    Parameters
-    ----------
-    path : Path
-
-    Raises
-    ------
-    InputError
-        It is missing, unreadable or no JSON object.
-    """
+    """Read a JSON object."""
     try:
         value = json.loads(path.read_bytes())
     except OSError as error:

@@ -24,43 +24,25 @@ LOCK_WAIT_S = 20.0
 
 @dataclass(frozen=True)
 class Point:
-    """A spot where a module may stand.
-
-    Parameters
-    ----------
-    name : str
-    sight_height_m, module_height_m : float or None
-        Of the sight while sweeping and of the module to be, above the same surface. [m]
-    """
+    """A spot where a module may stand."""
 
     name: str
+    # Of the sight while sweeping and of the module to be, above the same surface. [m]
     sight_height_m: float | None = None
     module_height_m: float | None = None
 
 
 @dataclass(frozen=True)
 class NamedSector:
-    """An obstruction named in the job: where it stands as seen from a point.
-
-    Parameters
-    ----------
-    name : str
-    kind : str
-        One of `logger.profile.OBSTRUCTION_KINDS`.
-    point : str
-        Empty: seen from every point alike.
-    from_azimuth_deg, to_azimuth_deg : float or None
-        None where sweeps label it and only the distance is given here. [deg]
-    distance_m : float or None
-        [m]
-    """
+    """An obstruction named in the job: where it stands as seen from a point."""
 
     name: str
-    kind: str = "other"
-    point: str = ""
+    kind: str = "other"  # One of `logger.profile.OBSTRUCTION_KINDS`
+    point: str = ""  # Empty: seen from every point alike
+    # None where sweeps label it and only the distance is given here. [deg]
     from_azimuth_deg: float | None = None
     to_azimuth_deg: float | None = None
-    distance_m: float | None = None
+    distance_m: float | None = None  # [m]
 
 
 _Named = TypeVar("_Named", Plane, Point)
@@ -68,38 +50,22 @@ _Named = TypeVar("_Named", Plane, Point)
 
 @dataclass(frozen=True)
 class Job:
-    """A survey.
-
-    Parameters
-    ----------
-    folder : Path
-    name : str
-    site : Site
-    timezone : str
-        IANA name; empty: charts and windows in apparent solar time only.
-    planes : tuple of Plane
-    points : tuple of Point
-    obstructions : tuple of NamedSector
-    people : mapping of str to str
-        ``surveyor``, ``client``, ``address`` and whatever else, for the report.
-    board : mapping of str to str
-        ``name``, ``serial_number``, ``holder`` and whatever else, for the report.
-    rules : raw table
-        The programme's, as it stands in the file; the room that uses it checks it.
-    edits : tuple of EditEntry
-        What the office changed without touching a recording, oldest first.
-    """
+    """A survey."""
 
     folder: Path
     name: str
     site: Site
-    timezone: str = ""
+    timezone: str = ""  # IANA name; empty: charts and windows in apparent solar time only
     planes: tuple[Plane, ...] = ()
     points: tuple[Point, ...] = ()
     obstructions: tuple[NamedSector, ...] = ()
+    # ``surveyor``, ``client``, ``address`` and whatever else, for the report
     people: Mapping[str, str] = field(default_factory=dict)
+    # ``name``, ``serial_number``, ``holder`` and whatever else, for the report
     board: Mapping[str, str] = field(default_factory=dict)
+    # The programme's, as it stands in the file; the room that uses it checks it
     rules: Mapping[str, Any] = field(default_factory=dict)
+    # What the office changed without touching a recording, oldest first
     edits: tuple[EditEntry, ...] = ()
 
     def point(self, name: str) -> Point:
@@ -216,13 +182,7 @@ def _unique(found: list[Table], make: Callable[[Table], _Named]) -> tuple[_Named
 
 
 def known_timezone(name: str) -> str:
-    """The name itself if the system knows the zone; empty stays empty.
-
-    Raises
-    ------
-    UsageError
-        There is no such zone.
-    """
+    """The name itself if the system knows the zone; empty stays empty."""
     if name:
         try:
             ZoneInfo(name)
@@ -242,25 +202,7 @@ def create_job(
     planes: tuple[Plane, ...] = (),
     people: Mapping[str, str] | None = None,
 ) -> Job:
-    """Make a job folder.
-
-    Parameters
-    ----------
-    folder : Path
-        New or empty of a job.
-    site : Site
-    name, timezone : str
-    planes : tuple of Plane
-    people : mapping
-
-    Raises
-    ------
-    UsageError
-        There is a job already, the time zone is unknown, or two planes have one name; then nothing
-        is written.
-    InputError
-        The folder cannot be made.
-    """
+    """Make a job folder."""
     import tomlkit
 
     path = folder / JOB_FILE
@@ -305,20 +247,7 @@ def _plane_tables(planes: tuple[Plane, ...]) -> Any:
 
 
 def edit_job(folder: Path, change: Callable[[Any], None]) -> Job:
-    """Change ``job.toml`` in place, comments kept; one process at a time.
-
-    Parameters
-    ----------
-    folder : Path
-    change : callable
-        Takes the tomlkit document and alters it.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read or written, another process holds it for too long, or the
-        change would leave it unreadable (then nothing is written).
-    """
+    """Change ``job.toml`` in place, comments kept; one process at a time."""
     import tomlkit
     from filelock import FileLock, Timeout
 
@@ -342,15 +271,7 @@ def edit_job(folder: Path, change: Callable[[Any], None]) -> Job:
 
 
 def set_plane(folder: Path, plane: Plane, **extra: Any) -> Job:
-    """Add a plane to the job, or replace the one of its name.
-
-    Parameters
-    ----------
-    folder : Path
-    plane : Plane
-    **extra
-        Further keys to store with it, such as its uncertainty.
-    """
+    """Add a plane to the job, or replace the one of its name."""
     values = {"name": plane.name, "tilt_deg": plane.tilt_deg, "azimuth_deg": plane.azimuth_deg}
     if plane.size_kwp is not None:
         values["size_kwp"] = plane.size_kwp
@@ -358,14 +279,7 @@ def set_plane(folder: Path, plane: Plane, **extra: Any) -> Job:
 
 
 def set_point(folder: Path, point: Point) -> Job:
-    """Add a point to the job, or tell more of the one of its name.
-
-    Parameters
-    ----------
-    folder : Path
-    point : Point
-        What it leaves open stays as it is in the job.
-    """
+    """Add a point to the job, or tell more of the one of its name."""
     values = {
         "name": folder_name(point.name),
         "sight_height_m": point.sight_height_m,
@@ -376,46 +290,18 @@ def set_point(folder: Path, point: Point) -> Job:
 
 
 def add_obstruction(folder: Path, what: Mapping[str, Any]) -> Job:
-    """Name a part of the skyline.
-
-    Parameters
-    ----------
-    folder : Path
-    what : mapping
-        Keys of an entry of ``[[obstructions]]``; those of None are left out.
-    """
+    """Name a part of the skyline."""
     known = {key: value for key, value in what.items() if value is not None}
     return edit_job(folder, lambda document: _put(document, "obstructions", known, unique=False))
 
 
 def add_edit(folder: Path, edit: EditEntry) -> Job:
-    """Append an edit; edits are never changed, a later one goes before.
-
-    Parameters
-    ----------
-    folder : Path
-    edit : EditEntry
-    """
+    """Append an edit; edits are never changed, a later one goes before."""
     return edit_job(folder, lambda document: _put(document, "edits", edit.as_dict(), unique=False))
 
 
 def remove_last_edit(folder: Path) -> EditEntry:
-    """Take the last edit out of the job; comments that stand after it stay.
-
-    Parameters
-    ----------
-    folder : Path
-
-    Returns
-    -------
-    EditEntry
-        What was taken out.
-
-    Raises
-    ------
-    UsageError
-        There is none.
-    """
+    """Take the last edit out of the job; comments that stand after it stay."""
     taken: list[EditEntry] = []
 
     def take(document: Any) -> None:

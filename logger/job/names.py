@@ -14,19 +14,7 @@ _RESERVED = re.compile(r"(?i)^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$")
 
 
 def folder_name(name: str, what: str = "point") -> str:
-    """The name as a folder's, the same on every system.
-
-    Parameters
-    ----------
-    name : str
-    what : str
-        What it names, for the message.
-
-    Raises
-    ------
-    UsageError
-        It would not be a safe folder name.
-    """
+    """The name as a folder's, the same on every system."""
     tidy = unicodedata.normalize("NFC", name.strip())
     problem = ""
     if not tidy:

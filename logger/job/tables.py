@@ -14,40 +14,21 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Table:
-    """One table and how messages call it.
-
-    Parameters
-    ----------
-    raw : dict
-    where : str
-        Such as "site" or "planes 2".
-    """
+    """One table and how messages call it."""
 
     raw: dict[str, Any]
-    where: str
+    where: str  # Such as "site" or "planes 2"
 
     @classmethod
     def named(cls, document: dict[str, Any], name: str) -> Table:
-        """The table of that name; an empty one where there is none.
-
-        Raises
-        ------
-        ValueError
-            It is there and no table.
-        """
+        """The table of that name; an empty one where there is none."""
         raw = document.get(name, {})
         if not isinstance(raw, dict):
             raise ValueError(f"{name} must be a table, headed [{name}]")
         return cls(raw, name)
 
     def told(self, make: Callable[[], T]) -> T:
-        """What ``make`` makes; its complaint gets the table's name in front.
-
-        Raises
-        ------
-        ValueError
-            ``make`` refused.
-        """
+        """What ``make`` makes; its complaint gets the table's name in front."""
         try:
             return make()
         except UsageError as error:
@@ -102,13 +83,7 @@ class Table:
 
 
 def tables(document: dict[str, Any], name: str) -> list[Table]:
-    """The list of tables of that name; empty where there is none.
-
-    Raises
-    ------
-    ValueError
-        It is there and no list of tables.
-    """
+    """The list of tables of that name; empty where there is none."""
     found = document.get(name, [])
     if not isinstance(found, list) or not all(isinstance(t, dict) for t in found):
         raise ValueError(f"{name} must be tables, each headed [[{name}]]")

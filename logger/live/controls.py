@@ -23,29 +23,16 @@ class Toggle:
 
 @dataclass(frozen=True)
 class MarkPressed:
-    """The mark key of the keyboard; does what the board's does.
+    """The mark key of the keyboard; does what the board's does."""
 
-    Parameters
-    ----------
-    at_s : float
-        [s]
-    """
-
-    at_s: float
+    at_s: float  # [s]
 
 
 @dataclass(frozen=True)
 class Label:
-    """Name and kind typed for a mark.
+    """Name and kind typed for a mark."""
 
-    Parameters
-    ----------
-    at_s : float
-        When the mark was pressed. [s]
-    label, kind : str
-    """
-
-    at_s: float
+    at_s: float  # When the mark was pressed. [s]
     label: str
     kind: str
 
@@ -57,16 +44,9 @@ class Redo:
 
 @dataclass(frozen=True)
 class Remark:
-    """A free note.
+    """A free note."""
 
-    Parameters
-    ----------
-    at_s : float
-        When its key was pressed. [s]
-    text : str
-    """
-
-    at_s: float
+    at_s: float  # When its key was pressed. [s]
     text: str
 
 
@@ -99,14 +79,7 @@ class Controls:
         return ""
 
     def feed(self, typed: str, now_s: float) -> list[Action]:
-        """Take characters.
-
-        Parameters
-        ----------
-        typed : str
-        now_s : float
-            Since the start of the recording. [s]
-        """
+        """Take characters."""
         actions: list[Action] = []
         for character in typed:
             if not self._asking:

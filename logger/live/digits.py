@@ -21,14 +21,6 @@ LINES = 5
 
 
 def large(text: str, block: str = "█") -> list[str]:
-    """Five lines that show a number.
-
-    Parameters
-    ----------
-    text : str
-        Digits, point, minus and blanks.
-    block : str
-        What the digits are made of.
-    """
+    """Five lines that show a number."""
     rows = [" ".join(_SHAPES[c][line] for c in text) for line in range(LINES)]
     return [row.replace("#", block) for row in rows]

@@ -39,13 +39,7 @@ class Display(Protocol):
 
 
 class LineDisplay:
-    """One line a second, for output that is no terminal.
-
-    Parameters
-    ----------
-    write : callable
-        Takes a line.
-    """
+    """One line a second, for output that is no terminal."""
 
     every_s = 1.0
 
@@ -72,17 +66,7 @@ class LineDisplay:
 
 
 class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
-    """The whole screen of a terminal, whatever its size; given back as it was.
-
-    Parameters
-    ----------
-    console : Console
-
-    Attributes
-    ----------
-    said : list of str
-        Everything told so far.
-    """
+    """The whole screen of a terminal, whatever its size; given back as it was."""
 
     every_s = 1 / 16
 
@@ -136,15 +120,7 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
 
 
 def open_display(console: Console, write: Callable[[str], None]) -> AbstractContextManager[Display]:
-    """The screen where there is one that can move its cursor, else lines.
-
-    Parameters
-    ----------
-    console : Console
-        On standard error.
-    write : callable
-        Takes a line for standard error.
-    """
+    """The screen where there is one that can move its cursor, else lines."""
     if console.is_terminal and not console.is_dumb_terminal:
         return ScreenDisplay(console)
     return nullcontext(LineDisplay(write))

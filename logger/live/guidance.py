@@ -24,12 +24,7 @@ _SKYLINE_DEG = 8.0  # stands in for the skyline's height where nothing was seen 
 
 
 def towards_sun(view: LiveView) -> Bools | None:
-    """Cells of the coverage whose skyline lies within 25 degrees of the sun; None without sun.
-
-    Parameters
-    ----------
-    view : LiveView
-    """
+    """Cells of the coverage whose skyline lies within 25 degrees of the sun; None without sun."""
     if view.sun is None or view.running is None:
         return None
     horizon = view.running.horizon
@@ -42,10 +37,6 @@ def to_do(view: LiveView) -> tuple[str, tuple[Sector, ...]]:
     """What the sweep still lacks: words, and the sectors they speak of.
 
     Sectors near the sun come last, to be left for later.
-
-    Parameters
-    ----------
-    view : LiveView
     """
     coverage = view.coverage
     if coverage is None:
@@ -69,13 +60,7 @@ def to_do(view: LiveView) -> tuple[str, tuple[Sector, ...]]:
 
 
 def wide(cells: Bools) -> tuple[Sector, ...]:
-    """Sectors of marked cells that are worth a sweep, widest first, none too wide for the feet.
-
-    Parameters
-    ----------
-    cells : bool array
-        Round the circle from north.
-    """
+    """Sectors of marked cells that are worth a sweep, widest first, none too wide for the feet."""
     found: list[Sector] = []
     for sector in sectors(cells):
         if sector.width_deg < LEAST_DEG:
@@ -87,24 +72,13 @@ def wide(cells: Bools) -> tuple[Sector, ...]:
 
 
 def named(found: Sequence[Sector], most: int = 2) -> str:
-    """The first few sectors in words.
-
-    Parameters
-    ----------
-    found : sequence of Sector
-    most : int
-    """
+    """The first few sectors in words."""
     text = " and ".join(map(str, found[:most]))
     return text + (f" (+{len(found) - most})" if len(found) > most else "")
 
 
 def advice(view: LiveView) -> tuple[str, bool]:
-    """The one thing to know now, and whether it is a warning.
-
-    Parameters
-    ----------
-    view : LiveView
-    """
+    """The one thing to know now, and whether it is a warning."""
     if view.nothing:
         return (view.nothing if view.instead else f"{view.nothing}: check cable and power"), True
     if view.sun_near:
@@ -118,12 +92,7 @@ def advice(view: LiveView) -> tuple[str, bool]:
 
 
 def shares(coverage: Coverage) -> tuple[float, float, float]:
-    """Of what the sun crosses: the shares missing, seen once, and seen twice or more.
-
-    Parameters
-    ----------
-    coverage : Coverage
-    """
+    """Of what the sun crosses: the shares missing, seen once, and seen twice or more."""
     crossed = coverage.passes[coverage.sun_crossed]
     if crossed.size == 0:
         return 0.0, 0.0, 1.0
@@ -135,13 +104,7 @@ def shares(coverage: Coverage) -> tuple[float, float, float]:
 
 
 class CueBook:
-    """Decides which cue the board is to play, and not too often.
-
-    Parameters
-    ----------
-    every_s : float
-        Least time between two cues of one kind that go on. [s]
-    """
+    """Decides which cue the board is to play, and not too often."""
 
     def __init__(self, every_s: float = 3.0) -> None:
         self._every_s = every_s
@@ -151,18 +114,7 @@ class CueBook:
     def cues(
         self, view: LiveView, now_s: float, holds: Sequence[bool] = (), redone: bool = False
     ) -> list[str]:
-        """Cues of the wire contract due now.
-
-        Parameters
-        ----------
-        view : LiveView
-        now_s : float
-            [s]
-        holds : sequence of bool
-            Marks just judged: whether each ended a still hold.
-        redone : bool
-            A stretch was just dropped.
-        """
+        """Cues of the wire contract due now."""
         due = ["GOOD" if still else "REDO" for still in holds]
         if redone:
             due.append("REDO")

@@ -34,13 +34,7 @@ def plain_keys(text: str) -> str:
 
 
 class PosixKeyboard(AbstractContextManager["PosixKeyboard"]):
-    """Standard input of a POSIX terminal, key by key; Ctrl-C still interrupts.
-
-    Parameters
-    ----------
-    descriptor : int
-        Of the terminal.
-    """
+    """Standard input of a POSIX terminal, key by key; Ctrl-C still interrupts."""
 
     def __init__(self, descriptor: int) -> None:
         self._descriptor = descriptor

@@ -17,22 +17,7 @@ PAUSE_S = 0.2
 
 
 class Port:
-    """A link that outlives the captures it is lent to.
-
-    Parameters
-    ----------
-    open_port : callable
-        Opens the real link.
-    url : str
-        For messages.
-    pause : callable
-        Waits a number of seconds.
-
-    Raises
-    ------
-    DeviceError
-        It cannot be opened.
-    """
+    """A link that outlives the captures it is lent to."""
 
     def __init__(
         self,
@@ -61,13 +46,7 @@ class Port:
         """End a capture's use of the port; the port stays open for the next one."""
 
     def again(self) -> Port:
-        """Open the port anew after a loss.
-
-        Raises
-        ------
-        DeviceError
-            It cannot be opened (yet).
-        """
+        """Open the port anew after a loss."""
         if self._link is not None:
             self.hang_up()
             # The other side must be given the time to notice.
@@ -76,12 +55,7 @@ class Port:
         return self
 
     def give_back(self, data: bytes) -> None:
-        """Bytes that the next reader is to have first.
-
-        Parameters
-        ----------
-        data : bytes
-        """
+        """Bytes that the next reader is to have first."""
         self._returned = data + self._returned
 
     def hang_up(self) -> None:

@@ -19,35 +19,17 @@ EVERY_S = 0.4
 
 @dataclass(frozen=True, eq=False)
 class RunningAnswer:
-    """What the sweep means so far.
-
-    Parameters
-    ----------
-    horizon : RunningHorizon
-    profile : HorizonProfile
-        The same with the circle's unmeasured parts marked.
-    access : AccessResult
-        Unmeasured parts taken as open, no uncertainty.
-    """
+    """What the sweep means so far."""
 
     horizon: RunningHorizon
-    profile: HorizonProfile
-    access: AccessResult
+    profile: HorizonProfile  # The same with the circle's unmeasured parts marked
+    access: AccessResult  # Unmeasured parts taken as open, no uncertainty
 
 
 def running_answer(
     passes: Sequence[Pass], year: SiteYear, settings: HorizonSettings
 ) -> RunningAnswer | None:
-    """One round of it; None before anything was seen.
-
-    Parameters
-    ----------
-    passes : sequence of Pass
-        All recordings of the point, the one going on included.
-    year : SiteYear
-        Without draws: they take longer than the sweep may wait.
-    settings : HorizonSettings
-    """
+    """One round of it; None before anything was seen."""
     passes = [one for one in passes if one.sight.used.any()]
     if not passes:
         return None
@@ -63,15 +45,7 @@ def running_answer(
 
 
 class Worker:
-    """Calls a function again and again on a thread of its own and keeps its latest result.
-
-    Parameters
-    ----------
-    compute : callable
-        Its exceptions end the worker and are kept in `fault`: the recording goes on.
-    every_s : float
-        From start to start. [s]
-    """
+    """Calls a function again and again on a thread of its own and keeps its latest result."""
 
     def __init__(
         self, compute: Callable[[], RunningAnswer | None], every_s: float = EVERY_S

@@ -27,15 +27,10 @@ _LEAST_ROWS, _MOST_ROWS = 3, 16
 
 @dataclass(frozen=True)
 class Marks:
-    """Characters of the coverage strip.
+    """Characters of the coverage strip."""
 
-    Parameters
-    ----------
-    sunless, missing, once, twice, disputed, sun : str
-        Not crossed by the sun; crossed and missing; seen once; seen twice; passes disagree; the
-        sun stands there now.
-    """
-
+    # Not crossed by the sun; crossed and missing; seen once; seen twice; passes disagree; the
+    # sun stands there now
     sunless: str
     missing: str
     once: str
@@ -50,39 +45,19 @@ PLAIN = Marks(" ", ".", "-", "#", "!", "*")
 
 @dataclass(frozen=True)
 class Frame:
-    """What stands around a view on the screen.
+    """What stands around a view on the screen."""
 
-    Parameters
-    ----------
-    place : str
-        Job and point.
-    state : str
-        Such as "recording" or "stopped".
-    prompt : str
-        What the keyboard is asked; empty shows the keys.
-    message : str
-        The last sentence said.
-    middle_deg : float
-        Azimuth in the middle of the skyline. [deg]
-    panel : tuple of str
-        Lines in the skyline's place, such as the answer of the point before.
-    """
-
-    place: str
-    state: str = "recording"
-    prompt: str = ""
-    message: str = ""
-    middle_deg: float = 180.0
+    place: str  # Job and point
+    state: str = "recording"  # Such as "recording" or "stopped"
+    prompt: str = ""  # What the keyboard is asked; empty shows the keys
+    message: str = ""  # The last sentence said
+    middle_deg: float = 180.0  # Azimuth in the middle of the skyline. [deg]
+    # Lines in the skyline's place, such as the answer of the point before
     panel: tuple[str, ...] = ()
 
 
 def status_line(view: LiveView) -> str:
-    """One line of at most 80 characters, for output that is no terminal.
-
-    Parameters
-    ----------
-    view : LiveView
-    """
+    """One line of at most 80 characters, for output that is no terminal."""
     if view.nothing:
         return f"{view.elapsed_s:5.0f} s  {view.nothing}"
     rate = f"{view.rate_hz:.0f} Hz"
@@ -105,24 +80,14 @@ def status_line(view: LiveView) -> str:
 
 
 def access_words(view: LiveView) -> str:
-    """The year's solar access so far, plane by plane.
-
-    Parameters
-    ----------
-    view : LiveView
-    """
+    """The year's solar access so far, plane by plane."""
     if view.running is None:
         return "-"
     return ", ".join(_percent(p.solar_access.annual) for p in view.running.access.planes)
 
 
 def window_words(access: AccessResult) -> str:
-    """Whether the solar window is clear so far: "9 to 15 h clear" or the months that are not.
-
-    Parameters
-    ----------
-    access : AccessResult
-    """
+    """Whether the solar window is clear so far: "9 to 15 h clear" or the months that are not."""
     window = access.planes[0].window
     hours = f"{window.window.from_solar_hour:g} to {window.window.to_solar_hour:g} h"
     months = sorted({b.month for b in window.blocked})
@@ -137,17 +102,7 @@ def window_words(access: AccessResult) -> str:
 
 
 def screen(view: LiveView, frame: Frame, width: int, height: int, unicode: bool = True) -> Text:
-    """The whole screen, exactly as many lines as it has; what does not fit is left out.
-
-    Parameters
-    ----------
-    view : LiveView
-    frame : Frame
-    width, height : int
-        Of the terminal, in characters.
-    unicode : bool
-        Whether it can show block characters.
-    """
+    """The whole screen, exactly as many lines as it has; what does not fit is left out."""
     words, warns = advice(view)
     advised = Text(f" {words} "[:width].ljust(width), style="bold reverse red" if warns
                    else "bold reverse")  # fmt: skip

@@ -45,77 +45,44 @@ _KEPT_PARTS = 100
 
 @dataclass(frozen=True)
 class FieldState:
-    """The magnetic field of the last second against the compass calibration.
+    """The magnetic field of the last second against the compass calibration."""
 
-    Parameters
-    ----------
-    strength_off : float
-        As a share of the calibration's strength, signed; NaN without calibration.
-    dip_off_deg : float
-        Signed. [deg]
-    flagged, rejected : bool
-        Past the first and past the second limit of the field watch.
-    """
-
+    # As a share of the calibration's strength, signed; NaN without calibration
     strength_off: float = float("nan")
-    dip_off_deg: float = float("nan")
+    dip_off_deg: float = float("nan")  # Signed. [deg]
+    # Past the first and past the second limit of the field watch
     flagged: bool = False
     rejected: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class LiveView:
-    """What is shown of this moment; NaN where nothing is known yet.
+    """What is shown of this moment; NaN where nothing is known yet."""
 
-    Parameters
-    ----------
-    elapsed_s : float
-        Since the start of the recording. [s]
-    azimuth_deg, elevation_deg, lean_deg : float
-        Of the sight: true azimuth, elevation, rotation about the sight. [deg]
-    speed_deg_s : float
-        Of the sight over the sky. [deg/s]
-    tremor_deg : float
-        RMS. [deg]
-    rate_hz : float
-        Samples a second, of late. [Hz]
-    samples, lost, damaged : int
-        So far: taken, missing by the board's count, refused.
-    silent_s : float
-        Since the last sound sentence. [s]
-    instead : str
-        What came in place of any measurement, in words; empty for nothing, or once there is one.
-    sun_deg : float
-        From the sight to the sun; NaN with the sun below the level plane. [deg]
-    sun : (float, float) or None
-        Azimuth and elevation of the sun where it is up. [deg]
-    field : FieldState
-    marks, held : int
-        Mark keys pressed; those of them that ended a still hold.
-    running : RunningAnswer or None
-    newest_seq : int
-        The wire's counter of the newest sample shown; -1 for none.
-    """
-
-    elapsed_s: float
+    elapsed_s: float  # Since the start of the recording. [s]
+    # Of the sight: true azimuth, elevation, rotation about the sight. [deg]
     azimuth_deg: float = float("nan")
     elevation_deg: float = float("nan")
     lean_deg: float = float("nan")
-    speed_deg_s: float = float("nan")
-    tremor_deg: float = float("nan")
-    rate_hz: float = 0.0
+    speed_deg_s: float = float("nan")  # Of the sight over the sky. [deg/s]
+    tremor_deg: float = float("nan")  # RMS. [deg]
+    rate_hz: float = 0.0  # Samples a second, of late. [Hz]
+    # So far: taken, missing by the board's count, refused
     samples: int = 0
     lost: int = 0
     damaged: int = 0
-    silent_s: float = 0.0
+    silent_s: float = 0.0  # Since the last sound sentence. [s]
+    # What came in place of any measurement, in words; empty for nothing, or once there is one
     instead: str = ""
+    # From the sight to the sun; NaN with the sun below the level plane. [deg]
     sun_deg: float = float("nan")
-    sun: tuple[float, float] | None = None
+    sun: tuple[float, float] | None = None  # Azimuth and elevation of the sun where it is up. [deg]
     field: FieldState = field(default_factory=FieldState)
+    # Mark keys pressed; those of them that ended a still hold
     marks: int = 0
     held: int = 0
     running: RunningAnswer | None = None
-    newest_seq: int = -1
+    newest_seq: int = -1  # The wire's counter of the newest sample shown; -1 for none
 
     @property
     def nothing(self) -> str:
@@ -144,34 +111,14 @@ class LiveView:
 
 @dataclass(frozen=True)
 class Press:
-    """One press of the board's mark key, or of the keyboard's.
+    """One press of the board's mark key, or of the keyboard's."""
 
-    Parameters
-    ----------
-    t_s : float
-        [s]
-    still : bool or None
-        Whether it ended a still hold; None while that is not yet known.
-    """
-
-    t_s: float
-    still: bool | None = None
+    t_s: float  # [s]
+    still: bool | None = None  # Whether it ended a still hold; None while that is not yet known
 
 
 class LiveSession:
-    """Turns each new row into a sight line once, and sums up.
-
-    Parameters
-    ----------
-    builder : StreamBuilder
-        The capture's.
-    corrections : Corrections
-    site : Site
-    started : datetime
-        UTC of the recording's start.
-    earlier : sequence of Pass
-        What the point's other recordings saw.
-    """
+    """Turns each new row into a sight line once, and sums up."""
 
     def __init__(
         self,
@@ -201,12 +148,7 @@ class LiveSession:
         self.correct_with(corrections)
 
     def correct_with(self, corrections: Corrections) -> None:
-        """Take other corrections from here on, as when the board has said which it is.
-
-        Parameters
-        ----------
-        corrections : Corrections
-        """
+        """Take other corrections from here on, as when the board has said which it is."""
         self.corrections = corrections
         compass = corrections.compass
         bias = compass.rate_bias_deg_s if compass else None
@@ -216,15 +158,7 @@ class LiveSession:
         )
 
     def take(self, pieces: list[Piece], now_s: float) -> None:
-        """Look at what just came for the board's keys.
-
-        Parameters
-        ----------
-        pieces : list
-            From `Capture.step`.
-        now_s : float
-            [s]
-        """
+        """Look at what just came for the board's keys."""
         for piece in pieces:
             if isinstance(piece, Sound) and isinstance(piece.sentence, Key):
                 self._key(piece.sentence, now_s)
@@ -241,28 +175,11 @@ class LiveSession:
             self._mark_down_ms = None
 
     def mark(self, now_s: float) -> None:
-        """A mark was pressed, on the board or on the keyboard.
-
-        Parameters
-        ----------
-        now_s : float
-            [s]
-        """
+        """A mark was pressed, on the board or on the keyboard."""
         self.presses.append(Press(now_s))
 
     def redo(self, now_s: float) -> tuple[float, float]:
-        """Drop the stretch just swept: since the start, the last mark, turn or redo.
-
-        Parameters
-        ----------
-        now_s : float
-            [s]
-
-        Returns
-        -------
-        from_s, to_s : float
-            [s]
-        """
+        """Drop the stretch just swept: since the start, the last mark, turn or redo."""
         starts = [0.0, *(b for _, b in self.dropped)]
         starts += [p.t_s for p in self.presses if p.t_s < now_s - LONG_PRESS_S - 0.5]
         sight = joined(self._parts) if self._parts else None
@@ -320,13 +237,7 @@ class LiveSession:
         return sight.rows(sight.t_s > end - _RECENT_S)
 
     def judge_holds(self, now_s: float) -> list[bool]:
-        """Of marks pressed a moment ago, whether each ended a still hold; once a press.
-
-        Parameters
-        ----------
-        now_s : float
-            [s]
-        """
+        """Of marks pressed a moment ago, whether each ended a still hold; once a press."""
         found: list[bool] = []
         for i, press in enumerate(self.presses):
             if press.still is None and now_s - press.t_s > _HOLD_SETTLES_S:
@@ -344,19 +255,7 @@ class LiveSession:
         running: RunningAnswer | None = None,
         instead: str = "",
     ) -> LiveView:
-        """Sum up this moment.
-
-        Parameters
-        ----------
-        now_s : float
-            Since the start of the recording. [s]
-        latest_s : float
-            When the last sound sentence came. [s]
-        running : RunningAnswer, optional
-            The answer so far.
-        instead : str
-            What came in place of any measurement.
-        """
+        """Sum up this moment."""
         self.advance()
         sun = self._sun_now(now_s)
         view = LiveView(

@@ -24,13 +24,6 @@ class Steadier:
 
     A vector fixed in the world, seen from a body that turns at rate w, changes by ``-w x v dt``.
     What is left between it and the measured one is taken in slowly, and tells the gyro's bias.
-
-    Parameters
-    ----------
-    hard_iron_ut : array, shape (3,)
-        Turns with the board and is kept out of the blend. [uT]
-    rate_bias_deg_s : array, shape (3,), optional
-        From a calibration. [deg/s]
     """
 
     def __init__(self, hard_iron_ut: Floats, rate_bias_deg_s: Floats | None = None) -> None:
@@ -41,13 +34,7 @@ class Steadier:
         self._t_s = -np.inf
 
     def take(self, samples: Samples) -> Samples:
-        """The same rows with steadied force and field; rows without angular rate as they are.
-
-        Parameters
-        ----------
-        samples : Samples
-            The next rows of the stream.
-        """
+        """The same rows with steadied force and field; rows without angular rate as they are."""
         if not (samples.has_rate & samples.has_field).any():
             return samples
         force, field = samples.force_g.copy(), samples.field_ut.copy()

@@ -37,32 +37,19 @@ IN_PASSING = "marked in passing: fine for a name; a corner needs a still hold, m
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What the loop needs of the job, as functions: it knows no folders.
-
-    Parameters
-    ----------
-    site : Site
-    place : str
-        Name of the job, for the title.
-    new_recording : callable
-        Takes the point and the moment of its start; makes the recording.
-    corrections_of : callable
-        Takes the board's identity (None: not said yet); gives the corrections for the screen.
-    answer_of : callable
-        The answer so far from passes; called on a thread of its own.
-    earlier : callable
-        Takes a point when its sweep begins; gives a function that reads what its recordings up
-        to then saw, called once and on a thread of its own.
-    dropped : callable
-        Takes a recording and a span of it that was swept again; keeps that.
-    """
+    """What the loop needs of the job, as functions: it knows no folders."""
 
     site: Site
-    place: str
+    place: str  # Name of the job, for the title
+    # Takes the point and the moment of its start; makes the recording
     new_recording: Callable[[str, dt.datetime], RecordingWriter]
+    # Takes the board's identity (None: not said yet); gives the corrections for the screen
     corrections_of: Callable[[Identity | None], Corrections]
-    answer_of: ComputeAnswer
+    answer_of: ComputeAnswer  # The answer so far from passes; called on a thread of its own
+    # Takes a point when its sweep begins; gives a function that reads what its recordings up to
+    # then saw, called once and on a thread of its own
     earlier: Callable[[str], Callable[[], Sequence[Pass]]] = lambda _: tuple
+    # Takes a recording and a span of it that was swept again; keeps that
     dropped: Dropped = lambda _path, _from_s, _to_s: None
 
 
@@ -80,60 +67,26 @@ class _Going:
 
 @dataclass
 class SurveyDay:
-    """One board, one port, any number of points.
-
-    Parameters
-    ----------
-    port : Port
-    clock : Clock
-    display : Display
-    keyboard : Keyboard
-    around : Surroundings
-    bell : bool
-        Whether the terminal's bell goes with the cues.
-    on_frame : callable
-        Takes the view just shown; for measuring.
-    recordings : list of Path
-        Made so far.
-    taken : int
-        Samples recorded so far at the present point.
-    heard : Heard or None
-        What came instead, where the last recording of the point took none.
-    beside : bool
-        Record on a thread of its own, which no screen holds up.
-    panel : tuple of str
-        What to show between two points.
-    """
+    """One board, one port, any number of points."""
 
     port: Port
     clock: Clock
     display: Display
     keyboard: Keyboard
     around: Surroundings
-    bell: bool = True
+    bell: bool = True  # Whether the terminal's bell goes with the cues
+    # Takes the view just shown; for measuring
     on_frame: Callable[[LiveView], None] = lambda _: None
-    recordings: list[Path] = field(default_factory=list)
-    panel: tuple[str, ...] = ()
-    taken: int = 0
-    heard: Heard | None = None
-    beside: bool = True
+    recordings: list[Path] = field(default_factory=list)  # Made so far
+    panel: tuple[str, ...] = ()  # What to show between two points
+    taken: int = 0  # Samples recorded so far at the present point
+    heard: Heard | None = None  # What came instead, where the last recording of the point took none
+    beside: bool = True  # Record on a thread of its own, which no screen holds up
     _toggled: bool = field(default=False, init=False)
     _shown_s: float = field(default=-1e9, init=False)
 
     def sweep(self, point: str, seconds: float | None = None) -> None:
-        """Sweep a point until the trigger, the q key, Ctrl-C or the time ends it.
-
-        Parameters
-        ----------
-        point : str
-        seconds : float, optional
-            End by itself after this time. [s]
-
-        Raises
-        ------
-        DeviceError, InputError
-            As `Capture.step`; everything recorded is kept.
-        """
+        """Sweep a point until the trigger, the q key, Ctrl-C or the time ends it."""
         controls, cues = Controls(), CueBook()
         before = cache(self.around.earlier(point))
         going = self._begin(point, True, (), before)
@@ -158,13 +111,7 @@ class SurveyDay:
             self._end(going, last=True)
 
     def wait_for_trigger(self, point: str) -> bool:
-        """Watch the board until its trigger opens a point; False where q or Ctrl-C ends the day.
-
-        Parameters
-        ----------
-        point : str
-            That the trigger will open.
-        """
+        """Watch the board until its trigger opens a point; False where q or Ctrl-C ends the day."""
         controls, cues = Controls(), CueBook()
         going = self._begin(point, False)
         try:
@@ -359,16 +306,7 @@ def _as_sent(pieces: Sequence[Piece]) -> bytes:
 def header_of(
     point: str, started: dt.datetime, site: Site, more: Mapping[str, Any]
 ) -> dict[str, Any]:
-    """What a sweep's recording says at its start.
-
-    Parameters
-    ----------
-    point : str
-    started : datetime
-    site : Site
-    more : mapping
-        Further keys; those of None are left out.
-    """
+    """What a sweep's recording says at its start."""
     from logger.acquisition.writer import utc_text
 
     return {

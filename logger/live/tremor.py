@@ -21,10 +21,6 @@ def tremor_deg(sight: SightLines) -> float:
 
     Fast is what departs from the mean over 0.7 s. A hand shakes in both directions; the corner of
     a roof shows in one, or in one after the other. The smaller of the two therefore counts. [deg]
-
-    Parameters
-    ----------
-    sight : SightLines
     """
     rows = sight.rows(sight.used)
     if not len(rows):

@@ -36,13 +36,7 @@ _SUNLESS, _MISSING, _ONCE, _TWICE, _SUN = range(5)
 
 
 def message_of(view: LiveView, frame: Frame) -> dict[str, Any]:
-    """A moment as the window is told it; an unknown number is None.
-
-    Parameters
-    ----------
-    view : LiveView
-    frame : Frame
-    """
+    """A moment as the window is told it; an unknown number is None."""
     words, warns = advice(view)
     told: dict[str, Any] = {
         "place": frame.place,
@@ -74,14 +68,7 @@ def _known(value: float) -> float | None:
 
 
 class SkylinePicture:
-    """The figure in the window; `update` moves what changes and leaves the rest.
-
-    Parameters
-    ----------
-    figure : Figure
-        Empty.
-    site : Site
-    """
+    """The figure in the window; `update` moves what changes and leaves the rest."""
 
     def __init__(self, figure: Figure, site: Site) -> None:
         from matplotlib.colors import ListedColormap
@@ -133,13 +120,7 @@ class SkylinePicture:
         self._plain, self._warning = style.INK, style.SUN_DEEP
 
     def update(self, told: dict[str, Any]) -> None:
-        """Show a moment.
-
-        Parameters
-        ----------
-        told : dict
-            From `message_of`.
-        """
+        """Show a moment."""
         self.place.set_text(told["place"])
         self.state.set_text(told["state"])
         self.advice.set_text(told["advice"])
@@ -172,19 +153,7 @@ class SkylinePicture:
 
 
 class WindowDisplay(AbstractContextManager["WindowDisplay"]):
-    """A display with a window beside it.
-
-    Parameters
-    ----------
-    inner : Display
-        Goes on as ever.
-    site : Site
-
-    Raises
-    ------
-    UsageError
-        This machine has no screen to open a window on.
-    """
+    """A display with a window beside it."""
 
     def __init__(self, inner: Display, site: Site) -> None:
         self._inner = inner

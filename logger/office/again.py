@@ -21,27 +21,14 @@ from logger.survey.points import point_result, site_year
 
 @dataclass(frozen=True)
 class Recipe:
-    """How jobs are worked out; small enough to send to another process.
+    """How jobs are worked out; small enough to send to another process."""
 
-    Parameters
-    ----------
-    changes : tuple of (str, str)
-        Settings by name, as `logger.office.settings_with` takes them.
-    declination : Declination or None
-        Instead of the model's.
-    date : datetime.date or None
-        For the declination, where a recording does not tell.
-    planes : tuple of Plane
-        Instead of the job's.
-    weather : Path or None
-        A typical year; None is a clear sky.
-    """
-
+    # Settings by name, as `logger.office.settings_with` takes them
     changes: tuple[tuple[str, str], ...] = ()
-    declination: Declination | None = None
-    date: dt.date | None = None
-    planes: tuple[Plane, ...] = ()
-    weather: Path | None = None
+    declination: Declination | None = None  # Instead of the model's
+    date: dt.date | None = None  # For the declination, where a recording does not tell
+    planes: tuple[Plane, ...] = ()  # Instead of the job's
+    weather: Path | None = None  # A typical year; None is a clear sky
 
     def survey(self) -> SurveySettings:
         """The settings of the way to the horizon."""
@@ -55,23 +42,12 @@ class Recipe:
 
 @dataclass(frozen=True, eq=False)
 class Again:
-    """A point's new answer beside its stored one.
-
-    Parameters
-    ----------
-    result : PointResult
-    document : mapping
-        The documented result.
-    changes : Changes or None
-        Against the stored result; None where none is stored.
-    trouble : str
-        Why the stored result cannot be compared with; empty where it can.
-    """
+    """A point's new answer beside its stored one."""
 
     result: PointResult
-    document: Mapping[str, Any]
-    changes: Changes | None
-    trouble: str = ""
+    document: Mapping[str, Any]  # The documented result
+    changes: Changes | None  # Against the stored result; None where none is stored
+    trouble: str = ""  # Why the stored result cannot be compared with; empty where it can
 
     def told(self) -> Mapping[str, Any]:
         """The document, with what changed if anything did."""
@@ -92,15 +68,7 @@ class _Asked:
 
 
 def year_of(job: Job, recipe: Recipe, site: Site | None = None) -> SiteYear:
-    """Sun, light and planes of a job, made once for all jobs of one site and the same settings.
-
-    Parameters
-    ----------
-    job : Job
-    recipe : Recipe
-    site : Site, optional
-        Instead of the job's.
-    """
+    """Sun, light and planes of a job, made once for all jobs of one site and the same settings."""
     rules = repr(sorted(job.rules.items()))
     asked = _Asked(site or job.site, recipe.planes or job.planes, job.timezone, rules, recipe)
     if asked not in _LAST:
@@ -124,23 +92,7 @@ def point_again(
     site: Site | None = None,
     sweeps: Sequence[Sweep] = (),
 ) -> Again:
-    """Work a point of a job out again.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    recipe : Recipe, optional
-    site : Site, optional
-        Instead of the job's.
-    sweeps : sequence of Sweep
-        Instead of all recordings of the point.
-
-    Raises
-    ------
-    InputError, UsageError
-        A recording or a setting cannot be used.
-    """
+    """Work a point of a job out again."""
     recipe = recipe or Recipe()
     year = year_of(job, recipe, site)
     result = point_result(job, point, year, recipe.survey(), sweeps=sweeps)
@@ -152,20 +104,7 @@ def point_again(
 
 
 def changes_from_stored(job: Job, point: str, document: Mapping[str, Any]) -> Changes | None:
-    """What changed against ``results/<point>.json``; None where nothing is stored.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    document : mapping
-        The new result.
-
-    Raises
-    ------
-    InputError
-        The stored result cannot be read.
-    """
+    """What changed against ``results/<point>.json``; None where nothing is stored."""
     path = result_path(job, point)
     if not path.exists():
         return None

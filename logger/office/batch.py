@@ -43,75 +43,36 @@ ONE_THREAD = {f"{library}_NUM_THREADS": "1" for library in ("OMP", "OPENBLAS", "
 
 @dataclass(frozen=True)
 class Chunk:
-    """Some points of one job: what a process takes at a time.
-
-    Parameters
-    ----------
-    folder : Path
-    points : tuple of str
-    recipe : Recipe
-    store : bool
-        Whether to put the new results in place of the stored ones.
-    """
+    """Some points of one job: what a process takes at a time."""
 
     folder: Path
     points: tuple[str, ...]
     recipe: Recipe = field(default_factory=Recipe)
-    store: bool = False
+    store: bool = False  # Whether to put the new results in place of the stored ones
 
 
 @dataclass(frozen=True)
 class PointDone:
-    """A point's answer, as it comes back from a process.
-
-    Parameters
-    ----------
-    name : str
-    code : int
-        0 fit, 1 a fault of the program, 3 not to be read, 4 a quality gate failed.
-    json : str
-        The documented result; empty where there is none.
-    words : str
-        Why there is none; else which gates failed; empty where all is well.
-    largest : FigureChange or None
-        Of annual solar access against the stored result.
-    compared : bool
-        Whether there was a stored result.
-    changed : bool
-        Whether anything differs from it.
-    trouble : str
-        Why the stored result cannot be compared with; empty where it can.
-    """
+    """A point's answer, as it comes back from a process."""
 
     name: str
-    code: int
-    json: str = ""
-    words: str = ""
-    largest: FigureChange | None = None
-    compared: bool = False
-    changed: bool = False
-    trouble: str = ""
+    code: int  # 0 fit, 1 a fault of the program, 3 not to be read, 4 a quality gate failed
+    json: str = ""  # The documented result; empty where there is none
+    words: str = ""  # Why there is none; else which gates failed; empty where all is well
+    largest: FigureChange | None = None  # Of annual solar access against the stored result
+    compared: bool = False  # Whether there was a stored result
+    changed: bool = False  # Whether anything differs from it
+    trouble: str = ""  # Why the stored result cannot be compared with; empty where it can
 
 
 @dataclass(frozen=True)
 class JobDone:
-    """A job without its results: those have been handed on point by point.
-
-    Parameters
-    ----------
-    folder : Path
-    points : tuple of PointDone
-        Without their JSON.
-    not_swept : tuple of str
-        Points that the job lists and that have no recording.
-    trouble : str
-        Why the job could not be begun; empty where it could.
-    """
+    """A job without its results: those have been handed on point by point."""
 
     folder: Path
-    points: tuple[PointDone, ...] = ()
-    not_swept: tuple[str, ...] = ()
-    trouble: str = ""
+    points: tuple[PointDone, ...] = ()  # Without their JSON
+    not_swept: tuple[str, ...] = ()  # Points that the job lists and that have no recording
+    trouble: str = ""  # Why the job could not be begun; empty where it could
 
     @property
     def code(self) -> int:
@@ -120,27 +81,12 @@ class JobDone:
 
 
 def worst(codes: Sequence[int]) -> int:
-    """The exit code that stands for several: a fault, then unreadable, then unfit.
-
-    Parameters
-    ----------
-    codes : sequence of int
-    """
+    """The exit code that stands for several: a fault, then unreadable, then unfit."""
     return next((code for code in WORST_FIRST if code in codes), FIT)
 
 
 def job_folders(folder: Path) -> list[Path]:
-    """The jobs in a folder, at any depth, in order of their names; a job's own folder is one.
-
-    Parameters
-    ----------
-    folder : Path
-
-    Raises
-    ------
-    InputError
-        There is no such folder, or no job in it.
-    """
+    """The jobs in a folder, at any depth, in order of their names; a job's own folder is one."""
     if not folder.is_dir():
         raise InputError("is no folder", str(folder))
     found: list[Path] = []
@@ -155,14 +101,7 @@ def job_folders(folder: Path) -> list[Path]:
 
 
 def chunks_of(folder: Path, recipe: Recipe, store: bool = False) -> tuple[list[Chunk], JobDone]:
-    """A job cut into what a process takes at a time, and what can be said of it beforehand.
-
-    Parameters
-    ----------
-    folder : Path
-    recipe : Recipe
-    store : bool
-    """
+    """A job cut into what a process takes at a time, and what can be said of it beforehand."""
     try:
         job = read_job(folder)
         swept = {name: _may_be_worked_out(job, name) for name in point_names(job)}
@@ -199,16 +138,6 @@ def worked_through(
     """Every point of every job, in order; what comes out does not depend on the processes.
 
     Yields each job's points as they are done, then the job.
-
-    Parameters
-    ----------
-    folders : sequence of Path
-        From `job_folders`.
-    recipe : Recipe, optional
-    processes : int, optional
-        Without it as many as there are processors.
-    store : bool
-        Put the new results in place of the stored ones.
     """
     # Always in processes of their own, even if it is one: they run with one thread each.
     processes = processes or processors()
@@ -308,12 +237,7 @@ def _job(folder: Path) -> Job:
 
 
 def points_done(chunk: Chunk) -> list[PointDone]:
-    """Work out some points of a job; whatever goes wrong with one is told in its place.
-
-    Parameters
-    ----------
-    chunk : Chunk
-    """
+    """Work out some points of a job; whatever goes wrong with one is told in its place."""
     return [_point_done(chunk, name) for name in chunk.points]
 
 
@@ -347,14 +271,7 @@ def _answer(name: str, again: Again) -> PointDone:
 
 
 def job_line(done: JobDone, root: Path) -> str:
-    """A job in one line.
-
-    Parameters
-    ----------
-    done : JobDone
-    root : Path
-        Folder that the job's name is told from.
-    """
+    """A job in one line."""
     name = job_name(done.folder, root)
     if done.trouble:
         return f"{name}: not worked out - {_one_line(done.trouble)}"
@@ -409,12 +326,7 @@ def _moved(points: Sequence[PointDone]) -> str:
 
 
 def job_name(folder: Path, root: Path) -> str:
-    """How a job is called in a batch: its way from the batch's folder.
-
-    Parameters
-    ----------
-    folder, root : Path
-    """
+    """How a job is called in a batch: its way from the batch's folder."""
     way = folder.relative_to(root).as_posix()
     return folder.resolve().name if way == "." else way
 
@@ -424,13 +336,7 @@ def _one_line(text: str) -> str:
 
 
 def job_json(done: JobDone, root: Path) -> dict[str, Any]:
-    """What a batch's JSON says of a job beside its points' results.
-
-    Parameters
-    ----------
-    done : JobDone
-    root : Path
-    """
+    """What a batch's JSON says of a job beside its points' results."""
     return {
         "exit_code": done.code,
         "trouble": done.trouble or None,

@@ -18,14 +18,7 @@ SCHEMA = "horizon-logger batch 1"
 
 
 class BatchFile:
-    """Takes points and jobs in the order in which `logger.office.worked_through` yields them.
-
-    Parameters
-    ----------
-    out : binary file
-    root : Path
-        Folder that the jobs' names are told from.
-    """
+    """Takes points and jobs in the order in which `logger.office.worked_through` yields them."""
 
     def __init__(self, out: BinaryIO, root: Path) -> None:
         self._out, self._root = out, root
@@ -64,19 +57,7 @@ class BatchFile:
 
 @contextmanager
 def batch_file(target: str, root: Path) -> Iterator[BatchFile]:
-    """Open a batch's file; nothing is put in place of an old one unless all went well.
-
-    Parameters
-    ----------
-    target : str
-        ``-`` is standard output.
-    root : Path
-
-    Raises
-    ------
-    InputError
-        It cannot be written.
-    """
+    """Open a batch's file; nothing is put in place of an old one unless all went well."""
     if target == "-":
         yield BatchFile(sys.stdout.buffer, root)
         sys.stdout.flush()

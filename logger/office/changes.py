@@ -31,23 +31,15 @@ SIGMAS_OF_95 = 1.96
 
 @dataclass(frozen=True)
 class FigureChange:
-    """One figure, stored and now.
-
-    Parameters
-    ----------
-    plane, figure, unit : str
-    stored, now : tuple of float
-        Value, low and high; NaN where not defined, low and high also where not known.
-    gap : Difference
-        Now less stored.
-    """
+    """One figure, stored and now."""
 
     plane: str
     figure: str
     unit: str
+    # Value, low and high; NaN where not defined, low and high also where not known
     stored: Triple
     now: Triple
-    gap: Difference
+    gap: Difference  # Now less stored
 
     @property
     def differs(self) -> bool:
@@ -76,49 +68,27 @@ class FigureChange:
 
 @dataclass(frozen=True)
 class SkylineChange:
-    """How far the skyline moved.
+    """How far the skyline moved."""
 
-    Parameters
-    ----------
-    mean_deg, largest_deg : float
-        Of the elevation's absolute change, where both have one; NaN where neither does. [deg]
-    at_azimuth_deg : float
-        Of the largest. [deg]
-    beyond_deg : float
-        Azimuth over which it moved by more than the uncertainty. [deg]
-    measured_deg : float
-        Measured azimuth now less before. [deg]
-    """
-
+    # Of the elevation's absolute change, where both have one; NaN where neither does. [deg]
     mean_deg: float
     largest_deg: float
-    at_azimuth_deg: float
-    beyond_deg: float
-    measured_deg: float
+    at_azimuth_deg: float  # Of the largest. [deg]
+    beyond_deg: float  # Azimuth over which it moved by more than the uncertainty. [deg]
+    measured_deg: float  # Measured azimuth now less before. [deg]
 
 
 @dataclass(frozen=True)
 class Changes:
-    """A stored result and a new one.
+    """A stored result and a new one."""
 
-    Parameters
-    ----------
-    settings : tuple of (str, str, str)
-        Name, stored and now, of what differs in how the results came about.
-    figures : tuple of FigureChange
-        Every figure that both have.
-    skyline : SkylineChange
-    gates : tuple of (str, bool, bool)
-        Quality gates that passed before and fail now, or the other way: name, passed before, now.
-    planes : tuple of str
-        What can be said of planes that only one of the two has.
-    """
-
+    # Name, stored and now, of what differs in how the results came about
     settings: tuple[tuple[str, str, str], ...]
-    figures: tuple[FigureChange, ...]
+    figures: tuple[FigureChange, ...]  # Every figure that both have
     skyline: SkylineChange
+    # Quality gates that passed before and fail now, or the other way: name, passed before, now
     gates: tuple[tuple[str, bool, bool], ...]
-    planes: tuple[str, ...]
+    planes: tuple[str, ...]  # What can be said of planes that only one of the two has
 
     @property
     def nothing(self) -> bool:
@@ -147,22 +117,7 @@ class Changes:
 
 
 def changes_between(stored: Mapping[str, Any], now: Mapping[str, Any], where: str = "") -> Changes:
-    """Hold a new result against the stored one.
-
-    Parameters
-    ----------
-    stored : mapping
-        A documented result, as read from its file.
-    now : mapping
-        A documented result, from a file or just made.
-    where : str
-        The stored one's file, for messages.
-
-    Raises
-    ------
-    InputError
-        The stored one is no documented result.
-    """
+    """Hold a new result against the stored one."""
     now = plain(now)
     try:
         before = [plane_figures(p) for p in stored["planes"]]
@@ -363,12 +318,7 @@ def _shown(value: Any) -> str:
 
 
 def changes_text(changes: Changes) -> str:
-    """Stored and new side by side, for the terminal.
-
-    Parameters
-    ----------
-    changes : Changes
-    """
+    """Stored and new side by side, for the terminal."""
     if changes.nothing:
         return "Against the stored result: nothing changed."
     parts = ["Against the stored result:"]

@@ -36,14 +36,7 @@ NOTHING = "none"
 
 @dataclass(frozen=True)
 class AllSettings:
-    """The settings of every room that a replay goes through.
-
-    Parameters
-    ----------
-    orientation : OrientationSettings
-    horizon : HorizonSettings
-    access : AccessSettings
-    """
+    """The settings of every room that a replay goes through."""
 
     orientation: OrientationSettings = field(default_factory=OrientationSettings)
     horizon: HorizonSettings = field(default_factory=HorizonSettings)
@@ -52,21 +45,11 @@ class AllSettings:
 
 @dataclass(frozen=True)
 class Setting:
-    """One setting, as the reference shows it.
+    """One setting, as the reference shows it."""
 
-    Parameters
-    ----------
-    name : str
-        ``room.name``, or ``room.group.name``.
-    default : Any
-    unit : str
-        Empty for a share, a count, a name or a yes or no.
-    meaning : str
-    """
-
-    name: str
+    name: str  # ``room.name``, or ``room.group.name``
     default: Any
-    unit: str
+    unit: str  # Empty for a share, a count, a name or a yes or no
     meaning: str
 
 
@@ -81,15 +64,7 @@ def setting_names() -> list[str]:
 
 
 def settings_of_room(room: str, record: type[Any]) -> list[Setting]:
-    """The settings of one room's dataclass, those of the dataclasses in it by dotted names.
-
-    Parameters
-    ----------
-    room : str
-        What the names begin with.
-    record : type
-        A dataclass with a numpy-style docstring.
-    """
+    """The settings of one room's dataclass, those of the dataclasses in it by dotted names."""
     told = parameters_of(record)
     default = record()
     found: list[Setting] = []
@@ -106,21 +81,7 @@ def settings_of_room(room: str, record: type[Any]) -> list[Setting]:
 
 
 def settings_with(changes: Mapping[str, str], base: AllSettings | None = None) -> AllSettings:
-    """Settings with some of them changed by name.
-
-    Parameters
-    ----------
-    changes : mapping of str to str
-        Name to value as text: a number, ``yes`` or ``no``, a word, numbers with commas between
-        them, or ``none``. A group such as ``access.window`` takes its values in order.
-    base : AllSettings, optional
-        What is changed; without it the defaults.
-
-    Raises
-    ------
-    UsageError
-        There is no such setting, or the value makes no sense; the message names the setting.
-    """
+    """Settings with some of them changed by name."""
     settings = base or AllSettings()
     # What belongs together is set together: one end of the window may only fit with the other.
     for room in ROOMS:
@@ -238,12 +199,7 @@ def _with_choices(record: type[Any]) -> str:
 
 
 def parameters_of(record: type[Any]) -> dict[str, tuple[str, str]]:
-    """Meaning and unit of each parameter of a class, from its numpy-style docstring.
-
-    Parameters
-    ----------
-    record : type
-    """
+    """Meaning and unit of each parameter of a class, from its numpy-style docstring."""
     lines = iter(_with_choices(record).splitlines())
     for line in lines:
         if line.strip() == "Parameters":

@@ -19,36 +19,22 @@ from logger.rotation import attitude_from_vectors
 
 @dataclass(frozen=True, eq=False)
 class Attitude:
-    """Body-to-level rotations; the level frame's north is magnetic north.
+    """Body-to-level rotations; the level frame's north is magnetic north."""
 
-    Parameters
-    ----------
-    matrix : array, shape (N, 3, 3)
-        NaN where not known.
-    level_error_deg : array, shape (N,)
-        Random error of the vertical, 1 sigma about one level axis. [deg]
-    heading_error_deg : array, shape (N,)
-        Random error about the vertical, 1 sigma. [deg]
-    rate_bias_deg_s : tuple or None
-        The gyro's bias over the recording; None where no rate was used. [deg/s]
-    rate_matrix : 3 x 3 or None
-        What the rate is multiplied by before the bias is taken off: scale and misalignment.
-    force_offset_g : tuple or None
-        Of the accelerometer over the recording, beside its calibration. [g]
-    steady_level_error_deg : float or None
-        Level error that all rows share; None where only a calibration can tell. [deg]
-    dip_error_deg : float or None
-        How sure the field's dip held the level along the meridian, 1 sigma; None where it did
-        not. [deg]
-    """
-
-    matrix: Floats
+    matrix: Floats  # NaN where not known. Shape (N, 3, 3).
+    # Random error of the vertical, 1 sigma about one level axis. [deg] Shape (N,).
     level_error_deg: Floats
-    heading_error_deg: Floats
+    heading_error_deg: Floats  # Random error about the vertical, 1 sigma. [deg] Shape (N,).
+    # The gyro's bias over the recording; None where no rate was used. [deg/s]
     rate_bias_deg_s: tuple[float, float, float] | None = None
+    # What the rate is multiplied by before the bias is taken off: scale and misalignment
     rate_matrix: Matrix | None = None
+    # Of the accelerometer over the recording, beside its calibration. [g]
     force_offset_g: Vector | None = None
+    # Level error that all rows share; None where only a calibration can tell. [deg]
     steady_level_error_deg: float | None = None
+    # How sure the field's dip held the level along the meridian, 1 sigma; None where it did
+    # not. [deg]
     dip_error_deg: float | None = None
 
     def __post_init__(self) -> None:
@@ -83,13 +69,6 @@ def hand_motion_g(t_s: Floats, force_g: Floats) -> Floats:
 
     The larger of the departure of its magnitude from 1 g and its quick changes (RMS about the
     mean of half a second), in g.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    force_g : array, shape (N, 3)
-        Corrected specific force. [g]
     """
     if not len(t_s):
         return np.zeros(0)
@@ -105,16 +84,7 @@ def hand_motion_g(t_s: Floats, force_g: Floats) -> Floats:
 def attitude_row_by_row(
     t_s: Floats, field_ut: Floats, force_g: Floats, settings: OrientationSettings
 ) -> Attitude:
-    """Attitude from corrected field and specific force, each row on its own.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    field_ut, force_g : array, shape (N, 3)
-        Corrected; NaN where not measured. [uT] [g]
-    settings : OrientationSettings
-    """
+    """Attitude from corrected field and specific force, each row on its own."""
     matrix = attitude_from_vectors(field_ut, force_g)
     known = np.isfinite(matrix).all(axis=(1, 2))
     level = np.full(len(t_s), np.nan)

@@ -23,21 +23,11 @@ IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 @dataclass(frozen=True)
 class Declination:
-    """The turn from true to magnetic north: true azimuth = magnetic heading + declination.
+    """The turn from true to magnetic north: true azimuth = magnetic heading + declination."""
 
-    Parameters
-    ----------
-    value_deg : float
-        East positive. [deg]
-    standard_error_deg : float
-        1 sigma. [deg]
-    source : str
-        Where it comes from, in words.
-    """
-
-    value_deg: float
-    standard_error_deg: float
-    source: str
+    value_deg: float  # East positive. [deg]
+    standard_error_deg: float  # 1 sigma. [deg]
+    source: str  # Where it comes from, in words
 
     def as_dict(self) -> dict[str, Any]:
         """The form that the result's ``declination`` part holds."""
@@ -46,93 +36,47 @@ class Declination:
 
 @dataclass(frozen=True)
 class FieldReference:
-    """The magnetic field to expect at a place.
+    """The magnetic field to expect at a place."""
 
-    Parameters
-    ----------
-    field_ut : float
-        Strength. [uT]
-    dip_deg : float
-        Inclination, down positive. [deg]
-    source : str
-    """
-
-    field_ut: float
-    dip_deg: float
+    field_ut: float  # Strength. [uT]
+    dip_deg: float  # Inclination, down positive. [deg]
     source: str = "model"
 
 
 @dataclass(frozen=True)
 class CompassCorrection:
-    """Corrected field = ``matrix @ (field - hard_iron)``, and the like for force and rate.
+    """Corrected field = ``matrix @ (field - hard_iron)``, and the like for force and rate."""
 
-    Parameters
-    ----------
-    matrix : 3 x 3
-        Undoes soft iron, scale and misalignment; its determinant is 1, so that the corrected
-        field keeps the scale of the board's magnetometer.
-    hard_iron_ut : 3
-        [uT]
-    field_ut : float
-        Strength of the corrected field where the board was calibrated. [uT]
-    dip_deg : float
-        Its dip against gravity, down positive. [deg]
-    force_offset_g : 3
-        Taken from the specific force. [g]
-    force_scale : 3
-        Multiplies the specific force after its offset is taken off.
-    rate_bias_deg_s : 3 or None
-        Of the gyro in a still stretch, raw; None where there was none. [deg/s]
-    rate_matrix : 3 x 3 or None
-        Undoes scale and misalignment of the gyro; None where it was not fitted.
-    heading_error_deg : float
-        Expected heading error over a sweep's attitudes, 1 sigma. [deg]
-    heading_ripple_deg : float
-        The part of it that differs from heading to heading: what a known bearing leaves. [deg]
-    level_error_deg : float
-        Standard error of the pitch of a level sight from the accelerometer's fit. [deg]
-    """
-
+    # Undoes soft iron, scale and misalignment; its determinant is 1, so that the corrected
+    # field keeps the scale of the board's magnetometer
     matrix: Matrix = IDENTITY
-    hard_iron_ut: Vector = (0.0, 0.0, 0.0)
-    field_ut: float = 50.0
-    dip_deg: float = 60.0
-    force_offset_g: Vector = (0.0, 0.0, 0.0)
+    hard_iron_ut: Vector = (0.0, 0.0, 0.0)  # [uT]
+    field_ut: float = 50.0  # Strength of the corrected field where the board was calibrated. [uT]
+    dip_deg: float = 60.0  # Its dip against gravity, down positive. [deg]
+    force_offset_g: Vector = (0.0, 0.0, 0.0)  # Taken from the specific force. [g]
+    # Multiplies the specific force after its offset is taken off
     force_scale: Vector = (1.0, 1.0, 1.0)
+    # Of the gyro in a still stretch, raw; None where there was none. [deg/s]
     rate_bias_deg_s: Vector | None = None
+    # Undoes scale and misalignment of the gyro; None where it was not fitted
     rate_matrix: Matrix | None = None
+    # Expected heading error over a sweep's attitudes, 1 sigma. [deg]
     heading_error_deg: float = 0.0
+    # The part of it that differs from heading to heading: what a known bearing leaves. [deg]
     heading_ripple_deg: float = 0.0
+    # Standard error of the pitch of a level sight from the accelerometer's fit. [deg]
     level_error_deg: float = 0.0
 
     def corrected_field(self, field_ut: ArrayLike) -> Floats:
-        """The Earth's field in body axes from the raw field.
-
-        Parameters
-        ----------
-        field_ut : array_like, shape (..., 3)
-            [uT]
-        """
+        """The Earth's field in body axes from the raw field."""
         return floats((floats(field_ut) - floats(self.hard_iron_ut)) @ floats(self.matrix).T)
 
     def corrected_force(self, force_g: ArrayLike) -> Floats:
-        """The specific force in body axes from the raw one.
-
-        Parameters
-        ----------
-        force_g : array_like, shape (..., 3)
-            [g]
-        """
+        """The specific force in body axes from the raw one."""
         return floats((floats(force_g) - floats(self.force_offset_g)) * floats(self.force_scale))
 
     def corrected_rate(self, rate_deg_s: ArrayLike) -> Floats:
-        """The angular rate about body axes, its bias left in.
-
-        Parameters
-        ----------
-        rate_deg_s : array_like, shape (..., 3)
-            [deg/s]
-        """
+        """The angular rate about body axes, its bias left in."""
         matrix = IDENTITY if self.rate_matrix is None else self.rate_matrix
         return floats(floats(rate_deg_s) @ floats(matrix).T)
 
@@ -143,30 +87,18 @@ class DeviationCurve:
 
     ``deviation = A + B sin h + C cos h + D sin 2h + E cos 2h`` with h the compass heading;
     magnetic heading = compass heading + deviation, east positive.
-
-    Parameters
-    ----------
-    a, b, c, d, e : float
-        Constant, semicircular (b, c) and quadrantal (d, e). [deg]
-    standard_error_deg : float
-        Of the curve's value, 1 sigma, mean over the circle. [deg]
     """
 
+    # Constant, semicircular (b, c) and quadrantal (d, e). [deg]
     a: float = 0.0
     b: float = 0.0
     c: float = 0.0
     d: float = 0.0
     e: float = 0.0
-    standard_error_deg: float = 0.0
+    standard_error_deg: float = 0.0  # Of the curve's value, 1 sigma, mean over the circle. [deg]
 
     def deviation_deg(self, compass_heading_deg: ArrayLike) -> Floats:
-        """Deviation at compass headings.
-
-        Parameters
-        ----------
-        compass_heading_deg : array_like
-            [deg]
-        """
+        """Deviation at compass headings."""
         h = np.radians(floats(compass_heading_deg))
         return floats(
             self.a
@@ -179,23 +111,15 @@ class DeviationCurve:
 
 @dataclass(frozen=True)
 class LevelCorrection:
-    """Where the line of sight really points in the board, and the accelerometer's own lie.
+    """Where the line of sight really points in the board, and the accelerometer's own lie."""
 
-    Parameters
-    ----------
-    index_deg : float
-        How far the line of sight points above the board's x axis, board upright. [deg]
-    collimation_deg : float
-        How far it points to the right of the x axis, board upright. [deg]
-    pitch_offset_deg : float
-        What the accelerometer adds to the pitch of a level sight, whichever face is up. [deg]
-    index_error_deg, collimation_error_deg, pitch_offset_error_deg : float
-        Standard errors; that of the pitch offset is 0 where it was not measured. [deg]
-    """
-
+    # How far the line of sight points above the board's x axis, board upright. [deg]
     index_deg: float = 0.0
+    # How far it points to the right of the x axis, board upright. [deg]
     collimation_deg: float = 0.0
+    # What the accelerometer adds to the pitch of a level sight, whichever face is up. [deg]
     pitch_offset_deg: float = 0.0
+    # Standard errors; that of the pitch offset is 0 where it was not measured. [deg]
     index_error_deg: float = 0.0
     collimation_error_deg: float = 0.0
     pitch_offset_error_deg: float = 0.0
@@ -208,49 +132,26 @@ class LevelCorrection:
 
 @dataclass(frozen=True)
 class BearingCorrection:
-    """From corrected compass heading to true azimuth, by a sight of known bearing.
+    """From corrected compass heading to true azimuth, by a sight of known bearing."""
 
-    Parameters
-    ----------
-    heading_deg : float
-        Added to the corrected compass heading; it stands in for the declination. [deg]
-    standard_error_deg : float
-        1 sigma, never below 0.5. [deg]
-    residual_deg : float
-        `heading_deg` less the declination in force at the time, for the report. [deg]
-    source : str
-        Sun or landmark, in words.
-    """
-
+    # Added to the corrected compass heading; it stands in for the declination. [deg]
     heading_deg: float
-    standard_error_deg: float
+    standard_error_deg: float  # 1 sigma, never below 0.5. [deg]
+    # `heading_deg` less the declination in force at the time, for the report. [deg]
     residual_deg: float = 0.0
-    source: str = "known bearing"
+    source: str = "known bearing"  # Sun or landmark, in words
 
 
 @dataclass(frozen=True)
 class Corrections:
-    """All corrections of one sweep; None where there is none.
-
-    Parameters
-    ----------
-    declination : Declination
-    compass : CompassCorrection, optional
-        For raw streams.
-    deviation : DeviationCurve, optional
-        For boards that send only attitude.
-    level : LevelCorrection, optional
-    bearing : BearingCorrection, optional
-    field : FieldReference, optional
-        The model's field at the site, for the field watch.
-    """
+    """All corrections of one sweep; None where there is none."""
 
     declination: Declination
-    compass: CompassCorrection | None = None
-    deviation: DeviationCurve | None = None
+    compass: CompassCorrection | None = None  # For raw streams
+    deviation: DeviationCurve | None = None  # For boards that send only attitude
     level: LevelCorrection | None = None
     bearing: BearingCorrection | None = None
-    field: FieldReference | None = None
+    field: FieldReference | None = None  # The model's field at the site, for the field watch
 
     def as_dict(self) -> dict[str, Any]:
         """Plain dict, ready for JSON."""
@@ -258,13 +159,7 @@ class Corrections:
 
     @classmethod
     def from_dict(cls, plain: Mapping[str, Any]) -> Corrections:
-        """The inverse of `as_dict`; keys not known are ignored.
-
-        Raises
-        ------
-        InputError
-            A part is missing or no number.
-        """
+        """The inverse of `as_dict`; keys not known are ignored."""
         return cls(
             declination=_read(Declination, plain.get("declination", {})),
             compass=_optional(CompassCorrection, plain.get("compass")),
@@ -286,13 +181,7 @@ CORRECTION_KINDS = {
 
 
 def correction_from_dict(kind: str, plain: Mapping[str, Any]) -> Any:
-    """One correction of a named kind from its plain dict.
-
-    Raises
-    ------
-    InputError
-        The kind is not known, or a value is missing or no number.
-    """
+    """One correction of a named kind from its plain dict."""
     if kind not in CORRECTION_KINDS:
         raise InputError(f"no correction is called {kind!r}")
     return _read(CORRECTION_KINDS[kind], plain)

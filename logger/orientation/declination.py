@@ -37,37 +37,13 @@ def declination_at(site: Site, date: dt.date) -> Declination:
 def declination_given(
     value_deg: float, standard_error_deg: float = GIVEN_STANDARD_ERROR_DEG
 ) -> Declination:
-    """A declination that the user gives in place of the model's.
-
-    Parameters
-    ----------
-    value_deg : float
-        East positive. [deg]
-    standard_error_deg : float
-        1 sigma. [deg]
-
-    Raises
-    ------
-    UsageError
-        It is no angle from -180 to 180.
-    """
+    """A declination that the user gives in place of the model's."""
     if not (math.isfinite(value_deg) and -180.0 <= value_deg <= 180.0):
         raise UsageError(f"declination {value_deg:g} is outside -180 to 180 degrees")
     return Declination(float(value_deg), standard_error_deg, "given by the user")
 
 
 def field_expected_at(site: Site, date: dt.date) -> FieldReference:
-    """Strength and dip of the World Magnetic Model.
-
-    Parameters
-    ----------
-    site : Site
-    date : datetime.date
-
-    Raises
-    ------
-    UsageError
-        The date is outside the years of the model.
-    """
+    """Strength and dip of the World Magnetic Model."""
     field = geomagnetic_field(site, date)
     return FieldReference(field.field_ut, field.inclination_deg, f"{field.model} for {date}")

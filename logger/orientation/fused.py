@@ -47,34 +47,20 @@ CONTRADICTION = 3.0
 
 @dataclass(frozen=True)
 class SensorPrior:
-    """What is known of gyro and accelerometer before the recording is looked at.
+    """What is known of gyro and accelerometer before the recording is looked at."""
 
-    Parameters
-    ----------
-    bias_deg_s : tuple
-        Of the gyro. [deg/s]
-    bias_error_deg_s : float
-        1 sigma. [deg/s]
-    scale_error : float
-        1 sigma of the gyro's scale about 1.
-    misalignment_error : float
-        1 sigma of an off-diagonal element of the rate matrix. [rad]
-    offset_error_g : tuple
-        1 sigma of the accelerometer's offset about 0, each axis. [g]
-    dip_deg, strength_ut : float or None
-        Of the corrected field where the board was calibrated; None lets the field turn the
-        heading only. [deg] [uT]
-    dip_error_deg : float
-        How far the dip may be from that at a place free of iron, 1 sigma. [deg]
-    """
-
-    bias_deg_s: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    bias_error_deg_s: float = 3.0
-    scale_error: float = 0.01
+    bias_deg_s: tuple[float, float, float] = (0.0, 0.0, 0.0)  # Of the gyro. [deg/s]
+    bias_error_deg_s: float = 3.0  # 1 sigma. [deg/s]
+    scale_error: float = 0.01  # 1 sigma of the gyro's scale about 1
+    # 1 sigma of an off-diagonal element of the rate matrix. [rad]
     misalignment_error: float = 0.005
+    # 1 sigma of the accelerometer's offset about 0, each axis. [g]
     offset_error_g: tuple[float, float, float] = (0.003, 0.003, 0.003)
+    # Of the corrected field where the board was calibrated; None lets the field turn the
+    # heading only. [deg] [uT]
     dip_deg: float | None = None
     strength_ut: float | None = None
+    # How far the dip may be from that at a place free of iron, 1 sigma. [deg]
     dip_error_deg: float = 0.15
 
 
@@ -87,19 +73,7 @@ def attitude_over_recording(
     settings: OrientationSettings,
     prior: SensorPrior | None = None,
 ) -> Attitude:
-    """The least-squares attitude of every row.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        Never decreasing. [s]
-    rate_deg_s, force_g, field_ut : array, shape (N, 3)
-        Body axes, force and field corrected; NaN where not measured. [deg/s] [g] [uT]
-    field_trusted : bool array, shape (N,)
-        Rows whose field may turn the heading.
-    settings : OrientationSettings
-    prior : SensorPrior, optional
-    """
+    """The least-squares attitude of every row."""
     prior = prior or SensorPrior()
     has_force, has_field = _sound(force_g), _sound(field_ut) & field_trusted
     alone = attitude_from_vectors(field_ut, force_g)
@@ -366,20 +340,6 @@ def _solve(
     """One Gauss-Newton step: least ``w (r + d[i+1] - d[i] + B c)^2 + v (d - z - Z c)^2``, summed.
 
     B and Z are `_step_by_constants` and `_row_by_constants`.
-
-    Parameters
-    ----------
-    matrix : array, shape (N, 3, 3)
-        Where the attitude is now.
-    rate, dt : array, shape (N - 1, 3) and (N - 1,)
-    residual : array, shape (N - 1, 3)
-        r.
-    step_weight : array, shape (N - 1,)
-        w.
-    measured, weight : array, shape (N, 4)
-        z and v.
-    from_prior, prior_weight : array, shape (C,)
-        Where the constants are now, from their prior mean, and its weight.
     """
     n, c = len(measured), len(from_prior)
     normal = np.diag(prior_weight)

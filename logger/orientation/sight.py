@@ -31,24 +31,14 @@ NOT_COMPENSATED = "heading not compensated for lean"
 
 @dataclass(frozen=True, eq=False)
 class Orientation:
-    """Sight lines and what was learnt on the way.
-
-    Parameters
-    ----------
-    sight : SightLines
-    attitude : Attitude
-        Body to level; north is magnetic north. No level correction is in it but the pitch offset.
-    watch : FieldWatch or None
-        None without raw field or without compass calibration.
-    gates : tuple of Gate
-    rate_bias_deg_s, rate_scale : tuple or None
-        Of the gyro over this recording, beside its calibration. [deg/s]
-    """
+    """Sight lines and what was learnt on the way."""
 
     sight: SightLines
+    # Body to level; north is magnetic north. No level correction is in it but the pitch offset.
     attitude: Attitude
-    watch: FieldWatch | None
+    watch: FieldWatch | None  # None without raw field or without compass calibration
     gates: tuple[Gate, ...]
+    # Of the gyro over this recording, beside its calibration. [deg/s]
     rate_bias_deg_s: tuple[float, float, float] | None = None
     rate_scale: tuple[float, float, float] | None = None
 
@@ -60,12 +50,6 @@ def sight_lines(
 
     Rows with raw field and force use them; other rows use the board's own attitude. See
     `orient` for the field watch and the gyro's figures beside it.
-
-    Parameters
-    ----------
-    samples : Samples
-    corrections : Corrections
-    settings : OrientationSettings, optional
     """
     return orient(samples, corrections, settings).sight
 
@@ -73,14 +57,7 @@ def sight_lines(
 def orient(
     samples: Samples, corrections: Corrections, settings: OrientationSettings | None = None
 ) -> Orientation:
-    """`sight_lines` together with the field watch, its gates and the gyro's figures.
-
-    Parameters
-    ----------
-    samples : Samples
-    corrections : Corrections
-    settings : OrientationSettings, optional
-    """
+    """`sight_lines` together with the field watch, its gates and the gyro's figures."""
     settings = settings or OrientationSettings()
     raw = samples.has_field
     own = samples.has_attitude & ~raw

@@ -36,16 +36,6 @@ def attitude_in_stretches(
     """`attitude_over_recording`, in stretches of equal length where the recording is very long.
 
     Each stretch is fitted together with a part of its neighbours, which is then left out.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    rate_deg_s, force_g, field_ut : array, shape (N, 3)
-        [deg/s] [g] [uT]
-    field_trusted : bool array, shape (N,)
-    settings : OrientationSettings
-    prior : SensorPrior, optional
     """
 
     def fitted(rows: slice) -> Attitude:

@@ -21,28 +21,15 @@ from logger.quality import Gate
 
 @dataclass(frozen=True, eq=False)
 class FieldWatch:
-    """What the watch saw, one row a measuring instant.
+    """What the watch saw, one row a measuring instant."""
 
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    strength_ut, dip_deg : array, shape (N,)
-        Running medians of the corrected field; NaN without raw field. [uT] [deg]
-    strength_departure : array, shape (N,)
-        From the calibration's, as a share of it, signed.
-    dip_departure_deg : array, shape (N,)
-        From the calibration's, signed. [deg]
-    flagged, rejected : bool array, shape (N,)
-        Past the first and past the second limit; rejected rows are flagged too.
-    gates : tuple of Gate
-    """
-
-    t_s: Floats
+    t_s: Floats  # [s] Shape (N,)
+    # Running medians of the corrected field; NaN without raw field. [uT] [deg] Shape (N,).
     strength_ut: Floats
     dip_deg: Floats
-    strength_departure: Floats
-    dip_departure_deg: Floats
+    strength_departure: Floats  # From the calibration's, as a share of it, signed. Shape (N,).
+    dip_departure_deg: Floats  # From the calibration's, signed. [deg] Shape (N,).
+    # Past the first and past the second limit; rejected rows are flagged too. Shape (N,).
     flagged: Bools
     rejected: Bools
     gates: tuple[Gate, ...] = ()
@@ -74,18 +61,6 @@ def watch_field(
 
     A single row is held against the calibration. The model judges the recording as a whole (its
     medians): a board's own scale, and iron in the ground, differ from it everywhere alike.
-
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        [s]
-    field_ut : array, shape (N, 3)
-        Corrected, body axes. [uT]
-    attitude : Attitude
-        Of the same rows.
-    compass : CompassCorrection
-    model : FieldReference, optional
-    settings : OrientationSettings, optional
     """
     settings = settings or OrientationSettings()
     n = len(t_s)
@@ -132,16 +107,7 @@ def field_gate(
     reference: FieldReference,
     settings: OrientationSettings,
 ) -> Gate:
-    """Whether one strength and dip fit the model's: 20 % for the board's own scale, 6 degrees.
-
-    Parameters
-    ----------
-    name : str
-    strength_ut, dip_deg : float
-        [uT] [deg]
-    reference : FieldReference
-    settings : OrientationSettings
-    """
+    """Whether one strength and dip fit the model's: 20 % for the board's own scale, 6 degrees."""
     share = strength_ut / reference.field_ut - 1.0
     turn = dip_deg - reference.dip_deg
     passed = abs(share) <= settings.model_strength and abs(turn) <= settings.reject_dip_deg
@@ -172,14 +138,7 @@ def _steady_gate(watch: FieldWatch, rows: int) -> Gate:
 
 
 def whole_seconds(stretches: Sequence[tuple[float, float]], most: int = 4) -> list[tuple[int, int]]:
-    """The longest stretches, in order of time; those that touch in whole seconds are one.
-
-    Parameters
-    ----------
-    stretches : sequence of (float, float)
-        [s]
-    most : int
-    """
+    """The longest stretches, in order of time; those that touch in whole seconds are one."""
     joined: list[tuple[int, int]] = []
     for start, end in ((floor(a), ceil(b)) for a, b in stretches):
         if joined and start <= joined[-1][1]:

@@ -23,15 +23,7 @@ if TYPE_CHECKING:
 
 
 def monthly_access_chart(planes: Sequence[PlaneFigures], name: str = "") -> Figure:
-    """Bars of solar access by month with their 95 % interval, a row a plane.
-
-    Parameters
-    ----------
-    planes : sequence of PlaneFigures
-        At least one.
-    name : str
-        Of the point, for the heading.
-    """
+    """Bars of solar access by month with their 95 % interval, a row a plane."""
     with style.house_style():
         row, above, below = 38.0, 12.0, 6.0
         several = len(planes) > 1
@@ -96,14 +88,7 @@ BLOCKED_FROM = 0.95
 
 
 def shade_chart(shade: ShadeMap, name: str = "") -> Figure:
-    """Month by hour: how much of the sun's time the skyline takes.
-
-    Parameters
-    ----------
-    shade : ShadeMap
-    name : str
-        Of the point, for the heading.
-    """
+    """Month by hour: how much of the sun's time the skyline takes."""
     with style.house_style():
         figure = style.new_figure(height_mm=62)
         axes = style.add_axes(figure, right_mm=34)
@@ -175,17 +160,7 @@ def _draw_shade_key(axes: Axes) -> None:
 
 
 def obstruction_chart(plane: PlaneFigures, name: str = "", most: int = 12) -> Figure:
-    """Bars of what each obstruction takes of the year, the greatest first.
-
-    Parameters
-    ----------
-    plane : PlaneFigures
-        With at least one obstruction.
-    name : str
-        Of the point, for the heading.
-    most : int
-        Bars drawn; the rest is named as a number.
-    """
+    """Bars of what each obstruction takes of the year, the greatest first."""
     ranked = by_name(plane.by_obstruction)
     shown = ranked[:most]
     with style.house_style():
@@ -233,18 +208,7 @@ def _round_ticks(low: float, high: float, most: int = 10) -> Floats:
 def tilt_chart(
     tilts: PlaneMap, planes: Sequence[PlaneFigures], middle_deg: float, name: str = ""
 ) -> Figure:
-    """Lines of equal yearly irradiation over tilt and azimuth, with the planes marked.
-
-    Parameters
-    ----------
-    tilts : PlaneMap
-        Under the point's horizon.
-    planes : sequence of PlaneFigures
-    middle_deg : float
-        Azimuth in the middle of the axis: the equator's side. [deg]
-    name : str
-        Of the point, for the heading.
-    """
+    """Lines of equal yearly irradiation over tilt and azimuth, with the planes marked."""
     with style.house_style():
         figure = style.new_figure(height_mm=70)
         axes = style.add_axes(figure)
@@ -293,13 +257,7 @@ def _sun_ramp(steps: int) -> list[Any]:
 
 
 def comparison_chart(points: Sequence[tuple[str, PlaneFigures]]) -> Figure:
-    """Solar access of the year at several points on one scale, each with its interval.
-
-    Parameters
-    ----------
-    points : sequence of (name, plane)
-        At least one; planes alike, so that only the place differs.
-    """
+    """Solar access of the year at several points on one scale, each with its interval."""
     with style.house_style():
         figure = style.new_figure(height_mm=25 + 6.0 * len(points))
         axes = style.add_axes(figure, left_mm=46, right_mm=14)

@@ -14,13 +14,7 @@ from logger.report.tables import as_text
 
 
 def answer_text(document: Mapping[str, Any]) -> str:
-    """A result for the terminal, plane by plane.
-
-    Parameters
-    ----------
-    document : mapping
-        A documented result, or the answer of ``assess``.
-    """
+    """A result for the terminal, plane by plane."""
     point = str(document.get("point") or "")
     parts = [unfit_sentence(document)]
     for i, entry in enumerate(document["planes"]):
@@ -36,23 +30,13 @@ def answer_text(document: Mapping[str, Any]) -> str:
 
 
 def unfit_sentence(document: Mapping[str, Any]) -> str:
-    """Which quality gates failed; empty where all passed.
-
-    Parameters
-    ----------
-    document : mapping
-    """
+    """Which quality gates failed; empty where all passed."""
     failed = [str(g["gate"]) for g in document.get("quality", ()) if not g["passed"]]
     return f"NOT FIT FOR USE as it stands: {', '.join(failed)}" if failed else ""
 
 
 def window_sentence(plane: PlaneFigures) -> str:
-    """Is the solar window clear in every month; if not, when is it not, and by what.
-
-    Parameters
-    ----------
-    plane : PlaneFigures
-    """
+    """Is the solar window clear in every month; if not, when is it not, and by what."""
     start, end = plane.window_hours
     window = f"{start:g} to {end:g} solar time"
     unknown = [m for m in range(12) if plane.window_unmeasured[m] > UNMEASURED_WORTH_SAYING]
@@ -82,12 +66,7 @@ def _clock(hour: float) -> str:
 
 
 def assumptions_text(document: Mapping[str, Any]) -> str:
-    """What the figures rest on, a line each.
-
-    Parameters
-    ----------
-    document : mapping
-    """
+    """What the figures rest on, a line each."""
     lines = []
     if north := true_north(document):
         lines.append(north)

@@ -86,55 +86,20 @@ LIMITS = (
 
 
 def pdf(report: ReportInput, paper: str = "a4") -> bytes:
-    """Set the document.
-
-    Parameters
-    ----------
-    report : ReportInput
-    paper : str
-        "a4" or "letter".
-
-    Raises
-    ------
-    UsageError
-        Another paper.
-    InputError
-        A photo cannot be read.
-    """
+    """Set the document."""
     return write_document(report, paper).pdf
 
 
 @dataclass(frozen=True)
 class Document:
-    """The document and the pictures in it.
-
-    Parameters
-    ----------
-    pdf : bytes
-    pictures : mapping of str to bytes
-        SVG by name without suffix.
-    """
+    """The document and the pictures in it."""
 
     pdf: bytes
-    pictures: Mapping[str, bytes]
+    pictures: Mapping[str, bytes]  # SVG by name without suffix
 
 
 def write_document(report: ReportInput, paper: str = "a4") -> Document:
-    """Draw the pictures and set the document.
-
-    Parameters
-    ----------
-    report : ReportInput
-    paper : str
-        "a4" or "letter".
-
-    Raises
-    ------
-    UsageError
-        Another paper.
-    InputError
-        A photo cannot be read.
-    """
+    """Draw the pictures and set the document."""
     with _set(report, paper) as (compiler, pictures):
         document = compiler.compile(format="pdf", pdf_standards=STANDARDS)
     assert isinstance(document, bytes)
@@ -144,16 +109,7 @@ def write_document(report: ReportInput, paper: str = "a4") -> Document:
 def pages_as_png(
     report: ReportInput, paper: str = "a4", dots_per_inch: float = 100.0
 ) -> list[bytes]:
-    """The document's pages as PNG, for a web page or a screen.
-
-    Parameters
-    ----------
-    report : ReportInput
-    paper : str
-        "a4" or "letter".
-    dots_per_inch : float
-        [1/inch]
-    """
+    """The document's pages as PNG, for a web page or a screen."""
     with _set(report, paper) as (compiler, _):
         pages = compiler.compile(format="png", ppi=dots_per_inch)
     return [bytes(page) for page in (pages if isinstance(pages, list) else [pages or b""])]
@@ -185,15 +141,7 @@ _SHEETS = """#set page(width: auto, height: auto, margin: 0mm)
 
 
 def as_png(pictures: Mapping[str, bytes], dots_per_inch: float = 150.0) -> dict[str, bytes]:
-    """SVG pictures of this program as PNG, on all processors.
-
-    Parameters
-    ----------
-    pictures : mapping of str to bytes
-        SVG by name.
-    dots_per_inch : float
-        [1/inch]
-    """
+    """SVG pictures of this program as PNG, on all processors."""
     names, threads = list(pictures), processors()
     shares = [share for k in range(threads) if (share := names[k::threads])]
     if not shares:
@@ -396,18 +344,7 @@ def unused(stem: str, taken: Sequence[str]) -> str:
 
 
 def small_photo(path: Path, longest_px: int = 1000) -> bytes:
-    """A photo as a JPEG of modest size, upright, without its metadata (which tell where it was).
-
-    Parameters
-    ----------
-    path : Path
-    longest_px : int
-
-    Raises
-    ------
-    InputError
-        It is no picture that can be read.
-    """
+    """A photo as a JPEG of modest size, upright, without its metadata (which tell where it was)."""
     import io
 
     from PIL import Image, ImageOps
@@ -437,34 +374,17 @@ KINDS = (
 
 
 def in_order(pictures: Iterable[Picture]) -> tuple[Picture, ...]:
-    """A point's pictures in the document's order.
-
-    Parameters
-    ----------
-    pictures : iterable of Picture
-    """
+    """A point's pictures in the document's order."""
     return tuple(sorted(pictures, key=lambda picture: KINDS.index(picture.names[1])))
 
 
 def draw_point(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
-    """All pictures of one point, the sun's paths and the shade first.
-
-    Parameters
-    ----------
-    point : PointReport
-    paths : SunPaths
-    """
+    """All pictures of one point, the sun's paths and the shade first."""
     return in_order((*draw_sky(point, paths), *draw_answer(point, paths.site)))
 
 
 def draw_sky(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
-    """The pictures that show where the sun goes.
-
-    Parameters
-    ----------
-    point : PointReport
-    paths : SunPaths
-    """
+    """The pictures that show where the sun goes."""
     drawn: list[Picture] = []
 
     def add(kind: str, figure: Figure, alt: str) -> None:
@@ -501,13 +421,7 @@ def draw_sky(point: PointReport, paths: SunPaths) -> tuple[Picture, ...]:
 
 
 def draw_answer(point: PointReport, site: Site) -> tuple[Picture, ...]:
-    """The pictures of what was measured and of what is left of the light.
-
-    Parameters
-    ----------
-    point : PointReport
-    site : Site
-    """
+    """The pictures of what was measured and of what is left of the light."""
     lead = point.planes[0]
     drawn: list[Picture] = []
 

@@ -15,12 +15,7 @@ from logger.report.tables import Cell, Column, Table, one_line
 
 
 def results_table(points: Sequence[PointReport]) -> Table:
-    """One row a point, plane and month, and one for the year.
-
-    Parameters
-    ----------
-    points : sequence of PointReport
-    """
+    """One row a point, plane and month, and one for the year."""
     rows: list[tuple[Cell, ...]] = []
     for point in points:
         for plane in point.planes:
@@ -82,12 +77,6 @@ def plain_horizon(profile: HorizonProfile, step_deg: float = 1.0) -> str:
     """The horizon as lines of azimuth and elevation, for programs that read no more than that.
 
     Azimuths that were not measured are left out, and named in comment lines.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    step_deg : float
-        From one line to the next. [deg]
     """
     azimuth = np.arange(0.0, 360.0, step_deg)
     known = np.asarray(profile.measured_at(azimuth), dtype=bool)
@@ -104,10 +93,6 @@ def points_geojson(report: ReportInput) -> str:
 
     The height above sea level is a property: the third coordinate of RFC 7946 would be a height
     above the ellipsoid. Points without a place of their own stand at the site's.
-
-    Parameters
-    ----------
-    report : ReportInput
     """
     features = []
     for point in report.points:

@@ -35,15 +35,9 @@ class Share:
 
 @dataclass(frozen=True, eq=False)
 class MonthlyShare:
-    """A fraction by month and for the year.
+    """A fraction by month and for the year."""
 
-    Parameters
-    ----------
-    value, low, high : array, shape (12,)
-        0 to 1; NaN in a month where it is not defined.
-    year : Share
-    """
-
+    # 0 to 1; NaN in a month where it is not defined. Shape (12,).
     value: Floats
     low: Floats
     high: Floats
@@ -55,47 +49,26 @@ class MonthlyShare:
 
 @dataclass(frozen=True)
 class Blocked:
-    """A stretch of solar hours in a month in which something stands before the sun.
+    """A stretch of solar hours in a month in which something stands before the sun."""
 
-    Parameters
-    ----------
-    month : int
-        1 to 12.
-    from_hour, to_hour : float
-        Apparent solar time. [h]
-    obstruction : str
-        Its name; empty where it has none.
-    clock : str
-        The same stretch in clock time; empty where it is not told.
-    """
-
-    month: int
+    month: int  # 1 to 12
+    # Apparent solar time. [h]
     from_hour: float
     to_hour: float
-    obstruction: str
-    clock: str = ""
+    obstruction: str  # Its name; empty where it has none
+    clock: str = ""  # The same stretch in clock time; empty where it is not told
 
 
 @dataclass(frozen=True, eq=False)
 class ObstructionLoss:
-    """What one obstruction takes.
-
-    Parameters
-    ----------
-    name : str
-    from_azimuth_deg, to_azimuth_deg : float
-        [deg]
-    year : float
-        Share of the year's irradiation.
-    monthly : array, shape (12,)
-        Share of each month's; NaN where not defined.
-    """
+    """What one obstruction takes."""
 
     name: str
+    # [deg]
     from_azimuth_deg: float
     to_azimuth_deg: float
-    year: float
-    monthly: Floats
+    year: float  # Share of the year's irradiation
+    monthly: Floats  # Share of each month's; NaN where not defined. Shape (12,).
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("monthly",), length=12)
@@ -105,10 +78,6 @@ def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
     """Losses with the sectors of one name taken together, the greatest first.
 
     Azimuths are NaN where a name has several sectors.
-
-    Parameters
-    ----------
-    losses : sequence of ObstructionLoss
     """
     names: dict[str, list[ObstructionLoss]] = {}
     for loss in losses:
@@ -130,81 +99,42 @@ def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
 
 @dataclass(frozen=True)
 class Verdict:
-    """One rule of a programme or permit held against a plane.
-
-    Parameters
-    ----------
-    rule : str
-    limit : float
-        The least that is asked for, 0 to 1.
-    found : Share
-    verdict : str
-        Pass, fail, or too close to call.
-    """
+    """One rule of a programme or permit held against a plane."""
 
     rule: str
-    limit: float
+    limit: float  # The least that is asked for, 0 to 1
     found: Share
-    verdict: str
+    verdict: str  # Pass, fail, or too close to call
 
 
 @dataclass(frozen=True, eq=False)
 class PlaneFigures:
-    """One plane at one point.
-
-    Parameters
-    ----------
-    name : str
-    tilt_deg, azimuth_deg : float
-        [deg]
-    solar_access, beam_access : MonthlyShare
-    orientation_factor, total_solar_resource_fraction : float
-        0 to 1.
-    loss_kwh_per_m2 : float
-        Of the year. [kWh/m2]
-    monthly_loss_kwh_per_m2 : array, shape (12,)
-        [kWh/m2]
-    loss_kwh : float
-        Of the year for the plane's size; NaN without one. [kWh]
-    window_hours : tuple of float
-        Ends of the solar window. [h]
-    window_unmeasured : array, shape (12,)
-        Share of the window before skyline that was not measured.
-    window_clear : array, shape (12,)
-        Share of the window without obstruction.
-    blocked : tuple of Blocked
-    by_obstruction : tuple of ObstructionLoss
-    clock : str
-        Time zone of the clock times.
-    unshaded_kwh_per_m2, received_kwh_per_m2 : float
-        Irradiation of the year over a level horizon and over this one. [kWh/m2]
-    energy_kwh : float
-        Electrical energy of the year; NaN without a size. [kWh]
-    specific_yield : float
-        [kWh/kWp]
-    verdicts : tuple of Verdict
-    """
+    """One plane at one point."""
 
     name: str
+    # [deg]
     tilt_deg: float
     azimuth_deg: float
     solar_access: MonthlyShare
     beam_access: MonthlyShare
+    # 0 to 1
     orientation_factor: float
     total_solar_resource_fraction: float
-    loss_kwh_per_m2: float
-    monthly_loss_kwh_per_m2: Floats
-    loss_kwh: float
-    window_hours: tuple[float, float]
-    window_clear: Floats
+    loss_kwh_per_m2: float  # Of the year. [kWh/m2]
+    monthly_loss_kwh_per_m2: Floats  # [kWh/m2] Shape (12,)
+    loss_kwh: float  # Of the year for the plane's size; NaN without one. [kWh]
+    window_hours: tuple[float, float]  # Ends of the solar window. [h]
+    window_clear: Floats  # Share of the window without obstruction. Shape (12,).
+    # Share of the window before skyline that was not measured. Shape (12,).
     window_unmeasured: Floats
     blocked: tuple[Blocked, ...] = ()
     by_obstruction: tuple[ObstructionLoss, ...] = ()
-    clock: str = ""
+    clock: str = ""  # Time zone of the clock times
+    # Irradiation of the year over a level horizon and over this one. [kWh/m2]
     unshaded_kwh_per_m2: float = math.nan
     received_kwh_per_m2: float = math.nan
-    energy_kwh: float = math.nan
-    specific_yield: float = math.nan
+    energy_kwh: float = math.nan  # Electrical energy of the year; NaN without a size. [kWh]
+    specific_yield: float = math.nan  # [kWh/kWp]
     verdicts: tuple[Verdict, ...] = ()
 
     def __post_init__(self) -> None:
@@ -219,13 +149,7 @@ class PlaneFigures:
 
 
 def plane_figures(plane: Mapping[str, Any]) -> PlaneFigures:
-    """Read one entry of a result's ``planes``.
-
-    Parameters
-    ----------
-    plane : mapping
-        As documented; keys that are absent count as undefined.
-    """
+    """Read one entry of a result's ``planes``."""
     loss = plane.get("loss") or {}
     window = plane.get("window") or {}
     light = plane.get("irradiation") or {}

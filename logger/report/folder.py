@@ -35,29 +35,7 @@ PICTURES, TABLES = "pictures", "tables"
 def write_report(
     report: ReportInput, output: Path, *, paper: str = "a4", beside: Path | None = None
 ) -> list[Path]:
-    """Write the document, and on demand every picture and table of it and the exports.
-
-    Parameters
-    ----------
-    report : ReportInput
-    output : Path
-        Of the document; its folder is made if missing.
-    paper : str
-        "a4" or "letter".
-    beside : Path, optional
-        Folder for ``pictures/`` (SVG and PNG), ``tables/`` (CSV), ``results.csv``,
-        ``points.geojson`` and the horizons; without it there is the document alone.
-
-    Returns
-    -------
-    list of Path
-        What was written, the document first.
-
-    Raises
-    ------
-    InputError
-        A photo cannot be read, or the disk refuses.
-    """
+    """Write the document, and on demand every picture and table of it and the exports."""
     document = write_document(report, paper)
     write_atomically(output, document.pdf)
     if beside is None:
@@ -119,27 +97,7 @@ def _new(taken: Iterable[str], stem: str, *names: str) -> str:
 def write_point(
     folder: Path, document: Mapping[str, Any], profile: HorizonProfile, site: Site
 ) -> list[Path]:
-    """Write a point's charts (PNG and SVG), monthly tables, horizon and result.
-
-    Parameters
-    ----------
-    folder : Path
-        Made if missing.
-    document : mapping
-        The documented result.
-    profile : HorizonProfile
-    site : Site
-
-    Returns
-    -------
-    list of Path
-        What was written, pictures first.
-
-    Raises
-    ------
-    InputError
-        The disk refuses.
-    """
+    """Write a point's charts (PNG and SVG), monthly tables, horizon and result."""
     point = str(document["point"])
     stem = file_stem(point)
     planes = [plane_figures(p) for p in document["planes"]]

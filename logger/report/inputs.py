@@ -23,127 +23,63 @@ from logger.sun_paths import SunPaths
 
 @dataclass(frozen=True)
 class SourceFile:
-    """A file the figures come from.
-
-    Parameters
-    ----------
-    name : str
-    sha256 : str
-        Of all its bytes, in hex.
-    remark : str
-        Such as "not sealed"; empty where there is nothing to say.
-    """
+    """A file the figures come from."""
 
     name: str
-    sha256: str
-    remark: str = ""
+    sha256: str  # Of all its bytes, in hex
+    remark: str = ""  # Such as "not sealed"; empty where there is nothing to say
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture, drawn.
+    """A picture, drawn."""
 
-    Parameters
-    ----------
-    names : tuple of str
-        What it shows, for its file name.
-    svg : bytes
-    alt : str
-        The same in words, for readers that speak.
-    """
-
-    names: tuple[str, ...]
+    names: tuple[str, ...]  # What it shows, for its file name
     svg: bytes
-    alt: str
+    alt: str  # The same in words, for readers that speak
 
 
 @dataclass(frozen=True, eq=False)
 class PointReport:
-    """One point.
-
-    Parameters
-    ----------
-    name : str
-    profile : HorizonProfile
-    planes : tuple of PlaneFigures
-        At least one; the first leads.
-    gates : tuple of Gate
-    shade : ShadeMap or None
-    sights : tuple of SightLines
-        A recording each, for the picture of the sweep.
-    tilts : PlaneMap or None
-    files : tuple of SourceFile
-        Its recordings.
-    true_north : str
-        What makes true north of the compass's, in words: the declination, or what replaced it.
-    by_bearing : bool
-        It is the bearing calibration, in some recording at least.
-    samples_read, samples_used : int
-    rejected : mapping of str to int
-        Unused samples by reason.
-    photos : tuple of Path
-    notes : tuple of str
-        What a reader must know of this point's figures.
-    site : Site or None
-        Where it is, when its place is known apart from the job's.
-    pictures : tuple of Picture
-        Where they were drawn already; else the document draws them.
-    """
+    """One point."""
 
     name: str
     profile: HorizonProfile
-    planes: tuple[PlaneFigures, ...]
+    planes: tuple[PlaneFigures, ...]  # At least one; the first leads
     gates: tuple[Gate, ...] = ()
     shade: ShadeMap | None = None
-    sights: tuple[SightLines, ...] = ()
+    sights: tuple[SightLines, ...] = ()  # A recording each, for the picture of the sweep
     tilts: PlaneMap | None = None
-    files: tuple[SourceFile, ...] = ()
+    files: tuple[SourceFile, ...] = ()  # Its recordings
+    # What makes true north of the compass's, in words: the declination, or what replaced it
     true_north: str = ""
-    by_bearing: bool = False
+    by_bearing: bool = False  # It is the bearing calibration, in some recording at least
     samples_read: int = 0
     samples_used: int = 0
-    rejected: Mapping[str, int] = field(default_factory=dict)
+    rejected: Mapping[str, int] = field(default_factory=dict)  # Unused samples by reason
     photos: tuple[Path, ...] = ()
-    notes: tuple[str, ...] = ()
-    site: Site | None = None
+    notes: tuple[str, ...] = ()  # What a reader must know of this point's figures
+    site: Site | None = None  # Where it is, when its place is known apart from the job's
+    # Where they were drawn already; else the document draws them
     pictures: tuple[Picture, ...] = ()
 
 
 @dataclass(frozen=True)
 class CalibrationReport:
-    """One calibration that was used.
+    """One calibration that was used."""
 
-    Parameters
-    ----------
-    purpose : str
-        Compass, level or bearing.
-    date : str
-    figures : tuple of (what, value)
-        In words, with units.
-    gates : tuple of Gate
-    file : SourceFile or None
-    """
-
-    purpose: str
+    purpose: str  # Compass, level or bearing
     date: str = ""
-    figures: tuple[tuple[str, str], ...] = ()
+    figures: tuple[tuple[str, str], ...] = ()  # In words, with units
     gates: tuple[Gate, ...] = ()
     file: SourceFile | None = None
 
 
 @dataclass(frozen=True)
 class WhatIf:
-    """One change tried out, and what it does to a year's solar access.
+    """One change tried out, and what it does to a year's solar access."""
 
-    Parameters
-    ----------
-    change : str
-        What is changed, in words.
-    point, plane : str
-    before, after : Share
-    """
-
-    change: str
+    change: str  # What is changed, in words
     point: str
     plane: str
     before: Share
@@ -152,44 +88,21 @@ class WhatIf:
 
 @dataclass(frozen=True, eq=False)
 class ReportInput:
-    """Everything a report shows.
+    """Everything a report shows."""
 
-    Parameters
-    ----------
-    title : str
-        The job's name.
-    site : Site
-    points : tuple of PointReport
-        At least one.
-    surveyed : datetime.date or None
-    made : datetime.date
-        Of the report; the same input gives the same file.
-    people : mapping of str to str
-        ``client``, ``address``, ``surveyor`` and whatever else, in order.
-    calibrations : tuple of CalibrationReport
-    what_ifs : tuple of WhatIf
-    assumptions : tuple of (what, value)
-        Settings behind the figures, in words.
-    missing : mapping of str to str
-        Points without an answer, and why.
-    program : str
-        Name and version of the program.
-    paths : SunPaths or None
-        For points whose pictures were not drawn yet.
-    """
-
-    title: str
+    title: str  # The job's name
     site: Site
-    points: tuple[PointReport, ...]
-    made: dt.date
+    points: tuple[PointReport, ...]  # At least one
+    made: dt.date  # Of the report; the same input gives the same file
     surveyed: dt.date | None = None
+    # ``client``, ``address``, ``surveyor`` and whatever else, in order
     people: Mapping[str, str] = field(default_factory=dict)
     calibrations: tuple[CalibrationReport, ...] = ()
     what_ifs: tuple[WhatIf, ...] = ()
-    assumptions: tuple[tuple[str, str], ...] = ()
-    missing: Mapping[str, str] = field(default_factory=dict)
-    program: str = "horizon-logger"
-    paths: SunPaths | None = None
+    assumptions: tuple[tuple[str, str], ...] = ()  # Settings behind the figures, in words
+    missing: Mapping[str, str] = field(default_factory=dict)  # Points without an answer, and why
+    program: str = "horizon-logger"  # Name and version of the program
+    paths: SunPaths | None = None  # For points whose pictures were not drawn yet
 
 
 def point_report(
@@ -201,19 +114,7 @@ def point_report(
     tilts: PlaneMap | None = None,
     photos: Sequence[Path] = (),
 ) -> PointReport:
-    """A point from its documented result.
-
-    Parameters
-    ----------
-    document : mapping
-        ``horizon-logger result 1``.
-    profile : HorizonProfile
-        The same horizon.
-    sights : sequence of SightLines
-    shade : ShadeMap, optional
-    tilts : PlaneMap, optional
-    photos : sequence of Path
-    """
+    """A point from its documented result."""
     samples = document.get("samples") or {}
     return PointReport(
         name=str(document.get("point") or ""),
@@ -242,13 +143,7 @@ def point_report(
 
 
 def true_north(document: Mapping[str, Any]) -> str:
-    """What makes true north of the compass's, with its 95 % interval; empty where nothing does.
-
-    Parameters
-    ----------
-    document : mapping
-        ``horizon-logger result 1``.
-    """
+    """What makes true north of the compass's, with its 95 % interval; empty where nothing does."""
     declination = document.get("declination") or {}
     if not declination:
         return ""
@@ -282,13 +177,7 @@ def _within(value_deg: float, standard_error_deg: float) -> str:
 
 
 def assumptions_of(document: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
-    """The settings behind a documented result, in words.
-
-    Parameters
-    ----------
-    document : mapping
-        ``horizon-logger result 1``, or the part that the access calculator makes.
-    """
+    """The settings behind a documented result, in words."""
     found = document.get("assumptions") or {}
     ground = found.get("ground_reflectance")
     rows = [

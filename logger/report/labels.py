@@ -27,13 +27,6 @@ class Labels:
 
     Sizes come from the number of characters (a mean DejaVu Sans character is 0.6 em wide), so
     that nothing need be rendered to place a label.
-
-    Parameters
-    ----------
-    axes : Axes
-        With linear scales; limits, size and position as they will be drawn.
-    size : float
-        Of the type. [pt]
     """
 
     def __init__(self, axes: Axes, size: float = 7.0) -> None:
@@ -90,18 +83,7 @@ class Labels:
         style.write(self.axes, text, x, y, ha="center", va="center", size_pt=self.size, **how)
 
     def put(self, text: str, x: float, y: float, right_pt: float, up_pt: float, **how: Any) -> None:
-        """Write a label at a distance from a position, unless another is there already.
-
-        Parameters
-        ----------
-        text : str
-        x, y : float
-            In data coordinates.
-        right_pt, up_pt : float
-            [pt]
-        **how
-            Passed to `style.write`.
-        """
+        """Write a label at a distance from a position, unless another is there already."""
         box = self.place(text, x + right_pt * self.per_point_x, y + up_pt * self.per_point_y)
         if self.is_free(box):
             self.draw(text, box, **how)

@@ -30,43 +30,25 @@ BACKING_OPACITY = 0.92
 
 @dataclass(frozen=True)
 class Word:
-    """A text at a distance from a position; more than one line where it has line ends.
-
-    Parameters
-    ----------
-    text : str
-    x, y : float
-    right_pt, up_pt : float
-        [pt]
-    coordinates : str
-        Of x and y: "data"; "axes", 0 to 1 across and up; "x" or "y", where only that one is data.
-    ha : str
-        "left", "center" or "right": what of it stands there, across.
-    va : str
-        "top", "center", "baseline" of the last line, or "center_baseline": the middle of the first
-        line's letters, without what hangs below them.
-    size_pt : float
-        [pt]
-    colour : str
-    bold : bool
-    linespacing : float
-    backing : str
-        Colour of the paper behind it; empty for none.
-    """
+    """A text at a distance from a position; more than one line where it has line ends."""
 
     text: str
     x: float
     y: float
+    # [pt]
     right_pt: float = 0.0
     up_pt: float = 0.0
+    # Of x and y: "data"; "axes", 0 to 1 across and up; "x" or "y", where only that one is data
     coordinates: str = "data"
-    ha: str = "left"
+    ha: str = "left"  # "left", "center" or "right": what of it stands there, across
+    # "top", "center", "baseline" of the last line, or "center_baseline": the middle of the
+    # first line's letters, without what hangs below them
     va: str = "baseline"
-    size_pt: float = 7.5
+    size_pt: float = 7.5  # [pt]
     colour: str = "black"
     bold: bool = False
     linespacing: float = 1.2
-    backing: str = ""
+    backing: str = ""  # Colour of the paper behind it; empty for none
 
 
 @dataclass(frozen=True)
@@ -79,13 +61,7 @@ class _Room:
 
 
 class Lettering(Artist):
-    """Draws words in the order in which they were added.
-
-    Parameters
-    ----------
-    axes : Axes
-        Whose coordinates the words use.
-    """
+    """Draws words in the order in which they were added."""
 
     def __init__(self, axes: Axes) -> None:
         super().__init__()
@@ -100,12 +76,7 @@ class Lettering(Artist):
         }
 
     def rooms(self, pixels_per_pt: float) -> Iterator[tuple[Word, _Room]]:
-        """Each word with the room that it takes.
-
-        Parameters
-        ----------
-        pixels_per_pt : float
-        """
+        """Each word with the room that it takes."""
         across = {kind: base.transform for kind, base in self._base.items()}
         for word in self.words:
             x, y = across[word.coordinates]((word.x, word.y))
@@ -153,12 +124,7 @@ class Lettering(Artist):
 
 
 def lettering(axes: Axes) -> Lettering:
-    """The words of axes; made where they have none yet.
-
-    Parameters
-    ----------
-    axes : Axes
-    """
+    """The words of axes; made where they have none yet."""
     for artist in axes.artists:
         if isinstance(artist, Lettering):
             return artist

@@ -16,14 +16,7 @@ def _share_column(name: str, heading: str) -> Column:
 
 
 def monthly_table(plane: PlaneFigures, point: str = "") -> Table:
-    """Access, loss and solar window of one plane, month by month and for the year.
-
-    Parameters
-    ----------
-    plane : PlaneFigures
-    point : str
-        For the title.
-    """
+    """Access, loss and solar window of one plane, month by month and for the year."""
     start, end = plane.window_hours
     columns = (
         Column("month", "month"),
@@ -61,12 +54,7 @@ def plane_name(plane: PlaneFigures) -> str:
 
 
 def summary_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:
-    """One row a point and plane: the year in figures.
-
-    Parameters
-    ----------
-    points : sequence of (name, planes)
-    """
+    """One row a point and plane: the year in figures."""
     columns: tuple[Column, ...] = (
         Column("point", "point"),
         Column("plane", "plane"),
@@ -108,14 +96,7 @@ def summary_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table
 
 
 def obstruction_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
-    """What each obstruction takes of each plane's light, in the year and by month.
-
-    Parameters
-    ----------
-    planes : sequence of PlaneFigures
-    point : str
-        For the title.
-    """
+    """What each obstruction takes of each plane's light, in the year and by month."""
     columns = (
         Column("plane", "plane"),
         Column("obstruction", "obstruction"),
@@ -141,13 +122,7 @@ def obstruction_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
 
 
 def without_nothing(table: Table) -> Table:
-    """An obstruction table without the rows that would print nothing but zeros, and says so.
-
-    Parameters
-    ----------
-    table : Table
-        From `obstruction_table`.
-    """
+    """An obstruction table without the rows that would print nothing but zeros, and says so."""
     printed = zip(table.rows, table.printed(), strict=True)
     kept = tuple(row for row, cells in printed if not set(cells[4:]) <= {"0.0", "0", DASH})
     if len(kept) == len(table.rows):
@@ -156,14 +131,7 @@ def without_nothing(table: Table) -> Table:
 
 
 def short_obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
-    """One plane's obstruction table for the terminal: months in whole percent, no rows of zeros.
-
-    Parameters
-    ----------
-    plane : PlaneFigures
-    point : str
-        For the title.
-    """
+    """One plane's obstruction table for the terminal: months in whole percent, no rows of zeros."""
     whole = obstruction_table([plane], point)
     columns = tuple(replace(c, decimals=0) if c.heading in MONTHS else c for c in whole.columns)
     shown = without_nothing(replace(whole, columns=columns))
@@ -171,12 +139,7 @@ def short_obstruction_table(plane: PlaneFigures, point: str = "") -> Table:
 
 
 def rule_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:
-    """What a programme or permit asks for, and whether each plane has it.
-
-    Parameters
-    ----------
-    points : sequence of (name, planes)
-    """
+    """What a programme or permit asks for, and whether each plane has it."""
     columns = (
         Column("point", "point"),
         Column("plane", "plane"),
@@ -197,15 +160,7 @@ def rule_table(points: Sequence[tuple[str, Sequence[PlaneFigures]]]) -> Table:
 
 
 def blocked_table(planes: Sequence[PlaneFigures], point: str = "") -> Table:
-    """When the solar window is obstructed, and by what; all planes of a point share it.
-
-    Parameters
-    ----------
-    planes : sequence of PlaneFigures
-        Of one point.
-    point : str
-        For the title.
-    """
+    """When the solar window is obstructed, and by what; all planes of a point share it."""
     plane = planes[0]
     start, end = plane.window_hours
     rows: tuple[tuple[Cell, ...], ...] = tuple(

@@ -11,13 +11,7 @@ from logger.sightlines import SightLines
 
 
 def samples_csv(sights: Sequence[SightLines]) -> str:
-    """One row a measuring instant, in the columns that the documentation fixes.
-
-    Parameters
-    ----------
-    sights : sequence of SightLines
-        One a recording.
-    """
+    """One row a measuring instant, in the columns that the documentation fixes."""
     header = ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "used", "reason")
     rows = (
         [f"{t:.4f}", _cell(a, 4), _cell(e, 4), _cell(r, 3), str(int(used)), str(reason)]

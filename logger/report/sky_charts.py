@@ -29,22 +29,7 @@ ELEVATION = "elevation above level [°]"
 def sun_path_chart(
     paths: SunPaths, profile: HorizonProfile, name: str = "", hours: str = "solar"
 ) -> Figure:
-    """The sun's tracks by date, hour lines, and the skyline with its band and names.
-
-    Parameters
-    ----------
-    paths : SunPaths
-    profile : HorizonProfile
-    name : str
-        Of the point, for the heading.
-    hours : str
-        "solar" for apparent solar time, "clock" for the fixed clock of ``paths``.
-
-    Raises
-    ------
-    ValueError
-        Clock hours are asked for and ``paths`` has none.
-    """
+    """The sun's tracks by date, hour lines, and the skyline with its band and names."""
     with style.house_style():
         figure = style.new_figure(height_mm=97 if hours == "solar" else 84)
         axes = style.add_axes(figure)
@@ -98,20 +83,7 @@ def sweep_chart(
     name: str = "",
     most: int = 1500,
 ) -> Figure:
-    """Raw sight lines, the estimate through them and its band.
-
-    Parameters
-    ----------
-    profile : HorizonProfile
-    sights : sequence of SightLines
-        A recording each.
-    middle_deg : float
-        Azimuth in the middle of the axis. [deg]
-    name : str
-        Of the point, for the heading.
-    most : int
-        Sight lines drawn at most; beyond that every second, third … one is.
-    """
+    """Raw sight lines, the estimate through them and its band."""
     used = sum(int(s.used.sum()) for s in sights)
     every = max(1, -(-used // most))
     with style.house_style():
@@ -147,18 +119,7 @@ def _draw_dots(axes: Axes, x: Floats, y: Floats) -> None:
 def draw_horizon(
     axes: Axes, profile: HorizonProfile, middle_deg: float, filled: bool = True
 ) -> None:
-    """The skyline as a shape, its 95 % band, and hatching where it was not measured.
-
-    Parameters
-    ----------
-    axes : Axes
-        With its limits set.
-    profile : HorizonProfile
-    middle_deg : float
-        Azimuth in the middle of the axis. [deg]
-    filled : bool
-        Dark below the skyline, or pale.
-    """
+    """The skyline as a shape, its 95 % band, and hatching where it was not measured."""
     x, elevation, band = _nodes_across(profile, middle_deg)
     bottom = axes.get_ylim()[0]
     known = np.isfinite(elevation)
@@ -370,13 +331,7 @@ def _label_obstructions(
 
 
 def utc_name(offset_h: float) -> str:
-    """Such as UTC+05:30.
-
-    Parameters
-    ----------
-    offset_h : float
-        East positive. [h]
-    """
+    """Such as UTC+05:30."""
     minutes = round(abs(offset_h) * 60)
     return f"UTC{'-' if offset_h < 0 else '+'}{minutes // 60:02d}:{minutes % 60:02d}"
 
@@ -417,13 +372,6 @@ def _band(elevation: Floats, half: Floats, near: int = 4) -> tuple[Floats, Float
 
     At a vertical edge whose azimuth is not known to a node, the errors stand for one side or the
     other: there the band runs from the lower side to the higher one and not beyond.
-
-    Parameters
-    ----------
-    elevation, half : array, shape (K,)
-        Of the nodes, and the half-width of their bands. [deg]
-    near : int
-        Nodes on either side that count as the same edge.
     """
     windows = np.lib.stride_tricks.sliding_window_view
     padded = np.pad(elevation, near, mode="edge"), np.pad(half, near, mode="edge")

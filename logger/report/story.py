@@ -22,14 +22,7 @@ def _share(name: str, heading: str) -> Column:
 
 
 def point_story(name: str, document: Mapping[str, Any]) -> str:
-    """Window, planes and what takes their light at one point.
-
-    Parameters
-    ----------
-    name : str
-    document : mapping
-        A documented result.
-    """
+    """Window, planes and what takes their light at one point."""
     planes = [plane_figures(entry) for entry in document["planes"]]
     parts = [unfit_sentence(document), window_sentence(planes[0]), as_text(planes_table(planes))]
     taken = taken_table(planes)
@@ -40,12 +33,7 @@ def point_story(name: str, document: Mapping[str, Any]) -> str:
 
 
 def planes_table(planes: Sequence[PlaneFigures]) -> Table:
-    """The year of each plane at one point, and its poorest month.
-
-    Parameters
-    ----------
-    planes : sequence of PlaneFigures
-    """
+    """The year of each plane at one point, and its poorest month."""
     columns = (
         Column("plane", "plane"),
         _share("solar_access", "solar access"),
@@ -79,13 +67,7 @@ def planes_table(planes: Sequence[PlaneFigures]) -> Table:
 
 
 def taken_table(planes: Sequence[PlaneFigures]) -> Table:
-    """What takes the year's light of each plane, each name once; nothing that prints as zero.
-
-    Parameters
-    ----------
-    planes : sequence of PlaneFigures
-        Of one point.
-    """
+    """What takes the year's light of each plane, each name once; nothing that prints as zero."""
     taken: dict[str, list[float]] = {}
     for k, plane in enumerate(planes):
         for o in by_name(plane.by_obstruction):
@@ -105,12 +87,7 @@ def taken_table(planes: Sequence[PlaneFigures]) -> Table:
 def what_calibration_changes(
     points: Sequence[tuple[str, Sequence[PlaneFigures], Sequence[PlaneFigures]]],
 ) -> Table:
-    """The year's access with and without calibration.
-
-    Parameters
-    ----------
-    points : sequence of (name, planes, the same planes without calibration)
-    """
+    """The year's access with and without calibration."""
     columns = (
         Column("point", "point"),
         Column("plane", "plane"),
@@ -131,13 +108,7 @@ def what_calibration_changes(
 
 
 def assumptions_once(documents: Sequence[Mapping[str, Any]]) -> str:
-    """What the figures of several points rest on, each line once.
-
-    Parameters
-    ----------
-    documents : sequence of mapping
-        Documented results; how many samples were used is left to each.
-    """
+    """What the figures of several points rest on, each line once."""
     lines = [
         line
         for document in documents

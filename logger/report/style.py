@@ -98,13 +98,7 @@ def load() -> None:
 
 
 def new_figure(width_mm: float = WIDTH_MM, height_mm: float = 100.0) -> Figure:
-    """A figure of a size on paper; axes are added by `add_axes`.
-
-    Parameters
-    ----------
-    width_mm, height_mm : float
-        [mm]
-    """
+    """A figure of a size on paper; axes are added by `add_axes`."""
     from matplotlib.figure import Figure
 
     figure: Figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), facecolor=PAPER)
@@ -122,12 +116,6 @@ def add_axes(
 
     matplotlib's own axis makes three lines and two texts a tick, which would take most of the
     time of a report.
-
-    Parameters
-    ----------
-    figure : Figure
-    left_mm, right_mm, bottom_mm, top_mm : float
-        [mm]
     """
     width, height = (side * 25.4 for side in figure.get_size_inches())
     axes: Axes = figure.add_axes(
@@ -155,23 +143,7 @@ def write(
     backed: bool = False,
     **how: Any,
 ) -> None:
-    """Text at a distance from a position; see `Word`.
-
-    Parameters
-    ----------
-    axes : Axes
-    text : str
-    x, y : float
-    right_pt, up_pt : float
-        [pt]
-    coordinates : str
-        Of x and y: "data"; "axes", 0 to 1 across and up; "x" or "y", where only that one is data.
-    colour : str
-    backed : bool
-        Paper behind it, where it crosses lines.
-    **how
-        Further fields of a `Word`.
-    """
+    """Text at a distance from a position; see `Word`."""
     from logger.report.lettering import Word, lettering
 
     backing = PAPER if backed else ""
@@ -182,19 +154,7 @@ def write(
 def lines(
     axes: Axes, segments: Sequence[ArrayLike], colour: str, width_pt: float, **how: Any
 ) -> None:
-    """Several lines of one look as one path; the limits of the axes stay as they are.
-
-    Parameters
-    ----------
-    axes : Axes
-    segments : sequence of array, each of shape (N, 2)
-        A line is broken where it is NaN.
-    colour : str
-    width_pt : float
-        [pt]
-    **how
-        Passed to matplotlib's PathPatch.
-    """
+    """Several lines of one look as one path; the limits of the axes stay as they are."""
     look: Any = {"facecolor": "none", "edgecolor": colour, "lw": width_pt}
     look |= {"capstyle": "butt", "joinstyle": "round", "zorder": 2}
     _draw_path(axes, [np.asarray(s, dtype=float) for s in segments], False, look | how)
@@ -234,25 +194,7 @@ def scale_x(
     grid: bool = False,
     lines_of_labels: int = 1,
 ) -> None:
-    """Tick marks, labels and the name of the horizontal axis, below the axes.
-
-    Parameters
-    ----------
-    axes : Axes
-        With its limits set.
-    positions : array_like
-        In data coordinates.
-    labels : sequence of str
-        One a position.
-    name : str
-        With its unit.
-    minor : array_like
-        Positions of short marks without a label.
-    ticks, grid : bool
-        Whether to draw marks, and lines across the axes.
-    lines_of_labels : int
-        How tall the labels are.
-    """
+    """Tick marks, labels and the name of the horizontal axis, below the axes."""
     across = axes.get_xaxis_transform()
     at = np.asarray(positions, dtype=float)
     if grid:
@@ -278,21 +220,7 @@ def scale_y(
     ticks: bool = True,
     grid: bool = False,
 ) -> None:
-    """Tick marks, labels and the name of the vertical axis, left of the axes.
-
-    Parameters
-    ----------
-    axes : Axes
-        With its limits set.
-    positions : array_like
-        In data coordinates.
-    labels : sequence of str
-        One a position.
-    name : str
-        With its unit.
-    ticks, grid : bool
-        Whether to draw marks, and lines across the axes.
-    """
+    """Tick marks, labels and the name of the vertical axis, left of the axes."""
     from matplotlib.transforms import ScaledTranslation
 
     across = axes.get_yaxis_transform()
@@ -314,16 +242,7 @@ def scale_y(
 
 
 def azimuth_axis(axes: Axes, middle_deg: float, name: str) -> None:
-    """Full circle with one azimuth in the middle, ticks every 45 degrees by name and number.
-
-    Parameters
-    ----------
-    axes : Axes
-    middle_deg : float
-        [deg]
-    name : str
-        With its unit.
-    """
+    """Full circle with one azimuth in the middle, ticks every 45 degrees by name and number."""
     ticks = np.arange(-180, 181, 45)
     axes.set_xlim(-180, 180)
     azimuths = [round(float(wrap360(t + middle_deg))) for t in ticks]
@@ -337,17 +256,7 @@ def subtitle(axes: Axes, text: str) -> None:
 
 
 def title(axes: Axes, text: str, note: str = "", name: str = "", lift_pt: float = 6.0) -> None:
-    """What the picture shows, flush left above it, and a quieter line of explanation below that.
-
-    Parameters
-    ----------
-    axes : Axes
-    text, note : str
-    name : str
-        Of the point; cut where it is too long for the line.
-    lift_pt : float
-        Above the axes. [pt]
-    """
+    """What the picture shows, flush left above it, and a quieter line of explanation below that."""
     head = f"{text} – {shorten(name, 48)}" if name else text
     up = lift_pt + (10.5 if note else 0)
     write(axes, head, 0, 1, 0, up, "axes", size_pt=8.5, bold=True)
@@ -364,19 +273,6 @@ def save(figure: Figure, path: Path | str, dots_per_inch: float = 200.0) -> Path
     """Write a picture as SVG or PNG, by its suffix; the same figure gives the same bytes.
 
     Text in an SVG stays text, set in DejaVu Sans.
-
-    Parameters
-    ----------
-    figure : Figure
-    path : Path or str
-        Ends in ``.svg`` or ``.png``.
-    dots_per_inch : float
-        Of a PNG. [1/inch]
-
-    Raises
-    ------
-    ValueError
-        Another suffix.
     """
     path = Path(path)
     if path.suffix == ".svg":

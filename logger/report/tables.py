@@ -24,58 +24,25 @@ DASH = "–"
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a table.
+    """One column of a table."""
 
-    Parameters
-    ----------
-    name : str
-        Of the CSV field, with the unit as its suffix.
-    heading : str
-        In print, without the unit.
-    unit : str
-        In print.
-    decimals : int or None
-        Of numbers in print; None for a column of text.
-    csv_decimals : int
-        Of numbers in the CSV.
-    factor : float
-        From the number in the CSV to the one in print, such as 100 for per cent.
-    as_clock : bool
-        Numbers are hours; print has hours and minutes.
-    """
-
-    name: str
-    heading: str
-    unit: str = ""
-    decimals: int | None = None
-    csv_decimals: int = 6
-    factor: float = 1.0
-    as_clock: bool = False
+    name: str  # Of the CSV field, with the unit as its suffix
+    heading: str  # In print, without the unit
+    unit: str = ""  # In print
+    decimals: int | None = None  # Of numbers in print; None for a column of text
+    csv_decimals: int = 6  # Of numbers in the CSV
+    factor: float = 1.0  # From the number in the CSV to the one in print, such as 100 for per cent
+    as_clock: bool = False  # Numbers are hours; print has hours and minutes
 
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of cells under columns.
-
-    Parameters
-    ----------
-    title : str
-    columns : tuple of Column
-    rows : tuple of tuple of Cell
-        NaN counts as None.
-    last_is_total : bool
-        The last row sums up the others.
-
-    Raises
-    ------
-    ValueError
-        A row has another number of cells than there are columns.
-    """
+    """Rows of cells under columns."""
 
     title: str
     columns: tuple[Column, ...]
-    rows: tuple[tuple[Cell, ...], ...] = field(default=())
-    last_is_total: bool = False
+    rows: tuple[tuple[Cell, ...], ...] = field(default=())  # NaN counts as None
+    last_is_total: bool = False  # The last row sums up the others
 
     def __post_init__(self) -> None:
         for row in self.rows:

@@ -84,13 +84,7 @@ def rules_sentence(planes: Sequence[PlaneFigures]) -> str:
 
 
 def window_sentences(point: PointReport) -> list[str]:
-    """Whether the solar window is clear at a point; if not, when not, and what stands in the way.
-
-    Parameters
-    ----------
-    point : PointReport
-        The skyline takes the same from every plane's window.
-    """
+    """Whether the solar window is clear at a point; if not, when not, and what blocks it."""
     plane = point.planes[0]
     start, end = plane.window_hours
     window = f"{start:g} to {end:g} h solar time"
@@ -167,14 +161,7 @@ def unfit(point: PointReport) -> bool:
 
 
 def compared(points: Sequence[PointReport], plane: int = 0) -> list[tuple[str, str, Difference]]:
-    """Every pair of points, with the difference of their year's solar access on one plane.
-
-    Parameters
-    ----------
-    points : sequence of PointReport
-    plane : int
-        Which of each point's planes.
-    """
+    """Every pair of points, with the difference of their year's solar access on one plane."""
     return [
         (a.name, b.name, difference(_triple(a.planes[plane]), _triple(b.planes[plane])))
         for a, b in combinations(points, 2)

@@ -55,41 +55,23 @@ _LONGEST: dict[str, BoardSentence] = {
 
 @dataclass(frozen=True)
 class BoardSettings:
-    """How the virtual board is set up.
+    """How the virtual board is set up."""
 
-    Parameters
-    ----------
-    streams : str
-        Some of the letters A, M, G.
-    rate_hz : int
-        1 to 200. [Hz]
-    persona : str
-        ``own`` speaks the wire contract; ``nmea`` is a standard compass that sends ``HDG`` and
-        ``XDR``, ``nmea-hdm`` and ``nmea-true`` send ``HDM`` and ``HDT`` instead of ``HDG``.
-    name, serial_number, firmware : str
-        Of the identity.
-    link_baud : int or None
-        Bits a second of the serial link; None has no limit (TCP). [bit/s]
-    start_ms : int
-        Of the board's clock at the first instant. [ms]
-    start_seq : int
-        Of the first instant.
-    variation_deg : float or None
-        That the ``nmea`` persona claims. [deg]
-    reset_at_s : float or None
-        The board falls silent for a second then and starts again, clock and counter at zero. [s]
-    """
-
-    streams: str = "AMG"
-    rate_hz: int = 50
+    streams: str = "AMG"  # Some of the letters A, M, G
+    rate_hz: int = 50  # 1 to 200. [Hz]
+    # ``own`` speaks the wire contract; ``nmea`` is a standard compass that sends ``HDG`` and
+    # ``XDR``, ``nmea-hdm`` and ``nmea-true`` send ``HDM`` and ``HDT`` instead of ``HDG``
     persona: str = "own"
+    # Of the identity
     name: str = "virtual board"
     serial_number: str = "V001"
     firmware: str = "1.0.0"
+    # Bits a second of the serial link; None has no limit (TCP). [bit/s]
     link_baud: int | None = 115200
-    start_ms: int = 1840
-    start_seq: int = 0
-    variation_deg: float | None = None
+    start_ms: int = 1840  # Of the board's clock at the first instant. [ms]
+    start_seq: int = 0  # Of the first instant
+    variation_deg: float | None = None  # That the ``nmea`` persona claims. [deg]
+    # The board falls silent for a second then and starts again, clock and counter at zero. [s]
     reset_at_s: float | None = None
 
     def __post_init__(self) -> None:
@@ -130,16 +112,7 @@ PERSONAS = ("own", "nmea", "nmea-hdm", "nmea-true")
 
 
 def fits_link(rate_hz: int, streams: str, link_baud: int | None) -> bool:
-    """Whether settings stay within 85 % of a link.
-
-    Parameters
-    ----------
-    rate_hz : int
-        [Hz]
-    streams : str
-    link_baud : int or None
-        None has no limit. [bit/s]
-    """
+    """Whether settings stay within 85 % of a link."""
     if link_baud is None:
         return True
     size = sum(len(encode(_LONGEST[letter])) for letter in streams)
@@ -158,24 +131,7 @@ def sentences_of(
     clock_error_ppm: float = 0.0,
     true_minus_magnetic_deg: float = 0.0,
 ) -> list[bytes]:
-    """What the board sends at each measuring instant.
-
-    Parameters
-    ----------
-    measured : Measured
-    settings : BoardSettings
-    keys : sequence of KeyPress
-        Each goes out with the first instant not before it.
-    clock_error_ppm : float
-        How much too fast the board's clock runs.
-    true_minus_magnetic_deg : float
-        Added by the ``nmea-true`` persona. [deg]
-
-    Returns
-    -------
-    list of bytes
-        One entry an instant; empty where the board sends nothing.
-    """
+    """What the board sends at each measuring instant."""
     if settings.persona != "own":
         return _standard_sentences(measured, settings, true_minus_magnetic_deg)
     n = len(measured)
@@ -289,15 +245,7 @@ def _standard_sentences(
 
 
 def config_refused(t_ms: int, settings: BoardSettings, wanted: Configure) -> bytes:
-    """The fault that answers settings the link cannot carry.
-
-    Parameters
-    ----------
-    t_ms : int
-        The board's clock. [ms]
-    settings : BoardSettings
-    wanted : Configure
-    """
+    """The fault that answers settings the link cannot carry."""
     text = f"{wanted.streams} at {wanted.rate_hz} Hz overfills the link"
     return encode(Fault(t_ms, "CONFIG", text))
 

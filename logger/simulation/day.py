@@ -37,54 +37,22 @@ FAR_MARK = (63.0, 1.2)
 
 @dataclass(frozen=True)
 class Day:
-    """What the tasks of one day share.
+    """What the tasks of one day share."""
 
-    Parameters
-    ----------
-    scenes : tuple of Scene
-        The sweeps take them in turn.
-    operator : Operator
-    sensor : Sensor
-    site : Site
-    settings : BoardSettings
-    seed : int
-    landmark : (float, float)
-        Azimuth and elevation. [deg]
-    plane : (float, float)
-        Tilt and azimuth of the surface the board is laid on. [deg]
-    tumble_s : float
-        Length of the compass tumble. [s]
-    """
-
+    # The sweeps take them in turn
     scenes: tuple[Scene, ...] = field(default_factory=lambda: (ridge(),))
     operator: Operator = CALM
     sensor: Sensor = CHEAP
     site: Site = DEFAULT_SITE
     settings: BoardSettings = field(default_factory=BoardSettings)
     seed: int = 0
-    landmark: tuple[float, float] = FAR_MARK
+    landmark: tuple[float, float] = FAR_MARK  # Azimuth and elevation. [deg]
+    # Tilt and azimuth of the surface the board is laid on. [deg]
     plane: tuple[float, float] = (30.0, 180.0)
-    tumble_s: float = 40.0
+    tumble_s: float = 40.0  # Length of the compass tumble. [s]
 
     def task(self, name: str, number: int, started: dt.datetime, sweeps_before: int = 0) -> Task:
-        """One task of the day.
-
-        Parameters
-        ----------
-        name : str
-            One of `TASKS`.
-        number : int
-            Its place in the day; varies the noise.
-        started : datetime
-            UTC.
-        sweeps_before : int
-            Decides which scene comes next.
-
-        Raises
-        ------
-        UsageError
-            There is no such task.
-        """
+        """One task of the day."""
         scene = self.scenes[sweeps_before % len(self.scenes)]
         purpose, perform = self._performed(name, scene, started)
         return Task(
@@ -142,16 +110,7 @@ class Day:
         return known[name]
 
     def tasks(self, names: Sequence[str], started: dt.datetime, gap_s: float = 120.0) -> list[Task]:
-        """All tasks of a day, one after the other.
-
-        Parameters
-        ----------
-        names : sequence of str
-        started : datetime
-            UTC, of the first.
-        gap_s : float
-            From the start of one to the start of the next. [s]
-        """
+        """All tasks of a day, one after the other."""
         made = []
         sweeps = 0
         for number, name in enumerate(names):
@@ -162,12 +121,5 @@ class Day:
 
 
 def with_far_mark(operator: Operator, mark: tuple[float, float] = FAR_MARK) -> Operator:
-    """The operator who also sights a far mark at the start and end of a sweep.
-
-    Parameters
-    ----------
-    operator : Operator
-    mark : (float, float)
-        Azimuth and elevation. [deg]
-    """
+    """The operator who also sights a far mark at the start and end of a sweep."""
     return replace(operator, far_mark=mark)

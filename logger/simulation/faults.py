@@ -68,13 +68,7 @@ def wrong_baud(seed: int = 0) -> Fault:
 
 
 def silence(from_s: float, to_s: float = float("inf")) -> Fault:
-    """Nothing arrives in a span of time.
-
-    Parameters
-    ----------
-    from_s, to_s : float
-        [s]
-    """
+    """Nothing arrives in a span of time."""
 
     def fault(chunks: Sequence[Chunk]) -> list[Chunk]:
         return [(t, text) for t, text in chunks if not from_s <= t < to_s]
@@ -83,13 +77,7 @@ def silence(from_s: float, to_s: float = float("inf")) -> Fault:
 
 
 def stop_in_mid_sentence(at_s: float) -> Fault:
-    """Half a chunk arrives, and nothing after it.
-
-    Parameters
-    ----------
-    at_s : float
-        [s]
-    """
+    """Half a chunk arrives, and nothing after it."""
 
     def fault(chunks: Sequence[Chunk]) -> list[Chunk]:
         kept = [(t, text) for t, text in chunks if t < at_s]
@@ -100,14 +88,7 @@ def stop_in_mid_sentence(at_s: float) -> Fault:
 
 
 def insert(at_s: float, text: bytes) -> Fault:
-    """Bytes of something else arrive before the first chunk of a moment.
-
-    Parameters
-    ----------
-    at_s : float
-        [s]
-    text : bytes
-    """
+    """Bytes of something else arrive before the first chunk of a moment."""
 
     def fault(chunks: Sequence[Chunk]) -> list[Chunk]:
         times = [t for t, _ in chunks]

@@ -31,76 +31,38 @@ _KEY_S = 0.15  # how long a key stays down
 
 @dataclass(frozen=True)
 class Glance:
-    """The sight leaves the skyline for a while, recording all the same.
+    """The sight leaves the skyline for a while, recording all the same."""
 
-    Parameters
-    ----------
-    at_azimuth_deg : float
-        Where on the first pass. [deg]
-    seconds_s : float
-        [s]
-    to_elevation_deg : float
-        [deg]
-    """
-
-    at_azimuth_deg: float
-    seconds_s: float = 20.0
-    to_elevation_deg: float = -40.0
+    at_azimuth_deg: float  # Where on the first pass. [deg]
+    seconds_s: float = 20.0  # [s]
+    to_elevation_deg: float = -40.0  # [deg]
 
 
 @dataclass(frozen=True)
 class Operator:
-    """How a sweep is done.
+    """How a sweep is done."""
 
-    Parameters
-    ----------
-    speed_deg_s : float
-        Along the skyline, measured on the sky. [deg/s]
-    climb_deg_s : float
-        Up and down. [deg/s]
-    sectors : tuple of (float, float)
-        Each is swept in turn, clockwise from the first azimuth to the second, which is greater
-        and not wrapped. [deg]
-    passes : int
-        Over each sector: forth, back, forth...
-    tremor_deg : float
-        Of the sight, RMS in each of the two directions, at 1.5 Hz. [deg]
-    tilt_rms_deg : float
-        Of the tilt about the line of sight, RMS, slowly wandering. [deg]
-    hand_g : float
-        Acceleration of the hand along each axis, RMS, low-passed at 4 Hz. [g]
-    still_share : float
-        What is left of tremor and hand acceleration while holding still.
-    tracing_bias_deg : float
-        Standard deviation of the constant by which a whole sweep is traced too high. [deg]
-    pauses : int
-        Stops of a second on the way, at places the seed draws.
-    glances : tuple of Glance
-    arm_m : float
-        Distance of the board from the axis the operator turns about; the turning then adds
-        its own acceleration. [m]
-    far_mark : (float, float) or None
-        Azimuth and elevation of a mark sighted (hold still, press) before and after. [deg]
-    opening_trigger : bool
-        Press the trigger also at the start.
-    mark_labels : bool
-        Press the mark key, in motion, on reaching each named obstruction of the first pass.
-    """
-
-    speed_deg_s: float = 8.0
-    climb_deg_s: float = 15.0
+    speed_deg_s: float = 8.0  # Along the skyline, measured on the sky. [deg/s]
+    climb_deg_s: float = 15.0  # Up and down. [deg/s]
+    # Each is swept in turn, clockwise from the first azimuth to the second, which is greater
+    # and not wrapped. [deg]
     sectors: tuple[tuple[float, float], ...] = ((0.0, 364.0),)
-    passes: int = 2
-    tremor_deg: float = 0.3
-    tilt_rms_deg: float = 4.0
-    hand_g: float = 0.008
-    still_share: float = 0.3
+    passes: int = 2  # Over each sector: forth, back, forth..
+    tremor_deg: float = 0.3  # Of the sight, RMS in each of the two directions, at 1.5 Hz. [deg]
+    tilt_rms_deg: float = 4.0  # Of the tilt about the line of sight, RMS, slowly wandering. [deg]
+    hand_g: float = 0.008  # Acceleration of the hand along each axis, RMS, low-passed at 4 Hz. [g]
+    still_share: float = 0.3  # What is left of tremor and hand acceleration while holding still
+    # Standard deviation of the constant by which a whole sweep is traced too high. [deg]
     tracing_bias_deg: float = 0.0
-    pauses: int = 2
+    pauses: int = 2  # Stops of a second on the way, at places the seed draws
     glances: tuple[Glance, ...] = ()
+    # Distance of the board from the axis the operator turns about; the turning then adds its
+    # own acceleration. [m]
     arm_m: float = 0.0
+    # Azimuth and elevation of a mark sighted (hold still, press) before and after. [deg]
     far_mark: tuple[float, float] | None = None
-    opening_trigger: bool = False
+    opening_trigger: bool = False  # Press the trigger also at the start
+    # Press the mark key, in motion, on reaching each named obstruction of the first pass
     mark_labels: bool = False
 
     @classmethod
@@ -121,27 +83,14 @@ class Operator:
 
 @dataclass(frozen=True, eq=False)
 class Motion:
-    """The line of sight in time, exactly; row i of every column is the same moment.
+    """The line of sight in time, exactly; row i of every column is the same moment."""
 
-    Parameters
-    ----------
-    step_s : float
-        Between rows; the first is at 0. [s]
-    azimuth_deg : array, shape (N,)
-        Not wrapped, from true north. [deg]
-    elevation_deg, tilt_deg : array, shape (N,)
-        [deg]
-    acceleration_g : array, shape (N, 3)
-        Of the hand, north, east, down. [g]
-    keys : tuple of KeyPress
-    notes : tuple of Note
-    """
-
-    step_s: float
-    azimuth_deg: Floats
+    step_s: float  # Between rows; the first is at 0. [s]
+    azimuth_deg: Floats  # Not wrapped, from true north. [deg] Shape (N,).
+    # [deg] Shape (N,)
     elevation_deg: Floats
     tilt_deg: Floats
-    acceleration_g: Floats
+    acceleration_g: Floats  # Of the hand, north, east, down. [g] Shape (N, 3).
     keys: tuple[KeyPress, ...] = ()
     notes: tuple[Note, ...] = ()
 
@@ -251,15 +200,7 @@ class Script:
         self.hold(0.4)
 
     def motion(self, operator: Operator, rng: np.random.Generator, step_s: float) -> Motion:
-        """The script as this operator performs it, on a grid of time.
-
-        Parameters
-        ----------
-        operator : Operator
-        rng : numpy Generator
-        step_s : float
-            [s]
-        """
+        """The script as this operator performs it, on a grid of time."""
         rows = np.concatenate(self.rows)
         n = int(np.floor(rows[-1, 0] / step_s)) + 1
         t = np.arange(n) * step_s
@@ -313,18 +254,7 @@ def spots_script(
     rng: np.random.Generator,
     walk_s: float = 6.0,
 ) -> Script:
-    """Spot after spot without a word: the trigger opens and closes each, the board hangs between.
-
-    Parameters
-    ----------
-    scenes : sequence of Scene
-        One a spot.
-    operator : Operator
-        With a far mark it is sighted at the start and end of each spot.
-    rng : numpy Generator
-    walk_s : float
-        From one spot to the next. [s]
-    """
+    """Point after point in silence: the trigger opens and closes each; between, the board hangs."""
     script = Script(0.0, _HANGING_DEG)
     for scene in scenes:
         script.rest(walk_s)
@@ -468,22 +398,7 @@ def tumble_motion(
     still_s: float = 2.0,
     hemisphere: bool = False,
 ) -> Motion:
-    """The compass tumble: every side of the board up, down, north and south in turn.
-
-    Parameters
-    ----------
-    operator : Operator
-        Its hand motion counts, its tremor and tilt do not.
-    rng : numpy Generator
-    step_s : float
-        [s]
-    seconds_s : float
-        Of the whole. [s]
-    still_s : float
-        Lying still at the start. [s]
-    hemisphere : bool
-        Never turn the board over: a tumble that must be refused.
-    """
+    """The compass tumble: every side of the board up, down, north and south in turn."""
     n = int(np.floor(seconds_s / step_s)) + 1
     t = np.arange(n) * step_s
     # Runs up to full speed within a second after the still start.
@@ -511,18 +426,7 @@ def level_script(
     seconds_s: float = 4.0,
     edge: tuple[float, float] | None = None,
 ) -> Script:
-    """The same mark sighted face left and face right; then, if wanted, an edge end for end.
-
-    Parameters
-    ----------
-    mark : (float, float)
-        Azimuth and elevation. [deg]
-    pairs : int
-    seconds_s : float
-        Of each face. [s]
-    edge : (float, float), optional
-        Azimuth and elevation of a straight edge, sighted along and back. [deg]
-    """
+    """The same mark sighted face left and face right; then, if wanted, an edge end for end."""
     script = Script(*mark)
     for _ in range(pairs):
         script.go(*mark, tilt_deg=0.0)
@@ -544,18 +448,7 @@ def bearing_script(
     seconds_s: float = 3.0,
     turned: bool = True,
 ) -> Script:
-    """A landmark or the shadow sighted again and again, each held still and marked.
-
-    Parameters
-    ----------
-    direction : callable
-        Seconds since the start to azimuth and elevation, both in degrees.
-    sights : int
-    seconds_s : float
-        Of each sight. [s]
-    turned : bool
-        Turn once round between two sights; otherwise look a little aside.
-    """
+    """A landmark or the shadow sighted again and again, each held still and marked."""
     script = Script(*direction(0.0))
     script.hold(0.5)
     for number in range(sights):
@@ -589,19 +482,7 @@ def swing_script(
 def plane_script(
     tilt_deg: float, azimuth_deg: float, twist_deg: float = 0.0, seconds_s: float = 5.0
 ) -> Script:
-    """The board laid on a plane with its back, its sight up the slope turned by the twist.
-
-    Parameters
-    ----------
-    tilt_deg : float
-        Of the plane from the horizontal. [deg]
-    azimuth_deg : float
-        Of its downslope normal. [deg]
-    twist_deg : float
-        About the plane's normal, clockwise seen from above. [deg]
-    seconds_s : float
-        [s]
-    """
+    """The board laid on a plane with its back, its sight up the slope turned by the twist."""
     t, a, w = np.radians([tilt_deg, azimuth_deg, twist_deg])
     up_slope = floats([-np.cos(t) * np.cos(a), -np.cos(t) * np.sin(a), -np.sin(t)])
     into = floats([-np.sin(t) * np.cos(a), -np.sin(t) * np.sin(a), np.cos(t)])

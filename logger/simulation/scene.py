@@ -36,40 +36,18 @@ class Steel:
     """What iron in the surroundings adds to the Earth's field at the spot of a sweep.
 
     Components are north, east, down of true north.
-
-    Parameters
-    ----------
-    steady_ut : tuple of 3 float
-        The same all the time. [uT]
-    turning_ut : tuple of 3 float
-        Grows as the operator, turning, carries the board towards `turning_azimuth_deg`, and
-        is the opposite on the other side. [uT]
-    turning_azimuth_deg : float
-        [deg]
-    growing_ut : tuple of 3 float
-        Zero at the start, this at the end: something is brought nearer during the sweep. [uT]
     """
 
-    steady_ut: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    steady_ut: tuple[float, float, float] = (0.0, 0.0, 0.0)  # The same all the time. [uT]
+    # Grows as the operator, turning, carries the board towards `turning_azimuth_deg`, and is
+    # the opposite on the other side. [uT]
     turning_ut: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    turning_azimuth_deg: float = 0.0
+    turning_azimuth_deg: float = 0.0  # [deg]
+    # Zero at the start, this at the end: something is brought nearer during the sweep. [uT]
     growing_ut: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     def field_ut(self, azimuth_deg: ArrayLike, progress: ArrayLike) -> Floats:
-        """The added field along a motion.
-
-        Parameters
-        ----------
-        azimuth_deg : array_like, shape (N,)
-            Of the line of sight. [deg]
-        progress : array_like, shape (N,)
-            Share of the recording gone by, 0 to 1.
-
-        Returns
-        -------
-        array, shape (N, 3)
-            North, east, down. [uT]
-        """
+        """The added field along a motion."""
         lean = np.cos(np.radians(angle_between(azimuth_deg, self.turning_azimuth_deg)))
         return floats(
             floats(self.steady_ut)
@@ -80,38 +58,19 @@ class Steel:
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """A skyline that is known exactly.
-
-    Parameters
-    ----------
-    name : str
-    azimuth_deg : array, shape (K,)
-        Nodes in order, from 0 to below 360. [deg]
-    elevation_deg : array, shape (K,)
-        [deg]
-    obstructions : tuple of Obstruction
-        Named sectors that together cover the whole circle.
-    steel : Steel or None
-        Magnetic disturbance of the spot.
-    """
+    """A skyline that is known exactly."""
 
     name: str
-    azimuth_deg: Floats
-    elevation_deg: Floats
-    obstructions: tuple[Obstruction, ...] = ()
-    steel: Steel | None = None
+    azimuth_deg: Floats  # Nodes in order, from 0 to below 360. [deg] Shape (K,).
+    elevation_deg: Floats  # [deg] Shape (K,)
+    obstructions: tuple[Obstruction, ...] = ()  # Named sectors that together cover the whole circle
+    steel: Steel | None = None  # Magnetic disturbance of the spot
 
     def __post_init__(self) -> None:
         freeze_columns(self, ("azimuth_deg", "elevation_deg"))
 
     def elevation_at(self, azimuth_deg: ArrayLike) -> Any:
-        """Elevation of the skyline.
-
-        Parameters
-        ----------
-        azimuth_deg : array_like
-            [deg]
-        """
+        """Elevation of the skyline."""
         return interpolate_azimuthal(azimuth_deg, self.azimuth_deg, self.elevation_deg)
 
     def truth(self) -> HorizonProfile:
@@ -136,13 +95,7 @@ class Scene:
         return "\n".join(rows) + "\n"
 
     def turned(self, angle_deg: float) -> Scene:
-        """The scene turned clockwise.
-
-        Parameters
-        ----------
-        angle_deg : float
-            [deg]
-        """
+        """The scene turned clockwise."""
         turned = self.truth().turned(angle_deg)
         return replace(
             self,
@@ -152,31 +105,14 @@ class Scene:
         )
 
     def obstruction_at(self, azimuth_deg: float) -> Obstruction | None:
-        """The named sector that an azimuth lies in.
-
-        Parameters
-        ----------
-        azimuth_deg : float
-            [deg]
-        """
+        """The named sector that an azimuth lies in."""
         for o in self.obstructions:
             if in_sector(azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg):
                 return o
         return None
 
     def path(self, from_deg: float, to_deg: float) -> tuple[Floats, Floats]:
-        """The skyline clockwise from one azimuth to another, as a line to follow.
-
-        Parameters
-        ----------
-        from_deg, to_deg : float
-            The second is greater and is not wrapped: ``path(350, 370)`` crosses north. [deg]
-
-        Returns
-        -------
-        azimuth_deg, elevation_deg : array, shape (M,)
-            Azimuth not wrapped. [deg]
-        """
+        """The skyline clockwise from one azimuth to another, as a line to follow."""
         turns = np.arange(np.floor(from_deg / 360), np.floor(to_deg / 360) + 1) * 360.0
         azimuth = (turns[:, None] + self.azimuth_deg).ravel()
         elevation = np.tile(self.elevation_deg, len(turns))
@@ -194,18 +130,6 @@ class Scene:
 
         Repeated halving at the node farthest from the chord (Ramer 1972, Douglas and Peucker
         1973), here measured in elevation, and along vertical edges always at their ends.
-
-        Parameters
-        ----------
-        tolerance_deg : float
-            Greatest departure of a chord from the skyline. [deg]
-        widest_deg : float
-            Nobody leaves more than this between two sights. [deg]
-
-        Returns
-        -------
-        azimuth_deg, elevation_deg : array, shape (M,)
-            [deg]
         """
         a, e = self.azimuth_deg, self.elevation_deg
         edges = np.flatnonzero(np.diff(a) == 0)
@@ -534,13 +458,7 @@ SCENES: dict[str, Maker] = {
 
 
 def scene_named(name: str, seed: int = 0) -> Scene:
-    """One of `SCENES` by its name.
-
-    Raises
-    ------
-    UsageError
-        There is none of that name.
-    """
+    """One of `SCENES` by its name."""
     if name not in SCENES:
         raise UsageError(f"no scene {name!r}", hint=f"the scenes are {', '.join(SCENES)}")
     return SCENES[name](seed)

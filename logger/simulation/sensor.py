@@ -19,55 +19,33 @@ from logger.simulation.scene import Steel
 
 @dataclass(frozen=True)
 class Sensor:
-    """A kind of board. A share is of the whole, so 0.08 is 8 %.
+    """A kind of board. A share is of the whole, so 0.08 is 8 %."""
 
-    Parameters
-    ----------
-    individual : int
-        Which board of the kind: seeds everything that is fixed in one board.
-    hard_iron_ut : float
-        Length of the constant field of the board's own iron, in a drawn direction. [uT]
-    soft_iron_share : float
-        Standard deviation of each element of the matrix added to the unit matrix; takes in
-        scales and axes that are not square.
-    field_noise_ut, force_noise_g, rate_noise_deg_s : float
-        Of one sample and axis, RMS. [uT] [g] [deg/s]
-    force_offset_g, force_scale_share : float
-        Standard deviation per axis. [g]
-    force_drift_g : float
-        Length of a further offset, in a drawn direction: what moved after the calibration. [g]
-    rate_bias_deg_s, rate_scale_share : float
-        Standard deviation per axis. [deg/s]
-    temperature_c : float
-        At the start. [degC]
-    warming_c : float
-        What the gyro warms up by, with a time constant of two minutes. [degC]
-    index_error_deg : float
-        How far the sight points above the board's x axis. [deg]
-    collimation_error_deg : float
-        How far the sight points right of the board's x axis. [deg]
-    clock_error_ppm : float
-        How much too fast the board's clock runs.
-    field_range_ut, force_range_g, rate_range_deg_s : float
-        Where an axis stops at either end. [uT] [g] [deg/s]
-    """
-
-    individual: int = 1
+    individual: int = 1  # Which board of the kind: seeds everything that is fixed in one board
+    # Length of the constant field of the board's own iron, in a drawn direction. [uT]
     hard_iron_ut: float = 25.0
+    # Standard deviation of each element of the matrix added to the unit matrix; takes in scales
+    # and axes that are not square
     soft_iron_share: float = 0.08
+    # Of one sample and axis, RMS. [uT] [g] [deg/s]
     field_noise_ut: float = 0.4
     force_noise_g: float = 0.004
+    # Standard deviation per axis. [g]
     force_offset_g: float = 0.004
     force_scale_share: float = 0.002
+    # Length of a further offset, in a drawn direction: what moved after the calibration. [g]
     force_drift_g: float = 0.0
+    # Standard deviation per axis. [deg/s]
     rate_bias_deg_s: float = 0.4
     rate_scale_share: float = 0.0
     rate_noise_deg_s: float = 0.07
-    temperature_c: float = 17.5
-    warming_c: float = 4.0
-    index_error_deg: float = 0.0
+    temperature_c: float = 17.5  # At the start. [degC]
+    warming_c: float = 4.0  # What the gyro warms up by, with a time constant of two minutes. [degC]
+    index_error_deg: float = 0.0  # How far the sight points above the board's x axis. [deg]
+    # How far the sight points right of the board's x axis. [deg]
     collimation_error_deg: float = 0.0
-    clock_error_ppm: float = 40.0
+    clock_error_ppm: float = 40.0  # How much too fast the board's clock runs
+    # Where an axis stops at either end. [uT] [g] [deg/s]
     field_range_ut: float = 800.0
     force_range_g: float = 4.0
     rate_range_deg_s: float = 500.0
@@ -124,58 +102,32 @@ CHEAP = Sensor()
 
 @dataclass(frozen=True, eq=False)
 class BoardErrors:
-    """The fixed errors of one board: measured = matrix x true + offset.
+    """The fixed errors of one board: measured = matrix x true + offset."""
 
-    Parameters
-    ----------
-    hard_iron_ut : array, shape (3,)
-        [uT]
-    soft_iron : array, shape (3, 3)
-    force_offset_g : array, shape (3,)
-        [g]
-    force_scale : array, shape (3,)
-    rate_bias_deg_s : array, shape (3,)
-        [deg/s]
-    rate_scale : array, shape (3,)
-    """
-
-    hard_iron_ut: Floats
-    soft_iron: Floats
-    force_offset_g: Floats
-    force_scale: Floats
-    rate_bias_deg_s: Floats
-    rate_scale: Floats
+    hard_iron_ut: Floats  # [uT] Shape (3,)
+    soft_iron: Floats  # Shape (3, 3)
+    force_offset_g: Floats  # [g] Shape (3,)
+    force_scale: Floats  # Shape (3,)
+    rate_bias_deg_s: Floats  # [deg/s] Shape (3,)
+    rate_scale: Floats  # Shape (3,)
 
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What the sensors give at each measuring instant, and the truth beside it.
+    """What the sensors give at each measuring instant, and the truth beside it."""
 
-    Parameters
-    ----------
-    t_s : array, shape (N,)
-        True time since the board's script began. [s]
-    azimuth_deg, elevation_deg, tilt_deg : array, shape (N,)
-        Truth: of the line of sight. Azimuth is not wrapped. [deg]
-    attitude : array, shape (N, 3, 3)
-        Truth: body to level (true north).
-    field_ut, force_g, rate_deg_s : array, shape (N, 3)
-        As the sensors give them. [uT] [g] [deg/s]
-    temperature_c : array, shape (N,)
-        [degC]
-    field_clipped, force_clipped : bool array, shape (N,)
-        Where an axis is at the end of its range.
-    """
-
-    t_s: Floats
+    t_s: Floats  # True time since the board's script began. [s] Shape (N,).
+    # Truth: of the line of sight. Azimuth is not wrapped. [deg] Shape (N,).
     azimuth_deg: Floats
     elevation_deg: Floats
     tilt_deg: Floats
-    attitude: Floats
+    attitude: Floats  # Truth: body to level (true north). Shape (N, 3, 3).
+    # As the sensors give them. [uT] [g] [deg/s] Shape (N, 3).
     field_ut: Floats
     force_g: Floats
     rate_deg_s: Floats
-    temperature_c: Floats
+    temperature_c: Floats  # [degC] Shape (N,)
+    # Where an axis is at the end of its range. Shape (N,).
     field_clipped: Bools
     force_clipped: Bools
 
@@ -207,19 +159,6 @@ def measure(
 
     The gyro gives the mean angular rate over one interval centred on its instant, as an
     anti-aliasing filter without delay would; field and force are momentary.
-
-    Parameters
-    ----------
-    motion : Motion
-    sensor : Sensor
-    earth_ut : array, shape (3,)
-        The Earth's field, north, east, down. [uT]
-    rng : numpy Generator
-        Of the noise.
-    rate_hz : int
-        [Hz]
-    steel : Steel, optional
-        What the surroundings add to the field.
     """
     board, sub = sensor.board(), substeps(rate_hz)
     # Sight frame to body: the sight points index above and collimation right of the x axis.

@@ -33,14 +33,7 @@ _POLL_S = 0.05
 
 
 class Running:
-    """One board carrying out a task, and what it answers to the host.
-
-    Parameters
-    ----------
-    task : Task
-    faults : sequence of Fault
-        What the link does to the bytes.
-    """
+    """One board carrying out a task, and what it answers to the host."""
 
     def __init__(self, task: Task, faults: Sequence[Fault] = ()) -> None:
         self.task = task
@@ -54,13 +47,7 @@ class Running:
         self._chunks: list[Chunk] = damaged(done.chunks, self._faults)
 
     def done_enough(self, now_s: float) -> bool:
-        """Whether a host that leaves now has had the task.
-
-        Parameters
-        ----------
-        now_s : float
-            Since the start of the task. [s]
-        """
+        """Whether a host that leaves now has had the task."""
         return now_s >= _DONE_SHARE * self.trigger_s
 
     @property
@@ -69,27 +56,14 @@ class Running:
         return self._chunks[self._sent][0] if self._sent < len(self._chunks) else None
 
     def due(self, now_s: float) -> bytes:
-        """All bytes due by now that were not taken yet.
-
-        Parameters
-        ----------
-        now_s : float
-            Since the start of the task. [s]
-        """
+        """All bytes due by now that were not taken yet."""
         start = self._sent
         while self._sent < len(self._chunks) and self._chunks[self._sent][0] <= now_s:
             self._sent += 1
         return b"".join(text for _, text in self._chunks[start : self._sent])
 
     def hear(self, data: bytes, now_s: float) -> bytes:
-        """Take bytes from the host and answer at once.
-
-        Parameters
-        ----------
-        data : bytes
-        now_s : float
-            Since the start of the task. [s]
-        """
+        """Take bytes from the host and answer at once."""
         if self.task.settings.persona != "own":
             return b""
         answer = b""
@@ -147,22 +121,6 @@ def serve(
 
     A host that hangs up early on, as one that only looks does, meets the same task again; one
     that has seen a third of it (a tumble may be enough before its end) meets the next.
-
-    Parameters
-    ----------
-    link : link
-        `TcpLink` or `PtyLink`.
-    tasks : sequence of callables
-    speed : float or None
-        1 is real time, 10 ten times as fast; None sends as fast as the host reads.
-    faults : sequence of Fault
-    cuts_s : sequence of float
-        Times at which the link is cut during each task; the board runs on, and the next
-        connection finds it where it then is. [s]
-    once : bool
-        Return after the last task; otherwise begin again with the first.
-    say : callable
-        Takes a sentence about what goes on.
     """
     number = 0
     while number < len(tasks):
@@ -224,19 +182,7 @@ def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[f
 
 
 class TcpLink:
-    """A listening TCP port that takes one host at a time.
-
-    Parameters
-    ----------
-    host : str
-    port : int
-        0 takes a free one; see `port`.
-
-    Raises
-    ------
-    DeviceError
-        The port cannot be had.
-    """
+    """A listening TCP port that takes one host at a time."""
 
     def __init__(self, host: str = "127.0.0.1", port: int = 0) -> None:
         try:
@@ -278,13 +224,7 @@ class TcpLink:
         return True
 
     def hear(self, timeout_s: float) -> bytes | None:
-        """What the host sent, after at most a while; None where it is gone.
-
-        Parameters
-        ----------
-        timeout_s : float
-            [s]
-        """
+        """What the host sent, after at most a while; None where it is gone."""
         if self._host is None:
             return None
         try:
@@ -315,18 +255,7 @@ class TcpLink:
 
 
 class PtyLink:
-    """A pseudo-terminal, which looks like a serial port. POSIX only.
-
-    Parameters
-    ----------
-    name : Path, optional
-        A symbolic link to make to it: a name that stays the same when the cable is pulled.
-
-    Raises
-    ------
-    DeviceError
-        The system has none, or the link cannot be made.
-    """
+    """A pseudo-terminal, which looks like a serial port. POSIX only."""
 
     def __init__(self, name: Path | None = None) -> None:
         self._name = name
@@ -383,13 +312,7 @@ class PtyLink:
         return True
 
     def hear(self, timeout_s: float) -> bytes | None:
-        """What the host sent, after at most a while; None where it is gone.
-
-        Parameters
-        ----------
-        timeout_s : float
-            [s]
-        """
+        """What the host sent, after at most a while; None where it is gone."""
         ready, _, _ = select.select([self._board], [], [], timeout_s)
         if not ready:
             return b""

@@ -41,33 +41,17 @@ Perform = Callable[[np.random.Generator, float], Motion]
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """Something the operator does with the board at a place: all that decides the bytes.
+    """Something the operator does with the board at a place: all that decides the bytes."""
 
-    Parameters
-    ----------
-    purpose : str
-        Sweep, compass, level, bearing or plane, as a recording's header has it.
-    perform : callable
-        Makes the motion.
-    sensor : Sensor
-    site : Site
-    started : datetime
-        UTC, of the first byte.
-    seed : int
-    settings : BoardSettings
-    steel : Steel or None
-    declination_error_deg : float
-        How far the field at the spot is turned from the model's, east positive. [deg]
-    """
-
-    purpose: str
-    perform: Perform
+    purpose: str  # Sweep, compass, level, bearing or plane, as a recording's header has it
+    perform: Perform  # Makes the motion
     sensor: Sensor
     site: Site
-    started: dt.datetime
+    started: dt.datetime  # UTC, of the first byte
     seed: int
     settings: BoardSettings
     steel: Steel | None = None
+    # How far the field at the spot is turned from the model's, east positive. [deg]
     declination_error_deg: float = 0.0
 
     def earth_ut(self) -> Floats:
@@ -85,27 +69,15 @@ class Task:
 
 @dataclass(frozen=True, eq=False)
 class Simulated:
-    """A task as the host receives it, and the truth beside it.
+    """A task as the host receives it, and the truth beside it."""
 
-    Parameters
-    ----------
-    chunks : tuple of (float, bytes)
-        Seconds since the start, and the bytes received then: everything of one instant.
-    notes : tuple of Note
-        What the operator would type, in order of time.
-    header : dict
-        What a recording of it holds in its first line.
-    measured : Measured
-        Truth and sensor values at each instant, before they are rounded for the wire.
-    motion : Motion
-        Truth on a finer grid of time.
-    """
-
+    # Seconds since the start, and the bytes received then: everything of one instant
     chunks: tuple[Chunk, ...]
-    notes: tuple[Note, ...]
-    header: dict[str, Any]
+    notes: tuple[Note, ...]  # What the operator would type, in order of time
+    header: dict[str, Any]  # What a recording of it holds in its first line
+    # Truth and sensor values at each instant, before they are rounded for the wire
     measured: Measured
-    motion: Motion
+    motion: Motion  # Truth on a finer grid of time
 
     @property
     def t_s(self) -> Floats:
@@ -199,25 +171,7 @@ def simulate_sweep(
     settings: BoardSettings | None = None,
     declination_error_deg: float = 0.0,
 ) -> Simulated:
-    """Along a skyline, forth and back; ends with the trigger.
-
-    Parameters
-    ----------
-    scene : Scene
-    operator : Operator
-    sensor : Sensor
-    site : Site
-    started : datetime
-        UTC.
-    seed : int
-    streams : str
-    rate_hz : int
-        [Hz]
-    settings : BoardSettings, optional
-        Its streams and rate are replaced.
-    declination_error_deg : float
-        How far the field at the spot is turned from the model's. [deg]
-    """
+    """Along a skyline, forth and back; ends with the trigger."""
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
         return sweep_script(scene, operator, rng).motion(operator, rng, step_s)
@@ -241,15 +195,7 @@ def simulate_corners(
     declination_error_deg: float = 0.0,
     corners: tuple[Floats, Floats] | None = None,
 ) -> Simulated:
-    """Hold still on each corner of a skyline and press the mark key; ends with the trigger.
-
-    Parameters
-    ----------
-    corners : (array, array), optional
-        Azimuths and elevations instead of the scene's own `Scene.corners`.
-    scene, operator, sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
-        As for `simulate_sweep`. [deg]
-    """
+    """Hold still on each corner of a skyline and press the mark key; ends with the trigger."""
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
         return corners_script(scene, operator, corners).motion(braced(operator), rng, step_s)
@@ -275,19 +221,7 @@ def simulate_tumble(
     hemisphere: bool = False,
     steel: Steel | None = None,
 ) -> Simulated:
-    """The compass tumble, after lying still for a moment; ends with the trigger.
-
-    Parameters
-    ----------
-    seconds_s, still_s : float
-        Of the whole; of lying still at the start. [s]
-    hemisphere : bool
-        Never turn the board over.
-    steel : Steel, optional
-        Near the place of the tumble.
-    operator, sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
-        As for `simulate_sweep`. [deg]
-    """
+    """The compass tumble, after lying still for a moment; ends with the trigger."""
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
         return tumble_motion(operator, rng, step_s, seconds_s, still_s, hemisphere)
@@ -314,19 +248,7 @@ def simulate_level(
     edge: tuple[float, float] | None = None,
     steel: Steel | None = None,
 ) -> Simulated:
-    """Face left and face right on one mark, then an edge end for end if given.
-
-    Parameters
-    ----------
-    mark, edge : (float, float)
-        Azimuth and elevation. [deg]
-    pairs : int
-    seconds_s : float
-        Of each face. [s]
-    steel : Steel, optional
-    operator, sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
-        As for `simulate_sweep`. [deg]
-    """
+    """Face left and face right on one mark, then an edge end for end if given."""
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
         return level_script(mark, pairs, seconds_s, edge).motion(braced(operator), rng, step_s)
@@ -353,22 +275,7 @@ def simulate_bearing(
     steel: Steel | None = None,
     turned: bool = True,
 ) -> Simulated:
-    """A landmark, or the shadow the sun casts, sighted several times.
-
-    Parameters
-    ----------
-    target : (float, float), optional
-        True azimuth and elevation of a landmark. Without it the sight follows the shadow: away
-        from the sun in azimuth, down along the ground. [deg]
-    sights : int
-    seconds_s : float
-        Of each sight. [s]
-    steel : Steel, optional
-    turned : bool
-        Turn once round between two sights; otherwise look a little aside.
-    operator, sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
-        As for `simulate_sweep`. [deg]
-    """
+    """A landmark, or the shadow the sun casts, sighted several times."""
     direction = shadow_direction(site, started) if target is None else lambda _t: target
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
@@ -408,18 +315,7 @@ def simulate_swing(
     elevation_deg: float = 0.0,
     steel: Steel | None = None,
 ) -> Simulated:
-    """Marks of known bearing sighted all the way round; notes carry the bearings.
-
-    Parameters
-    ----------
-    bearings_deg : sequence of float
-        True. [deg]
-    elevation_deg : float
-        Of all marks. [deg]
-    steel : Steel, optional
-    operator, sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
-        As for `simulate_sweep`. [deg]
-    """
+    """Marks of known bearing sighted all the way round; notes carry the bearings."""
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
         script = swing_script(bearings_deg, elevation_deg)
@@ -446,20 +342,7 @@ def simulate_plane(
     seconds_s: float = 5.0,
     steel: Steel | None = None,
 ) -> Simulated:
-    """The board laid with its back on a plane, its sight pointing up the slope.
-
-    Parameters
-    ----------
-    tilt_deg, azimuth_deg : float
-        Of the plane: from the horizontal; of its downslope normal. [deg]
-    twist_deg : float
-        How far the board lies turned from straight up the slope, clockwise from above. [deg]
-    seconds_s : float
-        [s]
-    steel : Steel, optional
-    sensor, site, started, seed, streams, rate_hz, settings, declination_error_deg
-        As for `simulate_sweep`. [deg]
-    """
+    """The board laid with its back on a plane, its sight pointing up the slope."""
 
     def perform(rng: np.random.Generator, step_s: float) -> Motion:
         script = plane_script(tilt_deg, azimuth_deg, twist_deg, seconds_s)

@@ -48,64 +48,23 @@ CLOCK_DOUBT_S = 2.0
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a calibration command was asked for beside the recording.
+    """What a calibration command was asked for beside the recording."""
 
-    Parameters
-    ----------
-    purpose : str
-        Compass, level or bearing.
-    holder : str
-        What the board is mounted in.
-    target_deg : float or None
-        True bearing of the landmark; None is the sun. [deg]
-    bearings_deg : tuple of float
-        True bearings of the marks of a swing, in order. [deg]
-    mark_is_near : bool
-        The mark of the level is no far mark.
-    clock_doubt_s : float
-        [s]
-    """
-
-    purpose: str
-    holder: str = ""
-    target_deg: float | None = None
-    bearings_deg: tuple[float, ...] = ()
-    mark_is_near: bool = False
-    clock_doubt_s: float = CLOCK_DOUBT_S
+    purpose: str  # Compass, level or bearing
+    holder: str = ""  # What the board is mounted in
+    target_deg: float | None = None  # True bearing of the landmark; None is the sun. [deg]
+    bearings_deg: tuple[float, ...] = ()  # True bearings of the marks of a swing, in order. [deg]
+    mark_is_near: bool = False  # The mark of the level is no far mark
+    clock_doubt_s: float = CLOCK_DOUBT_S  # [s]
 
 
 def stored_calibrations(job: Job) -> tuple[StoredCalibration, ...]:
-    """The job's calibrations, oldest first.
-
-    Parameters
-    ----------
-    job : Job
-
-    Raises
-    ------
-    InputError
-        One of them cannot be read.
-    """
+    """The job's calibrations, oldest first."""
     return tuple(stored_from_dict(plain, path.name) for path, plain in calibration_results(job))
 
 
 def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) -> StoredCalibration:
-    """Fit what a recording was made for; nothing is stored.
-
-    Parameters
-    ----------
-    job : Job
-        Its site and its stored calibrations serve.
-    recording : Recording
-    stream : Stream
-        The recording, decoded.
-    wanted : Wanted
-
-    Raises
-    ------
-    InputError, UsageError
-        The recording cannot serve; the sentence says what to do.
-    """
+    """Fit what a recording was made for; nothing is stored."""
     _refuse_another_site(job, recording)
     _refuse_without_measurement(recording, stream)
     made_for = recording.text("purpose")
@@ -164,24 +123,7 @@ def _stored(about: CalibrationAbout, kind: str, fit: Any) -> StoredCalibration:
 
 
 def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
-    """Store a calibration: the recording, if it is not in the job yet, and the result beside it.
-
-    Parameters
-    ----------
-    job : Job
-    recording : Recording
-    stored : StoredCalibration
-
-    Returns
-    -------
-    Path
-        Of the result.
-
-    Raises
-    ------
-    InputError
-        It cannot be written.
-    """
+    """Store a calibration: the recording, if it is not in the job yet, and the result beside it."""
     folder = (job.folder / "calibrations").resolve()
     path = recording.path
     if path.resolve().parent != folder:
@@ -208,16 +150,7 @@ def _same_recording(folder: Path, sha256: str) -> Path | None:
 def corrections_of_job(
     job: Job, *, needed: Sequence[str] = ("compass",), max_age_h: float | None = None
 ) -> CorrectionsOf:
-    """What the pipeline asks of a job: which calibration a sweep gets.
-
-    Parameters
-    ----------
-    job : Job
-    needed : sequence of str
-        Purposes whose absence fails a gate.
-    max_age_h : float, optional
-        Oldest calibration. [h]
-    """
+    """What the pipeline asks of a job: which calibration a sweep gets."""
     stored = stored_calibrations(job)
 
     def corrections_of(sweep: Sweep, declination: Declination) -> Chosen:
@@ -234,19 +167,7 @@ def chosen_for(
     needed: Sequence[str] = ("compass",),
     max_age_h: float | None = None,
 ) -> Chosen:
-    """The calibrations that one sweep of a job gets, with the bearing of the far mark.
-
-    Parameters
-    ----------
-    job : Job
-    stored : sequence of StoredCalibration
-        From `stored_calibrations`.
-    sweep : Sweep
-    declination : Declination
-    needed : sequence of str
-    max_age_h : float, optional
-        [h]
-    """
+    """The calibrations that one sweep of a job gets, with the bearing of the far mark."""
     about = sweep_about(sweep.recording, sweep.stream, job)
     date = (about.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
     try:
@@ -259,16 +180,7 @@ def chosen_for(
 
 
 def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> CalibrationAbout:
-    """What a calibration's recording says of board, time, place and temperature.
-
-    Parameters
-    ----------
-    recording : Recording
-    stream : Stream
-    job : Job
-        Its site stands in where the recording does not tell.
-    wanted : Wanted
-    """
+    """What a calibration's recording says of board, time, place and temperature."""
     identity, started = stream.identity, recording.started
     assert started is not None
     sweep = sweep_about(recording, stream, job)
@@ -288,15 +200,7 @@ def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> 
 
 
 def sweep_about(recording: Recording, stream: Stream, job: Job) -> SweepAbout:
-    """What decides which calibration a recording gets.
-
-    Parameters
-    ----------
-    recording : Recording
-    stream : Stream
-    job : Job
-        Its site stands in where the recording does not tell.
-    """
+    """What decides which calibration a recording gets."""
     temperature = stream.samples.temperature_c
     known = temperature[np.isfinite(temperature)]
     latitude, longitude = recording.number("latitude"), recording.number("longitude")
@@ -362,21 +266,7 @@ def _clock_moved_s(stream: Stream) -> float:
 def measure_plane(
     job: Job, recording: Recording, stream: Stream, *, along_eaves: bool = False
 ) -> tuple[PlaneFix, tuple[Gate, ...]]:
-    """Tilt and azimuth of a surface from a recording, with the job's calibrations.
-
-    Parameters
-    ----------
-    job : Job
-    recording : Recording
-    stream : Stream
-    along_eaves : bool
-        See `logger.calibration.fit_plane`.
-
-    Raises
-    ------
-    InputError, UsageError
-        The recording cannot serve, or the date is outside the model's years.
-    """
+    """Tilt and azimuth of a surface from a recording, with the job's calibrations."""
     _refuse_without_measurement(recording, stream)
     date = (recording.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
     chosen = chosen_for(
@@ -393,17 +283,7 @@ def measure_plane(
 def store_plane(
     job: Job, name: str, fix: PlaneFix, recording: Recording, size_kwp: float | None = None
 ) -> None:
-    """Store a measured surface as a plane of the job, with its uncertainty.
-
-    Parameters
-    ----------
-    job : Job
-    name : str
-    fix : PlaneFix
-    recording : Recording
-    size_kwp : float, optional
-        Without it the size of a plane of this name stays. [kWp]
-    """
+    """Store a measured surface as a plane of the job, with its uncertainty."""
     before = next((p.size_kwp for p in job.planes if p.name == name), None)
     plane = Plane(
         name, round(fix.tilt_deg, 2), round(fix.azimuth_deg, 2), size_kwp=size_kwp or before

@@ -84,15 +84,9 @@ _MOVED_DEG = 3.0
 
 @dataclass
 class Guide:
-    """What to say of a calibration going on.
+    """What to say of a calibration going on."""
 
-    Parameters
-    ----------
-    how : str
-        One of `HOW`.
-    """
-
-    how: str
+    how: str  # One of `HOW`
     coverage: TumbleCoverage = field(default_factory=TumbleCoverage)
     presses: int = 0
     still_s: float = 0.0
@@ -193,40 +187,7 @@ def record_guided(
     seconds_s: float | None = None,
     beside: bool = True,
 ) -> Path:
-    """Record a calibration into the job, saying what to do next.
-
-    Parameters
-    ----------
-    job : Job
-    purpose : str
-        Compass, level, bearing or plane.
-    how : str
-        One of `HOW`.
-    open_port : callable
-        Opens the link.
-    clock : Clock
-    say : callable
-        Takes sentences for the operator.
-    keyboard : Keyboard
-        q ends, m marks.
-    more : mapping, optional
-        Further header keys.
-    seconds_s : float, optional
-        End by itself after this time. [s]
-    beside : bool
-        Record on a thread of its own.
-
-    Returns
-    -------
-    Path
-        Of the recording, sealed.
-
-    Raises
-    ------
-    DeviceError, InputError
-        As the link and the recording writer. Nothing is kept of a port that stays silent; a
-        bearing by the sun is refused at once where the sun is down or too high.
-    """
+    """Record a calibration into the job, saying what to do next."""
     if how == "sun":
         refuse_sun_now(job.site, clock.utc())
     link = open_port()

@@ -54,18 +54,6 @@ class Helper(AbstractContextManager["Helper"]):
 
         Threads may ask at the same time, and are answered one after the other. Where the helper
         is no more, this process does it.
-
-        Parameters
-        ----------
-        question : callable
-            Of a module, so that it can be pickled.
-        *arguments
-            Can be pickled, too.
-
-        Raises
-        ------
-        LoggerError
-            The function did.
         """
         assert self._process.stdin is not None
         assert self._process.stdout is not None

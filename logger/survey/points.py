@@ -47,20 +47,7 @@ from logger.survey.sun_side import site_year as site_year
 def load_sweep(
     path: Path, *, rate_hz: float | None = None, accept_broken_seal: bool = False
 ) -> Sweep:
-    """Read and decode one file.
-
-    Parameters
-    ----------
-    path : Path
-    rate_hz : float, optional
-        For a plain log. [Hz]
-    accept_broken_seal : bool
-
-    Raises
-    ------
-    InputError, UsageError
-        As `logger.acquisition.load_stream`.
-    """
+    """Read and decode one file."""
     return Sweep(*load_stream(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal))
 
 
@@ -72,23 +59,7 @@ def point_result(
     *,
     sweeps: Sequence[Sweep] = (),
 ) -> PointResult:
-    """A point of a job from its recordings, with the job's calibrations and names.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    year : SunOfSite
-        From `site_year`.
-    settings : SurveySettings, optional
-    sweeps : sequence of Sweep
-        Instead of all recordings of the point.
-
-    Raises
-    ------
-    InputError, UsageError
-        A recording cannot be used, or there is none.
-    """
+    """A point of a job from its recordings, with the job's calibrations and names."""
     setup = point_setup(job, point, {s.recording.path.name for s in sweeps})
     if not sweeps:
         # What is left out is not even read: it may be left out because it cannot be.
@@ -99,35 +70,13 @@ def point_result(
 
 
 def is_swept(job: Job, point: str) -> bool:
-    """Whether a point has a recording once those that the office left out or took in are counted.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-
-    Raises
-    ------
-    InputError
-        A change makes no sense, or leaves out a recording that is not there.
-    """
+    """Whether a point still has a recording after the edits that exclude or add some."""
     edits = edits_of(job, point)
     return bool(_kept(job, point, edits) or _taken_in(edits))
 
 
 def edits_of(job: Job, point: str) -> tuple[Edit, ...]:
-    """The changes made to a point in the office, oldest first.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-
-    Raises
-    ------
-    InputError
-        One of them makes no sense.
-    """
+    """The changes made to a point in the office, oldest first."""
     return tuple(
         edit_from_dict(entry.change(), f"{job.folder / JOB_FILE}: edit of {entry.when}")
         for entry in job.edits
@@ -136,19 +85,7 @@ def edits_of(job: Job, point: str) -> tuple[Edit, ...]:
 
 
 def recording_of(job: Job, point: str, name: str) -> Path:
-    """One of a point's recordings, its own or taken in, by its file name.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    name : str
-
-    Raises
-    ------
-    UsageError
-        The point has none of that name.
-    """
+    """One of a point's recordings, its own or taken in, by its file name."""
     for path in point_recordings(job, point):
         if path.name == name:
             return path
@@ -180,16 +117,7 @@ def _kept(job: Job, point: str, edits: Sequence[Edit]) -> list[Path]:
 
 
 def point_setup(job: Job, point: str, alone: Collection[str] = ()) -> PointSetup:
-    """What the job itself says of a point: names, distances, heights, edits.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    alone : collection of str
-        Names of recordings that are taken instead of the point's own: edits that leave out or
-        take in recordings, or concern another one, then do not count.
-    """
+    """What the job itself says of a point: names, distances, heights, edits."""
     here = [o for o in job.obstructions if o.point in ("", point)]
     known = job.point(point)
     edits = edits_of(job, point)
@@ -225,11 +153,6 @@ def job_sha256(job: Job, point: str) -> str:
 
     A stored result bears it: where it differs now, the job has changed since. Names for the report
     and other points do not count.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
     """
     said = {
         "site": job.site,
@@ -250,12 +173,6 @@ def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, .
 
     A recording, or a change, that cannot be used is left out here: it must not stop a sweep, and
     the point's result will say why.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
-    paths : sequence of Path
     """
     corrections_of = corrections_of_job(job)
     left_out = {

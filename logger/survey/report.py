@@ -49,27 +49,13 @@ LEAST_WORTH_REMOVING = 0.005
 
 @dataclass(frozen=True, eq=False)
 class Surveyed:
-    """A point's answer and its part of the report.
+    """A point's answer and its part of the report."""
 
-    Parameters
-    ----------
-    document : mapping
-        The documented result.
-    stored : str
-        The same as its file says it.
-    gates : tuple of Gate
-    started : tuple of datetime
-        When its recordings were started, as far as they tell.
-    report : PointReport
-        Its pictures drawn.
-    what_ifs : tuple of WhatIf
-    """
-
-    document: Mapping[str, Any]
-    stored: str
+    document: Mapping[str, Any]  # The documented result
+    stored: str  # The same as its file says it
     gates: tuple[Gate, ...]
-    started: tuple[dt.datetime, ...]
-    report: PointReport
+    started: tuple[dt.datetime, ...]  # When its recordings were started, as far as they tell
+    report: PointReport  # Its pictures drawn
     what_ifs: tuple[WhatIf, ...]
 
 
@@ -83,21 +69,6 @@ def surveyed_points(
 
     Processes beside this one share the points out whole; where there is one point only, one of
     them works out what needs the sun.
-
-    Parameters
-    ----------
-    task : Task
-    progress : callable, optional
-        Told each point's name when it is done.
-    processes : int, optional
-        How many work at the same time; without it as many as there are processors.
-    helper : Helper, optional
-        The first of the others, where it was started already.
-
-    Raises
-    ------
-    InputError
-        The job cannot be read, or not one point has an answer.
     """
     job = read_job(task.folder)
     names = point_names(job)
@@ -198,22 +169,7 @@ def surveyed_point(
     *,
     try_out: bool = True,
 ) -> Surveyed:
-    """One point through the pipeline, with its pictures and the greatest obstruction gone.
-
-    Parameters
-    ----------
-    job : Job
-    sun : SunSide
-    name : str
-    settings : SurveySettings, optional
-    try_out : bool
-        Whether to work out what-ifs.
-
-    Raises
-    ------
-    InputError, UsageError
-        A recording cannot be used, or there is none.
-    """
+    """One point through the pipeline, with its pictures and the greatest obstruction gone."""
     result = point_result(job, name, sun, settings)
     profile = result.horizon.profile
     with sun.beside() as aside:
@@ -241,13 +197,7 @@ def surveyed_point(
 
 
 def what_ifs(point: PointReport, sun: SunSide) -> tuple[WhatIf, ...]:
-    """What each plane would have without the obstruction that takes most from the first one.
-
-    Parameters
-    ----------
-    point : PointReport
-    sun : SunSide
-    """
+    """What each plane would have without the obstruction that takes most from the first one."""
     names = {o.name for o in point.profile.obstructions}
     candidates = [o for o in point.planes[0].by_obstruction if o.name in names]
     worst = max(candidates, key=lambda o: o.year, default=None)
@@ -270,11 +220,6 @@ def photos_of(job: Job, point: str) -> tuple[Path, ...]:
     """A point's photos, ``photos/<point>/``, in order of their names.
 
     A link that leads out of the folder is no photo of the job's, and what is no file is none.
-
-    Parameters
-    ----------
-    job : Job
-    point : str
     """
     folder = job.folder / "photos" / folder_name(point)
     if not folder.is_dir():
@@ -295,17 +240,7 @@ def job_report(
     made: dt.date,
     failed: Mapping[str, str] | None = None,
 ) -> ReportInput:
-    """What the report shows of a job.
-
-    Parameters
-    ----------
-    job : Job
-    points : sequence of Surveyed
-    made : datetime.date
-        Of the report.
-    failed : mapping of str to str
-        Points without an answer, and why.
-    """
+    """What the report shows of a job."""
     started = [moment for p in points for moment in p.started]
     return ReportInput(
         title=job.name,
@@ -323,12 +258,7 @@ def job_report(
 
 
 def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:
-    """The job's stored calibrations: the latest of each purpose.
-
-    Parameters
-    ----------
-    job : Job
-    """
+    """The job's stored calibrations: the latest of each purpose."""
     latest: dict[str, CalibrationReport] = {}
     for path, stored in calibration_results(job):
         purpose = str(stored.get("purpose") or path.stem.partition("-")[2] or "unknown")

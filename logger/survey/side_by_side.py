@@ -17,36 +17,19 @@ YEAR = 12
 
 @dataclass(frozen=True, eq=False)
 class Spot:
-    """A point's figures.
-
-    Parameters
-    ----------
-    name : str
-    planes : tuple of PlaneFigures
-        The same planes in the same order at every point.
-    fit : bool
-        No quality gate failed.
-    """
+    """A point's figures."""
 
     name: str
-    planes: tuple[PlaneFigures, ...]
-    fit: bool = True
+    planes: tuple[PlaneFigures, ...]  # The same planes in the same order at every point
+    fit: bool = True  # No quality gate failed
 
 
 @dataclass(frozen=True)
 class Best:
-    """Which of several is best, held against all others.
+    """Which of several is best, held against all others."""
 
-    Parameters
-    ----------
-    name : str
-        The one of the highest value.
-    others : tuple of (str, Difference)
-        The best less each other, the nearest first.
-    """
-
-    name: str
-    others: tuple[tuple[str, Difference], ...]
+    name: str  # The one of the highest value
+    others: tuple[tuple[str, Difference], ...]  # The best less each other, the nearest first
 
     @property
     def no_real_difference(self) -> tuple[str, ...]:
@@ -61,33 +44,21 @@ class Best:
 
 @dataclass(frozen=True, eq=False)
 class Corners:
-    """An array's plane over its corner points.
+    """An array's plane over its corner points."""
 
-    Parameters
-    ----------
-    name : str
-        Of the array.
-    plane : str
-    points : tuple of str
-    average, average_low, average_high : array, shape (13,)
-        Mean over the corners, months and year. Low and high are the means of theirs: errors that
-        all corners share, such as the declination's, do not average out. 0 to 1.
-    worst, worst_low, worst_high : array, shape (13,)
-        Of the corner of the least value in each month, and in the year.
-    worst_point : tuple of str
-        Which corner that is; empty in a month without sun.
-    """
-
-    name: str
+    name: str  # Of the array
     plane: str
     points: tuple[str, ...]
+    # Mean over the corners, months and year. Low and high are the means of theirs: errors that
+    # all corners share, such as the declination's, do not average out. 0 to 1. Shape (13,).
     average: Floats
     average_low: Floats
     average_high: Floats
+    # Of the corner of the least value in each month, and in the year. Shape (13,).
     worst: Floats
     worst_low: Floats
     worst_high: Floats
-    worst_point: tuple[str, ...]
+    worst_point: tuple[str, ...]  # Which corner that is; empty in a month without sun
 
     def __post_init__(self) -> None:
         names = [f"{a}{b}" for a in ("average", "worst") for b in ("", "_low", "_high")]
@@ -95,14 +66,7 @@ class Corners:
 
 
 def best_point(spots: Sequence[Spot], plane: int) -> Best | None:
-    """The point with the highest annual solar access on a plane; None of fewer than two.
-
-    Parameters
-    ----------
-    spots : sequence of Spot
-    plane : int
-        Index of the plane.
-    """
+    """The point with the highest annual solar access on a plane; None of fewer than two."""
     return _best([(spot.name, _access(spot.planes[plane])) for spot in spots])
 
 
@@ -111,25 +75,12 @@ def best_plane(spot: Spot) -> Best | None:
 
     Access alone would favour a plane that looks away from sun and obstruction alike; the
     orientation factor makes planes comparable.
-
-    Parameters
-    ----------
-    spot : Spot
     """
     return _best([(plane.name, _resource(plane)) for plane in spot.planes])
 
 
 def corners(name: str, spots: Sequence[Spot], plane: int) -> Corners:
-    """Average and worst over the corner points of an array.
-
-    Parameters
-    ----------
-    name : str
-    spots : sequence of Spot
-        At least one.
-    plane : int
-        Index of the array's plane.
-    """
+    """Average and worst over the corner points of an array."""
     value, low, high = (
         floats([_months(spot.planes[plane], which) for spot in spots])
         for which in ("value", "low", "high")

@@ -40,21 +40,11 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Task:
-    """What it takes to work a job out; small enough to send to another process.
+    """What it takes to work a job out; small enough to send to another process."""
 
-    Parameters
-    ----------
-    folder : Path
-        The job's.
-    year : int
-        Of the sun's positions. [years]
-    weather : Path or None
-        A typical year; None is a clear sky.
-    """
-
-    folder: Path
-    year: int = 2026
-    weather: Path | None = None
+    folder: Path  # The job's
+    year: int = 2026  # Of the sun's positions. [years]
+    weather: Path | None = None  # A typical year; None is a clear sky
 
     @property
     def settings(self) -> AccessSettings:
@@ -64,17 +54,7 @@ class Task:
 
 @lru_cache(maxsize=2)
 def prepared(task: Task) -> tuple[Job, SiteYear]:
-    """A job, and the sun and light that all of its points share.
-
-    Parameters
-    ----------
-    task : Task
-
-    Raises
-    ------
-    InputError
-        The job or the weather cannot be read.
-    """
+    """A job, and the sun and light that all of its points share."""
     job = read_job(task.folder)
     weather = read_weather(task.weather) if task.weather else None
     return job, site_year(job, task.settings, weather=weather)
@@ -88,20 +68,7 @@ def site_year(
     planes: Sequence[Plane] = (),
     weather: Weather | None = None,
 ) -> SiteYear:
-    """Sun, light and planes of a job, for all of its points.
-
-    Parameters
-    ----------
-    job : Job
-    settings : AccessSettings, optional
-        The job's time zone and rules serve where they name none.
-    site : Site, optional
-        Instead of the job's.
-    planes : sequence of Plane
-        Instead of the job's; a job without planes gets one of tilt equal to the latitude.
-    weather : Weather, optional
-        A typical year; without it the sky is clear all year.
-    """
+    """Sun, light and planes of a job, for all of its points."""
     settings = settings or AccessSettings()
     if job.timezone and settings.timezone is None:
         settings = replace(settings, timezone=job.timezone)
@@ -117,27 +84,13 @@ def site_year(
 
 
 def paths_of(job: Job, year: int) -> SunPaths:
-    """The sun's paths at a job's site, with hours of the clock where it names a time zone.
-
-    Parameters
-    ----------
-    job : Job
-    year : int
-        [years]
-    """
+    """The sun's paths at a job's site, with hours of the clock where it names a time zone."""
     offset_h = standard_offset_h(job.timezone, year) if job.timezone else None
     return sun_paths(job.site, year, offset_h)
 
 
 def standard_offset_h(timezone: str, year: int) -> float:
-    """A zone's offset from UTC without summer time: the lesser of January's and July's. [h]
-
-    Parameters
-    ----------
-    timezone : str
-        IANA name.
-    year : int
-    """
+    """A zone's offset from UTC without summer time: the lesser of January's and July's. [h]"""
     zone = ZoneInfo(timezone)
     offsets = [dt.datetime(year, month, 1, tzinfo=zone).utcoffset() for month in (1, 7)]
     return min(o.total_seconds() for o in offsets if o is not None) / 3600
@@ -145,18 +98,10 @@ def standard_offset_h(timezone: str, year: int) -> float:
 
 @dataclass(frozen=True, eq=False)
 class SkyPictures:
-    """What the charts of a point show of the sun.
-
-    Parameters
-    ----------
-    shade : ShadeMap
-    tilts : PlaneMap
-        Under the point's horizon.
-    paths : SunPaths
-    """
+    """What the charts of a point show of the sun."""
 
     shade: ShadeMap
-    tilts: PlaneMap
+    tilts: PlaneMap  # Under the point's horizon
     paths: SunPaths
 
 
@@ -174,18 +119,7 @@ class AtOnce(Executor):
 
 
 class SunSide:
-    """The sun's side of a task, worked out by a helper or, without one, by this process.
-
-    Parameters
-    ----------
-    task : Task
-    site : Site
-        Of the job.
-    ask : callable, optional
-        Has a function of a module worked out with its arguments elsewhere: `Helper.ask`.
-    meanwhile : callable, optional
-        Done beside while a horizon is worked on elsewhere.
-    """
+    """The sun's side of a task, worked out by a helper or, without one, by this process."""
 
     def __init__(
         self,
