@@ -50,12 +50,12 @@ def random_case(rng: np.random.Generator) -> object:
 def ours(case, disc_radius_deg, **errors):
     """Our objects of a reference case: site, plane, settings, profile."""
     from logger.access import AccessSettings, Plane
-    from logger.profile import HorizonProfile
+    from logger.horizon import HorizonProfile
     from logger.site import Site
 
     step = 360.0 / len(case.horizon_deg)
     return (
-        Site(case.latitude_deg, case.longitude_deg, case.elevation_m),
+        Site(case.latitude_deg, case.longitude_deg, case.altitude_m),
         Plane("plane", case.tilt_deg, case.azimuth_deg % 360),
         AccessSettings(year=case.year, disc_radius_deg=disc_radius_deg),
         HorizonProfile(np.arange(len(case.horizon_deg)) * step, case.horizon_deg, **errors),
@@ -109,7 +109,7 @@ sys.path.insert(0, {here!r})
 import numpy as np, pandas, pvlib, scipy.interpolate, scipy.sparse
 from access_reference import Case, solar_access
 from logger.access import AccessSettings, Plane, SiteYear, assess
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.site import Site
 azimuth = np.arange(360.0)
 horizon = np.abs(8 * np.sin(np.radians(3 * azimuth)) + 6 * np.cos(np.radians(7 * azimuth))) + 3
@@ -136,7 +136,7 @@ def speed() -> None:
     from access_reference import Case
 
     from logger.access import AccessSettings, SiteYear
-    from logger.profile import HorizonProfile
+    from logger.horizon import HorizonProfile
 
     script = cold("solar_access(Case(46.05, 14.51, 310.0, 35.0, 180.0, horizon))", 3)
     first = cold("assess(profile, site, [plane])", 8)
@@ -179,7 +179,7 @@ def start_up() -> None:
         )
         command = [
             str(Path(sys.executable).with_name("horizon-logger")), "assess", str(path),
-            "--latitude", "46.05", "--longitude", "14.51", "--elevation", "310",
+            "--latitude", "46.05", "--longitude", "14.51", "--altitude", "310",
             "--tilt", "35", "--azimuth", "180", "--json", "-",
         ]  # fmt: skip
         imports = [sys.executable, "-c", "import pvlib, scipy.interpolate"]

@@ -23,7 +23,7 @@ class Case:
 
     latitude_deg: float
     longitude_deg: float
-    elevation_m: float
+    altitude_m: float
     tilt_deg: float
     azimuth_deg: float
     horizon_deg: np.ndarray
@@ -73,9 +73,7 @@ def sky_view(case: Case, *, open_sky: bool) -> float:
 def sun_and_sky(case: Case) -> tuple[pd.DatetimeIndex, pd.DataFrame, pd.DataFrame]:
     """Every minute's full solar position and clear sky."""
     times = minutes_of(case)
-    place = pvlib.location.Location(
-        case.latitude_deg, case.longitude_deg, altitude=case.elevation_m
-    )
+    place = pvlib.location.Location(case.latitude_deg, case.longitude_deg, altitude=case.altitude_m)
     sun = place.get_solarposition(times)
     return times, sun, place.get_clearsky(times, solar_position=sun)
 
@@ -101,7 +99,7 @@ def solar_access(
     )
     beam = sky["dni"] * cos_i
     sunward = beam + diffuse["poa_circumsolar"]
-    ground = pvlib.irradiance.get_ground_diffuse(case.tilt_deg, sky["ghi"], albedo=0.2)
+    ground = pvlib.irradiance.get_ground_diffuse(case.tilt_deg, sky["ghi"], reflectance=0.2)
     up = sun["apparent_elevation"] > 0
     height = sun["apparent_elevation"].to_numpy()
     visible = disc_share(height - horizon_at(sun["azimuth"].to_numpy(), case)) * up

@@ -31,9 +31,9 @@ from functools import cache
 import numpy as np
 
 from logger.access import AccessSettings, Plane, SiteYear
-from logger.acquisition import StreamBuilder
 from logger.calibration import fit_compass, fit_level
-from logger.horizon import HorizonResult, HorizonSettings, Pass, horizon_from
+from logger.horizon import HorizonProfile
+from logger.horizon_fit import HorizonResult, HorizonSettings, Pass, horizon_from
 from logger.orientation import (
     Corrections,
     OrientationSettings,
@@ -41,9 +41,9 @@ from logger.orientation import (
     field_expected_at,
     orient,
 )
-from logger.profile import HorizonProfile
-from logger.samples import Stream
-from logger.sightlines import SightLines
+from logger.orientation.sight_lines import SightLines
+from logger.recording import StreamBuilder
+from logger.recording.samples import Stream
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,

@@ -14,9 +14,9 @@ from collections.abc import Callable
 import numpy as np
 from scipy.ndimage import median_filter
 
-from logger.angles import wrap360
-from logger.horizon import HorizonSettings, Pass, horizon_from, running_horizon
-from logger.sightlines import SightLines
+from logger.geometry import wrap360
+from logger.horizon_fit import HorizonSettings, Pass, horizon_from, running_horizon
+from logger.orientation.sight_lines import SightLines
 from logger.simulation import Operator, Sensor, scene_named, simulate_sweep
 
 RUNS = 15

@@ -24,8 +24,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from firmware_protocol import Decoder
-from logger.acquisition import RecordingWriter
 from logger.job import create_job, sweep_path
+from logger.recording import RecordingWriter
 from logger.simulation import BoardSettings, Operator, Sensor, scene_named, simulate_sweep
 from logger.site import Site
 

@@ -20,11 +20,16 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
-from logger.acquisition import StreamBuilder
-from logger.angles import angle_between, mean_azimuth
 from logger.calibration import fit_bearing_to_sun, fit_compass, fit_level
 from logger.calibration.compass_fit import fit_ellipsoid
 from logger.geomagnetism import geomagnetic_field
+from logger.geometry import (
+    angle_between,
+    angles_of,
+    attitude_from_vectors,
+    attitude_matrix,
+    mean_azimuth,
+)
 from logger.orientation import (
     Corrections,
     OrientationSettings,
@@ -33,8 +38,8 @@ from logger.orientation import (
     orient,
 )
 from logger.orientation.attitude import attitude_row_by_row
-from logger.orientation.fused import attitude_over_recording
-from logger.rotation import angles_of, attitude_from_vectors, attitude_matrix
+from logger.orientation.fusion import attitude_over_recording
+from logger.recording import StreamBuilder
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,

@@ -3,9 +3,9 @@
     python benchmarks/live_day.py [--hand calm|brisk] [--sector FROM,TO]
 
 The installed commands talk over TCP in real time: the virtual board walks from spot to spot,
-its trigger opens each, the far mark is sighted and pressed, the part of the skyline that the sun
-crosses is swept forth and back, the far mark is sighted and pressed again, and the trigger
-closes the spot. Printed is what the sweep says, the time from the opening trigger to the answer,
+its trigger opens each, the closing target is sighted and pressed, the part of the skyline that
+the sun crosses is swept forth and back, the closing target is sighted and pressed again, and
+the trigger closes the spot. Printed is what the sweep says, the time from the opening trigger to the answer,
 and how much of it the hand took, from trigger to trigger.
 """
 
@@ -17,7 +17,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from logger.acquisition import read_recording
+from logger.recording import read_recording
 
 COMMAND = str(Path(sys.executable).with_name("horizon-logger"))
 LIMIT_S = 90.0
@@ -31,7 +31,7 @@ def main() -> None:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         job = Path(folder) / "barn"
-        site = ["--latitude", "46.05", "--longitude", "14.51", "--elevation", "310"]
+        site = ["--latitude", "46.05", "--longitude", "14.51", "--altitude", "310"]
         subprocess.run([COMMAND, "new", job, *site, "--plane", "roof=35,180"], check=True)
         board = subprocess.Popen(
             [COMMAND, "simulate", "--do", "spots", "--scene", "street", "--scene", "ridge",

@@ -27,8 +27,7 @@ import numpy as np
 from rich.console import Console
 
 from logger.access import AccessSettings, Plane, SiteYear
-from logger.acquisition import RecordingWriter, SystemClock, open_link
-from logger.horizon import HorizonSettings
+from logger.horizon_fit import HorizonSettings
 from logger.live.display import ScreenDisplay
 from logger.live.keyboard import NoKeyboard
 from logger.live.port import Port
@@ -36,6 +35,7 @@ from logger.live.running import running_answer
 from logger.live.session import LiveView
 from logger.live.sweeping import Surroundings, SurveyDay, header_of
 from logger.orientation import Corrections, declination_at
+from logger.recording import RecordingWriter, SystemClock, open_link
 from logger.simulation import BoardSettings, scene_named
 from logger.simulation.day import Day
 from logger.simulation.serve import PtyLink, TcpLink

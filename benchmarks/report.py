@@ -16,7 +16,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from logger.demo import shipped_survey
+from logger.survey.demo import shipped_survey
 
 ROUNDS = 5
 IMPORTS = "import pvlib, scipy, matplotlib"

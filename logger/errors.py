@@ -2,7 +2,7 @@
 
 The library raises them and never prints or exits; the command line prints the sentence, the
 hint, and leaves with the code. Exit codes: 0 done and fit for use, 1 a bug, 2 wrong usage,
-3 an input or device could not be read, 4 done but a quality gate failed, 130 interrupted.
+3 an input or device could not be read, 4 done but a quality check failed, 130 interrupted.
 """
 
 from __future__ import annotations

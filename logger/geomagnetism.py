@@ -62,7 +62,7 @@ def field_at_year(
             f"{LAST_YEAR - 1:.0f}",
             hint="a date of those years; or, in replay, your own with --declination",
         )
-    altitude = site.elevation_m / 1000 if height_km is None else height_km
+    altitude = site.altitude_m / 1000 if height_km is None else height_km
     # The model's equations divide by cos(latitude): step a metre off the very pole.
     latitude = max(-89.99999, min(89.99999, site.latitude_deg))
     got = _model().calculate(glat=latitude, glon=site.longitude_deg, alt=altitude, time=year)

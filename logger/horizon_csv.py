@@ -20,10 +20,10 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.angles import wrap360
 from logger.errors import InputError
 from logger.files import read_within
-from logger.profile import OBSTRUCTION_KINDS, HorizonProfile, Obstruction
+from logger.geometry import wrap360
+from logger.horizon import OBSTRUCTION_KINDS, HorizonProfile, Obstruction
 
 COLUMNS = (
     "azimuth_deg",

@@ -18,7 +18,7 @@ class Site:
         North positive, -90 to 90. [deg]
     longitude_deg : float
         East positive, -180 to 180. [deg]
-    elevation_m : float
+    altitude_m : float
         Above mean sea level, -500 to 9000. [m]
 
     Raises
@@ -29,7 +29,7 @@ class Site:
 
     latitude_deg: float
     longitude_deg: float
-    elevation_m: float = 0.0
+    altitude_m: float = 0.0
 
     def __post_init__(self) -> None:
         for name, low, high, unit in (

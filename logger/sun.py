@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import azimuth_of
-from logger.columns import Floats, Ints, Times, floats, freeze_columns, lock_columns
+from logger.arrays import Floats, Ints, Times, floats, freeze_columns, lock_columns
 from logger.errors import UsageError
+from logger.geometry import azimuth_of
 from logger.site import Site
 
 DISC_RADIUS_DEG = 0.2665
@@ -56,7 +56,7 @@ def sun_track(times: ArrayLike | Times, site: Site) -> SunTrack:
 
     index: Any = pd.DatetimeIndex(np.asarray(times, dtype="datetime64[ns]"), tz="UTC")
     found = pvlib.solarposition.get_solarposition(
-        index, site.latitude_deg, site.longitude_deg, altitude=site.elevation_m
+        index, site.latitude_deg, site.longitude_deg, altitude=site.altitude_m
     )
     return SunTrack(found["azimuth"].to_numpy(), found["apparent_elevation"].to_numpy())
 
@@ -287,8 +287,8 @@ def _observer(site: Site) -> tuple[float, float]:
     import pvlib
 
     u = pvlib.spa.uterm(site.latitude_deg)
-    x = pvlib.spa.xterm(u, site.latitude_deg, site.elevation_m)
-    z = pvlib.spa.yterm(u, site.latitude_deg, site.elevation_m)
+    x = pvlib.spa.xterm(u, site.latitude_deg, site.altitude_m)
+    z = pvlib.spa.yterm(u, site.latitude_deg, site.altitude_m)
     return float(x), float(z)
 
 
@@ -296,6 +296,6 @@ def _apparent(elevation_deg: Floats, site: Site) -> Floats:
     """True elevations lifted by refraction. [deg]"""
     import pvlib
 
-    pressure_hpa = pvlib.atmosphere.alt2pres(site.elevation_m) / 100.0
+    pressure_hpa = pvlib.atmosphere.alt2pres(site.altitude_m) / 100.0
     lift = pvlib.spa.atmospheric_refraction_correction(pressure_hpa, 12.0, elevation_deg, 0.5667)
     return floats(elevation_deg + lift)

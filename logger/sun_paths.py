@@ -13,8 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from logger.angles import wrap360
-from logger.columns import Floats, Times, floats, freeze_columns
+from logger.arrays import Floats, Times, floats, freeze_columns
+from logger.geometry import wrap360
 from logger.site import Site
 from logger.sun import sun_track
 

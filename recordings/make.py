@@ -22,9 +22,9 @@ from typing import Any
 
 from firmware_protocol import Decoder
 from logger.access import Plane, assess
-from logger.acquisition import RecordingWriter, load_stream
 from logger.files import json_text, write_atomically
 from logger.job import Job, Point, calibration_path, create_job, set_point, sweep_path
+from logger.recording import RecordingWriter, load_stream
 from logger.simulation import (
     BoardSettings,
     Operator,
@@ -51,7 +51,7 @@ PLANES = (
 )
 HEIGHT_M = 1.6
 # A thin mast on a ridge 12 km away, seen from every point; its bearing is taken from a map.
-FAR_MARK = (224.0, 7.5)
+CLOSING_TARGET = (224.0, 7.5)
 # The ground turns the field a little; the model does not know.
 DECLINATION_ERROR_DEG = 0.5
 TOLERANCE = 1e-3
@@ -123,17 +123,19 @@ def make_calibration(purpose: str) -> tuple[Simulated, dt.datetime]:
     if purpose == "compass":
         return simulate_tumble(**about), started
     if purpose == "level":
-        return simulate_level(FAR_MARK, pairs=3, edge=(150.0, 2.0), **about), started
-    return simulate_bearing(FAR_MARK, **about), started
+        return simulate_level(CLOSING_TARGET, pairs=3, edge=(150.0, 2.0), **about), started
+    return simulate_bearing(CLOSING_TARGET, **about), started
 
 
 def make_sweep(spot: Spot, number: int) -> tuple[Simulated, dt.datetime]:
-    """The sweep of a point, the far mark sighted before and after."""
+    """The sweep of a point, the closing target sighted before and after."""
     sensor, settings = board()
     started = DAY + dt.timedelta(minutes=spot.after_min)
-    # The sweep begins and ends beside the far mark: no way across the sky is recorded.
-    once_round = (FAR_MARK[0], FAR_MARK[0] + 364.0)
-    operator = replace(Operator.calm(), speed_deg_s=10.0, far_mark=FAR_MARK, sectors=(once_round,))
+    # The sweep begins and ends beside the closing target: no way across the sky is recorded.
+    once_round = (CLOSING_TARGET[0], CLOSING_TARGET[0] + 364.0)
+    operator = replace(
+        Operator.calm(), speed_deg_s=10.0, closing_target=CLOSING_TARGET, sectors=(once_round,)
+    )
     done = simulate_sweep(
         scene_of(spot),
         operator,
@@ -180,7 +182,7 @@ def calibrate_board(job: Job) -> None:
         done, started = make_calibration(purpose)
         path = calibration_path(job, purpose, started)
         write_recording(path, done, observer="the virtual operator", holder="pole clamp")
-        target = FAR_MARK[0] if purpose == "bearing" else None
+        target = CLOSING_TARGET[0] if purpose == "bearing" else None
         recording, stream = load_stream(path)
         keep(job, recording, calibrate(job, recording, stream, Wanted(purpose, target_deg=target)))
 

@@ -23,10 +23,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from firmware_protocol import Decoder
-from logger.acquisition import RecordingWriter
-from logger.acquisition.reader import parse_recording
-from logger.acquisition.source import decode_recording
 from logger.errors import RecordingError
+from logger.recording import RecordingWriter
+from logger.recording.port import decode_recording
+from logger.recording.reader import parse_recording
 from logger.simulation import simulate_sweep
 from logger.simulation.operator import CALM
 from logger.simulation.scene import scene_named

@@ -19,7 +19,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from logger.acquisition import read_recording
+from logger.recording import read_recording
 from logger.simulation import BoardSettings, simulate_sweep
 from logger.simulation.scene import scene_named
 

@@ -101,16 +101,16 @@ def targets(folder: Path) -> dict[str, Callable[[bytes], None]]:
     from firmware_protocol import Decoder, Sound, Unknown, decode_sentence, encode
     from firmware_protocol.bulk import read_in_bulk
     from logger.access.weather import read_weather
-    from logger.acquisition import stream
-    from logger.acquisition.plain_log import parse_plain_log
-    from logger.acquisition.reader import parse_recording
-    from logger.acquisition.source import decode_recording
     from logger.errors import LoggerError
     from logger.files import json_text
     from logger.horizon_csv import horizon_csv, parse_horizon_csv
     from logger.job import read_job
     from logger.job.folder import read_json
     from logger.orientation import correction_from_dict
+    from logger.recording import stream
+    from logger.recording.nmea_log import parse_plain_log
+    from logger.recording.port import decode_recording
+    from logger.recording.reader import parse_recording
 
     stream._FEWEST_IN_BULK = 2  # inputs are short
 

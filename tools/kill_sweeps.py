@@ -27,8 +27,8 @@ from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from logger.acquisition import read_recording
 from logger.orientation import Corrections, declination_given, orient
+from logger.recording import read_recording
 from logger.simulation import BoardSettings, simulate_sweep
 from logger.simulation.scene import scene_named
 from logger.survey.points import load_sweep
@@ -38,7 +38,7 @@ REPLAYED_EVERY = 5
 CAPTURE = """
 import os, sys, time
 from pathlib import Path
-from logger.acquisition import Capture, RecordingWriter, SystemClock, open_link
+from logger.recording import Capture, RecordingWriter, SystemClock, open_link
 path, url = sys.argv[1:]
 header = {"started": "2026-05-14T08:12:31.250Z", "point": "killed"}
 writer = RecordingWriter(Path(path), header)
@@ -62,7 +62,7 @@ def board_of(seed: int) -> list[tuple[float, bytes]]:
 
 def replayed(path: Path) -> None:
     """Take one through the command line; a sweep of a second may hold too little for a result."""
-    place = ["--latitude", "46.05", "--longitude", "14.51", "--elevation", "310"]
+    place = ["--latitude", "46.05", "--longitude", "14.51", "--altitude", "310"]
     command = [sys.executable, "-c", PROGRAM, "replay", str(path), *place, "--json", "-"]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode not in (0, 3, 4) or "Traceback" in done.stderr:

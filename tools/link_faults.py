@@ -21,8 +21,8 @@ from collections import Counter
 import numpy as np
 
 from firmware_protocol import Decoder, MagneticHeading, PitchRoll, Sound, Unknown, encode
-from logger.acquisition import StreamBuilder
-from logger.angles import angle_between
+from logger.geometry import angle_between
+from logger.recording import StreamBuilder
 from logger.simulation import simulate_sweep
 from logger.simulation.scene import scene_named
 

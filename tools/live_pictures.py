@@ -19,14 +19,14 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from logger.access import AccessSettings
-from logger.acquisition import StreamBuilder, read_recording
-from logger.horizon import HorizonSettings
+from logger.horizon_fit import HorizonSettings
 from logger.job import read_job
 from logger.live.running import running_answer
 from logger.live.screen import Frame
 from logger.live.session import LiveSession
 from logger.live.window import SkylinePicture, message_of
 from logger.orientation import declination_at
+from logger.recording import StreamBuilder, read_recording
 from logger.survey.calibrations import corrections_of_job
 from logger.survey.points import load_sweep, site_year
 
@@ -94,7 +94,7 @@ def main() -> None:
     output.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         job = Path(folder) / "barn"
-        site = ["--latitude", "46.05", "--longitude", "14.51", "--elevation", "310"]
+        site = ["--latitude", "46.05", "--longitude", "14.51", "--altitude", "310"]
         subprocess.run(
             [COMMAND, "new", job, *site, "--name", "Hillside barn", "--plane", "roof=35,180"],
             check=True,

@@ -1,7 +1,7 @@
 """Make the pages under docs/reference from the code: ``python tools/make_reference.py [--check]``.
 
 Commands and options come from the command line itself, settings from the rooms' dataclasses,
-quality gates from the places that make them, formats from the records and from a result of the
+checks from the places that make them, formats from the records and from a result of the
 shipped survey. ``--check`` writes nothing and tells which pages are stale.
 """
 
@@ -21,20 +21,20 @@ from typing import Any
 import click
 
 from logger.access import Plane, Rules
-from logger.acquisition.records import LEAF_STATES, PURPOSES
-from logger.acquisition.records import VERSION as RECORDING_VERSION
 from logger.calibration.settings import CalibrationSettings
 from logger.cli import COMMANDS
-from logger.demo import shipped_survey
 from logger.files import plain
-from logger.horizon import edits
+from logger.horizon import OBSTRUCTION_KINDS
 from logger.horizon_csv import COLUMNS
+from logger.horizon_fit import edits
 from logger.job import Job, Point, job
-from logger.office import all_settings, point_again, settings_of_room
-from logger.office.batch_file import SCHEMA as BATCH_SCHEMA
-from logger.office.settings import ROOMS, parameters_of
-from logger.pipeline import SCHEMA as RESULT_SCHEMA
-from logger.profile import OBSTRUCTION_KINDS
+from logger.recording.records import LEAF_STATES, PURPOSES
+from logger.recording.records import VERSION as RECORDING_VERSION
+from logger.survey.again import point_again
+from logger.survey.batch_file import SCHEMA as BATCH_SCHEMA
+from logger.survey.demo import shipped_survey
+from logger.survey.pipeline import SCHEMA as RESULT_SCHEMA
+from logger.survey.settings import ROOMS, all_settings, parameters_of, settings_of_room
 
 ROOT = Path(__file__).parents[1]
 PAGES = ROOT / "docs" / "reference"
@@ -69,7 +69,7 @@ def pages() -> dict[str, str]:
     return {
         "commands.md": commands_page(),
         "settings.md": settings_page(),
-        "gates.md": gates_page(),
+        "checks.md": checks_page(),
         "formats.md": formats_page(),
     }
 
@@ -106,7 +106,7 @@ EXIT_CODES = (
     ("1", "an unforeseen fault: a bug"),
     ("2", "wrong usage"),
     ("3", "an input or a device could not be read"),
-    ("4", "done, but a quality gate failed; it is named on standard error"),
+    ("4", "done, but a quality check failed; it is named on standard error"),
     ("130", "interrupted by Ctrl-C, where that does not end a sweep or a recording"),
 )
 
@@ -217,9 +217,9 @@ def shown(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-# Gates
+# Checks
 
-GATES = {
+CHECKS = {
     "recording whole": "Every record of the recording can be read. One that was cut short, a torn "
     "last line or a plain log is told but does not fail it.",
     "compass calibration": "There is one of this board and site, of the day, sound, and made in "
@@ -241,8 +241,8 @@ GATES = {
     "calibration.",
     "board calibrated": "The board does not itself ask for a calibration.",
     "deviation curve": "The residuals of a deviation curve are small and its headings all round.",
-    "far mark drift": "The far mark stands where it stood at the beginning of the sweep.",
-    "far mark bearing": "The far mark stands at its known bearing.",
+    "closing target drift": "The closing target stands where it stood when the sweep began.",
+    "closing target bearing": "The closing target stands at its known bearing.",
     "heading steady": "The heading drifted little from pass to pass.",
     "passes agree": "Where two passes saw the skyline they saw the same, as far as the sun goes.",
     "sun-crossed sectors measured": "The skyline was measured wherever the sun passes.",
@@ -262,7 +262,7 @@ GATES = {
 
 @dataclass(frozen=True)
 class FoundGate:
-    """A gate as the code makes it."""
+    """A check as the code makes it."""
 
     name: str
     limit: str
@@ -270,41 +270,43 @@ class FoundGate:
     where: str
 
 
-def gates_page() -> str:
+def checks_page() -> str:
     rows = [
-        (gate.name, explained(gate), gate.limit, gate.unit, f"`{gate.where}`")
-        for gate in found_gates()
+        (check.name, explained(check), check.limit, check.unit, f"`{check.where}`")
+        for check in found_checks()
     ]
     return page(
-        "Quality gates",
-        "What a result must satisfy to be fit for use. A gate that fails is named on standard "
+        "Checks",
+        "What a result must satisfy to be fit for use. A check that fails is named on standard "
         "error with what to do, stands in the result under `quality`, and makes the exit code 4; "
         "the figures are printed all the same.",
-        table(("gate", "passes when", "limit", "unit", "made in"), rows),
+        table(("check", "passes when", "limit", "unit", "made in"), rows),
         "A limit given as a name is a [setting](settings.md).",
     )
 
 
-def explained(gate: FoundGate) -> str:
-    if gate.name not in GATES:
-        sys.exit(f"{gate.where}: say in GATES of tools/make_reference.py when {gate.name!r} passes")
-    return GATES[gate.name]
+def explained(check: FoundGate) -> str:
+    if check.name not in CHECKS:
+        sys.exit(
+            f"{check.where}: say in CHECKS of tools/make_reference.py when {check.name!r} passes"
+        )
+    return CHECKS[check.name]
 
 
-def found_gates() -> list[FoundGate]:
-    """Every gate that the code makes, in the order of the rooms."""
+def found_checks() -> list[FoundGate]:
+    """Every check that the code makes, in the order of the rooms."""
     found: dict[str, FoundGate] = {}
     for path in sorted((ROOT / "logger").rglob("*.py")):
         tree = ast.parse(path.read_text(encoding="utf-8"))
         where = path.relative_to(ROOT).as_posix()
         module = where.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
-        constants = constants_of(tree, module) if "Gate(" in path.read_text("utf-8") else {}
+        constants = constants_of(tree, module) if "Check(" in path.read_text("utf-8") else {}
         for node in ast.walk(tree):
             if isinstance(node, ast.Call) and called(node) and node.args:
-                for name in gate_names(node.args[0], constants):
-                    gate = FoundGate(name, *limit_of(node, constants), where)
-                    if name not in found or (gate.limit and not found[name].limit):
-                        found[name] = gate
+                for name in check_names(node.args[0], constants):
+                    check = FoundGate(name, *limit_of(node, constants), where)
+                    if name not in found or (check.limit and not found[name].limit):
+                        found[name] = check
     return list(found.values())
 
 
@@ -325,10 +327,10 @@ def constants_of(tree: ast.Module, module: str) -> dict[str, Any]:
 def called(node: ast.Call) -> bool:
     function = node.func
     name = function.id if isinstance(function, ast.Name) else getattr(function, "attr", "")
-    return name == "Gate" or name.endswith("_gate")
+    return name == "Check" or name.endswith("_check")
 
 
-def gate_names(node: ast.expr, constants: Mapping[str, Any]) -> list[str]:
+def check_names(node: ast.expr, constants: Mapping[str, Any]) -> list[str]:
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
         return [node.value]
     if isinstance(node, ast.Name) and node.id in constants:
@@ -341,7 +343,7 @@ def gate_names(node: ast.expr, constants: Mapping[str, Any]) -> list[str]:
 
 def limit_of(node: ast.Call, constants: Mapping[str, Any]) -> tuple[str, str]:
     """The limit as a setting's name or a number, and the unit."""
-    helper = not (isinstance(node.func, ast.Name) and node.func.id == "Gate")
+    helper = not (isinstance(node.func, ast.Name) and node.func.id == "Check")
     if helper or len(node.args) < 5:
         limits = [a for a in node.args[1:] if isinstance(a, ast.Attribute) and "limit" in a.attr]
         return (setting_called(limits[0].attr), "deg") if limits else ("", "")
@@ -371,7 +373,7 @@ HEADER_KEYS = (
     ("started", "UTC, ISO 8601 with Z", "start of the recording"),
     ("point", "text", "where; in a job the name of the point's folder"),
     ("latitude, longitude", "deg", "of the site; north and east positive"),
-    ("elevation_m", "m", "of the site, above sea level"),
+    ("altitude_m", "m", "of the site, above sea level"),
     ("purpose", ", ".join(PURPOSES), "what was recorded"),
     ("sight_height_m, module_height_m", "m", "above the same surface"),
     ("observer", "text", "who held the board"),
@@ -441,7 +443,7 @@ def formats_page() -> str:
         "A plane with a size has `energy`, and `annual_kwh` in its loss; one judged by rules has "
         "`rules`; with month weights there is `weighted_solar_access`. `replay` with a job adds "
         "`changes` where the result differs from the stored one: `settings`, `figures`, "
-        "`skyline`, `gates` and `planes`.",
+        "`skyline`, `checks` and `planes`.",
         "## A batch as JSON",
         f"`{BATCH_SCHEMA}`: `replay --batch FOLDER --json FILE`. `jobs` is a list in order of "
         "their names, each with `job` (its way from FOLDER), `points` (results as above), "
@@ -464,7 +466,7 @@ SITE_KEYS = (
     ("`name`", "", "of the survey"),
     ("`latitude_deg`", "deg", "north positive"),
     ("`longitude_deg`", "deg", "east positive"),
-    ("`elevation_m`", "m", "above sea level"),
+    ("`altitude_m`", "m", "above sea level"),
     ("`timezone`", "", "IANA name, for clock times"),
 )
 

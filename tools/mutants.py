@@ -37,7 +37,7 @@ ROOMS = {
          "tests/firmware_protocol/test_bulk.py"],
     ),
     "recording": (
-        ["logger/acquisition/reader.py"],
+        ["logger/recording/reader.py"],
         ["tests/acquisition/test_recording.py", "tests/acquisition/test_plain_logs.py"],
     ),
     "orientation": (

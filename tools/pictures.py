@@ -6,10 +6,10 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from logger.demo import shipped_survey
 from logger.files import write_atomically
 from logger.job import read_job
 from logger.report.document import as_png, pages_as_png
+from logger.survey.demo import shipped_survey
 from logger.survey.report import Task, job_report, surveyed_points
 
 FOLDER = Path(__file__).parent.parent / "docs" / "pictures"

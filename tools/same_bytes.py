@@ -20,7 +20,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from firmware_protocol import Decoder
-from logger.acquisition import RecordingWriter
+from logger.recording import RecordingWriter
 from logger.simulation import simulate_sweep
 from logger.simulation.scene import scene_named
 

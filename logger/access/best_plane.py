@@ -13,8 +13,8 @@ import numpy as np
 
 from logger.access.irradiance import KWH_A_MINUTE, normal_of
 from logger.access.sky_view import sky_above
-from logger.angles import wrap360
-from logger.columns import Floats, floats
+from logger.arrays import Floats, floats
+from logger.geometry import wrap360
 from logger.sun import SunYear
 
 _CELL_DEG = 2.0

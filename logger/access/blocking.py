@@ -8,9 +8,9 @@ import numpy as np
 
 from logger.access.sky_view import segments, sky_above
 from logger.access.surroundings import Names, Surroundings, names_of, shared_loss
-from logger.angles import interpolate_azimuthal
-from logger.columns import Floats, Ints, floats
-from logger.profile import HorizonProfile
+from logger.arrays import Floats, Ints, floats
+from logger.geometry import interpolate_azimuthal
+from logger.horizon import HorizonProfile
 from logger.sun import SunYear
 
 

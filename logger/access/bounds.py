@@ -20,11 +20,11 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.access.draws import GRID_DEG, DrawnHorizons, draw_horizons, sector_middles
 from logger.access.settings import Plane
 from logger.access.sky_view import sky_above
 from logger.access.surroundings import Surroundings
-from logger.columns import Bools, Floats, Ints, floats
-from logger.draws import GRID_DEG, DrawnHorizons, draw_horizons, sector_middles
+from logger.arrays import Bools, Floats, Ints, floats
 from logger.sun import SunYear
 
 STEP_DEG = 0.25

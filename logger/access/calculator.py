@@ -29,6 +29,7 @@ from logger.access.bounds import (
     reach_of,
     sky_by_cell,
 )
+from logger.access.draws import DrawnHorizons, has_errors, sector_middles
 from logger.access.electricity import power_w
 from logger.access.irradiance import (
     HOURS,
@@ -46,10 +47,9 @@ from logger.access.settings import BOUND_PERCENTILES, AccessSettings, Plane
 from logger.access.surroundings import UNNAMED, Names, Surroundings
 from logger.access.weather import Weather
 from logger.access.window import SunInWindow, WindowResult, solar_window, sun_in_window
-from logger.columns import Floats, Ints, floats
-from logger.draws import DrawnHorizons, has_errors, sector_middles
-from logger.profile import HorizonProfile
-from logger.quality import Gate
+from logger.arrays import Floats, Ints, floats
+from logger.checks import Check
+from logger.horizon import HorizonProfile
 from logger.site import Site
 from logger.sun import SunYear, sun_year
 
@@ -87,7 +87,7 @@ class SiteYear:
     ) -> None:
         self.site = site
         self.settings = settings or AccessSettings()
-        self.gates: tuple[Gate, ...] = () if weather is None else weather.gates(site)
+        self.checks: tuple[Check, ...] = () if weather is None else weather.checks(site)
         self.sun: SunYear = sun_year(site, self.settings.year)
         self.light: Light = light_of(weather, self.sun, self.settings)
         self.split: Directional = directional(self.sun, self.light, self.settings)
@@ -155,7 +155,7 @@ class SiteYear:
                 skyline = self._skyline(surroundings)
         ground = np.zeros(len(self.sun))
         if not self._beam_only:
-            ground = self.light.ghi_wm2 * self.settings.monthly_albedo[self.sun.month]
+            ground = self.light.ghi_wm2 * self.settings.monthly_reflectance[self.sun.month]
         return gather(
             self.sun,
             (self.split.beam_wm2 + self.split.circumsolar_wm2) * seen,
@@ -232,7 +232,7 @@ class SiteYear:
             self.light.source,
             notes,
             tuple(hint for _, hint in names),
-            self.gates,
+            self.checks,
         )
 
     def solar_access(self, horizon: HorizonProfile | Surroundings) -> tuple[Bounded, ...]:

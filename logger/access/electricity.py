@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.columns import Floats, floats
+from logger.arrays import Floats, floats
 from logger.errors import UsageError
 
 NOTE = (

@@ -3,7 +3,7 @@
 Beam is ``DNI cos i``. Hay and Davies split sky diffuse by the anisotropy index ``A = DNI / E0``
 into a circumsolar part ``DHI A R_b`` that comes from the sun's direction and an isotropic part
 ``DHI (1 - A) (1 + cos b) / 2``; Reindl adds ``1 + sqrt(beam / GHI) sin^3(b / 2)`` to the latter for
-the brighter sky near the horizon. Ground-reflected light is ``GHI albedo (1 - cos b) / 2``.
+the brighter sky near the horizon. Ground-reflected light is ``GHI reflectance (1 - cos b) / 2``.
 (Duffie and Beckman, Solar Engineering of Thermal Processes, sections 2.15 and 2.16; pvlib's
 ``haydavies`` and ``reindl``, with which a test compares every hour.)
 """
@@ -17,7 +17,7 @@ import numpy as np
 from logger.access.light import Light
 from logger.access.settings import AccessSettings, Plane
 from logger.access.sky_view import unobstructed_view
-from logger.columns import Floats, floats, lock_columns
+from logger.arrays import Floats, floats, lock_columns
 from logger.sun import SunYear
 
 MONTHS, HOURS = 12, 24
@@ -94,7 +94,7 @@ def on_plane(
     if settings.model == "beam-only":
         ground = np.zeros(len(sun))
     else:
-        ground = light.ghi_wm2 * ((1.0 - view) * settings.monthly_albedo)[sun.month]
+        ground = light.ghi_wm2 * ((1.0 - view) * settings.monthly_reflectance)[sun.month]
         if settings.transposition == "reindl":
             isotropic = isotropic * horizon_brightening(light, sun.vectors[2], plane.tilt_deg)
     return PlaneLight(split.beam_wm2 * cos_i, split.circumsolar_wm2 * cos_i, isotropic, ground)

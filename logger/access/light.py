@@ -14,7 +14,7 @@ import numpy as np
 
 from logger.access.settings import AccessSettings
 from logger.access.weather import Weather
-from logger.columns import Floats, Ints, floats, lock_columns
+from logger.arrays import Floats, Ints, floats, lock_columns
 from logger.sun import SunYear
 
 
@@ -53,7 +53,7 @@ def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:
     if settings.clear_sky == "simplified solis":
         got = pvlib.clearsky.simplified_solis(
             sun.elevation_deg,
-            pressure=pvlib.atmosphere.alt2pres(site.elevation_m),
+            pressure=pvlib.atmosphere.alt2pres(site.altitude_m),
             dni_extra=extraterrestrial,
         )
         source = "clear sky all year (simplified Solis)"
@@ -61,7 +61,7 @@ def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:
         zenith = 90.0 - sun.elevation_deg
         air_mass = pvlib.atmosphere.get_absolute_airmass(
             pvlib.atmosphere.get_relative_airmass(zenith),
-            pvlib.atmosphere.alt2pres(site.elevation_m),
+            pvlib.atmosphere.alt2pres(site.altitude_m),
         )
         if settings.linke_turbidity is None:
             turbidity = turbidity_of(day, site.latitude_deg, site.longitude_deg)[of]
@@ -70,7 +70,7 @@ def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:
             turbidity = np.full(len(sun), settings.linke_turbidity)
             source = f"clear sky all year (Ineichen, turbidity {settings.linke_turbidity:g})"
         got = pvlib.clearsky.ineichen(
-            zenith, air_mass, turbidity, site.elevation_m, extraterrestrial
+            zenith, air_mass, turbidity, site.altitude_m, extraterrestrial
         )
     return Light(
         floats(got["dni"]),

@@ -12,7 +12,7 @@ from logger.access.result import ObstructionLoss
 from logger.access.settings import Plane
 from logger.access.sky_view import unobstructed_view
 from logger.access.surroundings import UNNAMED, Names, Surroundings
-from logger.columns import Floats, Ints, floats
+from logger.arrays import Floats, Ints, floats
 
 
 def access(loss: Floats, offered: Floats, weights: Floats | None = None) -> Floats:

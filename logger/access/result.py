@@ -12,8 +12,8 @@ from logger.access.electricity import NOTE, SystemAssumptions
 from logger.access.rules import Verdict
 from logger.access.settings import AccessSettings, Plane
 from logger.access.window import WindowResult
-from logger.columns import Floats, freeze_columns
-from logger.quality import Gate
+from logger.arrays import Floats, freeze_columns
+from logger.checks import Check
 from logger.site import Site
 
 
@@ -228,7 +228,7 @@ class AccessResult:
     # What a reader must know: assumptions, unmeasured sectors, missing errors
     notes: tuple[str, ...] = ()
     hints: tuple[str, ...] = ()  # What whoever works with the program can do about it
-    gates: tuple[Gate, ...] = ()  # Whether what was assumed of the light is fit for the site
+    checks: tuple[Check, ...] = ()  # Whether what was assumed of the light is fit for the site
 
     def as_dict(self) -> dict[str, Any]:
         """The ``site`` and ``planes`` part of the documented result, and how it came about."""
@@ -236,14 +236,14 @@ class AccessResult:
             "site": {
                 "latitude_deg": self.site.latitude_deg,
                 "longitude_deg": self.site.longitude_deg,
-                "elevation_m": self.site.elevation_m,
+                "altitude_m": self.site.altitude_m,
             },
             "planes": [p.as_dict() for p in self.planes],
             "assumptions": {
                 "year": self.settings.year,
                 "sky": self.sky,
                 "transposition": self.settings.transposition,
-                "ground_reflectance": self.settings.monthly_albedo.tolist(),
+                "ground_reflectance": self.settings.monthly_reflectance.tolist(),
                 "model": self.settings.model,
                 "sun_disc_radius_deg": self.settings.disc_radius_deg,
                 "draws": self.settings.draws,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from logger.access.electricity import SystemAssumptions
 from logger.access.rules import Rules
-from logger.columns import Floats, floats
+from logger.arrays import Floats, floats
 from logger.errors import UsageError
 
 MODELS = ("all components", "beam-only")
@@ -86,7 +86,8 @@ class AccessSettings:
     clear_sky: str = "ineichen"  # One of `CLEAR_SKIES`; used without a weather file
     # For the whole year; None takes pvlib's table of months and places
     linke_turbidity: float | None = None
-    albedo: float | tuple[float, ...] = 0.2  # Ground reflectance, of the year or by month (snow)
+    # Ground reflectance, of the year or by month (snow)
+    reflectance: float | tuple[float, ...] = 0.2
     disc_radius_deg: float = 0.2665  # Of the sun; 0 makes it a point. [deg]
     window: SolarWindow = field(default_factory=SolarWindow)
     draws: int = 1000  # Horizons drawn for the bounds
@@ -105,8 +106,8 @@ class AccessSettings:
         ):
             if value not in allowed:
                 raise UsageError(f"{what} {value!r} is none of {', '.join(allowed)}")
-        albedo = self.monthly_albedo
-        if albedo.shape != (12,) or not ((albedo >= 0) & (albedo <= 1)).all():
+        reflectance = self.monthly_reflectance
+        if reflectance.shape != (12,) or not ((reflectance >= 0) & (reflectance <= 1)).all():
             raise UsageError("ground reflectance must be one number or twelve, each 0 to 1")
         if not 0 <= self.disc_radius_deg <= 1:
             raise UsageError("the radius of the sun's disc must be 0 to 1 degrees")
@@ -124,8 +125,8 @@ class AccessSettings:
             raise UsageError("month weights must be twelve numbers, none below 0, not all 0")
 
     @property
-    def monthly_albedo(self) -> Floats:
+    def monthly_reflectance(self) -> Floats:
         """Ground reflectance by month. Shape (12,)."""
-        if isinstance(self.albedo, (int, float)):
-            return floats([float(self.albedo)] * 12)
-        return floats(self.albedo)
+        if isinstance(self.reflectance, (int, float)):
+            return floats([float(self.reflectance)] * 12)
+        return floats(self.reflectance)

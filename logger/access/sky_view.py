@@ -15,9 +15,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import angle_between, wrap360
-from logger.columns import Floats, floats
-from logger.profile import HorizonProfile
+from logger.arrays import Floats, floats
+from logger.geometry import angle_between, wrap360
+from logger.horizon import HorizonProfile
 
 # Gauss-Legendre nodes and weights on 0 to 1, three a segment.
 _NODE = np.array([0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15)])

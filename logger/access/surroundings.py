@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.angles import in_sector, wrap360
-from logger.columns import Floats, Ints, floats
-from logger.profile import HorizonProfile, Obstruction
+from logger.arrays import Floats, Ints, floats
+from logger.geometry import in_sector, wrap360
+from logger.horizon import HorizonProfile, Obstruction
 
 UNNAMED = "unnamed skyline"
 OPAQUE = (0.0,) * 12

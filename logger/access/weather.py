@@ -19,10 +19,10 @@ from typing import Any
 
 import numpy as np
 
-from logger.columns import Floats, Ints, floats, freeze_columns
+from logger.arrays import Floats, Ints, floats, freeze_columns
+from logger.checks import Check
 from logger.errors import InputError, LoggerError
 from logger.files import read_within
-from logger.quality import Gate
 from logger.site import Site
 
 LARGEST_FILE = 64 * 2**20
@@ -87,21 +87,21 @@ class Weather:
         known = np.isfinite(self.ghi_wm2 + self.dni_wm2 + self.dhi_wm2)
         return np.where((row >= 0) & known[np.maximum(row, 0)], row, -1), interval
 
-    def gates(self, site: Site) -> tuple[Gate, ...]:
+    def checks(self, site: Site) -> tuple[Check, ...]:
         """Whether this is the weather of a site; none where its place is not known."""
         if self.place is None:
             return ()
         far_km = distance_km(self.place, site)
-        higher_m = self.place.elevation_m - site.elevation_m
+        higher_m = self.place.altitude_m - site.altitude_m
         words = "higher" if higher_m > 0 else "lower"
         near, level = far_km <= FAR_KM, abs(higher_m) <= HIGHER_M
         found = f"the weather's place is {far_km:.0f} km from the site"
         found_m = (
-            f"the weather's place, at {self.place.elevation_m:.0f} m, is {abs(higher_m):.0f} m "
+            f"the weather's place, at {self.place.altitude_m:.0f} m, is {abs(higher_m):.0f} m "
             f"{words} than the site"
         )
         return (
-            Gate(
+            Check(
                 "weather from near the site",
                 near,
                 round(far_km, 1),
@@ -109,13 +109,13 @@ class Weather:
                 "km",
                 found + ("" if near else "; take a nearer file, or see that the places are right"),
             ),
-            Gate(
+            Check(
                 "weather from the site's height",
                 level,
                 round(abs(higher_m), 1),
                 HIGHER_M,
                 "m",
-                found_m + ("" if level else "; take another file, or give the right --elevation"),
+                found_m + ("" if level else "; take another file, or give the right --altitude"),
             ),
         )
 

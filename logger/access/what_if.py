@@ -15,10 +15,10 @@ import numpy as np
 
 from logger.access.crowns import Crown
 from logger.access.surroundings import Layer, Surroundings
-from logger.angles import angle_between, in_sector, wrap360
-from logger.columns import Bools, Floats, floats
+from logger.arrays import Bools, Floats, floats
 from logger.errors import UsageError
-from logger.profile import HorizonProfile, Obstruction
+from logger.geometry import angle_between, in_sector, wrap360
+from logger.horizon import HorizonProfile, Obstruction
 from logger.site import Site
 
 _NOTHING_DEG = -90.0  # of a layer outside its obstruction: no error lifts it above level

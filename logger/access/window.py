@@ -11,7 +11,7 @@ import numpy as np
 from logger.access.blocking import SunBlocking
 from logger.access.settings import AccessSettings, SolarWindow
 from logger.access.surroundings import Names
-from logger.columns import Bools, Floats, Ints, floats
+from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
 from logger.sun import SunYear
 

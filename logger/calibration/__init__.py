@@ -6,13 +6,7 @@ from logger.calibration.bearing import (
     fit_bearing_to_sun,
     fit_bearing_to_target,
 )
-from logger.calibration.compass import CompassCalibration, fit_compass
-from logger.calibration.coverage import TumbleCoverage
-from logger.calibration.far_mark import FarMark, check_far_mark
-from logger.calibration.level import LevelCalibration, fit_level
-from logger.calibration.plane import PlaneFix, fit_plane
-from logger.calibration.settings import CalibrationSettings
-from logger.calibration.store import (
+from logger.calibration.choose import (
     CalibrationAbout,
     Chosen,
     StoredCalibration,
@@ -20,6 +14,12 @@ from logger.calibration.store import (
     choose_calibrations,
     stored_from_dict,
 )
+from logger.calibration.closing_target import ClosingTarget, check_closing_target
+from logger.calibration.compass import CompassCalibration, fit_compass
+from logger.calibration.coverage import TumbleCoverage
+from logger.calibration.level import LevelCalibration, fit_level
+from logger.calibration.plane import PlaneFix, fit_plane
+from logger.calibration.settings import CalibrationSettings
 from logger.calibration.swing import SwingCalibration, deviation_curve, fit_swing
 
 __all__ = [
@@ -28,15 +28,15 @@ __all__ = [
     "CalibrationAbout",
     "CalibrationSettings",
     "Chosen",
+    "ClosingTarget",
     "CompassCalibration",
-    "FarMark",
     "LevelCalibration",
     "PlaneFix",
     "StoredCalibration",
     "SweepAbout",
     "SwingCalibration",
     "TumbleCoverage",
-    "check_far_mark",
+    "check_closing_target",
     "choose_calibrations",
     "deviation_curve",
     "fit_bearing_to_sun",

@@ -18,11 +18,12 @@ from typing import Any
 
 import numpy as np
 
-from logger.angles import angle_between, mean_azimuth, wrap360
+from logger.arrays import Floats, floats
 from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import Stretch, held_still
-from logger.columns import Floats, floats
+from logger.checks import NORMAL_95, Check
 from logger.errors import InputError, UsageError
+from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation import (
     BearingCorrection,
     Corrections,
@@ -30,8 +31,7 @@ from logger.orientation import (
     OrientationSettings,
     orient,
 )
-from logger.quality import NORMAL_95, Gate
-from logger.samples import KeyPress, Samples
+from logger.recording.samples import KeyPress, Samples
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -62,7 +62,7 @@ class BearingCalibration:
 
     correction: BearingCorrection
     figures: dict[str, Any]
-    gates: tuple[Gate, ...]
+    checks: tuple[Check, ...]
 
 
 def fit_bearing_to_target(
@@ -281,16 +281,16 @@ def _calibration(
         why += f"; take {WANTED_SIGHTS} sights"
     elif not passed:
         why += "; hold stiller and sight again"
-    gate = Gate(
+    check = Check(
         "bearing calibration", passed, round(spread, 3), settings.bearing_spread_deg, "deg", why
     )
     agrees = _beside_the_compass(correction, corrections, settings)
-    return BearingCalibration(correction, figures, (gate, agrees))
+    return BearingCalibration(correction, figures, (check, agrees))
 
 
 def _beside_the_compass(
     correction: BearingCorrection, corrections: Corrections, settings: CalibrationSettings
-) -> Gate:
+) -> Check:
     """Whether a bearing may be right: a calibrated compass and the declination say nearly so."""
     residual = abs(correction.residual_deg)
     if corrections.compass is None and corrections.deviation is None:
@@ -313,4 +313,4 @@ def _beside_the_compass(
             f", more than {limit:.1f}°: a typing error in the bearing, the wrong landmark, or "
             "steel nearby"
         )
-    return Gate("bearing beside the compass", passed, round(residual, 3), limit, "deg", why)
+    return Check("bearing beside the compass", passed, round(residual, 3), limit, "deg", why)

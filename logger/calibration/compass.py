@@ -9,20 +9,20 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
+from logger.arrays import Floats, floats
 from logger.calibration.compass_fit import HeadingError, JointFit, expected_error, fit_jointly
 from logger.calibration.coverage import LEAST_GAP_DEG, POOR_GAP_DEG, seen_from, side_of, widest_gap
 from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import gyro_bias
-from logger.columns import Floats, floats
+from logger.checks import Check
 from logger.errors import InputError
+from logger.geometry import attitude_from_vectors
 from logger.orientation.attitude import Attitude, rows_in
 from logger.orientation.corrections import CompassCorrection, FieldReference
-from logger.orientation.fused import SensorPrior, attitude_over_recording
+from logger.orientation.fusion import SensorPrior, attitude_over_recording
 from logger.orientation.settings import OrientationSettings
 from logger.orientation.sight import FIELD_OUT_OF_RANGE, FORCE_OUT_OF_RANGE
-from logger.quality import Gate
-from logger.rotation import attitude_from_vectors
-from logger.samples import Samples
+from logger.recording.samples import Samples
 
 LEAST_ROWS = 150
 LEAST_S = 8.0
@@ -41,7 +41,7 @@ class CompassCalibration:
     correction: CompassCorrection
     # What the report prints: ``heading_error_95_deg``, ``residual_share`` and the like
     figures: dict[str, Any]
-    gates: tuple[Gate, ...]
+    checks: tuple[Check, ...]
 
 
 def fit_compass(
@@ -97,7 +97,7 @@ def fit_compass(
         level_error_deg=error.level_deg,
     )
     figures = _figures(rows, fit, correction, error, field_gap, model)
-    return CompassCalibration(correction, figures, _gates(figures, correction, model, settings))
+    return CompassCalibration(correction, figures, _checks(figures, correction, model, settings))
 
 
 def _refuse_what_is_no_tumble(samples: Samples, rows: Samples) -> None:
@@ -280,18 +280,18 @@ def _rms(values: Floats) -> float:
     return float(np.sqrt(np.mean(np.clip(values, -limit, limit) ** 2)))
 
 
-def _gates(
+def _checks(
     figures: dict[str, Any],
     correction: CompassCorrection,
     model: FieldReference | None,
     settings: CalibrationSettings,
-) -> tuple[Gate, ...]:
+) -> tuple[Check, ...]:
     error = figures["heading_error_95_deg"]
     gap = max(figures["side_gap_deg"], figures["field_gap_deg"])
     scatter = figures["residual_smoothed_share"]
     again = "; tumble again, slowly, over all sides, away from iron"
-    gates = [
-        Gate(
+    checks = [
+        Check(
             "compass heading error",
             error <= settings.heading_limit_deg,
             round(error, 3),
@@ -300,7 +300,7 @@ def _gates(
             f"the heading is good to {error:.2f}° (95 %) over a sweep's attitudes"
             + ("" if error <= settings.heading_limit_deg else again),
         ),
-        Gate(
+        Check(
             "tumble coverage",
             gap <= POOR_GAP_DEG,
             round(gap, 1),
@@ -309,7 +309,7 @@ def _gates(
             f"no direction is further than {gap:.0f}° from one that was covered"
             + ("" if gap <= POOR_GAP_DEG else again),
         ),
-        Gate(
+        Check(
             "steady field while tumbling",
             scatter <= settings.scatter_limit_share,
             round(scatter, 4),
@@ -323,8 +323,8 @@ def _gates(
         share = correction.field_ut / model.field_ut - 1
         turn = correction.dip_deg - model.dip_deg
         passed = abs(share) <= settings.field_limit_share and abs(turn) <= settings.field_limit_deg
-        gates.append(
-            Gate(
+        checks.append(
+            Check(
                 "field at the calibration",
                 passed,
                 round(abs(turn), 2),
@@ -335,4 +335,4 @@ def _gates(
                 + ("" if passed else "; calibrate further from iron"),
             )
         )
-    return tuple(gates)
+    return tuple(checks)

@@ -18,9 +18,9 @@ import numpy as np
 from scipy.linalg import eigh
 from scipy.ndimage import median_filter
 
-from logger.columns import Floats, floats
-from logger.orientation.fused import rows_alike
-from logger.rotation import angles_of, attitude_from_vectors, attitude_matrix
+from logger.arrays import Floats, floats
+from logger.geometry import angles_of, attitude_from_vectors, attitude_matrix
+from logger.orientation.fusion import rows_alike
 
 UNKNOWNS = 19
 FORCE = slice(13, 19)

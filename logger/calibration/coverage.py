@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from logger.columns import Bools, Floats, floats
-from logger.samples import Samples
+from logger.arrays import Bools, Floats, floats
+from logger.recording.samples import Samples
 
 SIDES: tuple[tuple[str, tuple[float, float, float]], ...] = (
     ("front end (the sight)", (1.0, 0.0, 0.0)),

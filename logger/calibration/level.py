@@ -17,15 +17,14 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from logger.angles import angle_between, wrap360
+from logger.arrays import Floats, floats
 from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import Stretch, held_still
-from logger.columns import Floats, floats
+from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
+from logger.geometry import angle_between, direction_of, wrap360
 from logger.orientation import Corrections, LevelCorrection, OrientationSettings, orient
-from logger.quality import NORMAL_95, Gate
-from logger.rotation import direction_of
-from logger.samples import Samples
+from logger.recording.samples import Samples
 
 LEAST_HOLD_S = 1.5
 FACE_DEG = 45.0
@@ -72,7 +71,7 @@ class LevelCalibration:
 
     correction: LevelCorrection
     figures: dict[str, Any]
-    gates: tuple[Gate, ...]
+    checks: tuple[Check, ...]
 
 
 def fit_level(
@@ -139,7 +138,7 @@ def fit_level(
         "with_gyro": fused,
         "temperature_c": float(np.median(temperature)) if len(temperature) else None,
     }
-    return LevelCalibration(correction, figures, _gates(correction, settings))
+    return LevelCalibration(correction, figures, _checks(correction, settings))
 
 
 HOW = (
@@ -257,7 +256,7 @@ def _mark(
     return float(wrap360(azimuth + turn)), float(elevation), float(np.hypot(error, compass))
 
 
-def _gates(correction: LevelCorrection, settings: CalibrationSettings) -> tuple[Gate, ...]:
+def _checks(correction: LevelCorrection, settings: CalibrationSettings) -> tuple[Check, ...]:
     worst = max(correction.index_error_deg, correction.collimation_error_deg)
     passed = worst <= settings.level_limit_deg
     why = (
@@ -268,5 +267,5 @@ def _gates(correction: LevelCorrection, settings: CalibrationSettings) -> tuple[
     if not passed:
         why += "; repeat the pair of faces three times, arms rested"
     return (
-        Gate("level calibration", passed, round(worst, 3), settings.level_limit_deg, "deg", why),
+        Check("level calibration", passed, round(worst, 3), settings.level_limit_deg, "deg", why),
     )

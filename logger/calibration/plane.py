@@ -14,14 +14,13 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from logger.angles import angle_between, wrap360
+from logger.arrays import Floats, floats
 from logger.calibration.stillness import Stretch, held_still
-from logger.columns import Floats, floats
+from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
+from logger.geometry import angle_between, direction_of, wrap360
 from logger.orientation import Corrections, OrientationSettings, orient
-from logger.quality import NORMAL_95, Gate
-from logger.rotation import direction_of
-from logger.samples import Samples
+from logger.recording.samples import Samples
 
 LEAST_LYING_S = 2.5
 """Three seconds are asked for; the ends of a stretch are trimmed. [s]"""
@@ -45,7 +44,7 @@ class PlaneFix:
     tilt_error_deg: float
     azimuth_error_deg: float
     figures: dict[str, Any]
-    gates: tuple[Gate, ...]
+    checks: tuple[Check, ...]
 
 
 def fit_plane(
@@ -109,7 +108,7 @@ def fit_plane(
         figures["eaves_azimuth_deg"] = round(float(wrap360(line)), 3)
     azimuth_error = min(azimuth_error, 180.0)
     return PlaneFix(
-        tilt, azimuth, tilt_error, azimuth_error, figures, _gates(tilt, tilt_error, azimuth_error)
+        tilt, azimuth, tilt_error, azimuth_error, figures, _checks(tilt, tilt_error, azimuth_error)
     )
 
 
@@ -133,7 +132,7 @@ def _end_for_end(mounts: Sequence[Floats]) -> bool:
     return bool((sights @ sights.T).min() < -0.9)
 
 
-def _gates(tilt: float, tilt_error: float, azimuth_error: float) -> tuple[Gate, ...]:
+def _checks(tilt: float, tilt_error: float, azimuth_error: float) -> tuple[Check, ...]:
     passed = azimuth_error <= AZIMUTH_LIMIT_DEG or tilt < LEVEL_DEG
     why = (
         f"tilt good to {NORMAL_95 * tilt_error:.1f}°, azimuth to "
@@ -143,4 +142,6 @@ def _gates(tilt: float, tilt_error: float, azimuth_error: float) -> tuple[Gate, 
         why += "; so nearly level that the azimuth hardly counts"
     elif not passed:
         why += "; calibrate the compass, or sight along the eaves away from steel"
-    return (Gate("plane measured", passed, round(azimuth_error, 2), AZIMUTH_LIMIT_DEG, "deg", why),)
+    return (
+        Check("plane measured", passed, round(azimuth_error, 2), AZIMUTH_LIMIT_DEG, "deg", why),
+    )

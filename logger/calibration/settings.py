@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class CalibrationSettings:
-    """Where a calibration is poor (stored, gate failing) and where it is refused."""
+    """Where a calibration is poor (stored, check failing) and where it is refused."""
 
     # Expected heading error of a compass calibration, 95 %. [deg]
     heading_limit_deg: float = 1.5
@@ -35,5 +35,5 @@ class CalibrationSettings:
     # their standard errors: so much does the declination differ from place to place (common
     # practice, no source). [deg]
     bearing_beside_deg: float = 3.0
-    # Far mark, start against end, and either against its known bearing. [deg]
+    # Closing target, start against end, and either against its known bearing. [deg]
     misclosure_limit_deg: float = 1.5

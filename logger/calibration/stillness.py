@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from logger.columns import Bools, Floats, floats
+from logger.arrays import Bools, Floats, floats
 from logger.orientation.attitude import rows_in
-from logger.samples import Samples
+from logger.recording.samples import Samples
 
 SMOOTHING_S = 0.4
 

@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import angle_between, mean_azimuth, wrap360
+from logger.arrays import Floats, floats
 from logger.calibration.stillness import Stretch, held_still
-from logger.columns import Floats, floats
+from logger.checks import Check
 from logger.errors import InputError
+from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation import (
     Corrections,
     Declination,
@@ -25,8 +26,7 @@ from logger.orientation import (
     OrientationSettings,
     orient,
 )
-from logger.quality import Gate
-from logger.samples import Note, Samples
+from logger.recording.samples import Note, Samples
 
 LEAST_HEADINGS = 8
 WIDEST_GAP_DEG = 60.0
@@ -43,7 +43,7 @@ class SwingCalibration:
 
     correction: DeviationCurve
     figures: dict[str, Any]
-    gates: tuple[Gate, ...]
+    checks: tuple[Check, ...]
 
 
 def deviation_curve(
@@ -121,7 +121,7 @@ def fit_swing(
     )
     if whole and worst > LARGEST_RESIDUAL_DEG:
         why += "; a bearing is wrong, or iron was near: swing again"
-    gate = Gate(
+    check = Check(
         "deviation curve",
         whole and worst <= LARGEST_RESIDUAL_DEG,
         round(worst, 3),
@@ -129,7 +129,7 @@ def fit_swing(
         "deg",
         why,
     )
-    return SwingCalibration(curve, figures, (gate,))
+    return SwingCalibration(curve, figures, (check,))
 
 
 def _finite(values: Floats) -> Floats:

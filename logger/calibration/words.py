@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from logger.quality import NORMAL_95
+from logger.checks import NORMAL_95
 
 
 @dataclass(frozen=True)

@@ -103,6 +103,6 @@ def main() -> None:
     """Sweep a compass board along the skyline; learn what it takes from the sun, month by month.
 
     Exit codes: 0 done and fit for use; 1 an unforeseen fault; 2 wrong usage; 3 an input or a
-    device could not be read; 4 done, but a quality gate failed (named on standard error);
+    device could not be read; 4 done, but a quality check failed (named on standard error);
     130 interrupted by Ctrl-C.
     """

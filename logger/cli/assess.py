@@ -10,7 +10,7 @@ import click
 
 from logger.cli.options import (
     json_option,
-    leave_by_gates,
+    leave_by_checks,
     plane_options,
     site_options,
     tell,
@@ -20,7 +20,7 @@ from logger.cli.setting_options import OF_THE_SKY, changed_settings, setting_opt
 
 if TYPE_CHECKING:
     from logger.access import AccessSettings, Surroundings
-    from logger.profile import HorizonProfile
+    from logger.horizon import HorizonProfile
     from logger.site import Site
 
 
@@ -125,7 +125,7 @@ def command(
     horizon: Path,
     latitude_deg: float,
     longitude_deg: float,
-    elevation_m: float,
+    altitude_m: float,
     tilt_deg: float,
     azimuth_deg: float,
     size_kwp: float | None,
@@ -146,19 +146,19 @@ def command(
     measured, obstruction and distance_m.
     """
     from logger.access import Plane, SiteYear, read_weather
-    from logger.horizon import spacing_gate
     from logger.horizon_csv import read_horizon_csv
+    from logger.horizon_fit import spacing_check
     from logger.site import Site
 
-    site = Site(latitude_deg, longitude_deg, elevation_m)
+    site = Site(latitude_deg, longitude_deg, altitude_m)
     profile = _with_errors(read_horizon_csv(horizon), heading_error, level_error)
     settings = _settings()
     changed = _changed(profile, site, settings, felled, lowered, growing, leafy, buildings)
     weather = None if weather_file is None else read_weather(weather_file)
     known = SiteYear(site, [Plane("plane", tilt_deg, azimuth_deg, size_kwp)], settings, weather)
     result = known.assess(changed)
-    gates = (spacing_gate(profile, site.latitude_deg), *result.gates)
-    document = {**result.as_dict(), "quality": [gate.as_dict() for gate in gates]}
+    checks = (spacing_check(profile, site.latitude_deg), *result.checks)
+    document = {**result.as_dict(), "quality": [check.as_dict() for check in checks]}
     if changed.changes:
         surveyed = known.assess(profile).as_dict()["planes"]
         document["as_surveyed"] = [
@@ -178,13 +178,13 @@ def command(
         from logger.report.answer import answer_text
 
         tell("\n\n".join([answer_text(document), *_further(document)]))
-    leave_by_gates(gates)
+    leave_by_checks(checks)
 
 
 def _settings() -> AccessSettings:
     """The calculator's settings; those of the way from a sweep to a horizon mean nothing here."""
     from logger.errors import UsageError
-    from logger.office.settings import settings_with
+    from logger.survey.settings import settings_with
 
     changes = changed_settings()
     settings = settings_with(changes).access

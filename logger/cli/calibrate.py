@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, say, tell, write_json
+from logger.cli.options import json_option, leave_by_checks, say, tell, write_json
 
 if TYPE_CHECKING:
     from logger.survey.calibrations import Wanted
@@ -108,8 +108,8 @@ def bearing(sun: bool, target_deg: float | None, clock_doubt_s: float, **given: 
 
 
 def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
-    from logger.acquisition import load_stream
     from logger.job import read_job
+    from logger.recording import load_stream
     from logger.survey.calibrations import Wanted, calibrate, keep
 
     job = read_job(given["job"])
@@ -124,9 +124,9 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     if given["json_file"]:
         write_json(given["json_file"], stored.as_dict())
     if given["json_file"] != "-":
-        for gate in stored.gates:
-            tell(f"{'ok  ' if gate.passed else 'POOR'} {gate.gate}: {gate.why}")
-    leave_by_gates(stored.gates)
+        for check in stored.checks:
+            tell(f"{'ok  ' if check.passed else 'POOR'} {check.check}: {check.why}")
+    leave_by_checks(stored.checks)
 
 
 def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> Path:
@@ -136,8 +136,8 @@ def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> P
         raise click.UsageError("give either --port URL or --from RECORDING")
     if recording is not None:
         return Path(recording)
-    from logger.acquisition import SystemClock, open_link
     from logger.live.keyboard import open_keyboard
+    from logger.recording import SystemClock, open_link
     from logger.safety import short_notice
     from logger.survey.guided import HOW, record_guided
 

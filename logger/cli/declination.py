@@ -6,7 +6,7 @@ import datetime as dt
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, site_options, write_json
+from logger.cli.options import json_option, leave_by_checks, site_options, write_json
 
 
 @click.command()
@@ -21,7 +21,7 @@ from logger.cli.options import json_option, leave_by_gates, site_options, write_
 def command(
     latitude_deg: float,
     longitude_deg: float,
-    elevation_m: float,
+    altitude_m: float,
     day: dt.datetime | None,
     json_file: str | None,
 ) -> None:
@@ -29,17 +29,17 @@ def command(
 
     True azimuth = magnetic azimuth + declination, east positive.
     """
+    from logger.checks import NORMAL_95, Check
     from logger.errors import UsageError
     from logger.geomagnetism import decimal_year, field_at_year
-    from logger.quality import NORMAL_95, Gate
     from logger.site import Site
 
-    if not -1000 <= elevation_m <= 100_000:
-        raise UsageError(f"elevation {elevation_m:g} is outside -1000 to 100000 m")
+    if not -1000 <= altitude_m <= 100_000:
+        raise UsageError(f"elevation {altitude_m:g} is outside -1000 to 100000 m")
     date = (day or dt.datetime.now(dt.UTC)).date()
     # The model reaches far higher than any site: its height goes beside the site, not in it.
     field = field_at_year(
-        Site(latitude_deg, longitude_deg), decimal_year(date), date, elevation_m / 1000
+        Site(latitude_deg, longitude_deg), decimal_year(date), date, altitude_m / 1000
     )
     if json_file:
         write_json(
@@ -61,9 +61,9 @@ def command(
             f"dip {field.inclination_deg:.2f}°, strength {field.field_ut:.2f} µT\n"
             f"{field.model}, {date.isoformat()}"
         )
-    leave_by_gates(
+    leave_by_checks(
         [
-            Gate(
+            Check(
                 "compass usable here",
                 not field.compass_unreliable,
                 field.horizontal_ut,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, say, write_json
+from logger.cli.options import json_option, leave_by_checks, say, write_json
 from logger.cli.options import tell as printed
 from logger.errors import InputError
 
@@ -29,13 +29,13 @@ def command(output: Path, json_file: str | None) -> None:
     import shutil
     import textwrap
 
-    from logger.demo import calibrated_again, shipped_survey, uncalibrated_result
     from logger.files import write_atomically
     from logger.job import read_job, result_path
     from logger.report.figures import plane_figures
     from logger.report.folder import write_point, write_report
     from logger.report.story import assumptions_once, point_story, what_calibration_changes
     from logger.report.tables import as_text
+    from logger.survey.demo import calibrated_again, shipped_survey, uncalibrated_result
     from logger.survey.points import site_year
     from logger.survey.report import Task, job_report, surveyed_points
 
@@ -48,11 +48,11 @@ def command(output: Path, json_file: str | None) -> None:
     job = read_job(folder)
     tell = printed if json_file != "-" else lambda _: None
     for calibration in calibrated_again(job):
-        passed = [gate.gate for gate in calibration.gates if gate.passed]
+        passed = [check.check for check in calibration.checks if check.passed]
         tell(f"calibrated {calibration.about.purpose}: {', '.join(passed)}")
-        for gate in calibration.gates:
-            if not gate.passed:
-                tell(f"  FAILED {gate.gate}: {gate.why}")
+        for check in calibration.checks:
+            if not check.passed:
+                tell(f"  FAILED {check.check}: {check.why}")
     points, failed = surveyed_points(Task(folder))
     written: dict[str, list[Path]] = {}
     for point in points:
@@ -81,7 +81,7 @@ def command(output: Path, json_file: str | None) -> None:
             wrapped = textwrap.wrap(f"{name}: {names}", 76, break_on_hyphens=False)
             tell(textwrap.indent("\n  ".join(wrapped), "  "))
     say("These recordings were made by the virtual board; no such place exists.")
-    leave_by_gates(gate for point in points for gate in point.gates)
+    leave_by_checks(check for point in points for check in point.checks)
 
 
 def _first_reason(error: OSError) -> str:

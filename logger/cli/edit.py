@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from logger.cli.options import say
-from logger.profile import OBSTRUCTION_KINDS
+from logger.horizon import OBSTRUCTION_KINDS
 
 if TYPE_CHECKING:
     from logger.job import EditEntry, Job, NamedSector
@@ -176,7 +176,7 @@ def undo(job: Path) -> None:
 def _change_words(entry: EditEntry) -> str:
     """A change in words; one that makes no sense says why."""
     from logger.errors import InputError
-    from logger.horizon import edit_from_dict
+    from logger.horizon_fit import edit_from_dict
 
     try:
         return str(edit_from_dict(entry.change(), f"edit of {entry.when}"))
@@ -216,7 +216,7 @@ def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str,
     import datetime as dt
 
     from logger.errors import InputError, UsageError
-    from logger.horizon import edit_from_dict
+    from logger.horizon_fit import edit_from_dict
     from logger.job import (
         EditEntry,
         add_edit,

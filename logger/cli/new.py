@@ -32,7 +32,7 @@ def command(
     job: Path,
     latitude_deg: float,
     longitude_deg: float,
-    elevation_m: float,
+    altitude_m: float,
     name: str,
     timezone: str,
     planes: tuple[str, ...],
@@ -46,7 +46,7 @@ def command(
     people = {k: v for k, v in (("surveyor", surveyor), ("client", client)) if v}
     made = create_job(
         job,
-        Site(latitude_deg, longitude_deg, elevation_m),
+        Site(latitude_deg, longitude_deg, altitude_m),
         name=name,
         timezone=timezone,
         planes=tuple(parsed_plane(text) for text in planes),
@@ -57,7 +57,7 @@ def command(
     say(f"next, with the board connected: horizon-logger calibrate compass {where} --port URL")
     say(f"or be led through all of it on a terminal: horizon-logger sweep {where} POINT --port URL")
     if not made.planes:
-        from logger.pipeline import default_plane
+        from logger.survey.pipeline import default_plane
 
         plane = default_plane(made.site)
         say(

@@ -12,21 +12,21 @@ from typing import Any, TypeVar
 
 import click
 
-from logger.quality import Gate
+from logger.checks import Check
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-EXIT_UNREADABLE, EXIT_GATE_FAILED = 3, 4
+EXIT_UNREADABLE, EXIT_CHECK_FAILED = 3, 4
 
 
 def site_options(required: bool) -> Callable[[F], F]:
-    """--latitude, --longitude and --elevation."""
+    """--latitude, --longitude and --altitude."""
 
     def decorate(function: F) -> F:
         for option in (
             click.option(
-                "--elevation",
-                "elevation_m",
+                "--altitude",
+                "altitude_m",
                 type=float,
                 default=0.0 if required else None,
                 show_default=required,
@@ -136,13 +136,13 @@ def write_json(json_file: str, value: Any) -> None:
         write_atomically(Path(json_file), text)
 
 
-def leave_by_gates(gates: Iterable[Gate], left_out: bool = False) -> None:
-    """Name failed gates on standard error and leave with exit code 4 if there are any."""
+def leave_by_checks(checks: Iterable[Check], left_out: bool = False) -> None:
+    """Name failed checks on standard error and leave with exit code 4 if there are any."""
     # Two recordings of one point may fail alike: once is enough.
-    failed = list(dict.fromkeys(gate for gate in gates if not gate.passed))
-    for gate in failed:
-        say(f"not fit for use - {gate.gate}: {gate.why}")
+    failed = list(dict.fromkeys(check for check in checks if not check.passed))
+    for check in failed:
+        say(f"not fit for use - {check.check}: {check.why}")
     if left_out:
         click.get_current_context().exit(EXIT_UNREADABLE)
     if failed:
-        click.get_current_context().exit(EXIT_GATE_FAILED)
+        click.get_current_context().exit(EXIT_CHECK_FAILED)

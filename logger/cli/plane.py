@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from logger.cli.calibrate import recording_from, source_options
-from logger.cli.options import leave_by_gates, say, write_json
+from logger.cli.options import leave_by_checks, say, write_json
 
 
 @click.command()
@@ -25,9 +25,9 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
 
     The plane NAME is stored in JOB with its uncertainty.
     """
-    from logger.acquisition import load_stream
+    from logger.checks import NORMAL_95
     from logger.job import read_job
-    from logger.quality import NORMAL_95
+    from logger.recording import load_stream
     from logger.survey.calibrations import measure_plane, store_plane
 
     job = read_job(given["job"])
@@ -35,7 +35,7 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
     for problem in recording.problems:
         say(f"{path.name}: {problem}")
-    fix, gates = measure_plane(job, recording, stream, along_eaves=eaves)
+    fix, checks = measure_plane(job, recording, stream, along_eaves=eaves)
     store_plane(job, name, fix, recording, size_kwp)
     document = {
         "name": name,
@@ -44,7 +44,7 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
         "tilt_error_deg": fix.tilt_error_deg,
         "azimuth_error_deg": fix.azimuth_error_deg,
         "figures": fix.figures,
-        "quality": [gate.as_dict() for gate in gates],
+        "quality": [check.as_dict() for check in checks],
     }
     if given["json_file"]:
         write_json(given["json_file"], document)
@@ -53,4 +53,4 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
             f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
             f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)"
         )
-    leave_by_gates(gates)
+    leave_by_checks(checks)

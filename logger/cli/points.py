@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.options import (
-    EXIT_GATE_FAILED,
+    EXIT_CHECK_FAILED,
     EXIT_UNREADABLE,
     json_option,
     say,
@@ -90,7 +90,7 @@ def command(job: Path, arrays: tuple[str, ...], again: bool, json_file: str | No
     if left_out:
         click.get_current_context().exit(EXIT_UNREADABLE)
     if len(fit) < len(spots):
-        click.get_current_context().exit(EXIT_GATE_FAILED)
+        click.get_current_context().exit(EXIT_CHECK_FAILED)
 
 
 def _print(
@@ -172,7 +172,7 @@ def _spot(survey: Job, name: str, year: Callable[[], SiteYear], again: bool) -> 
     if document is None:
         store(path, point_result(survey, name, year()).as_dict())
         document = read_json(path)
-    failed = [g["gate"] for g in document.get("quality", []) if not g["passed"]]
+    failed = [g["check"] for g in document.get("quality", []) if not g["passed"]]
     if failed:
         say(f"{name}: not fit for use - {', '.join(failed)}")
     planes = tuple(plane_figures(plane) for plane in document["planes"])

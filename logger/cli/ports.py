@@ -58,7 +58,7 @@ def _leave_unopened(asked: tuple[str, ...], found: list[dict[str, Any]]) -> None
 
 def _listen(url: str, ask: bool, seconds: float) -> dict[str, Any]:
     from firmware_protocol import Query, encode
-    from logger.acquisition import StreamBuilder, SystemClock, heard, open_link
+    from logger.recording import StreamBuilder, SystemClock, heard, open_link
 
     clock, builder = SystemClock(), StreamBuilder()
     count = 0

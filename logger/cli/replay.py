@@ -12,7 +12,7 @@ import click
 
 from logger.cli.options import (
     json_option,
-    leave_by_gates,
+    leave_by_checks,
     plane_options,
     say,
     site_options,
@@ -28,9 +28,9 @@ from logger.cli.setting_options import (
 
 if TYPE_CHECKING:
     from logger.job import Job
-    from logger.office import Again, Recipe
-    from logger.pipeline import PointResult
     from logger.site import Site
+    from logger.survey.again import Again, Recipe
+    from logger.survey.pipeline import PointResult
 
 
 @click.command()
@@ -105,7 +105,7 @@ def command(
     job: Path | None,
     latitude_deg: float | None,
     longitude_deg: float | None,
-    elevation_m: float | None,
+    altitude_m: float | None,
     tilt_deg: float | None,
     azimuth_deg: float | None,
     declination_deg: float | None,
@@ -127,8 +127,8 @@ def command(
     job holds a stored result of the point, what changed against it is printed side by side.
     """
     from logger.access import Plane
-    from logger.office import Recipe
     from logger.orientation import declination_given
+    from logger.survey.again import Recipe
 
     if (recording is None) == (batch_folder is None):
         raise click.UsageError("give either RECORDING or --batch FOLDER")
@@ -152,7 +152,7 @@ def command(
     only_for_one = {
         "--job": job,
         "--latitude": latitude_deg,
-        "--elevation": elevation_m,
+        "--altitude": altitude_m,
         "--rate": rate_hz,
         "--samples": samples_file,
         "--pictures": pictures_folder,
@@ -165,7 +165,7 @@ def command(
     assert recording is not None
     if processes is not None:
         raise click.UsageError("--processes is for --batch")
-    site = (latitude_deg, longitude_deg, elevation_m)
+    site = (latitude_deg, longitude_deg, altitude_m)
     if recording.is_dir():
         _refuse(
             "a point's folder", {n: only_for_one[n] for n in ("--rate", "--accept-broken-seal")}
@@ -190,13 +190,13 @@ def command(
     if json_file:
         write_json(json_file, again.told())
     if json_file != "-":
-        from logger.office import changes_text
         from logger.report.answer import answer_text
+        from logger.survey.changes import changes_text
 
         tell(answer_text(again.document))
         if again.changes is not None:
             click.echo("\n" + changes_text(again.changes))
-    leave_by_gates(again.result.gates)
+    leave_by_checks(again.result.checks)
 
 
 def _job_around(recording: Path) -> Path | None:
@@ -223,8 +223,8 @@ def _whole_point(
 ) -> tuple[Job, Again]:
     from logger.errors import InputError
     from logger.job import point_recordings, read_job
-    from logger.office import point_again
     from logger.site import Site
+    from logger.survey.again import point_again
 
     folder = folder.resolve()
     if not any(folder.glob("*.sweep")):
@@ -260,8 +260,8 @@ def _recording(
 ) -> Again:
     from logger.access import SiteYear, read_weather
     from logger.job import read_job
-    from logger.office import Again, point_again
-    from logger.pipeline import default_plane, site_of, survey_point
+    from logger.survey.again import Again, point_again
+    from logger.survey.pipeline import default_plane, site_of, survey_point
     from logger.survey.points import load_sweep
 
     survey = read_job(job) if job else None
@@ -300,9 +300,8 @@ def _write_files(
 def _batch(
     root: Path, recipe: Recipe, processes: int | None, store: bool, json_file: str | None
 ) -> None:
-    from logger.office import JobDone, job_folders, worked_through, worst
-    from logger.office.batch import job_line
-    from logger.office.batch_file import batch_file
+    from logger.survey.batch import JobDone, job_folders, job_line, worked_through, worst
+    from logger.survey.batch_file import batch_file
 
     folders = job_folders(root)
     if recipe.weather:

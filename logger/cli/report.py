@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, say, write_json
+from logger.cli.options import json_option, leave_by_checks, say, write_json
 from logger.errors import UsageError
 
 
@@ -98,9 +98,9 @@ def command(
         click.echo(f"wrote {written[0]}")
         if beside is not None:
             click.echo(f"      and {len(written) - 1} pictures, tables and exports beside it")
-    gates = (
-        replace(gate, why=f"{point.report.name}: {gate.why}")
+    checks = (
+        replace(check, why=f"{point.report.name}: {check.why}")
         for point in points
-        for gate in point.gates
+        for check in point.checks
     )
-    leave_by_gates(gates, left_out=bool(failed))
+    leave_by_checks(checks, left_out=bool(failed))

@@ -38,7 +38,7 @@ OF_THE_SKY = (
     ),
     Shortcut(
         "--reflectance",
-        "access.albedo",
+        "access.reflectance",
         "0.2",
         "Of the ground: one number, or twelve by month (snow).",
         "NUMBERS",
@@ -179,7 +179,7 @@ def _refuse_unsound(shortcut: Shortcut, text: str) -> None:
 def _wrong(shortcut: Shortcut, text: str) -> str | None:
     """What is wrong with a value; None where nothing is."""
     from logger.errors import UsageError
-    from logger.office.settings import settings_with
+    from logger.survey.settings import settings_with
 
     try:
         settings_with({shortcut.setting: text})

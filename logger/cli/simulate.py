@@ -54,7 +54,7 @@ _SCENES = (
 )  # fmt: skip
 @click.option(
     "--mark", metavar="AZIMUTH,ELEVATION",
-    help="Sight a far mark in this direction before and after each sweep.",
+    help="Sight a closing target in this direction before and after each sweep.",
 )  # fmt: skip
 @click.option(
     "--mark-labels", is_flag=True,
@@ -80,7 +80,7 @@ _SCENES = (
 )  # fmt: skip
 @click.option("--latitude", default=46.05, show_default=True, help="Degrees, north positive.")
 @click.option("--longitude", default=14.51, show_default=True, help="Degrees, east positive.")
-@click.option("--elevation", default=310.0, show_default=True, help="Metres.")
+@click.option("--altitude", default=310.0, show_default=True, help="Metres.")
 @click.option(
     "--speed",
     default=1.0,
@@ -150,7 +150,7 @@ def _tasks(
     from dataclasses import replace
 
     from logger.simulation import BoardSettings, Operator, Sensor, scene_named
-    from logger.simulation.day import A_DAY, FAR_MARK, TASKS, Day
+    from logger.simulation.day import A_DAY, CLOSING_TARGET, TASKS, Day
     from logger.site import Site
 
     names = list(A_DAY) if options["day"] else [n.strip() for n in options["tasks"].split(",")]
@@ -182,7 +182,7 @@ def _tasks(
     )
     day = Day(
         scenes=scenes,
-        operator=replace(operator, far_mark=mark),
+        operator=replace(operator, closing_target=mark),
         sensor=sensor if options["iron"] else sensor.without_iron(),
         site=Site(options["latitude"], options["longitude"], options["elevation"]),
         settings=BoardSettings(
@@ -194,7 +194,7 @@ def _tasks(
             reset_at_s=reset_at_s,
         ),
         seed=seed,
-        landmark=mark or FAR_MARK,
+        landmark=mark or CLOSING_TARGET,
     )
 
     def maker(number: int, name: str) -> MakeTask:

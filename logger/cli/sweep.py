@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import json_option, leave_by_gates, say, tell, write_json
+from logger.cli.options import json_option, leave_by_checks, say, tell, write_json
 
 if TYPE_CHECKING:
     from logger.access import SiteYear
-    from logger.acquisition import Heard
-    from logger.horizon import Pass
+    from logger.horizon_fit import Pass
     from logger.job import Job
     from logger.live.sweeping import Surroundings, SurveyDay
-    from logger.pipeline import PointResult
+    from logger.recording import Heard
+    from logger.survey.pipeline import PointResult
 
 STANCES = ("ground", "flat roof", "pitched roof", "platform", "window")
 LADDER = "ladder"
@@ -112,13 +112,13 @@ def command(
     sweeping: space stops and goes on, m marks (then type a name), r drops the stretch just swept,
     n notes, q is done. On the board, the mark key marks and, held down, drops.
     """
-    from logger.acquisition import SystemClock, open_link
     from logger.cli.walk import asked_steps, at_terminal, is_fresh, steps_of, walk
     from logger.job import Point, folder_name, read_job, set_point
     from logger.live.display import open_display
     from logger.live.keyboard import open_keyboard
     from logger.live.port import Port
     from logger.live.sweeping import SurveyDay
+    from logger.recording import SystemClock, open_link
     from logger.safety import short_notice
 
     survey = read_job(job)
@@ -196,14 +196,14 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     import datetime as dt
 
     from logger.access import AccessSettings
-    from logger.acquisition import RecordingWriter, continued
     from logger.calibration import SweepAbout, choose_calibrations
-    from logger.horizon import HorizonSettings
+    from logger.horizon_fit import HorizonSettings
     from logger.job import EditEntry, add_edit, moment_text, point_recordings, sweep_path
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings, header_of
     from logger.orientation import Corrections, declination_at, field_expected_at
-    from logger.samples import Identity
+    from logger.recording import RecordingWriter, continued
+    from logger.recording.samples import Identity
     from logger.survey.calibrations import stored_calibrations
     from logger.survey.points import earlier_passes, site_year
 
@@ -330,7 +330,7 @@ class _Answers:
     def leave(self) -> None:
         if self._fault is not None:
             raise self._fault
-        leave_by_gates([gate for result in self._results for gate in result.gates])
+        leave_by_checks([check for result in self._results for check in result.checks])
 
 
 def _first_line(document: dict[str, Any]) -> str:

@@ -126,8 +126,8 @@ def walk(job: Job, url: str, steps: Sequence[Step], observer: str, asking: bool)
 
 
 def _take(job: Job, url: str, step: Step, observer: str) -> None:
-    from logger.acquisition import SystemClock, load_stream, open_link
     from logger.live.keyboard import open_keyboard
+    from logger.recording import SystemClock, load_stream, open_link
     from logger.survey.calibrations import Wanted, calibrate, keep
     from logger.survey.guided import HOW, record_guided
 
@@ -148,5 +148,5 @@ def _take(job: Job, url: str, step: Step, observer: str) -> None:
     recording, stream = load_stream(path)
     stored = calibrate(job, recording, stream, Wanted(step.purpose, target_deg=step.target_deg))
     keep(job, recording, stored)
-    for gate in stored.gates:
-        say(f"  {'ok  ' if gate.passed else 'POOR'} {gate.gate}: {gate.why}")
+    for check in stored.checks:
+        say(f"  {'ok  ' if check.passed else 'POOR'} {check.check}: {check.why}")

@@ -12,10 +12,10 @@ from zoneinfo import ZoneInfo
 from logger.access import Plane
 from logger.errors import InputError, UsageError
 from logger.files import write_atomically
+from logger.horizon import OBSTRUCTION_KINDS
 from logger.job.edits import EditEntry, edit_entry
 from logger.job.names import folder_name
 from logger.job.tables import Table, tables
-from logger.profile import OBSTRUCTION_KINDS
 from logger.site import Site
 
 JOB_FILE = "job.toml"
@@ -37,7 +37,7 @@ class NamedSector:
     """An obstruction named in the job: where it stands as seen from a point."""
 
     name: str
-    kind: str = "other"  # One of `logger.profile.OBSTRUCTION_KINDS`
+    kind: str = "other"  # One of `logger.horizon.OBSTRUCTION_KINDS`
     point: str = ""  # Empty: seen from every point alike
     # None where sweeps label it and only the distance is given here. [deg]
     from_azimuth_deg: float | None = None
@@ -214,7 +214,7 @@ def create_job(
     table["name"] = name or folder.resolve().name
     table["latitude_deg"] = site.latitude_deg
     table["longitude_deg"] = site.longitude_deg
-    table["elevation_m"] = site.elevation_m
+    table["altitude_m"] = site.altitude_m
     if known_timezone(timezone):
         table["timezone"] = timezone
     document["site"] = table

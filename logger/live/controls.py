@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from logger.profile import OBSTRUCTION_KINDS
+from logger.horizon import OBSTRUCTION_KINDS
 
 KEYS = "space start/stop   m mark   r redo   n note   q done"
 """The line of help."""

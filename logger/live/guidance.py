@@ -7,12 +7,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from logger.angles import wrap360
-from logger.columns import Bools
-from logger.horizon import Coverage, Sector
-from logger.horizon.coverage import sectors
+from logger.arrays import Bools
+from logger.geometry import unit_vector, wrap360
+from logger.horizon_fit import Coverage, Sector
+from logger.horizon_fit.coverage import sectors
 from logger.live.session import SUN_WARNING_DEG, LiveView
-from logger.rotation import unit_vector
 
 SECTOR_MOST_DEG = 120.0
 """Widest sector to sweep with the feet still. [deg]"""

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from firmware_protocol import Piece
-from logger.acquisition import Link, RecordingWriter
 from logger.errors import DeviceError
+from logger.recording import Link, RecordingWriter
 
 PAUSE_S = 0.2
 """Between closing a port and opening it again. [s]"""

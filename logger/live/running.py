@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.access import AccessResult, SiteYear
-from logger.horizon import HorizonSettings, Pass, RunningHorizon, running_horizon
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
+from logger.horizon_fit import HorizonSettings, Pass, RunningHorizon, running_horizon
 
 EVERY_S = 0.4
 """From the start of one round to the start of the next. [s]"""

@@ -10,8 +10,8 @@ import numpy as np
 from rich.text import Text
 
 from logger.access import AccessResult
-from logger.angles import angle_between, wrap360
-from logger.columns import Floats
+from logger.arrays import Floats
+from logger.geometry import angle_between, wrap360
 from logger.live.controls import KEYS
 from logger.live.digits import LINES, large
 from logger.live.guidance import advice, shares, towards_sun

@@ -9,19 +9,18 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from firmware_protocol import Key, Piece, Sound
-from logger.acquisition import StreamBuilder
-from logger.angles import unwrapped
-from logger.columns import Floats
-from logger.horizon import Coverage, HorizonSettings, Pass
-from logger.horizon.passes import turning_points
-from logger.horizon.vertices import vertices_of
+from logger.arrays import Floats
+from logger.geometry import unit_vector, unwrapped
+from logger.horizon_fit import Coverage, HorizonSettings, Pass
+from logger.horizon_fit.corners import vertices_of
+from logger.horizon_fit.passes import turning_points
 from logger.live.running import RunningAnswer
 from logger.live.steady import Steadier
 from logger.live.tremor import TREMOR_LIMIT_DEG, tremor_deg
 from logger.orientation import Corrections, OrientationSettings, sight_lines
-from logger.rotation import unit_vector
-from logger.samples import KeyPress, Samples
-from logger.sightlines import SightLines, joined
+from logger.orientation.sight_lines import SightLines, joined
+from logger.recording import StreamBuilder
+from logger.recording.samples import KeyPress, Samples
 from logger.site import Site
 from logger.sun import sun_track
 

@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from logger.columns import Floats
-from logger.samples import Samples
+from logger.arrays import Floats
+from logger.recording.samples import Samples
 
 _FORCE_TIME_S = 1.0
 _FIELD_TIME_S = 0.5

@@ -10,9 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from firmware_protocol import Cue, Key, Piece, Sound, encode
-from logger.acquisition import Capture, CaptureSettings, Clock, Heard, RecordingWriter
 from logger.errors import DeviceError
-from logger.horizon import Pass
+from logger.horizon_fit import Pass
 from logger.live.controls import Action, Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
 from logger.live.display import Display
 from logger.live.guidance import CueBook
@@ -22,7 +21,8 @@ from logger.live.running import RunningAnswer, Worker
 from logger.live.screen import Frame
 from logger.live.session import TRIGGER, LiveSession, LiveView
 from logger.orientation import Corrections
-from logger.samples import Identity
+from logger.recording import Capture, CaptureSettings, Clock, Heard, RecordingWriter
+from logger.recording.samples import Identity
 from logger.site import Site
 
 ComputeAnswer = Callable[[Sequence[Pass]], RunningAnswer | None]
@@ -307,14 +307,14 @@ def header_of(
     point: str, started: dt.datetime, site: Site, more: Mapping[str, Any]
 ) -> dict[str, Any]:
     """What a sweep's recording says at its start."""
-    from logger.acquisition.writer import utc_text
+    from logger.recording.writer import utc_text
 
     return {
         "started": utc_text(started),
         "point": point,
         "latitude": site.latitude_deg,
         "longitude": site.longitude_deg,
-        "elevation_m": site.elevation_m,
+        "elevation_m": site.altitude_m,
         "purpose": "sweep",
         **{key: value for key, value in more.items() if value not in (None, "")},
     }

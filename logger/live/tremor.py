@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from logger.angles import unwrapped
-from logger.columns import Floats
-from logger.sightlines import SightLines
+from logger.arrays import Floats
+from logger.geometry import unwrapped
+from logger.orientation.sight_lines import SightLines
 
 TREMOR_LIMIT_DEG = 1.0
 """Above this, RMS, the advice is to wait or to come down. [deg]"""

@@ -18,8 +18,8 @@ from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from logger.angles import angle_between
 from logger.errors import UsageError
+from logger.geometry import angle_between
 from logger.live.display import Display
 from logger.live.guidance import advice, towards_sun
 from logger.live.screen import Frame, access_words, window_words
@@ -74,7 +74,7 @@ class SkylinePicture:
         from matplotlib.colors import ListedColormap
         from matplotlib.patches import Polygon
 
-        from logger.profile import HorizonProfile
+        from logger.horizon import HorizonProfile
         from logger.report import style
         from logger.report.sky_charts import draw_sun_paths
         from logger.sun_paths import sun_paths

@@ -11,9 +11,9 @@ from logger.orientation.corrections import (
     correction_from_dict,
 )
 from logger.orientation.declination import declination_at, declination_given, field_expected_at
+from logger.orientation.field_check import FieldWatch, watch_field
 from logger.orientation.settings import OrientationSettings
 from logger.orientation.sight import Orientation, orient, sight_lines
-from logger.orientation.watch import FieldWatch, watch_field
 
 __all__ = [
     "BearingCorrection",

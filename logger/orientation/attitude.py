@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import median_filter, uniform_filter1d
 
-from logger.columns import Bools, Floats, floats, freeze_columns
+from logger.arrays import Bools, Floats, floats, freeze_columns
+from logger.geometry import attitude_from_vectors
 from logger.orientation.corrections import Matrix, Vector
 from logger.orientation.settings import OrientationSettings
-from logger.rotation import attitude_from_vectors
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.columns import Floats, floats
+from logger.arrays import Floats, floats
 from logger.errors import InputError
 
 Vector = tuple[float, float, float]

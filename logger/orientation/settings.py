@@ -20,7 +20,7 @@ class OrientationSettings:
     # The same for the dip. [deg]
     flag_dip_deg: float = 3.0
     reject_dip_deg: float = 6.0
-    # Departure of the recording's strength from the model's, as a share, that fails a gate:
+    # Departure of the recording's strength from the model's, as a share, that fails a check:
     # wider, because a board's own scale is in it
     model_strength: float = 0.20
     # The field watch looks at running medians over this time, so that one noisy sample of a

@@ -6,18 +6,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.angles import wrap360
-from logger.columns import Bools, Floats, Texts
+from logger.arrays import Bools, Floats, Texts
+from logger.checks import NORMAL_95, Check
+from logger.geometry import angles_of, attitude_matrix, direction_of, wrap360
 from logger.orientation.attitude import Attitude, attitude_row_by_row
 from logger.orientation.corrections import CompassCorrection, Corrections, LevelCorrection
-from logger.orientation.fused import SensorPrior
+from logger.orientation.field_check import FieldWatch, watch_field
+from logger.orientation.fusion import SensorPrior
 from logger.orientation.settings import OrientationSettings
+from logger.orientation.sight_lines import SightLines
 from logger.orientation.stretches import attitude_in_stretches
-from logger.orientation.watch import FieldWatch, watch_field
-from logger.quality import NORMAL_95, Gate
-from logger.rotation import angles_of, attitude_matrix, direction_of
-from logger.samples import Samples
-from logger.sightlines import SightLines
+from logger.recording.samples import Samples
 
 TILT_COMPENSATED, FIELD_OUT_OF_RANGE, FORCE_OUT_OF_RANGE, ASKS_FOR_CALIBRATION = 1, 2, 4, 8
 """The bits of the wire's ``status``."""
@@ -37,7 +36,7 @@ class Orientation:
     # Body to level; north is magnetic north. No level correction is in it but the pitch offset.
     attitude: Attitude
     watch: FieldWatch | None  # None without raw field or without compass calibration
-    gates: tuple[Gate, ...]
+    checks: tuple[Check, ...]
     # Of the gyro over this recording, beside its calibration. [deg/s]
     rate_bias_deg_s: tuple[float, float, float] | None = None
     rate_scale: tuple[float, float, float] | None = None
@@ -57,7 +56,7 @@ def sight_lines(
 def orient(
     samples: Samples, corrections: Corrections, settings: OrientationSettings | None = None
 ) -> Orientation:
-    """`sight_lines` together with the field watch, its gates and the gyro's figures."""
+    """`sight_lines` together with the field watch, its checks and the gyro's figures."""
     settings = settings or OrientationSettings()
     raw = samples.has_field
     own = samples.has_attitude & ~raw
@@ -95,12 +94,12 @@ def orient(
         level_error_deg=_level_error_deg(raw, attitude, corrections, settings),
         steps=tuple(steps),
     )
-    gates = (*(watch.gates if watch else ()), *_status_gates(samples, raw, corrections))
+    checks = (*(watch.checks if watch else ()), *_status_checks(samples, raw, corrections))
     return Orientation(
         sight,
         attitude,
         watch,
-        gates,
+        checks,
         attitude.rate_bias_deg_s,
         None
         if attitude.rate_matrix is None
@@ -344,10 +343,10 @@ def _level_error_deg(
     return float(np.hypot(offset, level.index_error_deg if level else 0.0))
 
 
-def _status_gates(samples: Samples, raw: Bools, corrections: Corrections) -> tuple[Gate, ...]:
+def _status_checks(samples: Samples, raw: Bools, corrections: Corrections) -> tuple[Check, ...]:
     asks = ~raw & ((samples.status & ASKS_FOR_CALIBRATION) != 0)
     if not asks.any() or corrections.deviation is not None:
         return ()
     share = float(asks.mean())
     why = f"the board asks for calibration in {100 * share:.0f} % of its samples: calibrate it"
-    return (Gate("board calibrated", False, round(share, 4), 0.0, "", why),)
+    return (Check("board calibrated", False, round(share, 4), 0.0, "", why),)

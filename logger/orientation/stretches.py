@@ -13,9 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from logger.columns import Bools, Floats
+from logger.arrays import Bools, Floats
 from logger.orientation.attitude import Attitude
-from logger.orientation.fused import SensorPrior, attitude_over_recording
+from logger.orientation.fusion import SensorPrior, attitude_over_recording
 from logger.orientation.settings import OrientationSettings
 
 MOST_ROWS = 40_000

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from logger.access import UNNAMED, PlaneMap
-from logger.angles import angle_between
-from logger.columns import Bools, Floats, floats
+from logger.access.shade import ShadeMap
+from logger.arrays import Bools, Floats, floats
+from logger.geometry import angle_between
 from logger.report import style
 from logger.report.figures import PlaneFigures, by_name
 from logger.report.labels import Labels
 from logger.report.monthly import plane_name
 from logger.report.tables import DASH, shorten
-from logger.shade import ShadeMap
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

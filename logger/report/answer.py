@@ -30,8 +30,8 @@ def answer_text(document: Mapping[str, Any]) -> str:
 
 
 def unfit_sentence(document: Mapping[str, Any]) -> str:
-    """Which quality gates failed; empty where all passed."""
-    failed = [str(g["gate"]) for g in document.get("quality", ()) if not g["passed"]]
+    """Which checks failed; empty where all passed."""
+    failed = [str(g["check"]) for g in document.get("quality", ()) if not g["passed"]]
     return f"NOT FIT FOR USE as it stands: {', '.join(failed)}" if failed else ""
 
 

@@ -21,7 +21,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger import safety
-from logger.comparison import Difference
 from logger.errors import InputError, UsageError
 from logger.processors import processors
 from logger.report import monthly, style, words
@@ -38,6 +37,7 @@ from logger.report.sky_charts import sun_path_chart, sweep_chart
 from logger.report.tables import Cell, Column, Table, one_line, shorten, stacked_headings
 from logger.site import Site
 from logger.sun_paths import SunPaths
+from logger.survey.comparison import Difference
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -272,7 +272,7 @@ def document_data(report: ReportInput, pictures: _Pictures) -> dict[str, Any]:
             "points": [point_data(report, p, pictures) for p in report.points],
             "comparison": _comparison(report, pictures) if several else None,
             "what_if": _table(what_if_table(report)) if report.what_ifs else None,
-            "gates": _table(gate_table(report), wide=(6,)),
+            "checks": _table(check_table(report), wide=(6,)),
             "calibrations": [_calibration(c) for c in report.calibrations],
             "samples": _table(sample_table(report), wide=(3, 4)),
             "steps": [
@@ -467,14 +467,14 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
             tables.append(taken)
     if any(plane.blocked for plane in point.planes):
         tables.append(monthly.blocked_table(point.planes))
-    failed = [gate for gate in point.gates if not gate.passed]
+    failed = [check for check in point.checks if not check.passed]
     here = replace(point, name="this point")  # its name stands at the head of the page
     return {
         "name": point.name,
         "pictures": placed[:first],
         "words": [*words.window_sentences(here), *words.plane_sentences(here, here.planes[0])],
         "quality": (
-            f"{len(failed)} of {len(point.gates)} quality checks were not passed: the next page "
+            f"{len(failed)} of {len(point.checks)} checks were not passed: the next page "
             "tells which and what to do."
             if failed
             else "Every quality check of this point passed."
@@ -483,7 +483,7 @@ def point_data(report: ReportInput, point: PointReport, pictures: _Pictures) -> 
         "months": [_table(t) for t in months],
         "tables": [_table(t) | {"narrow": len(t.columns) <= NARROW} for t in tables],
         "photos": [pictures.photo(photo, point.name) for photo in point.photos[:MOST_PHOTOS]],
-        "notes": [*(f"{gate.gate}: {gate.why}" for gate in failed), *point.notes],
+        "notes": [*(f"{check.check}: {check.why}" for check in failed), *point.notes],
     }
 
 
@@ -591,12 +591,12 @@ def what_if_table(report: ReportInput) -> Table:
     )
 
 
-def gate_table(report: ReportInput) -> Table:
+def check_table(report: ReportInput) -> Table:
     """Every quality check, those of the points and those of the calibrations."""
-    owners = [(p.name, p.gates) for p in report.points]
-    owners += [(f"{c.purpose} calibration", c.gates) for c in report.calibrations]
+    owners = [(p.name, p.checks) for p in report.points]
+    owners += [(f"{c.purpose} calibration", c.checks) for c in report.calibrations]
     return Table(
-        "Quality checks",
+        "Checks",
         (
             Column("of", "of"),
             Column("check", "check"),
@@ -607,9 +607,9 @@ def gate_table(report: ReportInput) -> Table:
             Column("why", "in words"),
         ),
         tuple(
-            (owner, g.gate, "yes" if g.passed else "NO", g.value, g.limit, g.unit, g.why)
-            for owner, gates in owners
-            for g in gates
+            (owner, g.check, "yes" if g.passed else "NO", g.value, g.limit, g.unit, g.why)
+            for owner, checks in owners
+            for g in checks
         ),
     )
 
@@ -680,7 +680,7 @@ def place(report: ReportInput) -> str:
     return (
         f"{abs(site.latitude_deg):.4f}° {'N' if site.latitude_deg >= 0 else 'S'}, "
         f"{abs(site.longitude_deg):.4f}° {'E' if site.longitude_deg >= 0 else 'W'}, "
-        f"{site.elevation_m:.0f} m above sea level"
+        f"{site.altitude_m:.0f} m above sea level"
     )
 
 

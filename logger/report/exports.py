@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from logger.files import json_text
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.report.inputs import PointReport, ReportInput
 from logger.report.style import MONTHS
 from logger.report.tables import Cell, Column, Table, one_line
@@ -106,7 +106,7 @@ def points_geojson(report: ReportInput) -> str:
                 },
                 "properties": {
                     "name": one_line(point.name),
-                    "elevation_m": site.elevation_m,
+                    "altitude_m": site.altitude_m,
                     "planes": [
                         {
                             "name": one_line(plane.name),
@@ -118,7 +118,7 @@ def points_geojson(report: ReportInput) -> str:
                         }
                         for plane in point.planes
                     ],
-                    "quality_checks_passed": all(gate.passed for gate in point.gates),
+                    "quality_checks_passed": all(check.passed for check in point.checks),
                 },
             }
         )

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from logger.columns import Floats, freeze_columns
+from logger.arrays import Floats, freeze_columns
 
 UNMEASURED_WORTH_SAYING = 0.005
 """Of the window in a month; less is the width of a step of the grid."""

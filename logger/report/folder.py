@@ -7,15 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from logger.files import json_text, write_atomically
+from logger.horizon import HorizonProfile
 from logger.horizon_csv import horizon_csv
-from logger.profile import HorizonProfile
 from logger.report import monthly, style
 from logger.report.access_charts import monthly_access_chart
 from logger.report.document import (
     as_png,
+    check_table,
     comparison_table,
     file_table,
-    gate_table,
     sample_table,
     unused,
     what_if_table,
@@ -67,7 +67,7 @@ def all_tables(report: ReportInput) -> dict[str, Table]:
     """Every table of the document, by file name without suffix."""
     tables = {
         "year": monthly.summary_table([(p.name, p.planes) for p in report.points]),
-        "quality-checks": gate_table(report),
+        "checks": check_table(report),
         "samples": sample_table(report),
         "files": file_table(report),
     }

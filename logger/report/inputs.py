@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from logger.access import PlaneMap
-from logger.profile import HorizonProfile
-from logger.quality import NORMAL_95, Gate
+from logger.access.shade import ShadeMap
+from logger.checks import NORMAL_95, Check
+from logger.horizon import HorizonProfile
+from logger.orientation.sight_lines import SightLines
 from logger.report.figures import PlaneFigures, Share, plane_figures
-from logger.shade import ShadeMap
-from logger.sightlines import SightLines
 from logger.site import Site
 from logger.sun_paths import SunPaths
 
@@ -46,7 +46,7 @@ class PointReport:
     name: str
     profile: HorizonProfile
     planes: tuple[PlaneFigures, ...]  # At least one; the first leads
-    gates: tuple[Gate, ...] = ()
+    checks: tuple[Check, ...] = ()
     shade: ShadeMap | None = None
     sights: tuple[SightLines, ...] = ()  # A recording each, for the picture of the sweep
     tilts: PlaneMap | None = None
@@ -71,7 +71,7 @@ class CalibrationReport:
     purpose: str  # Compass, level or bearing
     date: str = ""
     figures: tuple[tuple[str, str], ...] = ()  # In words, with units
-    gates: tuple[Gate, ...] = ()
+    checks: tuple[Check, ...] = ()
     file: SourceFile | None = None
 
 
@@ -120,7 +120,7 @@ def point_report(
         name=str(document.get("point") or ""),
         profile=profile,
         planes=tuple(plane_figures(p) for p in document.get("planes") or ()),
-        gates=tuple(Gate(**g) for g in document.get("quality") or ()),
+        checks=tuple(Check(**g) for g in document.get("quality") or ()),
         shade=shade,
         sights=tuple(sights),
         tilts=tilts,

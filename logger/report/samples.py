@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from logger.orientation.sight_lines import SightLines
 from logger.report.tables import csv_text
-from logger.sightlines import SightLines
 
 
 def samples_csv(sights: Sequence[SightLines]) -> str:

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from logger.angles import angle_between, interpolate_azimuthal, wrap360
-from logger.columns import Bools, Floats, floats
-from logger.profile import HorizonProfile
-from logger.quality import NORMAL_95
+from logger.arrays import Bools, Floats, floats
+from logger.checks import NORMAL_95
+from logger.geometry import angle_between, interpolate_azimuthal, wrap360
+from logger.horizon import HorizonProfile
+from logger.orientation.sight_lines import SightLines
 from logger.report import style
 from logger.report.labels import Box, Labels
 from logger.report.tables import shorten
-from logger.sightlines import SightLines
 from logger.sun_paths import DayTrack, SunPaths
 
 if TYPE_CHECKING:

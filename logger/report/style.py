@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import wrap360
-from logger.columns import Floats
+from logger.arrays import Floats
+from logger.geometry import wrap360
 from logger.report.tables import shorten
 
 if TYPE_CHECKING:

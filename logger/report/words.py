@@ -10,10 +10,10 @@ import numpy as np
 
 from logger.access import UNNAMED
 from logger.access.rules import FAIL, PASS, TOO_CLOSE
-from logger.comparison import Difference, difference
 from logger.report.figures import UNMEASURED_WORTH_SAYING, PlaneFigures, Share, by_name
 from logger.report.inputs import PointReport, ReportInput
 from logger.report.tables import DASH
+from logger.survey.comparison import Difference, difference
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -132,7 +132,7 @@ def _listed(months: Sequence[int]) -> str:
 
 
 def fitness(report: ReportInput) -> tuple[bool, list[str]]:
-    """Whether every point has an answer and every quality gate passed, and the reasons if not.
+    """Whether every point has an answer and every quality check passed, and the reasons if not.
 
     Points without an answer come first: nothing else in the document tells of them.
     """
@@ -141,23 +141,23 @@ def fitness(report: ReportInput) -> tuple[bool, list[str]]:
         for name, why in report.missing.items()
     ]
     reasons += [
-        f"{point.name}: {gate.gate} – {gate.why}"
+        f"{point.name}: {check.check} – {check.why}"
         for point in report.points
-        for gate in point.gates
-        if not gate.passed
+        for check in point.checks
+        if not check.passed
     ]
     reasons += [
-        f"{calibration.purpose} calibration: {gate.gate} – {gate.why}"
+        f"{calibration.purpose} calibration: {check.check} – {check.why}"
         for calibration in report.calibrations
-        for gate in calibration.gates
-        if not gate.passed
+        for check in calibration.checks
+        if not check.passed
     ]
     return not reasons, list(dict.fromkeys(reasons))
 
 
 def unfit(point: PointReport) -> bool:
     """Whether a quality check of a point failed: no figure of it stands beside others'."""
-    return not all(gate.passed for gate in point.gates)
+    return not all(check.passed for check in point.checks)
 
 
 def compared(points: Sequence[PointReport], plane: int = 0) -> list[tuple[str, str, Difference]]:

@@ -28,11 +28,10 @@ from firmware_protocol import (
     TrueHeading,
     encode,
 )
-from logger.angles import wrap360
-from logger.columns import Floats, Ints
+from logger.arrays import Floats, Ints
 from logger.errors import UsageError
-from logger.rotation import angles_of, attitude_from_vectors
-from logger.samples import KeyPress
+from logger.geometry import angles_of, attitude_from_vectors, wrap360
+from logger.recording.samples import KeyPress
 from logger.simulation.sensor import Measured
 
 Chunk: TypeAlias = tuple[float, bytes]

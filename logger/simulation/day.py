@@ -31,7 +31,7 @@ from logger.site import Site
 
 TASKS = ("compass", "level", "bearing", "sun", "plane", "sweep", "corners", "spots")
 A_DAY = ("compass", "level", "bearing", "sweep", "sweep")
-FAR_MARK = (63.0, 1.2)
+CLOSING_TARGET = (63.0, 1.2)
 """Azimuth and elevation of the landmark that level and bearing are sighted on. [deg]"""
 
 
@@ -46,7 +46,7 @@ class Day:
     site: Site = DEFAULT_SITE
     settings: BoardSettings = field(default_factory=BoardSettings)
     seed: int = 0
-    landmark: tuple[float, float] = FAR_MARK  # Azimuth and elevation. [deg]
+    landmark: tuple[float, float] = CLOSING_TARGET  # Azimuth and elevation. [deg]
     # Tilt and azimuth of the surface the board is laid on. [deg]
     plane: tuple[float, float] = (30.0, 180.0)
     tumble_s: float = 40.0  # Length of the compass tumble. [s]
@@ -120,6 +120,6 @@ class Day:
         return made
 
 
-def with_far_mark(operator: Operator, mark: tuple[float, float] = FAR_MARK) -> Operator:
-    """The operator who also sights a far mark at the start and end of a sweep."""
-    return replace(operator, far_mark=mark)
+def with_closing_target(operator: Operator, mark: tuple[float, float] = CLOSING_TARGET) -> Operator:
+    """The operator who also sights a closing target at the start and end of a sweep."""
+    return replace(operator, closing_target=mark)

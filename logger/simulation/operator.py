@@ -14,11 +14,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import angle_between
-from logger.columns import Floats, floats, freeze_columns
-from logger.profile import Obstruction
-from logger.rotation import angles_of
-from logger.samples import KeyPress, Note
+from logger.arrays import Floats, floats, freeze_columns
+from logger.geometry import angle_between, angles_of
+from logger.horizon import Obstruction
+from logger.recording.samples import KeyPress, Note
 from logger.simulation.scene import Scene
 
 TRIGGER, MARK = 1, 2
@@ -60,7 +59,7 @@ class Operator:
     # own acceleration. [m]
     arm_m: float = 0.0
     # Azimuth and elevation of a mark sighted (hold still, press) before and after. [deg]
-    far_mark: tuple[float, float] | None = None
+    closing_target: tuple[float, float] | None = None
     opening_trigger: bool = False  # Press the trigger also at the start
     # Press the mark key, in motion, on reaching each named obstruction of the first pass
     mark_labels: bool = False
@@ -259,13 +258,13 @@ def spots_script(
     for scene in scenes:
         script.rest(walk_s)
         lines = _lines(scene, operator, rng)
-        start = operator.far_mark or (float(lines[0][0][0]), float(lines[0][1][0]))
+        start = operator.closing_target or (float(lines[0][0][0]), float(lines[0][1][0]))
         script.go(*start)
         script.hold(0.6)
         script.press(TRIGGER)
-        if operator.far_mark is not None:
+        if operator.closing_target is not None:
             script.hold(2.0)
-            _press_on_far_mark(script)
+            _press_on_closing_target(script)
         script.hold(0.4)
         for azimuth, elevation in lines:
             script.go(float(azimuth[0]), float(elevation[0]))
@@ -303,13 +302,13 @@ def _passes(
 
 
 def _opened(operator: Operator, azimuth: float, elevation: float) -> Script:
-    if operator.far_mark is None:
+    if operator.closing_target is None:
         script = Script(azimuth, elevation)
         script.hold(1.0)
     else:
-        script = Script(*operator.far_mark)
+        script = Script(*operator.closing_target)
         script.hold(2.2)
-        _press_on_far_mark(script)
+        _press_on_closing_target(script)
         script.hold(0.3)
         script.go(azimuth, elevation)
         script.rest(0.3)
@@ -318,16 +317,16 @@ def _opened(operator: Operator, azimuth: float, elevation: float) -> Script:
     return script
 
 
-def _press_on_far_mark(script: Script) -> None:
+def _press_on_closing_target(script: Script) -> None:
     script.press(MARK, script.now_s - 0.4)
-    script.notes.append(Note(script.now_s, more={"sight": "far mark"}))
+    script.notes.append(Note(script.now_s, more={"sight": "closing target"}))
 
 
 def _closed(script: Script, operator: Operator) -> Script:
-    if operator.far_mark is not None:
-        script.go(*operator.far_mark)
+    if operator.closing_target is not None:
+        script.go(*operator.closing_target)
         script.hold(2.2)
-        _press_on_far_mark(script)
+        _press_on_closing_target(script)
     script.finish()
     return script
 

@@ -15,16 +15,16 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.angles import (
+from logger.arrays import Floats, floats, freeze_columns
+from logger.errors import UsageError
+from logger.geometry import (
     angle_between,
     great_circle_elevation,
     in_sector,
     interpolate_azimuthal,
     wrap360,
 )
-from logger.columns import Floats, floats, freeze_columns
-from logger.errors import UsageError
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 
 GRID_DEG = 0.1
 """Step of azimuth between the nodes of a scene, apart from its vertical edges. [deg]"""

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.columns import Bools, Floats, floats, freeze_columns
-from logger.rotation import attitude_matrix
+from logger.arrays import Bools, Floats, floats, freeze_columns
+from logger.geometry import attitude_matrix
 from logger.simulation.operator import Motion
 from logger.simulation.scene import Steel
 

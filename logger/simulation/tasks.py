@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from logger.angles import wrap360
-from logger.columns import Floats, floats
+from logger.arrays import Floats, floats
 from logger.geomagnetism import geomagnetic_field
-from logger.samples import Note
+from logger.geometry import wrap360
+from logger.recording.samples import Note
 from logger.simulation.board import BoardSettings, Chunk, received, sentences_of
 from logger.simulation.operator import (
     CALM,
@@ -133,7 +133,7 @@ def _header(task: Task) -> dict[str, Any]:
         "started": started.replace("+00:00", "Z"),
         "latitude": task.site.latitude_deg,
         "longitude": task.site.longitude_deg,
-        "elevation_m": task.site.elevation_m,
+        "elevation_m": task.site.altitude_m,
         "purpose": task.purpose,
         "board": f"{task.settings.name} {task.settings.serial_number}",
         "made_by": f"the virtual board of horizon-logger, seed {task.seed}",

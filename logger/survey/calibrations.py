@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 
 from logger.access import Plane
-from logger.acquisition import Recording
 from logger.calibration import (
     CalibrationAbout,
     Chosen,
@@ -32,15 +31,16 @@ from logger.calibration import (
     stored_from_dict,
 )
 from logger.calibration.bearing import MARK_KEY
-from logger.calibration.store import SAME_SITE_KM, distance_km
+from logger.calibration.choose import SAME_SITE_KM, distance_km
 from logger.calibration.swing import BEARING_KEY
+from logger.checks import Check
 from logger.errors import InputError, UsageError
 from logger.files import write_atomically
 from logger.job import Job, calibration_path, calibration_results, set_plane, write_json
 from logger.orientation import Declination, declination_at, field_expected_at
-from logger.pipeline import CorrectionsOf, Sweep
-from logger.quality import Gate
-from logger.samples import Note, Stream
+from logger.recording import Recording
+from logger.recording.samples import Note, Stream
+from logger.survey.pipeline import CorrectionsOf, Sweep
 
 CLOCK_DOUBT_S = 2.0
 """Of a computer whose clock is set by network or satellite. [s]"""
@@ -54,7 +54,7 @@ class Wanted:
     holder: str = ""  # What the board is mounted in
     target_deg: float | None = None  # True bearing of the landmark; None is the sun. [deg]
     bearings_deg: tuple[float, ...] = ()  # True bearings of the marks of a swing, in order. [deg]
-    mark_is_near: bool = False  # The mark of the level is no far mark
+    mark_is_near: bool = False  # The mark of the level is no closing target
     clock_doubt_s: float = CLOCK_DOUBT_S  # [s]
 
 
@@ -119,7 +119,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
 
 
 def _stored(about: CalibrationAbout, kind: str, fit: Any) -> StoredCalibration:
-    return StoredCalibration(about, kind, fit.correction, fit.figures, fit.gates)
+    return StoredCalibration(about, kind, fit.correction, fit.figures, fit.checks)
 
 
 def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
@@ -167,7 +167,7 @@ def chosen_for(
     needed: Sequence[str] = ("compass",),
     max_age_h: float | None = None,
 ) -> Chosen:
-    """The calibrations that one sweep of a job gets, with the bearing of the far mark."""
+    """The calibrations that one sweep of a job gets, with the bearing of the closing target."""
     about = sweep_about(sweep.recording, sweep.stream, job)
     date = (about.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
     try:
@@ -265,7 +265,7 @@ def _clock_moved_s(stream: Stream) -> float:
 
 def measure_plane(
     job: Job, recording: Recording, stream: Stream, *, along_eaves: bool = False
-) -> tuple[PlaneFix, tuple[Gate, ...]]:
+) -> tuple[PlaneFix, tuple[Check, ...]]:
     """Tilt and azimuth of a surface from a recording, with the job's calibrations."""
     _refuse_without_measurement(recording, stream)
     date = (recording.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
@@ -277,7 +277,7 @@ def measure_plane(
         needed=("compass",) if stream.samples.has_field.any() else (),
     )
     fix = fit_plane(stream.samples, chosen.corrections, along_eaves=along_eaves)
-    return fix, (*chosen.gates, *fix.gates)
+    return fix, (*chosen.checks, *fix.checks)
 
 
 def store_plane(

@@ -15,17 +15,17 @@ from typing import Any
 import numpy as np
 
 from firmware_protocol import Cue, encode
-from logger.acquisition import Capture, Clock, Link, RecordingWriter
-from logger.acquisition.writer import utc_text
+from logger.arrays import Floats, floats
 from logger.calibration import NEVER_LOOK, TumbleCoverage
 from logger.calibration.bearing import MARK_KEY, SHADOW_HOW, TURN_BETWEEN, refuse_sun_now
 from logger.calibration.level import HOW as LEVEL_HOW
-from logger.columns import Floats, floats
 from logger.errors import DeviceError
+from logger.geometry import attitude_matrix
 from logger.job import Job, calibration_path
 from logger.live.keyboard import Keyboard
-from logger.rotation import attitude_matrix
-from logger.samples import Samples
+from logger.recording import Capture, Clock, Link, RecordingWriter
+from logger.recording.samples import Samples
+from logger.recording.writer import utc_text
 
 TRIGGER_KEY = 1
 SAY_EVERY_S = 1.0
@@ -196,7 +196,7 @@ def record_guided(
         "started": utc_text(started),
         "latitude": job.site.latitude_deg,
         "longitude": job.site.longitude_deg,
-        "elevation_m": job.site.elevation_m,
+        "elevation_m": job.site.altitude_m,
         "purpose": purpose,
         **{key: value for key, value in (more or {}).items() if value not in (None, "")},
     }

@@ -7,10 +7,11 @@ import hashlib
 from collections.abc import Collection, Sequence
 from pathlib import Path
 
-from logger.acquisition import load_stream
 from logger.errors import InputError, LoggerError, UsageError
 from logger.files import json_text
-from logger.horizon import (
+from logger.horizon import Obstruction
+from logger.horizon_csv import read_horizon_csv
+from logger.horizon_fit import (
     ENTRY_HINT,
     DropSpan,
     Edit,
@@ -21,7 +22,6 @@ from logger.horizon import (
     edit_from_dict,
     edited_passes,
 )
-from logger.horizon_csv import read_horizon_csv
 from logger.job import (
     JOB_FILE,
     Job,
@@ -31,7 +31,9 @@ from logger.job import (
     recording_elsewhere,
 )
 from logger.orientation import declination_at, sight_lines
-from logger.pipeline import (
+from logger.recording import load_stream
+from logger.survey.calibrations import corrections_of_job
+from logger.survey.pipeline import (
     PointResult,
     PointSetup,
     SunOfSite,
@@ -39,8 +41,6 @@ from logger.pipeline import (
     Sweep,
     survey_point,
 )
-from logger.profile import Obstruction
-from logger.survey.calibrations import corrections_of_job
 from logger.survey.sun_side import site_year as site_year
 
 

@@ -18,12 +18,11 @@ from typing import Any
 from logger import __version__
 from logger.access import removed
 from logger.calibration.words import figures_in_words
+from logger.checks import Check
 from logger.errors import InputError, LoggerError
 from logger.files import json_text
 from logger.job import Job, calibration_results, folder_name, point_names, read_job
-from logger.pipeline import SurveySettings
 from logger.processors import processors
-from logger.quality import Gate
 from logger.report import style
 from logger.report.document import draw_answer, draw_sky, in_order
 from logger.report.figures import Share
@@ -37,6 +36,7 @@ from logger.report.inputs import (
     point_report,
 )
 from logger.survey.helper import Helper, ask_here
+from logger.survey.pipeline import SurveySettings
 from logger.survey.points import point_result
 from logger.survey.sun_side import SunSide
 from logger.survey.sun_side import Task as Task
@@ -53,7 +53,7 @@ class Surveyed:
 
     document: Mapping[str, Any]  # The documented result
     stored: str  # The same as its file says it
-    gates: tuple[Gate, ...]
+    checks: tuple[Check, ...]
     started: tuple[dt.datetime, ...]  # When its recordings were started, as far as they tell
     report: PointReport  # Its pictures drawn
     what_ifs: tuple[WhatIf, ...]
@@ -189,7 +189,7 @@ def surveyed_point(
     return Surveyed(
         document,
         json_text(document),
-        result.gates,
+        result.checks,
         tuple(s for s in started if s is not None),
         report,
         tried_out.result() if tried_out else (),
@@ -266,7 +266,7 @@ def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:
             purpose=purpose,
             date=str(stored.get("made") or path.stem.partition("-")[0]),
             figures=tuple(figures_in_words(stored.get("figures") or {})),
-            gates=tuple(Gate(**g) for g in stored.get("quality") or ()),
+            checks=tuple(Check(**g) for g in stored.get("quality") or ()),
             file=_source(stored.get("recording")),
         )
     return tuple(latest.values())

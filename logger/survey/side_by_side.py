@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.columns import Floats, floats, freeze_columns
-from logger.comparison import Difference, difference
+from logger.arrays import Floats, floats, freeze_columns
 from logger.report.figures import PlaneFigures
+from logger.survey.comparison import Difference, difference
 
 YEAR = 12
 
@@ -21,7 +21,7 @@ class Spot:
 
     name: str
     planes: tuple[PlaneFigures, ...]  # The same planes in the same order at every point
-    fit: bool = True  # No quality gate failed
+    fit: bool = True  # No quality check failed
 
 
 @dataclass(frozen=True)

@@ -28,9 +28,9 @@ from logger.access import (
     Weather,
     read_weather,
 )
+from logger.access.shade import ShadeMap, shade_map
+from logger.horizon import HorizonProfile
 from logger.job import Job, read_job
-from logger.profile import HorizonProfile
-from logger.shade import ShadeMap, shade_map
 from logger.site import Site
 from logger.sun_paths import SunPaths, sun_paths
 from logger.survey.helper import ask_here
@@ -77,7 +77,7 @@ def site_year(
     site = site or job.site
     planes = tuple(planes) or job.planes
     if not planes:
-        from logger.pipeline import default_plane
+        from logger.survey.pipeline import default_plane
 
         planes = (default_plane(site),)
     return SiteYear(site, planes, settings, weather)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from logger.access import AccessSettings, Plane, SiteYear
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 from logger.site import Site
 
 

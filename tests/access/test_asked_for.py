@@ -19,7 +19,7 @@ from logger.access import (
     assess,
 )
 from logger.errors import UsageError
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.site import Site
 
 ROOF = Plane("roof", 35, 180)
@@ -75,7 +75,7 @@ def test_months_may_be_weighted(site, street):
 
 
 def test_snow_on_the_ground_brings_light_to_a_steep_plane(site):
-    snow = AccessSettings(albedo=(0.7, 0.7) + (0.2,) * 9 + (0.7,))
+    snow = AccessSettings(reflectance=(0.7, 0.7) + (0.2,) * 9 + (0.7,))
     wall = Plane("wall", 90, 180)
     white = assess(HorizonProfile([0], [5]), site, [wall], snow).planes[0].unshaded_kwh_m2
     bare = assess(HorizonProfile([0], [5]), site, [wall]).planes[0].unshaded_kwh_m2
@@ -89,9 +89,9 @@ def test_snow_on_the_ground_brings_light_to_a_steep_plane(site):
         {"model": "magic"},
         {"transposition": "guess"},
         {"clear_sky": "blue"},
-        {"albedo": 1.2},
-        {"albedo": (0.2,) * 11},
-        {"albedo": float("nan")},
+        {"reflectance": 1.2},
+        {"reflectance": (0.2,) * 11},
+        {"reflectance": float("nan")},
         {"disc_radius_deg": 5},
         {"linke_turbidity": 0.5},
         {"linke_turbidity": float("nan")},
@@ -166,7 +166,7 @@ def test_systems_that_make_no_sense_are_refused(wrong):
 
 def test_the_result_has_the_documented_form(year, street):
     document = json.loads(json.dumps(year.assess(street).as_dict(), allow_nan=False))
-    assert document["site"] == {"latitude_deg": 46.05, "longitude_deg": 14.51, "elevation_m": 310.0}
+    assert document["site"] == {"latitude_deg": 46.05, "longitude_deg": 14.51, "altitude_m": 310.0}
     assert len(document["planes"]) == 2
     plane = document["planes"][0]
     assert {

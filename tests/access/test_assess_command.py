@@ -148,19 +148,19 @@ def test_what_has_no_name_is_told_with_how_to_name_it(file):
     assert "unnamed skyline takes" in assess(file).stdout
 
 
-def test_a_skyline_of_a_few_points_fails_a_gate_and_is_worked_out_as_documented(tmp_path):
+def test_a_skyline_of_a_few_points_fails_a_check_and_is_worked_out_as_documented(tmp_path):
     few = tmp_path / "few.csv"
     few.write_text("azimuth_deg,elevation_deg\n0,5\n120,5\n180,25\n240,5\n")
     done = assess(few, "--json", "-")
     assert done.exit_code == 4
-    (gate,) = [g for g in json.loads(done.stdout)["quality"] if not g["passed"]]
-    assert gate["gate"] == "skyline told closely enough"
-    assert gate["value"] > 60
+    (check,) = [g for g in json.loads(done.stdout)["quality"] if not g["passed"]]
+    assert check["check"] == "skyline told closely enough"
+    assert check["value"] > 60
     assert "4 azimuths and nothing between" in done.stderr
     assert "Jan" in assess(few).stdout
 
 
-def test_weather_of_another_place_fails_a_gate(file):
+def test_weather_of_another_place_fails_a_check(file):
     import pathlib
 
     import pvlib

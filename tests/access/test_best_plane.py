@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from logger.access import AccessSettings, Plane, SiteYear, removed, seasonal
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.site import Site
 
 GRID = [(t, a) for t in (0, 20, 35, 50, 90) for a in (90, 150, 180, 230)]

@@ -8,7 +8,7 @@ import pytest
 from logger.access import AccessSettings, Plane, SiteYear, Surroundings, assess
 from logger.access.bounds import draw_layers, drawn_losses
 from logger.access.losses import access
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.site import Site
 
 NAMES = ("solar_access", "beam_access")

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from logger.access import AccessSettings, Plane, assess
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.site import Site
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
@@ -36,7 +36,7 @@ def case(request):
 def ours(case, disc_radius_deg):
     result = assess(
         HorizonProfile(np.arange(360.0), case.horizon_deg),
-        Site(case.latitude_deg, case.longitude_deg, case.elevation_m),
+        Site(case.latitude_deg, case.longitude_deg, case.altitude_m),
         [Plane("plane", case.tilt_deg, case.azimuth_deg)],
         AccessSettings(disc_radius_deg=disc_radius_deg),
     )

@@ -39,7 +39,7 @@ from logger.access.window import (
     zone_of,
 )
 from logger.errors import UsageError
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 from logger.site import Site
 from logger.sun import SunYear, sun_year
 
@@ -448,7 +448,7 @@ def test_what_was_changed_and_what_the_light_is_stand_in_the_result(site, street
     assert "made up" in found.sky
     assert found.site == site
     assert found.settings.draws == 0
-    assert SiteYear(site, [ROOF]).gates == ()
+    assert SiteYear(site, [ROOF]).checks == ()
 
 
 def test_the_light_of_the_sun_alone(site):
@@ -579,13 +579,13 @@ def test_the_draws_of_the_beam_alone_know_no_sky(site):
     assert plane.solar_access.high == pytest.approx(plane.beam_access.high)
 
 
-def test_weather_of_another_place_fails_the_result_s_gates(site):
+def test_weather_of_another_place_fails_the_result_s_checks(site):
     weather = Weather(
         *(np.full(8760, x) for x in (300.0, 200.0, 200.0)), place=Site(40.0, 14.51, 310.0)
     )
     found = SiteYear(site, [ROOF], AccessSettings(draws=0), weather).assess(WALL)
-    assert [gate.passed for gate in found.gates] == [False, True]
-    assert found.gates[0].value == pytest.approx(673, abs=5)  # 6.05 degrees of latitude
+    assert [check.passed for check in found.checks] == [False, True]
+    assert found.checks[0].value == pytest.approx(673, abs=5)  # 6.05 degrees of latitude
 
 
 def test_nothing_is_drawn_where_there_is_no_error_or_none_is_asked_for(site):

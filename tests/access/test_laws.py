@@ -12,7 +12,7 @@ from logger.access.blocking import block_sun, disc_above, layouts
 from logger.access.irradiance import on_plane
 from logger.access.losses import access, losses, open_plane
 from logger.access.surroundings import shared_loss
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 from logger.site import Site
 
 FEW = settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))

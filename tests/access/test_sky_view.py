@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.access import sky_view_factor
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 
 EVERY = np.arange(0, 360, 0.5)
 

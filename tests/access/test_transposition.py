@@ -14,7 +14,7 @@ PLANES = [Plane("roof", 35, 180), Plane("east", 60, 80), Plane("flat", 0, 0), Pl
 
 @pytest.mark.parametrize("model", ["haydavies", "isotropic", "reindl"])
 def test_every_minute_and_component_agrees_with_pvlib(site, model):
-    year = SiteYear(site, PLANES, AccessSettings(transposition=model, albedo=0.3))
+    year = SiteYear(site, PLANES, AccessSettings(transposition=model, reflectance=0.3))
     some = slice(0, None, 97)
     zenith, azimuth = 90 - year.sun.elevation_deg[some], year.sun.azimuth_deg[some]
     light = year.light
@@ -28,7 +28,7 @@ def test_every_minute_and_component_agrees_with_pvlib(site, model):
             light.ghi_wm2[some],
             light.dhi_wm2[some],
             dni_extra=light.extraterrestrial_wm2[some],
-            albedo=0.3,
+            reflectance=0.3,
             model=model,
         )
         sky = (ours.light.circumsolar_wm2 + ours.light.isotropic_wm2)[some]

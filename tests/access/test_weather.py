@@ -12,7 +12,7 @@ import pytest
 from logger.access import AccessSettings, Plane, SiteYear, Weather, assess, read_weather
 from logger.access.weather import distance_km
 from logger.errors import InputError
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -104,7 +104,7 @@ def test_planes_agree_with_pvlib_hour_by_hour(year, table):
         table["ghi"].to_numpy(),
         table["dhi"].to_numpy(),
         dni_extra=pvlib.irradiance.get_extra_radiation(middle),
-        albedo=0.2,
+        reflectance=0.2,
         model="haydavies",
     )["poa_global"].to_numpy()
     light = year.planes[0].light
@@ -145,39 +145,39 @@ def test_the_last_hours_of_the_year_west_of_greenwich_are_its_own(carolina):
     assert rows[0] == 364 * 24 + 22
 
 
-def gates(weather, site):
-    return {gate.gate: gate for gate in weather.gates(site)}
+def checks(weather, site):
+    return {check.check: check for check in weather.checks(site)}
 
 
-def test_weather_of_the_place_passes_its_gates(carolina):
-    found = gates(carolina, GREENSBORO)
-    assert all(gate.passed for gate in found.values())
+def test_weather_of_the_place_passes_its_checks(carolina):
+    found = checks(carolina, GREENSBORO)
+    assert all(check.passed for check in found.values())
     assert len(found) == 2
-    assert gates(Weather(*[np.ones(8760)] * 3), GREENSBORO) == {}
+    assert checks(Weather(*[np.ones(8760)] * 3), GREENSBORO) == {}
 
 
-def test_weather_from_far_away_fails_a_gate_with_its_distance(carolina):
-    gate = gates(carolina, Site(50, 10))["weather from near the site"]
-    assert not gate.passed
-    assert gate.value == pytest.approx(7000, rel=0.1)
-    assert f"{gate.value:.0f} km from the site" in gate.why
+def test_weather_from_far_away_fails_a_check_with_its_distance(carolina):
+    check = checks(carolina, Site(50, 10))["weather from near the site"]
+    assert not check.passed
+    assert check.value == pytest.approx(7000, rel=0.1)
+    assert f"{check.value:.0f} km from the site" in check.why
 
 
 @pytest.mark.parametrize(("above_m", "word"), [(900.0, "lower"), (-301.0, "higher")])
-def test_weather_of_another_height_fails_a_gate(carolina, above_m, word):
+def test_weather_of_another_height_fails_a_check(carolina, above_m, word):
     here = carolina.place
-    site = Site(here.latitude_deg, here.longitude_deg, here.elevation_m + above_m)
-    gate = gates(carolina, site)["weather from the site's height"]
-    assert not gate.passed
-    assert gate.value == pytest.approx(abs(above_m))
-    assert f"{abs(above_m):.0f} m {word} than the site" in gate.why
+    site = Site(here.latitude_deg, here.longitude_deg, here.altitude_m + above_m)
+    check = checks(carolina, site)["weather from the site's height"]
+    assert not check.passed
+    assert check.value == pytest.approx(abs(above_m))
+    assert f"{abs(above_m):.0f} m {word} than the site" in check.why
 
 
-def test_the_gates_come_with_every_answer_under_that_weather(carolina):
+def test_the_checks_come_with_every_answer_under_that_weather(carolina):
     far = assess(HorizonProfile.level(), Site(50, 10), [Plane("p", 0, 0)], weather=carolina)
-    assert [gate.passed for gate in far.gates] == [False, True]
+    assert [check.passed for check in far.checks] == [False, True]
     clear = assess(HorizonProfile.level(), Site(50, 10), [Plane("p", 0, 0)])
-    assert clear.gates == ()
+    assert clear.checks == ()
 
 
 def test_weather_of_another_hour_is_noticed(carolina):

@@ -6,7 +6,7 @@ import pytest
 from logger.access import Box, Crown, added, cut, grown, names_in, removed, seasonal
 from logger.access.crowns import BARE, IN_LEAF
 from logger.errors import UsageError
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 from logger.site import Site
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from logger.access import UNNAMED, AccessSettings, Plane, SiteYear, SolarWindow
 from logger.errors import UsageError
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 from logger.site import Site
 from logger.sun import sun_track
 

@@ -8,18 +8,17 @@ from typing import Any
 
 import numpy as np
 
-from logger.acquisition import StreamBuilder
-from logger.angles import angle_between
 from logger.calibration import CompassCalibration, fit_compass
 from logger.geomagnetism import geomagnetic_field
+from logger.geometry import angle_between, angles_of, attitude_from_vectors, attitude_matrix
 from logger.orientation import (
     CompassCorrection,
     Corrections,
     declination_at,
     field_expected_at,
 )
-from logger.rotation import angles_of, attitude_from_vectors, attitude_matrix
-from logger.samples import Stream
+from logger.recording import StreamBuilder
+from logger.recording.samples import Stream
 from logger.simulation import DEFAULT_SITE, DEFAULT_START, Sensor, simulate_tumble
 
 MODEL = field_expected_at(DEFAULT_SITE, DEFAULT_START.date())

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from calibrated_boards import corrections_of, stream_of
 
-from logger.angles import angle_between
 from logger.calibration import fit_bearing_to_sun, fit_bearing_to_target, fit_compass
 from logger.errors import InputError
+from logger.geometry import angle_between
 from logger.orientation import (
     CompassCorrection,
     Corrections,
@@ -57,7 +57,7 @@ def test_the_residual_comes_back_by_the_suns_shadow(place: str, turned_deg: floa
     assert found.correction.standard_error_deg >= 0.5
     assert found.figures["sights"] == 3
     assert max(found.figures["sun_elevation_deg"]) < 40
-    assert found.gates[0].passed
+    assert found.checks[0].passed
 
 
 def test_a_calibrated_cheap_board_stays_within_what_it_states() -> None:
@@ -180,7 +180,7 @@ def test_a_landmark_gives_the_same_kind_of_correction() -> None:
     assert found.correction.residual_deg == pytest.approx(-4.0, abs=0.2)
     one = fit_bearing_to_target(mark.samples, mark.keys[:2], corrections, 200.0)
     assert one.figures["sights"] == 1
-    assert not one.gates[0].passed
+    assert not one.checks[0].passed
     assert float(angle_between(one.correction.heading_deg, found.correction.heading_deg)) < 0.5
 
 
@@ -189,9 +189,9 @@ def test_a_wrong_landmark_fails_beside_a_calibrated_compass() -> None:
     mark = stream_of(simulate_bearing(target=(63.0, 2.0), sensor=sensor, seed=3, streams="MG"))
     corrections = corrections_of(sensor)
     right = fit_bearing_to_target(mark.samples, mark.keys, corrections, 63.0)
-    assert all(gate.passed for gate in right.gates)
+    assert all(check.passed for check in right.checks)
     wrong = fit_bearing_to_target(mark.samples, mark.keys, corrections, 72.0)
-    beside = wrong.gates[1]
+    beside = wrong.checks[1]
     assert not beside.passed
     assert "typing error in the bearing, the wrong landmark, or steel nearby" in beside.why
     # 3 degrees that the declination may differ here, and twice what is stated of the errors.
@@ -208,14 +208,14 @@ def test_a_local_anomaly_of_the_declination_is_no_wrong_landmark(anomaly_deg: fl
         )
     )  # fmt: skip
     corrections = ideal_compass(DEFAULT_SITE, MORNING)
-    assert fit_bearing_to_target(mark.samples, mark.keys, corrections, 200.0).gates[1].passed
+    assert fit_bearing_to_target(mark.samples, mark.keys, corrections, 200.0).checks[1].passed
 
 
 def test_without_a_calibrated_compass_its_own_iron_is_allowed_for() -> None:
     mark = stream_of(simulate_bearing(target=(200.0, 2.0), sensor=PLAIN, seed=3, streams="MG"))
     bare = replace(ideal_compass(DEFAULT_SITE, MORNING), compass=None)
-    assert fit_bearing_to_target(mark.samples, mark.keys, bare, 208.0).gates[1].passed
-    assert not fit_bearing_to_target(mark.samples, mark.keys, bare, 213.0).gates[1].passed
+    assert fit_bearing_to_target(mark.samples, mark.keys, bare, 208.0).checks[1].passed
+    assert not fit_bearing_to_target(mark.samples, mark.keys, bare, 213.0).checks[1].passed
 
 
 def test_it_is_refused_where_nothing_is_held_still() -> None:

@@ -13,11 +13,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from firmware_protocol import framed
-from logger.acquisition import RecordingWriter, StreamBuilder
 from logger.cli import main
 from logger.errors import DeviceError, InputError
 from logger.job import read_job
 from logger.orientation import declination_at
+from logger.recording import RecordingWriter, StreamBuilder
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -75,7 +75,7 @@ def recordings(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ),
         "sweep": simulate_sweep(
             scene_named("ridge", 1),
-            Operator(far_mark=(63.0, 1.2), passes=1),
+            Operator(closing_target=(63.0, 1.2), passes=1),
             BOARD,
             started=minutes(12),
             streams="MG",
@@ -89,7 +89,7 @@ def recordings(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
     folder = tmp_path / "job"
-    place = ["--latitude", "46.05", "--longitude", "14.51", "--elevation", "310"]
+    place = ["--latitude", "46.05", "--longitude", "14.51", "--altitude", "310"]
     assert CliRunner().invoke(main, ["new", str(folder), *place]).exit_code == 0
     return folder
 
@@ -124,7 +124,7 @@ def test_compass_level_and_bearing_are_stored_with_recording_and_figures(
     assert all(s.about.sha256 for s in stored)
 
 
-def test_a_sweep_gets_the_jobs_calibrations_and_their_gates(job: Path, recordings: Path) -> None:
+def test_a_sweep_gets_the_jobs_calibrations_and_their_checks(job: Path, recordings: Path) -> None:
     run("calibrate", "compass", job, "--from", recordings / "compass.sweep")
     run("calibrate", "level", job, "--from", recordings / "level.sweep")
     sweep = load_sweep(recordings / "sweep.sweep")
@@ -132,9 +132,9 @@ def test_a_sweep_gets_the_jobs_calibrations_and_their_gates(job: Path, recording
     chosen = corrections_of_job(read_job(job))(sweep, declination)
     assert chosen.corrections.compass is not None
     assert chosen.corrections.level is not None
-    assert [g.passed for g in chosen.gates] == [True, True]
-    assert "12 min before the sweep" in chosen.gates[0].why
-    assert chosen.far_mark_deg == pytest.approx(63.0, abs=1.0)
+    assert [g.passed for g in chosen.checks] == [True, True]
+    assert "12 min before the sweep" in chosen.checks[0].why
+    assert chosen.closing_target_deg == pytest.approx(63.0, abs=1.0)
 
 
 def test_an_unusable_calibration_leaves_with_3_and_stores_nothing(

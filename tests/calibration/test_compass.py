@@ -21,7 +21,7 @@ from logger.calibration.compass_fit import (
 )
 from logger.errors import InputError
 from logger.orientation import CompassCorrection
-from logger.samples import Samples
+from logger.recording.samples import Samples
 from logger.simulation import Operator, Sensor, Steel, simulate_tumble
 
 SEEDS = (0, 1, 2, 7, 16, 19)
@@ -42,7 +42,7 @@ def test_heading_error_after_a_tumble_with_strong_iron(streams: str) -> None:
         calibration = calibrated(sensor, streams)
         found.append(rms(heading_error(sensor, calibration.correction)))
         stated.append(calibration.figures["heading_error_95_deg"])
-        assert all(gate.passed for gate in calibration.gates)
+        assert all(check.passed for check in calibration.checks)
     assert np.median(found) <= 0.3
     assert max(found) <= 0.6
     covered = np.greater_equal(stated, found)
@@ -198,16 +198,16 @@ def test_too_short_a_tumble_is_refused(tumble: Samples) -> None:
     assert "samples" in refused(tumble.rows(slice(0, 120))).what
 
 
-def test_a_poor_calibration_is_given_with_its_gate_failing() -> None:
+def test_a_poor_calibration_is_given_with_its_check_failing() -> None:
     steel = Steel(steady_ut=(3.0, 0.0, 4.0))
     near = stream_of(simulate_tumble(seed=1, streams="MG", steel=steel)).samples
     model = replace(MODEL, field_ut=MODEL.field_ut * 0.9)
     poor = fit_compass(near, model)
-    failed = [gate.gate for gate in poor.gates if not gate.passed]
+    failed = [check.check for check in poor.checks if not check.passed]
     assert failed == ["field at the calibration"]
     brisk = simulate_tumble(Operator(hand_g=0.08), seed=2, streams="M", seconds_s=20)
     assert "compass heading error" in [
-        g.gate for g in fit_compass(stream_of(brisk).samples, MODEL).gates if not g.passed
+        g.check for g in fit_compass(stream_of(brisk).samples, MODEL).checks if not g.passed
     ]
 
 

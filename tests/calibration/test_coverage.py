@@ -9,7 +9,7 @@ from calibrated_boards import stream_of
 
 from logger.calibration import TumbleCoverage
 from logger.calibration.coverage import seen_from, side_of, sphere_points, widest_gap
-from logger.samples import Samples
+from logger.recording.samples import Samples
 from logger.simulation import Sensor, simulate_tumble
 
 

@@ -3,7 +3,7 @@
 import pytest
 from calibrated_boards import stream_of
 
-from logger.samples import Stream
+from logger.recording.samples import Stream
 from logger.simulation import simulate_bearing, simulate_level
 from logger.survey.guided import Guide
 

@@ -11,7 +11,7 @@ from calibrated_boards import calibrated, corrections_of, stream_of
 from logger.calibration import fit_level
 from logger.errors import InputError
 from logger.orientation import Corrections, orient
-from logger.samples import Samples
+from logger.recording.samples import Samples
 from logger.simulation import Sensor, scene_named, simulate_level, simulate_sweep
 
 INDEX, COLLIMATION = 0.6, 0.8

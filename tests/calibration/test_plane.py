@@ -8,12 +8,11 @@ import numpy as np
 import pytest
 from calibrated_boards import DECLINATION, corrections_of, stream_of
 
-from logger.angles import angle_between
 from logger.calibration import fit_plane
 from logger.errors import InputError
+from logger.geometry import angle_between, attitude_matrix
 from logger.orientation import Corrections
-from logger.rotation import attitude_matrix
-from logger.samples import Samples
+from logger.recording.samples import Samples
 from logger.simulation import Sensor, Steel, simulate_plane, simulate_tumble
 
 SENSOR = Sensor(individual=3)
@@ -34,7 +33,7 @@ def test_tilt_and_azimuth_of_a_surface_however_the_board_is_turned_on_it(
     off = float(angle_between(plane.azimuth_deg, azimuth))
     assert abs(off) < 2 * plane.azimuth_error_deg
     assert plane.azimuth_error_deg < 4
-    assert plane.gates[0].passed
+    assert plane.checks[0].passed
 
 
 def test_a_board_that_sends_attitude_only_measures_a_plane_too() -> None:
@@ -90,8 +89,8 @@ def test_on_steel_the_azimuth_comes_from_a_sight_along_the_eaves() -> None:
 def test_a_level_surface_has_no_azimuth_to_speak_of() -> None:
     level = fit_plane(holds((10, 0, 0.5)), Corrections(DECLINATION))
     assert level.azimuth_error_deg > 20
-    assert level.gates[0].passed
-    assert "hardly counts" in level.gates[0].why
+    assert level.checks[0].passed
+    assert "hardly counts" in level.checks[0].why
 
 
 def test_what_is_no_plane_is_refused() -> None:
@@ -109,5 +108,5 @@ def test_what_is_no_plane_is_refused() -> None:
 def test_without_calibration_the_azimuth_is_poor_and_says_what_to_do() -> None:
     laid = stream_of(simulate_plane(15, 180, SENSOR, seed=1, streams="MG")).samples
     plane = fit_plane(laid, replace(corrections_of(SENSOR), compass=None))
-    assert not plane.gates[0].passed
-    assert "calibrate the compass" in plane.gates[0].why
+    assert not plane.checks[0].passed
+    assert "calibrate the compass" in plane.checks[0].why

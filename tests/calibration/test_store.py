@@ -16,7 +16,8 @@ from logger.calibration import (
     choose_calibrations,
     stored_from_dict,
 )
-from logger.calibration.store import distance_km
+from logger.calibration.choose import distance_km
+from logger.checks import Check
 from logger.errors import InputError
 from logger.orientation import (
     BearingCorrection,
@@ -25,7 +26,6 @@ from logger.orientation import (
     DeviationCurve,
     LevelCorrection,
 )
-from logger.quality import Gate
 
 DECLINATION = Declination(4.7, 0.36, "model")
 NOON = dt.datetime(2026, 5, 14, 12, 0, tzinfo=dt.UTC)
@@ -47,10 +47,10 @@ def made(
         purpose, moment.isoformat(), "0007", "demo board", "1.0", 46.05, 14.51, 20.0, "clamp",
         f"{hours_before}.sweep",
     )  # fmt: skip
-    gate = Gate("compass heading error", not poor, 0.3, 1.0, "deg", "good to 0.3°")
+    check = Check("compass heading error", not poor, 0.3, 1.0, "deg", "good to 0.3°")
     figures = {"heading_error_95_deg": 0.3}
     return StoredCalibration(
-        replace(base, **about), kind, CORRECTIONS[kind], figures, (gate,), "file.json"
+        replace(base, **about), kind, CORRECTIONS[kind], figures, (check,), "file.json"
     )
 
 
@@ -75,7 +75,7 @@ def test_a_calibration_survives_a_trip_through_json() -> None:
         {"kind": "level"},
         {"correction": {"hard_iron_ut": "much"}},
         {"made": "yesterday"},
-        {"quality": [{"gate": 1}]},
+        {"quality": [{"check": 1}]},
     ],
 )
 def test_what_is_no_calibration_is_refused_by_file(spoilt: dict[str, Any]) -> None:
@@ -87,34 +87,34 @@ def test_the_newest_that_fits_is_used_and_named_with_age_and_figures() -> None:
     chosen = choose(made(5), made(1), made(3))
     assert chosen.used[0].about.recording == "1.sweep"
     assert chosen.corrections.compass == CORRECTIONS["compass"]
-    gate = chosen.gates[0]
-    assert gate.passed
-    assert "60 min before the sweep" in gate.why
-    assert "0.30°" in gate.why
+    check = chosen.checks[0]
+    assert check.passed
+    assert "60 min before the sweep" in check.why
+    assert "0.30°" in check.why
 
 
 def test_one_made_after_the_sweep_serves_when_there_is_none_before() -> None:
     chosen = choose(made(-1), made(-2))
     assert chosen.used[0].about.recording == "-1.sweep"
-    assert "after the sweep" in chosen.gates[0].why
+    assert "after the sweep" in chosen.checks[0].why
     assert choose(made(-1), made(4)).used[0].about.recording == "4.sweep"
 
 
 def test_another_board_or_site_is_never_used() -> None:
     other_board = choose(made(serial_number="0008"))
     assert other_board.corrections.compass is None
-    assert not other_board.gates[0].passed
-    assert "other boards (0008)" in other_board.gates[0].why
+    assert not other_board.checks[0].passed
+    assert "other boards (0008)" in other_board.checks[0].why
     other_site = choose(made(latitude_deg=46.2))
     assert other_site.corrections.compass is None
-    assert "another site" in other_site.gates[0].why
+    assert "another site" in other_site.checks[0].why
 
 
-def test_none_fails_the_gate_and_says_how_to_make_one() -> None:
+def test_none_fails_the_check_and_says_how_to_make_one() -> None:
     missing = choose()
-    assert [g.passed for g in missing.gates] == [False]
-    assert "horizon-logger calibrate compass" in missing.gates[0].why
-    assert choose(needed=()).gates == ()
+    assert [g.passed for g in missing.checks] == [False]
+    assert "horizon-logger calibrate compass" in missing.checks[0].why
+    assert choose(needed=()).checks == ()
 
 
 @pytest.mark.parametrize(
@@ -126,29 +126,29 @@ def test_none_fails_the_gate_and_says_how_to_make_one() -> None:
         (made(holder="pole"), SWEEP, "held in pole, not clamp"),
     ],
 )
-def test_what_is_used_but_doubtful_fails_its_gate(
+def test_what_is_used_but_doubtful_fails_its_check(
     stored: StoredCalibration, sweep: SweepAbout, says: str
 ) -> None:
     chosen = choose(stored, sweep=sweep)
     assert chosen.corrections.compass is not None
-    assert not chosen.gates[0].passed
-    assert says in chosen.gates[0].why
-    assert "calibrate again" in chosen.gates[0].why
+    assert not chosen.checks[0].passed
+    assert says in chosen.checks[0].why
+    assert "calibrate again" in chosen.checks[0].why
 
 
 def test_what_nobody_said_of_temperature_and_holder_fails_nothing() -> None:
-    assert choose(made(temperature_c=None, holder="")).gates[0].passed
+    assert choose(made(temperature_c=None, holder="")).checks[0].passed
 
 
 def test_an_evening_past_midnight_utc_is_still_the_day() -> None:
-    assert choose(made(11.5), sweep=replace(SWEEP, started=NOON)).gates[0].passed
+    assert choose(made(11.5), sweep=replace(SWEEP, started=NOON)).checks[0].passed
     night = SWEEP.started + dt.timedelta(hours=13) if SWEEP.started else None
-    assert choose(made(-6), sweep=replace(SWEEP, started=night)).gates[0].passed
+    assert choose(made(-6), sweep=replace(SWEEP, started=night)).checks[0].passed
 
 
 def test_a_given_limit_of_age_holds_instead_of_the_day() -> None:
-    assert not choose(made(5), max_age_h=4).gates[0].passed
-    assert choose(made(30), max_age_h=48).gates[0].passed
+    assert not choose(made(5), max_age_h=4).checks[0].passed
+    assert choose(made(30), max_age_h=48).checks[0].passed
 
 
 def test_a_raw_board_gets_no_deviation_curve_and_the_other_way_round() -> None:
@@ -163,18 +163,18 @@ def test_a_raw_board_gets_no_deviation_curve_and_the_other_way_round() -> None:
 
 def test_a_bearing_taken_before_the_compass_calibration_in_use_fails() -> None:
     late = choose(made(2, "compass"), made(1, "bearing"))
-    assert all(g.passed for g in late.gates)
+    assert all(g.passed for g in late.checks)
     early = choose(made(1, "compass"), made(2, "bearing"))
-    assert "before the compass calibration" in early.gates[1].why
+    assert "before the compass calibration" in early.checks[1].why
 
 
-def test_the_far_marks_bearing_comes_from_the_landmark_or_the_level() -> None:
+def test_the_closing_targets_bearing_comes_from_the_landmark_or_the_level() -> None:
     level = replace(made(1, "level"), figures={"mark_azimuth_deg": 63.1})
-    assert choose(level, needed=()).far_mark_deg == pytest.approx(63.1)
+    assert choose(level, needed=()).closing_target_deg == pytest.approx(63.1)
     near = replace(level, figures={"mark_azimuth_deg": 63.1, "mark_is_near": True})
-    assert choose(near, needed=()).far_mark_deg is None
+    assert choose(near, needed=()).closing_target_deg is None
     landmark = replace(made(1, "bearing"), figures={"target_deg": 62.9})
-    assert choose(level, landmark, needed=()).far_mark_deg == pytest.approx(62.9)
+    assert choose(level, landmark, needed=()).closing_target_deg == pytest.approx(62.9)
 
 
 def test_distance_between_two_places() -> None:

@@ -10,10 +10,10 @@ from calibrated_boards import DECLINATION, rms, stream_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.angles import angle_between
 from logger.calibration import deviation_curve, fit_swing
 from logger.calibration.swing import widest_gap_deg
 from logger.errors import InputError
+from logger.geometry import angle_between
 from logger.orientation import Corrections, DeviationCurve, sight_lines
 from logger.simulation import Sensor, simulate_swing
 
@@ -78,7 +78,7 @@ def test_a_swing_takes_the_deviation_out_of_a_board_that_sends_attitude_only() -
     swing = stream_of(simulate_swing(bearings, sensor=sensor, seed=1))
     calibration = fit_swing(swing.samples, swing.notes, DECLINATION)
     assert calibration.figures["headings"] == 10
-    assert calibration.gates[0].passed
+    assert calibration.checks[0].passed
     other = np.arange(20.0, 360.0, 36.0)
     again = simulate_swing(other, sensor=sensor, seed=2)
     samples = stream_of(again).samples
@@ -97,7 +97,7 @@ def test_too_few_marks_are_poor_and_none_is_refused() -> None:
     sensor = replace(Sensor(individual=4), hard_iron_ut=5.0, soft_iron_share=0.02)
     swing = stream_of(simulate_swing([10.0, 100.0, 190.0, 280.0], sensor=sensor, seed=1))
     poor = fit_swing(swing.samples, swing.notes, DECLINATION)
-    assert not poor.gates[0].passed
-    assert "constant only" in poor.gates[0].why
+    assert not poor.checks[0].passed
+    assert "constant only" in poor.checks[0].why
     with pytest.raises(InputError, match="known bearing"):
         fit_swing(swing.samples, (), DECLINATION)

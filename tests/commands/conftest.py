@@ -82,7 +82,7 @@ def job(run, tmp_path):
     """A fresh job."""
     folder = tmp_path / "job"
     made = run(
-        "new", folder, "--latitude", 46.05, "--longitude", 14.51, "--elevation", 310,
+        "new", folder, "--latitude", 46.05, "--longitude", 14.51, "--altitude", 310,
         "--plane", "roof=35,180",
     )  # fmt: skip
     assert made.code == 0, made.err
@@ -94,7 +94,7 @@ def ridge(run, board, tmp_path_factory):
     """A calibrated sweep of the smooth ridge, board without iron, over TCP; with its truth."""
     folder = tmp_path_factory.mktemp("ridge")
     job, truth = folder / "job", folder / "truth.csv"
-    run("new", job, "--latitude", 46.05, "--longitude", 14.51, "--elevation", 310)
+    run("new", job, "--latitude", 46.05, "--longitude", 14.51, "--altitude", 310)
     with board(
         "--tcp", "127.0.0.1:0", "--do", "compass,sweep", "--no-iron", "--speed", 0, "--once",
         "--truth", truth,

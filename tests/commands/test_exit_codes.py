@@ -117,7 +117,7 @@ def test_3_a_broken_seal_by_name_and_4_when_accepted(run, ridge, tmp_path):
     assert any("broken seal accepted" in p for p in recording["problems"])
 
 
-def test_4_a_failed_gate_is_named_and_the_result_still_given(run, board, job, tmp_path):
+def test_4_a_failed_check_is_named_and_the_result_still_given(run, board, job, tmp_path):
     with board(
         "--tcp", "127.0.0.1:0", "--no-iron", "--speed", 0, "--once", "--sector", "90,180"
     ) as port:

@@ -7,7 +7,7 @@ import pypdf
 import pytest
 
 from firmware_protocol import Decoder
-from logger.acquisition import RecordingWriter
+from logger.recording import RecordingWriter
 from logger.simulation import simulate_sweep
 from logger.simulation.scene import scene_named
 

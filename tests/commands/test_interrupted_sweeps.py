@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.acquisition import read_recording
+from logger.recording import read_recording
 
 COMMAND = Path(sys.executable).with_name("horizon-logger")
 TIMEOUT_S = 120

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from logger import __version__
-from logger.acquisition import read_recording
 from logger.horizon_csv import read_horizon_csv
+from logger.recording import read_recording
 
 BYTE_FOR_BYTE = tuple(map(int, np.__version__.split(".")[:2])) >= (2, 4)
 """Older numerical libraries were seen to differ in the tenth decimal between two processes."""

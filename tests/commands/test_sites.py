@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from logger.demo import shipped_survey
+from logger.survey.demo import shipped_survey
 
 
 @pytest.fixture(scope="module")

@@ -349,7 +349,7 @@ def test_ports_recognises_it_and_asks(board):
 
 
 def test_a_board_that_dies_in_mid_sweep_loses_nothing_recorded(board, tmp_path):
-    from logger.acquisition import Capture, RecordingWriter, SystemClock, open_link
+    from logger.recording import Capture, RecordingWriter, SystemClock, open_link
 
     heard, path = [], tmp_path / "cut.sweep"
     with emulated_board.served(board, RESTING) as (name, process):

@@ -12,8 +12,8 @@ import emulated_board
 from click.testing import CliRunner
 
 from firmware_protocol import Decoder, Sound, Unknown
-from logger.acquisition import RecordingWriter
 from logger.cli import main
+from logger.recording import RecordingWriter
 from logger.simulation import (
     Operator,
     Sensor,
@@ -27,7 +27,7 @@ START_MS = 0.0
 """The board's time at which the operator's motion begins."""
 
 FIT = (0, 4)
-"""One hurried pass over the sunny side fails the gates for coverage and for a second look."""
+"""One hurried pass over the sunny side fails the checks for coverage and for a second look."""
 
 SEED = 11
 SENSOR = Sensor(individual=SEED, index_error_deg=0.8, collimation_error_deg=0.5)
@@ -91,16 +91,16 @@ def told(*arguments, good=(0,)):
 
 def new_job(folder, site):
     told("new", folder, "--latitude", site["latitude"], "--longitude", site["longitude"],
-         "--elevation", site["elevation_m"])  # fmt: skip
+         "--altitude", site["altitude_m"])  # fmt: skip
     return folder
 
 
 def answer(path):
     document = json.loads(path.read_bytes())
     assert document["samples"]["used"] > 500
-    calibrations = [gate for gate in document["quality"] if "calibration" in gate["gate"]]
+    calibrations = [check for check in document["quality"] if "calibration" in check["check"]]
     assert calibrations
-    assert all(gate["passed"] for gate in calibrations)
+    assert all(check["passed"] for check in calibrations)
     (plane,) = document["planes"]
     return plane["solar_access"]["annual"]["value"]
 
@@ -127,8 +127,8 @@ def test_a_whole_survey_gives_the_same_access_as_the_virtual_board(board, tmp_pa
     )
     motion, keys = exposure(sweep)
     with emulated_board.served(board, motion, keys, wait=True) as (port, _):
-        told("sweep", emulated, "gate", "--port", port, "--json", tmp_path / "live.json", good=FIT)
-    (recording,) = (emulated / "sweeps" / "gate").glob("*.sweep")
+        told("sweep", emulated, "check", "--port", port, "--json", tmp_path / "live.json", good=FIT)
+    (recording,) = (emulated / "sweeps" / "check").glob("*.sweep")
     told("replay", recording, "--job", emulated, "--json", tmp_path / "replayed.json", good=FIT)
 
     virtual = new_job(tmp_path / "virtual", sweep.header)

@@ -26,8 +26,7 @@ from firmware_protocol import (
     encode,
     framed,
 )
-from logger.angles import angle_between
-from logger.rotation import angles_of, attitude_from_vectors
+from logger.geometry import angle_between, angles_of, attitude_from_vectors
 
 ROOT = Path(__file__).resolve().parents[2]
 

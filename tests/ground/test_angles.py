@@ -5,7 +5,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from logger.angles import (
+from logger.geometry import (
     angle_between,
     azimuth_of,
     great_circle_elevation,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from logger.columns import freeze_columns, lock_columns
+from logger.arrays import freeze_columns, lock_columns
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from logger.comparison import difference
+from logger.survey.comparison import difference
 
 
 def test_the_arms_of_independent_intervals_add_in_quadrature():

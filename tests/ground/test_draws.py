@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from logger.draws import _noise, draw_horizons, has_errors, sector_middles
-from logger.profile import HorizonProfile
+from logger.access.draws import _noise, draw_horizons, has_errors, sector_middles
+from logger.horizon import HorizonProfile
 
 
 def rng():

@@ -9,13 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import InputError
+from logger.horizon import HorizonProfile, Obstruction
 from logger.horizon_csv import (
     horizon_csv,
     parse_horizon_csv,
     read_horizon_csv,
     write_horizon_csv,
 )
-from logger.profile import HorizonProfile, Obstruction
 
 HEADER = "azimuth_deg,elevation_deg\n"
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 
 
 def test_rows_may_come_in_any_order():

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from logger.angles import angle_between
-from logger.rotation import (
+from logger.geometry import (
+    angle_between,
     angles_of,
     attitude_from_vectors,
     attitude_matrix,

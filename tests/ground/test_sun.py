@@ -5,8 +5,8 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from logger.angles import angle_between
 from logger.errors import UsageError
+from logger.geometry import angle_between
 from logger.site import Site
 from logger.sun import sun_day, sun_track, sun_year
 

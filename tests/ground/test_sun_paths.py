@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.angles import angle_between
+from logger.geometry import angle_between
 from logger.site import Site
 from logger.sun import sun_track
 from logger.sun_paths import sun_paths, utc_of_solar_hour

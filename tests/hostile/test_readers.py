@@ -27,9 +27,9 @@ def folder(tmp_path_factory):
 
 
 @pytest.mark.parametrize("value", ABSURD)
-@pytest.mark.parametrize("key", ["latitude_deg", "longitude_deg", "elevation_m"])
+@pytest.mark.parametrize("key", ["latitude_deg", "longitude_deg", "altitude_m"])
 def test_an_absurd_number_in_a_job_is_refused_by_its_key(folder, key, value):
-    site = {"latitude_deg": "46.0", "longitude_deg": "14.5", "elevation_m": "310"} | {key: value}
+    site = {"latitude_deg": "46.0", "longitude_deg": "14.5", "altitude_m": "310"} | {key: value}
     text = "[site]\n" + "".join(f"{k} = {v}\n" for k, v in site.items())
     (folder / "job.toml").write_text(text)
     with pytest.raises(InputError, match=rf"{key[:4]}|TOML"):

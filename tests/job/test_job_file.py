@@ -6,7 +6,7 @@ import pytest
 
 from logger.access import Plane
 from logger.errors import InputError, UsageError
-from logger.horizon import edit_from_dict
+from logger.horizon_fit import edit_from_dict
 from logger.job import (
     EditEntry,
     Job,
@@ -48,7 +48,7 @@ def test_a_job_is_never_made_over_another(job: Job) -> None:
 
 def test_a_job_of_the_site_alone_is_enough(tmp_path: Path) -> None:
     job = read_job(written(tmp_path / "barn", SITE))
-    assert (job.name, job.site.elevation_m, job.planes, job.points) == ("barn", 0.0, (), ())
+    assert (job.name, job.site.altitude_m, job.planes, job.points) == ("barn", 0.0, (), ())
 
 
 def test_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> None:

@@ -91,8 +91,8 @@ def stored(job: Job, name: str, *planes: dict[str, Any]) -> None:
     recording = job.folder / "sweeps" / name / "20260514T081231Z.sweep"
     recording.parent.mkdir(parents=True)
     recording.touch()
-    gate = {"gate": "passes agree", "passed": name != "shaky", "value": 0, "limit": 0, "why": ""}
-    write_json(result_path(job, name), {"planes": list(planes), "quality": [gate]})
+    check = {"check": "passes agree", "passed": name != "shaky", "value": 0, "limit": 0, "why": ""}
+    write_json(result_path(job, name), {"planes": list(planes), "quality": [check]})
 
 
 def ran(*arguments: object) -> tuple[int, str, str]:
@@ -158,7 +158,7 @@ def test_changes_in_the_office_are_entered_with_who_and_why(job: Job) -> None:
     stored(job, "eave", plane(0.9))
     code, out, err = ran(
         "edit", "override-sector", job.folder, "eave", "--from", 350, "--to", 10,
-        "--elevation", 4, "--why", "a lorry stood there",
+        "--altitude", 4, "--why", "a lorry stood there",
     )  # fmt: skip
     assert code == 0, err
     assert "350 to 10° set to 4 to 4°" in out

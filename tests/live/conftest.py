@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from logger.acquisition import RecordingWriter
 from logger.errors import DeviceError
 from logger.live.port import Port
 from logger.live.screen import Frame
 from logger.live.session import LiveView
 from logger.live.sweeping import Surroundings, SurveyDay, header_of
 from logger.orientation import Corrections, declination_at
+from logger.recording import RecordingWriter
 from logger.simulation import BoardSettings, Operator, Sensor, scene_named
 from logger.simulation.day import Day
 from logger.simulation.tasks import simulate

@@ -112,7 +112,7 @@ class Terminal:
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
     made = run(
-        "new", tmp_path / "barn", "--latitude", 46.05, "--longitude", 14.51, "--elevation", 310,
+        "new", tmp_path / "barn", "--latitude", 46.05, "--longitude", 14.51, "--altitude", 310,
         "--plane", "roof=35,180", "--plane", "wall=90,180", "--surveyor", "A. Example",
     )  # fmt: skip
     assert made.returncode == 0, made.stderr
@@ -206,9 +206,9 @@ def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(job: 
     assert "Step 4 of 4. The sweep." in walked
     assert code == 4
     quality = json.loads((job / "results" / "eave.json").read_text())["quality"]
-    gates = {gate["gate"]: gate["passed"] for gate in quality}
+    checks = {check["check"]: check["passed"] for check in quality}
     for name in ("compass calibration", "level calibration", "bearing calibration"):
-        assert gates[name], name
+        assert checks[name], name
 
 
 @pytest.mark.parametrize(

@@ -118,7 +118,7 @@ def test_every_link_of_a_page_leads_somewhere(page: str) -> None:
 
 
 def test_the_jobs_shown_are_jobs(tmp_path: Path) -> None:
-    from logger.horizon import edit_from_dict
+    from logger.horizon_fit import edit_from_dict
     from logger.job import read_job
 
     text = (DOCS / "job-folder.md").read_text(encoding="utf-8")

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.horizon import Coverage, RunningHorizon
+from logger.horizon_fit import Coverage, RunningHorizon
 from logger.live.guidance import CueBook, advice, shares, to_do, wide
 from logger.live.running import RunningAnswer
 from logger.live.session import FieldState, LiveView

@@ -6,15 +6,15 @@ import pytest
 from rich.console import Console
 
 from logger.access import AccessSettings, Plane, SiteYear
-from logger.acquisition import StreamBuilder
-from logger.horizon import HorizonSettings
+from logger.horizon import HorizonProfile
+from logger.horizon_fit import HorizonSettings
 from logger.live.digits import LINES, large
 from logger.live.display import LineDisplay, ScreenDisplay, open_display
 from logger.live.running import Worker, running_answer
 from logger.live.screen import KEYS, Frame, screen, status_line, window_words
 from logger.live.session import LiveSession, LiveView
 from logger.live.window import SkylinePicture, message_of
-from logger.profile import HorizonProfile
+from logger.recording import StreamBuilder
 from logger.simulation import Operator
 
 from .conftest import CORRECTIONS, SITE, STARTED, board_chunks

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 
 from firmware_protocol import Attitude, Key, Piece, Sound, encode
-from logger.acquisition import StreamBuilder
 from logger.live.session import LiveSession
 from logger.orientation import CompassCorrection, Corrections
+from logger.recording import StreamBuilder
 from logger.sun import sun_track
 
 from .conftest import CORRECTIONS, SITE, STARTED, Chunks, board_chunks

@@ -3,12 +3,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.acquisition import StreamBuilder
 from logger.live.steady import Steadier
 from logger.live.tremor import tremor_deg
 from logger.orientation import OrientationSettings, sight_lines
-from logger.samples import Samples
-from logger.sightlines import SightLines
+from logger.orientation.sight_lines import SightLines
+from logger.recording import StreamBuilder
+from logger.recording.samples import Samples
 from logger.simulation import Operator
 
 from .conftest import CORRECTIONS, Chunks, board_chunks

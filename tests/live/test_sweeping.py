@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 
 from firmware_protocol import Cue, Identity, Key, decode_sentence, encode
-from logger.acquisition import read_recording
-from logger.acquisition.source import decode_recording
 from logger.errors import DeviceError
 from logger.live.screen import Frame
 from logger.live.session import LiveView
 from logger.live.sweeping import IN_PASSING
+from logger.recording import read_recording
+from logger.recording.port import decode_recording
 from logger.simulation import Operator
 
 from .conftest import Bench, Chunks, PlayedLink, board_chunks
@@ -117,7 +117,7 @@ def test_a_recording_as_long_as_one_may_be_is_sealed_and_the_sweep_goes_on_in_an
 ) -> None:
     sent = [line for _, chunk in quick_sweep for line in chunk.split(b"\r\n") if line]
     limit = round(0.4 * len(sent))
-    monkeypatch.setattr("logger.acquisition.writer.MOST_RECORDS", limit)
+    monkeypatch.setattr("logger.recording.writer.MOST_RECORDS", limit)
     swept = bench(quick_sweep)
     swept.day.sweep("eave")
     parts = recordings(swept)
@@ -152,7 +152,7 @@ def test_a_note_is_kept_in_the_recording(bench: MakeBench, quick_sweep: Chunks) 
     swept = bench(quick_sweep, [(1.0, "ngate open\r")])
     swept.day.sweep("eave")
     notes = [note for _, note in read_recording(recordings(swept)[0]).notes]
-    assert {"text": "gate open", "at_s": pytest.approx(1.0, abs=0.1)} in notes
+    assert {"text": "check open", "at_s": pytest.approx(1.0, abs=0.1)} in notes
 
 
 def test_a_redo_is_handed_over_as_a_span_of_the_recording(
@@ -264,8 +264,8 @@ def test_what_the_points_earlier_recordings_saw_counts_in_the_answer_so_far(
 
     import numpy as np
 
-    from logger.horizon import Pass
-    from logger.sightlines import SightLines
+    from logger.horizon_fit import Pass
+    from logger.orientation.sight_lines import SightLines
 
     one = np.zeros(1)
     before = Pass(SightLines(one, one, one, one, one, np.ones(1, bool), np.array([""])), name="old")

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.angles import angle_between
 from logger.errors import InputError
+from logger.geometry import angle_between, attitude_matrix
 from logger.orientation import (
     BearingCorrection,
     CompassCorrection,
@@ -30,9 +30,8 @@ from logger.orientation.attitude import (
     running_median,
 )
 from logger.orientation.corrections import CORRECTION_KINDS, correction_from_dict
-from logger.orientation.watch import whole_seconds
-from logger.rotation import attitude_matrix
-from logger.samples import Samples
+from logger.orientation.field_check import whole_seconds
+from logger.recording.samples import Samples
 
 NONE = Declination(0.0, 0.0, "none")
 PLAIN = Corrections(NONE)
@@ -537,25 +536,30 @@ def test_declination_is_told_only_where_some_heading_needs_it() -> None:
     assert empty.steps == ("declination +0.00° (none)",)
 
 
-def test_a_board_that_asks_for_calibration_fails_a_gate_unless_its_deviation_is_known() -> None:
+def test_a_board_that_asks_for_calibration_fails_a_check_unless_its_deviation_is_known() -> None:
     asks = board(np.full(8, 10.0), status=np.array([1, 9, 1, 9, 1, 1, 1, 1]))
-    (gate,) = orient(asks, PLAIN).gates
-    assert (gate.gate, gate.passed, gate.value, gate.limit) == ("board calibrated", False, 0.25, 0)
-    assert gate.unit == ""
-    assert gate.why == "the board asks for calibration in 25 % of its samples: calibrate it"
-    assert not orient(asks, Corrections(NONE, deviation=DeviationCurve())).gates
-    assert not orient(board(np.full(8, 10.0)), PLAIN).gates
+    (check,) = orient(asks, PLAIN).checks
+    assert (check.check, check.passed, check.value, check.limit) == (
+        "board calibrated",
+        False,
+        0.25,
+        0,
+    )
+    assert check.unit == ""
+    assert check.why == "the board asks for calibration in 25 % of its samples: calibrate it"
+    assert not orient(asks, Corrections(NONE, deviation=DeviationCurve())).checks
+    assert not orient(board(np.full(8, 10.0)), PLAIN).checks
     thirds = board(np.full(3, 10.0), status=np.array([9, 1, 1]))
-    assert orient(thirds, PLAIN).gates[0].value == 0.3333
-    assert " in 33 % " in orient(thirds, PLAIN).gates[0].why
-    assert not orient(raw(np.full(2, 10.0), status=np.array([8, 8])), PLAIN).gates
+    assert orient(thirds, PLAIN).checks[0].value == 0.3333
+    assert " in 33 % " in orient(thirds, PLAIN).checks[0].why
+    assert not orient(raw(np.full(2, 10.0), status=np.array([8, 8])), PLAIN).checks
 
 
 def test_the_model_of_the_field_is_held_against_the_recording() -> None:
     model = FieldReference(HERE.field_ut, HERE.dip_deg, "model")
     found = orient(raw(np.full(60, 10.0)), Corrections(NONE, compass=HERE, field=model))
-    assert [gate.gate for gate in found.gates] == ["field watch", "field against the model"]
-    assert all(gate.passed for gate in found.gates)
+    assert [check.check for check in found.checks] == ["field watch", "field against the model"]
+    assert all(check.passed for check in found.checks)
 
 
 def test_where_the_field_was_off_is_told_in_whole_seconds_the_longest_stretches_in_order() -> None:

@@ -14,9 +14,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from firmware_protocol import Decoder, RawField, RawRate, encode
-from logger.acquisition import RecordingWriter, StreamBuilder
-from logger.angles import angle_between, mean_azimuth
 from logger.geomagnetism import geomagnetic_field
+from logger.geometry import angle_between, mean_azimuth
 from logger.orientation import (
     CompassCorrection,
     Corrections,
@@ -25,8 +24,9 @@ from logger.orientation import (
     orient,
 )
 from logger.orientation.attitude import attitude_row_by_row
-from logger.orientation.fused import attitude_over_recording
-from logger.samples import Samples
+from logger.orientation.fusion import attitude_over_recording
+from logger.recording import RecordingWriter, StreamBuilder
+from logger.recording.samples import Samples
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,

@@ -17,7 +17,7 @@ from logger.orientation import (
     LevelCorrection,
     orient,
 )
-from logger.samples import Samples
+from logger.recording.samples import Samples
 
 PLAIN = Corrections(Declination(3.0, 0.3, "given"))
 WHOLE = Corrections(

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.angles import angle_between
 from logger.errors import InputError, UsageError
+from logger.geometry import angle_between, attitude_matrix, unit_vector
 from logger.orientation import (
     BearingCorrection,
     CompassCorrection,
@@ -25,8 +25,7 @@ from logger.orientation import (
     orient,
     sight_lines,
 )
-from logger.rotation import attitude_matrix, unit_vector
-from logger.samples import Samples
+from logger.recording.samples import Samples
 from logger.site import Site
 
 NO_DECLINATION = Declination(0.0, 0.0, "none")
@@ -195,14 +194,14 @@ def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_flagged() 
     assert got.watch.flagged[425:475].all()
     assert got.sight.used[:170].all()
     assert not got.watch.flagged[:170].any()
-    assert "8.0 s" in got.gates[0].why or "8 to 10 s" in got.gates[0].why
+    assert "8.0 s" in got.checks[0].why or "8 to 10 s" in got.checks[0].why
     dip = orient(
         raw_samples(np.linspace(0, 100, n), 0.0, 5.0),
         Corrections(NO_DECLINATION, compass=CompassCorrection(
             field_ut=compass.field_ut, dip_deg=compass.dip_deg + 7)),
     )  # fmt: skip
     assert not dip.sight.used.any()
-    assert not dip.gates[0].passed
+    assert not dip.checks[0].passed
 
 
 def test_hand_motion_widens_the_error_and_shaking_takes_rows_out_of_use() -> None:

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.acquisition import StreamBuilder
-from logger.angles import angle_between
+from logger.geometry import angle_between
 from logger.orientation import CompassCorrection, Corrections, Declination, Orientation, orient
 from logger.orientation import stretches as module
-from logger.samples import Samples
+from logger.recording import StreamBuilder
+from logger.recording.samples import Samples
 from logger.simulation import Operator, Sensor, scene_named, simulate_sweep
 
 CORRECTIONS = Corrections(Declination(0.0, 0.0, "none"), CompassCorrection())

@@ -5,8 +5,8 @@ import pandas as pd
 import pvlib
 import pytest
 
-from logger.demo import shipped_survey
 from logger.job import point_names, read_job
+from logger.survey.demo import shipped_survey
 from logger.survey.points import point_result, site_year
 
 
@@ -27,9 +27,7 @@ def sky(survey):
     # Months of local mean solar time, as documented.
     local = pd.date_range("2026-01-01 00:02", "2026-12-31 23:58", freq="4min")
     times = (local - pd.Timedelta(hours=site.longitude_deg / 15)).tz_localize("UTC")
-    place = pvlib.location.Location(
-        site.latitude_deg, site.longitude_deg, altitude=site.elevation_m
-    )
+    place = pvlib.location.Location(site.latitude_deg, site.longitude_deg, altitude=site.altitude_m)
     sun = place.get_solarposition(times)
     dni = place.get_clearsky(times, model="ineichen", solar_position=sun)["dni"]
     return local.month.to_numpy(), sun, dni

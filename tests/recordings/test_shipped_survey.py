@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from logger.job import point_names, point_recordings, read_job
-from logger.pipeline import PointResult, survey_point
 from logger.survey.calibrations import stored_calibrations
+from logger.survey.pipeline import PointResult, survey_point
 from logger.survey.points import load_sweep, point_result, site_year
 
 FOLDER = Path(__file__).parents[2] / "recordings"
@@ -41,10 +41,10 @@ def test_it_is_made_again_byte_for_byte(tmp_path: Path) -> None:
     assert make.differences(FOLDER, tmp_path, names) == []
 
 
-def test_every_point_passes_its_gates(results: dict[str, PointResult]) -> None:
+def test_every_point_passes_its_checks(results: dict[str, PointResult]) -> None:
     assert set(results) == {"meadow", "yard", "walled garden"}
     for result in results.values():
-        assert [gate.why for gate in result.gates if not gate.passed] == []
+        assert [check.why for check in result.checks if not check.passed] == []
 
 
 def test_every_answer_is_that_of_the_exact_skyline(
@@ -110,7 +110,7 @@ def test_the_calibrations_find_what_was_put_into_the_board() -> None:
         make.DECLINATION_ERROR_DEG, abs=0.3
     )
     for calibration in found.values():
-        assert all(gate.passed for gate in calibration.gates)
+        assert all(check.passed for check in calibration.checks)
 
 
 def test_without_calibration_the_same_sweep_is_off_by_points(answers: dict[str, Any]) -> None:

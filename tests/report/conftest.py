@@ -13,8 +13,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
-from logger.profile import HorizonProfile, Obstruction
-from logger.quality import Gate
+from logger.checks import Check
+from logger.horizon import HorizonProfile, Obstruction
 from logger.report.figures import plane_figures
 from logger.report.inputs import CalibrationReport, PointReport, ReportInput, SourceFile
 from logger.report.lettering import lettering
@@ -109,7 +109,7 @@ def make_point(plane: dict[str, Any], name: str = "north eave", passed: bool = T
         name=name,
         profile=profile,
         planes=(plane_figures(plane),),
-        gates=(Gate("sun-crossed sectors measured", passed, 0.0, 6.0, "deg", why),),
+        checks=(Check("sun-crossed sectors measured", passed, 0.0, 6.0, "deg", why),),
         files=(SourceFile("20260514T081231Z.sweep", "3f8a00b1" * 8, "not sealed"),),
         samples_read=9000,
         samples_used=8700,

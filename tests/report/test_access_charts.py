@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from logger.access import BestPlane, PlaneMap
-from logger.profile import HorizonProfile, Obstruction
+from logger.access.shade import ShadeMap, shade_map
+from logger.horizon import HorizonProfile, Obstruction
+from logger.orientation.sight_lines import SightLines
 from logger.report import access_charts, sky_charts, style
 from logger.report.figures import plane_figures
 from logger.report.lettering import lettering
-from logger.shade import ShadeMap, shade_map
-from logger.sightlines import SightLines
 from logger.site import Site
 from logger.sun import SunYear, sun_year
 

@@ -14,7 +14,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from logger.errors import InputError, UsageError
-from logger.profile import HorizonProfile
+from logger.horizon import HorizonProfile
 from logger.report import document
 from logger.report.figures import plane_figures
 from logger.report.inputs import CalibrationReport, WhatIf
@@ -101,7 +101,7 @@ def test_a_failed_check_stands_on_the_cover(report, result_plane, point_of):
     assert "Not fit for use as it stands" in cover
     assert "go back to 280 to 300 degrees" in cover
     (page, more) = (reader.pages[k].extract_text() for k in (1, 2))
-    assert "1 of 1 quality checks were not passed" in " ".join(page.split())
+    assert "1 of 1 checks were not passed" in " ".join(page.split())
     assert "go back to 280 to 300 degrees" in more
     good, _ = read(document.pdf(report))
     assert "Fit for use: every quality check passed" in good.pages[0].extract_text()
@@ -233,7 +233,7 @@ def test_a_name_of_any_length_is_set(report, result_plane, point_of):
 def test_long_names_leave_room_for_the_other_columns(report, result_plane, point_of):
     name = "third bay from the left over the workshop, behind the chimney"
     long = replace(report, points=(point_of(result_plane, name=name),))
-    for table in (document.gate_table(long), document.sample_table(long)):
+    for table in (document.check_table(long), document.sample_table(long)):
         laid_out = document._table(table, wide=(len(table.columns) - 1,))
         rooms = [column["room"] for column in laid_out["head"]]
         assert 0 < rooms[0] < rooms[-1]

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from logger.horizon import HorizonProfile
 from logger.horizon_csv import read_horizon_csv
-from logger.profile import HorizonProfile
 from logger.report import exports, folder
 from logger.report.tables import as_csv
 from logger.site import Site

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from logger.demo import shipped_survey
 from logger.errors import InputError
 from logger.horizon_csv import read_horizon_csv
 from logger.processors import processors
 from logger.report.exports import json_text
+from logger.survey.demo import shipped_survey
 from logger.survey.helper import Helper, first_helper
 from logger.survey.report import surveyed_points
 from logger.survey.sun_side import Task
@@ -77,7 +77,7 @@ def test_one_point_has_the_same_answer_with_a_helper_and_without(one_point):
     assert json_text(helped.document) == json_text(alone.document)
     assert helped.report.pictures == alone.report.pictures
     assert helped.what_ifs == alone.what_ifs
-    assert helped.gates == alone.gates
+    assert helped.checks == alone.checks
 
 
 def test_a_weather_file_that_cannot_be_read_is_told_with_a_helper(one_point, tmp_path):

@@ -13,11 +13,11 @@ from click.testing import CliRunner
 from PIL import Image
 from pypdf import PdfReader
 
+from logger.checks import Check
 from logger.cli.report import command
-from logger.demo import shipped_survey
 from logger.errors import InputError
 from logger.job import read_job
-from logger.quality import Gate
+from logger.survey.demo import shipped_survey
 from logger.survey.report import (
     Task,
     calibrations_of,
@@ -75,13 +75,13 @@ def test_the_latest_calibration_of_a_purpose_counts(job_folder, tmp_path):
             "made": f"{day[:4]}-{day[4:6]}-{day[6:]}T06:00:00Z",
             "figures": {"residual_ut": residual, "fit": {"samples": 1200}},
             "recording": {"file": "c.sweep", "sha256": "ab" * 32},
-            "quality": [Gate("residual", True, residual, 1.0, "uT", "it fits").as_dict()],
+            "quality": [Check("residual", True, residual, 1.0, "uT", "it fits").as_dict()],
         }
         path = tmp_path / "calibrations" / f"{day}T060000Z-compass.json"
         path.write_text(json.dumps(stored))
     (compass,) = calibrations_of(read_job(tmp_path))
     assert compass.figures == (("residual", "0.6 µT"), ("fit: samples", "1200"))
-    assert compass.gates[0].value == 0.6
+    assert compass.checks[0].value == 0.6
     assert compass.file.sha256 == "ab" * 32
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from logger.access import AccessSettings, Plane, SiteYear
-from logger.profile import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 from logger.report.figures import plane_figures
 from logger.report.story import (
     assumptions_once,

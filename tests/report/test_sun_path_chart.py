@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.angles import angle_between
-from logger.profile import HorizonProfile, Obstruction
+from logger.geometry import angle_between
+from logger.horizon import HorizonProfile, Obstruction
 from logger.report import sky_charts, style
 from logger.report.lettering import lettering
 from logger.site import Site

@@ -6,9 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.angles import angle_between
 from logger.geomagnetism import geomagnetic_field
-from logger.rotation import angles_of, attitude_from_vectors
+from logger.geometry import angle_between, angles_of, attitude_from_vectors
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -280,8 +279,8 @@ def test_a_tracing_bias_lifts_the_whole_sweep() -> None:
     assert np.std(lifts) == pytest.approx(0.5, rel=0.35)
 
 
-def test_a_far_mark_is_sighted_before_and_after() -> None:
-    operator = replace(Operator.perfect(), far_mark=(63.0, 1.2), opening_trigger=True)
+def test_a_closing_target_is_sighted_before_and_after() -> None:
+    operator = replace(Operator.perfect(), closing_target=(63.0, 1.2), opening_trigger=True)
     done = simulate_sweep(scene_named("ridge", 1), operator, IDEAL)
     keys = [k.key for k in done.motion.keys if k.down]
     assert sorted(keys) == [1, 1, 2, 2]
@@ -324,8 +323,8 @@ def test_a_start_outside_the_model_is_refused() -> None:
         simulate_plane(started=dt.datetime(2040, 1, 1, tzinfo=dt.UTC))
 
 
-def test_spots_are_opened_and_closed_by_the_trigger_with_a_far_mark_in_each() -> None:
-    operator = replace(Operator.perfect(), far_mark=(63.0, 1.2), sectors=((90.0, 150.0),))
+def test_spots_are_opened_and_closed_by_the_trigger_with_a_closing_target_in_each() -> None:
+    operator = replace(Operator.perfect(), closing_target=(63.0, 1.2), sectors=((90.0, 150.0),))
     scenes = [scene_named("ridge", 1), scene_named("street", 1)]
     rng = np.random.default_rng(0)
     motion = spots_script(scenes, operator, rng).motion(operator, rng, 0.01)

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.angles import in_sector
 from logger.errors import UsageError
+from logger.geometry import in_sector
 from logger.simulation import SCENES, Scene, Steel, scene_named
 
 

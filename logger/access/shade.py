@@ -1,0 +1,53 @@
+"""Hours of shade: how much of the sun's time a skyline takes, by month and hour of the day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.arrays import Floats, floats, freeze_columns
+from logger.horizon import HorizonProfile
+from logger.sun import SunYear
+
+MONTHS = 12
+
+
+@dataclass(frozen=True, eq=False)
+class ShadeMap:
+    """Shares of the time that the sun's centre is above the level horizon, by month and hour."""
+
+    hour: Floats  # Edges of the cells in apparent solar time. [h] Shape (H + 1,).
+    # Share of the sun's time in which its centre is behind the measured skyline; NaN where the
+    # sun is never up. Shape (12, H).
+    shaded: Floats
+    # Share in which it stands over azimuths that were not measured; NaN likewise. Shape (12,
+    # H).
+    unmeasured: Floats
+
+    def __post_init__(self) -> None:
+        cells = freeze_columns(self, ("hour",)) - 1
+        freeze_columns(self, ("shaded", "unmeasured"), length=MONTHS, width=cells)
+
+
+def shade_map(
+    profile: HorizonProfile, sun: SunYear, step_h: float = 0.5, every: int = 4
+) -> ShadeMap:
+    """Count the sun's minutes behind a skyline."""
+    cells = round(24 / step_h)
+    azimuth, elevation = sun.azimuth_deg[::every], sun.elevation_deg[::every]
+    hour = np.minimum((sun.solar_hour[::every] / step_h).astype(np.int64), cells - 1)
+    cell = sun.month[::every] * cells + hour
+    known = profile.measured_at(azimuth)
+    behind = known & (elevation < profile.elevation_at(azimuth))
+
+    def count(weight: Floats | None = None) -> Floats:
+        counted = np.bincount(cell, weight, minlength=MONTHS * cells)
+        return np.asarray(counted.reshape(MONTHS, cells), dtype=np.float64)
+
+    up = count()
+    shares = [
+        np.divide(count(which.astype(float)), up, out=np.full(up.shape, np.nan), where=up > 0)
+        for which in (behind, ~known)
+    ]
+    return ShadeMap(floats(np.arange(cells + 1) * step_h), shares[0], shares[1])

@@ -1,0 +1,25 @@
+"""Checks: what a result must satisfy to be fit for use."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+NORMAL_95 = 1.96
+"""Half-width of a 95 % interval in standard errors of a normal distribution."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """One test of a result. Every room that can judge its own work returns some."""
+
+    check: str  # Short plain name, such as "compass calibration" or "sun-crossed sectors measured"
+    passed: bool
+    value: float | None  # What was found; None where it is no number
+    limit: float | None  # What is allowed
+    unit: str  # Of both; "" for a count or a share
+    why: str  # One sentence for the surveyor: what was found and, when failed, what to do
+
+    def as_dict(self) -> dict[str, Any]:
+        """The form that the result's ``quality`` list holds."""
+        return asdict(self)

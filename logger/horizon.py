@@ -1,0 +1,201 @@
+"""The horizon profile: elevation of the skyline against true azimuth, all the way round.
+
+The meeting point of the program: the horizon room makes profiles, files bring them, the access
+calculator reads them and knows nothing else of a survey.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from logger.arrays import Bools, Floats, freeze_columns
+from logger.geometry import in_sector, interpolate_azimuthal, wrap360
+
+OBSTRUCTION_KINDS = ("evergreen", "deciduous", "building", "terrain", "pole or wire", "other")
+
+
+@dataclass(frozen=True)
+class Obstruction:
+    """A named part of the skyline: the sector clockwise from one azimuth to another.
+
+    Parameters
+    ----------
+    name : str
+    from_azimuth_deg, to_azimuth_deg : float
+        [deg]
+    kind : str
+        One of `OBSTRUCTION_KINDS`.
+    distance_m : float or None
+        From the point; None where unknown. [m]
+    """
+
+    name: str
+    from_azimuth_deg: float
+    to_azimuth_deg: float
+    kind: str = "other"
+    distance_m: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.kind not in OBSTRUCTION_KINDS:
+            raise ValueError(f"kind {self.kind!r} is none of {', '.join(OBSTRUCTION_KINDS)}")
+
+
+@dataclass(frozen=True, eq=False)
+class HorizonProfile:
+    """Skyline elevation at nodes of azimuth, read with straight lines between them.
+
+    Rows are brought into order of azimuth by a stable sort. Two rows of one azimuth are a
+    vertical edge: the first belongs to the anticlockwise side, the last to the clockwise side.
+
+    Parameters
+    ----------
+    azimuth_deg : array, shape (K,)
+        Nodes, clockwise from true north. [deg]
+    elevation_deg : array, shape (K,)
+        NaN where the skyline was not measured: no value is ever invented. [deg]
+    standard_error_deg : array, shape (K,) or None
+        1 sigma of each node's elevation, random part; None where nothing is known of it. [deg]
+    measured : bool array, shape (K,) or None
+        None means: wherever the elevation is a number.
+    obstructions : tuple of Obstruction
+    distance_m : array, shape (K,) or None
+        To what makes the skyline; NaN where unknown. [m]
+    heading_error_deg : float
+        Standard error that turns the whole profile. [deg]
+    level_error_deg : float
+        Standard error that lifts or lowers the whole profile. [deg]
+    correlation_deg : float
+        Azimuth over which the random errors of neighbouring nodes are alike. [deg]
+    steps : tuple of str
+        How it came about, oldest first.
+
+    Raises
+    ------
+    ValueError
+        Shapes differ, an azimuth is no number, or an elevation lies outside -90 to 90.
+    """
+
+    azimuth_deg: Floats
+    elevation_deg: Floats
+    standard_error_deg: Floats | None = None
+    measured: Bools | None = None
+    obstructions: tuple[Obstruction, ...] = ()
+    distance_m: Floats | None = None
+    heading_error_deg: float = 0.0
+    level_error_deg: float = 0.0
+    correlation_deg: float = 3.0
+    steps: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        azimuth = np.asarray(wrap360(np.array(self.azimuth_deg, dtype=float)), dtype=float)
+        if azimuth.ndim != 1 or azimuth.size == 0 or not np.isfinite(azimuth).all():
+            raise ValueError("a horizon needs at least one azimuth, each a number")
+        order = np.argsort(azimuth, kind="stable")
+        object.__setattr__(self, "azimuth_deg", azimuth)
+        names = ["azimuth_deg", "elevation_deg"]
+        names += [n for n in ("standard_error_deg", "distance_m") if getattr(self, n) is not None]
+        if self.measured is None:
+            object.__setattr__(self, "measured", np.isfinite(np.asarray(self.elevation_deg)))
+        for name in [*names, "measured"]:
+            values = np.asarray(getattr(self, name))
+            if values.shape != azimuth.shape:
+                raise ValueError(f"{name} has shape {values.shape}, azimuth {azimuth.shape}")
+            object.__setattr__(self, name, values[order])
+        freeze_columns(self, names)
+        freeze_columns(self, ("measured",), dtype=np.bool_)
+        known = self.elevation_deg[self.known]
+        if not np.isfinite(known).all() or np.any(np.abs(known) > 90):
+            raise ValueError("an elevation of a measured node is no number from -90 to 90")
+
+    def __len__(self) -> int:
+        return len(self.azimuth_deg)
+
+    @property
+    def known(self) -> Bools:
+        """`measured`, never None. Shape (K,)."""
+        assert self.measured is not None
+        return self.measured
+
+    @classmethod
+    def level(cls) -> HorizonProfile:
+        """The level horizon: elevation 0 all round, exactly."""
+        return cls(np.array([0.0]), np.array([0.0]))
+
+    def elevation_at(self, azimuth_deg: ArrayLike, unmeasured_deg: float = 0.0) -> Any:
+        """Elevation of the skyline, straight lines between nodes."""
+        filled = np.where(self.known, self.elevation_deg, unmeasured_deg)
+        return interpolate_azimuthal(azimuth_deg, self.azimuth_deg, filled)
+
+    def filled(self, unmeasured_deg: float) -> HorizonProfile:
+        """The profile with every sector that was not measured at one elevation.
+
+        A sector counts as measured only between two neighbouring measured nodes; at its ends the
+        skyline steps, so that nothing of a gap is bridged by a slope.
+        """
+        known = self.known
+        if known.all():
+            return self
+        before, after = np.roll(known, 1), np.roll(known, -1)
+        rows = np.arange(len(self))
+        # Each measured node next to a gap is doubled; every other unmeasured one takes the value.
+        edge_before, edge_after = rows[known & ~before], rows[known & ~after]
+        at = np.concatenate([edge_before, rows, edge_after])
+        side = np.concatenate(
+            [np.zeros(len(edge_before)), np.ones(len(self)), np.full(len(edge_after), 2.0)]
+        )
+        order = np.lexsort((side, at))
+        at, side = at[order], side[order]
+        elevation = np.where(known[at] & (side == 1), self.elevation_deg[at], unmeasured_deg)
+        columns: dict[str, Any] = {
+            name: None if values is None else np.where(known[at] & (side == 1), values[at], fill)
+            for name, values, fill in (
+                ("standard_error_deg", self.standard_error_deg, 0.0),
+                ("distance_m", self.distance_m, np.nan),
+            )
+        }
+        return replace(
+            self,
+            azimuth_deg=self.azimuth_deg[at],
+            elevation_deg=elevation,
+            measured=np.ones(len(at), dtype=bool),
+            **columns,
+        )
+
+    def measured_at(self, azimuth_deg: ArrayLike) -> Any:
+        """Whether both nodes around an azimuth were measured."""
+        share = interpolate_azimuthal(azimuth_deg, self.azimuth_deg, self.known.astype(float))
+        return share >= 1.0
+
+    def turned(self, angle_deg: float) -> HorizonProfile:
+        """The profile turned clockwise, obstructions included."""
+        return replace(
+            self,
+            azimuth_deg=self.azimuth_deg + angle_deg,
+            obstructions=tuple(
+                replace(
+                    o,
+                    from_azimuth_deg=float(wrap360(o.from_azimuth_deg + angle_deg)),
+                    to_azimuth_deg=float(wrap360(o.to_azimuth_deg + angle_deg)),
+                )
+                for o in self.obstructions
+            ),
+            steps=(*self.steps, f"turned by {angle_deg:+.2f}°"),
+        )
+
+    def names_at_nodes(self) -> list[str]:
+        """Which obstruction each node belongs to, the first in order; empty where none."""
+        names = [""] * len(self)
+        for o in reversed(self.obstructions):
+            inside = in_sector(self.azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
+            for i in np.flatnonzero(inside):
+                names[i] = o.name
+        return names
+
+    def with_obstructions(self, obstructions: Sequence[Obstruction]) -> HorizonProfile:
+        """The same skyline with other names on it."""
+        return replace(self, obstructions=tuple(obstructions))

@@ -1,0 +1,260 @@
+"""Take a sweep from a live link: every byte into the recording, every sample to the listener."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from firmware_protocol import Decoder, Piece, Query, Sound, encode
+from logger.errors import DeviceError
+from logger.recording.clock import Clock
+from logger.recording.decode import StreamBuilder
+from logger.recording.link import Link
+from logger.recording.port import as_note
+from logger.recording.port_diagnosis import SILENCE, Heard, heard
+from logger.recording.reader_thread import Intake, Taken
+from logger.recording.stop import InterruptsHeldBack
+from logger.recording.writer import RecordingWriter
+
+
+@dataclass(frozen=True)
+class CaptureSettings:
+    """When to give up."""
+
+    first_sample_s: float = 10.0  # Without one measuring instant by then there is no board. [s]
+    # Without one sound sentence for so long the link counts as lost: a dropped network link, or
+    # a board that hangs, gives no other sign. [s]
+    silence_s: float = 10.0
+    # A link opened again that stays without a sound sentence is opened anew after this. [s]
+    reopen_every_s: float = 5.0
+    give_up_s: float = 20.0  # How long a lost link is waited for. [s]
+    # The computer's wall clock was set if it moves by more against the other clock. [s]
+    clock_step_s: float = 1.5
+
+
+class Capture:
+    """One recording being taken.
+
+    The loop is the caller's: call `step` until it has what it wants, then `close`. Everything
+    that `step` returns is in the recording already; with `beside`, bytes are read, stamped and
+    recorded by a thread of their own, however long the caller stays away. A link that is lost is
+    noted, opened again, and noted. A recording into which nothing came is taken away at the end.
+    """
+
+    def __init__(
+        self,
+        link: Link,
+        reopen: Callable[[], Link],
+        writer: RecordingWriter,
+        clock: Clock,
+        settings: CaptureSettings | None = None,
+        say: Callable[[str], None] = lambda _: None,
+        *,
+        beside: bool = False,
+    ) -> None:
+        self.writer = writer
+        self._decoder = Decoder()
+        self.builder = StreamBuilder(self._decoder)
+        self._reopen_port = reopen
+        self._clock = clock
+        self._settings = settings or CaptureSettings()
+        self._say = say
+        self._zero = clock.seconds()
+        self._wall_zero = clock.utc()
+        self._wall_moved_s = 0.0
+        self._lost_at: float | None = None
+        self._tried_at = 0.0
+        self._bytes = 0
+        self._notes = 0
+        self._left: list[Piece] = []
+        self.latest_s = 0.0
+        self._beside = beside
+        # Notes and chunks come from two threads; the file is to hold them in the order of time.
+        self._recording = threading.Lock()
+        self._intake: Intake | None = None
+        self._connect(link)
+
+    def elapsed_s(self) -> float:
+        """Seconds since the start of the recording."""
+        return self._clock.seconds() - self._zero
+
+    def step(self) -> list[Piece]:
+        """Wait for bytes, a tenth of a second at most, and take what came since the last step.
+
+        A Ctrl-C is met at the end of the step, with all that came recorded.
+        """
+        with InterruptsHeldBack():
+            return self._step()
+
+    def _step(self) -> list[Piece]:
+        self._watch_wall_clock()
+        pieces, self._left = self._left, []
+        if self._intake is None:
+            with self._recording:
+                self.writer.tick()
+            self._reopen()
+        else:
+            try:
+                come = self._intake.take()
+            except DeviceError as error:
+                self._lose(str(error))
+            else:
+                pieces += self._follow(come)
+        self._judge_silence()
+        return pieces
+
+    def note(self, **what: Any) -> None:
+        """Put an operator's note into the recording at this moment."""
+        self._notes += 1
+        self._note(what)
+
+    def send(self, data: bytes) -> None:
+        """Send bytes to the board; a lost link is found at the next `step`."""
+        if self._intake is not None:
+            try:
+                self._intake.link.write(data)
+            except DeviceError as error:
+                self._lose(str(error))
+
+    def stop(self) -> list[Piece]:
+        """Take no more from the link; what came and no `step` has returned yet.
+
+        Its last piece may be a sentence still on its way.
+        """
+        with InterruptsHeldBack():
+            self._end_intake(let_go=False)
+            rest, self._left = self._left, []
+            return rest + self._finish()
+
+    def close(self) -> None:
+        """Let the port go and seal the recording."""
+        with InterruptsHeldBack():
+            try:
+                self._end_intake()
+                self._finish()
+            finally:
+                self.writer.close()
+            if self.empty:
+                self.writer.discard()
+
+    @property
+    def empty(self) -> bool:
+        """Whether not one byte came and nothing was noted: there is nothing to keep."""
+        return not (self._bytes or self._notes)
+
+    @property
+    def heard(self) -> Heard | None:
+        """What came so far instead of a measurement; None once there is one."""
+        return heard(self._bytes, self.builder)
+
+    def _connect(self, link: Link) -> None:
+        self._intake = Intake(link, self._record, beside=self._beside)
+        self.send(encode(Query()))
+
+    def _record(self, chunk: bytes) -> Taken:
+        """Called where the link is read, which may be another thread."""
+        with self._recording:
+            now = self.elapsed_s()
+            pieces = self._decoder.feed(chunk)
+            self.writer.tick()
+            self.writer.add(now, pieces)
+        return Taken(now, len(chunk), pieces)
+
+    def _follow(self, come: list[Taken]) -> list[Piece]:
+        pieces: list[Piece] = []
+        for one in come:
+            self._bytes += one.size
+            for piece in one.pieces:
+                self.builder.take(one.t_s, piece)
+            pieces += one.pieces
+            if any(isinstance(piece, Sound) for piece in one.pieces):
+                self.latest_s = one.t_s
+                if self._lost_at is not None:
+                    self._say(f"the link is back after {one.t_s - self._lost_at:.0f} s; go on")
+                    self._lost_at = None
+        return pieces
+
+    def _finish(self) -> list[Piece]:
+        """What is left of a last sentence; only with no intake going on."""
+        with self._recording:
+            now = self.elapsed_s()
+            pieces = self._decoder.finish()
+            self.writer.add(now, pieces)
+        for piece in pieces:
+            self.builder.take(now, piece)
+        return pieces
+
+    def _note(self, what: dict[str, Any]) -> None:
+        with self._recording:
+            now = self.elapsed_s()
+            self.writer.note(now, **what)
+        self.builder.note(as_note(now, what))
+
+    def _end_intake(self, let_go: bool = True) -> None:
+        if self._intake is None:
+            return
+        intake, self._intake = self._intake, None
+        come = intake.end()
+        if let_go:
+            intake.link.close()
+        self._left += self._follow(come)
+        if intake.fault is not None and not isinstance(intake.fault, DeviceError):
+            raise intake.fault  # a link that is gone is of no matter here, a full disk is
+
+    def _judge_silence(self) -> None:
+        now, settings = self.elapsed_s(), self._settings
+        if self._lost_at is not None:
+            if now - self._lost_at > settings.give_up_s:
+                raise DeviceError(
+                    f"the link was lost and did not come back within {settings.give_up_s:g} s",
+                    hint="what was recorded is kept; sweep the point again to add to it",
+                )
+            if self._intake is not None and now - self._tried_at > settings.reopen_every_s:
+                self._end_intake()
+        elif not len(self.builder):
+            if now > settings.first_sample_s:
+                self._no_board(now)
+        elif now - self.latest_s > settings.silence_s:
+            self._lose(f"no sentence for {now - self.latest_s:.0f} s")
+
+    def _no_board(self, now: float) -> None:
+        came = self.heard or SILENCE
+        port = getattr(self._intake.link, "url", "port") if self._intake else "port"
+        raise DeviceError(came.within(f" in {now:.0f} s"), str(port), came.hint)
+
+    def _lose(self, why: str) -> None:
+        self._end_intake()
+        if self._lost_at is None:
+            self._lost_at = self.elapsed_s()
+            self._note({"link": "lost"})
+            self._say(f"{why}; what is recorded so far is kept, trying to open it again")
+        self._tried_at = self.elapsed_s()
+
+    def _reopen(self) -> None:
+        now = self.elapsed_s()
+        if now - self._tried_at < 0.2:
+            self._clock.sleep(0.05)
+            return
+        self._tried_at = now
+        try:
+            link = self._reopen_port()
+        except DeviceError:
+            return
+        self._finish()
+        self._note({"link": "back"})
+        self._connect(link)
+
+    def _watch_wall_clock(self) -> None:
+        wall_s = (self._clock.utc() - self._wall_zero).total_seconds()
+        moved_s = wall_s - self.elapsed_s()
+        step_s = moved_s - self._wall_moved_s
+        # Slow corrections by a time service, and leap seconds, are within it.
+        if abs(step_s) > self._settings.clock_step_s:
+            self._note({"host_clock_moved_s": round(step_s, 1)})
+            self._say(
+                f"this computer's clock was set by {step_s:+.0f} s: "
+                "the date and time of this recording are in doubt, its durations are not"
+            )
+        self._wall_moved_s = moved_s

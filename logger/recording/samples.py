@@ -1,0 +1,153 @@
+"""What a board sent, as columns: the form in which every later room sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+import numpy as np
+
+from logger.arrays import Bools, Floats, Ints, freeze_columns
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """One row a measuring instant; NaN where the board did not measure.
+
+    Sentences of one instant (same ``seq``) share a row. Values are as sent: nothing is corrected.
+    """
+
+    # Seconds from the start of the recording, never decreasing: the board's clock joined to the
+    # host's where there is one, the host's receive time elsewhere. [s] Shape (N,).
+    t_s: Floats
+    # Host receive time of the row's first sentence, from the start of the recording. [s] Shape
+    # (N,).
+    received_s: Floats
+    # The board's own clock with its wraps undone; NaN for boards without one. [s] Shape (N,).
+    board_s: Floats
+    seq: Ints  # The wire's instant counter; -1 for boards without one. Shape (N,).
+    # Clockwise from magnetic north, or from true north where `heading_is_true`. [deg] Shape
+    # (N,).
+    heading_deg: Floats
+    heading_is_true: Bools  # Shape (N,)
+    tilt_deg: Floats  # About the line of sight, right side down positive. [deg] Shape (N,).
+    pitch_deg: Floats  # Line of sight above the level, as the board computes it. [deg] Shape (N,).
+    status: Ints  # The wire's status bits; 0 where none were sent. Shape (N,).
+    field_ut: Floats  # Raw magnetic field in body axes. [uT] Shape (N, 3).
+    # Raw specific force in body axes; at rest and level 0, 0, -1. [g] Shape (N, 3).
+    force_g: Floats
+    rate_deg_s: Floats  # Raw angular rate about the body axes. [deg/s] Shape (N, 3).
+    temperature_c: Floats  # Of the gyro. [degC] Shape (N,).
+    # Magnetic variation the board claims, east positive; NaN where none. [deg] Shape (N,).
+    variation_deg: Floats
+
+    def __post_init__(self) -> None:
+        n = freeze_columns(self, _SCALARS)
+        freeze_columns(self, _VECTORS, length=n, width=3)
+        freeze_columns(self, ("seq", "status"), dtype=np.int64, length=n)
+        freeze_columns(self, ("heading_is_true",), dtype=np.bool_, length=n)
+        if n and np.any(np.diff(self.t_s) < 0):
+            raise ValueError("Samples.t_s decreases")
+
+    @classmethod
+    def blank(cls, n: int) -> dict[str, Any]:
+        """Fresh writable columns of ``n`` rows with nothing measured, to fill and pass on."""
+        columns: dict[str, Any] = {name: np.full(n, np.nan) for name in _SCALARS}
+        columns |= {name: np.full((n, 3), np.nan) for name in _VECTORS}
+        columns |= {"seq": np.full(n, -1, dtype=np.int64), "status": np.zeros(n, dtype=np.int64)}
+        columns["heading_is_true"] = np.zeros(n, dtype=bool)
+        return columns
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+    def rows(self, which: Any) -> Samples:
+        """The rows that a mask, an index array or a slice selects."""
+        return replace(self, **{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+    @property
+    def has_field(self) -> Bools:
+        """Rows with raw field and raw specific force. Shape (N,)."""
+        both = np.isfinite(self.field_ut).all(axis=1) & np.isfinite(self.force_g).all(axis=1)
+        return np.asarray(both, dtype=bool)
+
+    @property
+    def has_rate(self) -> Bools:
+        """Rows with raw angular rate. Shape (N,)."""
+        return np.asarray(np.isfinite(self.rate_deg_s).all(axis=1), dtype=bool)
+
+    @property
+    def has_attitude(self) -> Bools:
+        """Rows with a heading and a pitch of the board's own. Shape (N,)."""
+        return np.asarray(np.isfinite(self.heading_deg) & np.isfinite(self.pitch_deg), dtype=bool)
+
+
+_SCALARS = (
+    "t_s",
+    "received_s",
+    "board_s",
+    "heading_deg",
+    "tilt_deg",
+    "pitch_deg",
+    "temperature_c",
+    "variation_deg",
+)
+_VECTORS = ("field_ut", "force_g", "rate_deg_s")
+
+
+@dataclass(frozen=True)
+class KeyPress:
+    """A key on the board: 1 trigger, 2 mark."""
+
+    t_s: float
+    key: int
+    down: bool
+
+
+@dataclass(frozen=True)
+class Note:
+    """The operator's note at a moment: a label for what is being traced, and its kind.
+
+    A label holds from its azimuth, in the direction of the sweep, until the next.
+    """
+
+    t_s: float
+    label: str = ""
+    kind: str = ""
+    more: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class BoardFault:
+    """A fault the board reported."""
+
+    t_s: float
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Identity:
+    """What the board says of itself."""
+
+    board: str
+    serial_number: str
+    firmware: str
+    rate_hz: int
+    streams: str
+
+
+@dataclass(frozen=True, eq=False)
+class Stream:
+    """Everything one recording (or a live capture so far) holds, decoded."""
+
+    samples: Samples
+    # In order of time
+    keys: tuple[KeyPress, ...] = ()
+    notes: tuple[Note, ...] = ()
+    faults: tuple[BoardFault, ...] = ()
+    identity: Identity | None = None  # The last one received
+    refused: dict[str, int] = field(default_factory=dict)  # Damaged or refused sentences by reason
+    unknown: int = 0  # Sound sentences of kinds that this program does not use
+    lost: int = 0  # Instants missing according to ``seq``
+    doubts: tuple[str, ...] = ()  # What makes its times doubtful, in words

@@ -1,0 +1,374 @@
+"""The whole line as one function: recordings of a point in, horizon, access and checks out.
+
+    bytes -> sentences -> samples -> sight lines -> horizon -> access
+
+Live sweeps, replay, batch and the demo all call `survey_point`; none of them has a line of its
+own.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any, Protocol, TypeAlias
+
+import numpy as np
+
+from logger import __version__
+from logger.access import AccessResult, AccessSettings, Plane
+from logger.calibration import (
+    Chosen,
+    ClosingTarget,
+    SweepAbout,
+    check_closing_target,
+    choose_calibrations,
+)
+from logger.checks import Check
+from logger.errors import InputError, UsageError
+from logger.horizon import HorizonProfile, Obstruction
+from logger.horizon_fit import (
+    DropSpan,
+    Edit,
+    HorizonResult,
+    HorizonSettings,
+    LeaveOut,
+    Pass,
+    TakeIn,
+    edited_passes,
+    edited_profile,
+    horizon_from,
+)
+from logger.orientation import (
+    Declination,
+    OrientationSettings,
+    declination_at,
+    orient,
+)
+from logger.recording import Recording
+from logger.recording.samples import Samples, Stream
+from logger.site import Site
+
+SCHEMA = "horizon-logger result 1"
+
+
+@dataclass(frozen=True, eq=False)
+class Sweep:
+    """One recording of a point, read and decoded."""
+
+    recording: Recording
+    stream: Stream
+
+
+class SunOfSite(Protocol):
+    """The sun and the planes of a site: a `SiteYear`, here or in another process."""
+
+    @property
+    def site(self) -> Site: ...  # noqa: D102
+
+    @property
+    def settings(self) -> AccessSettings: ...  # noqa: D102
+
+    def assess(self, horizon: HorizonProfile, /) -> AccessResult:
+        """Access, loss, window and bounds under one horizon."""
+        ...
+
+
+CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
+"""Which calibrations a sweep gets, and the checks that judge them."""
+
+
+@dataclass(frozen=True)
+class SurveySettings:
+    """Everything that may be overridden at replay."""
+
+    declination: Declination | None = None  # Instead of the model's
+    date: dt.date | None = None  # For the declination, where a recording does not tell
+    orientation: OrientationSettings = field(default_factory=OrientationSettings)
+    horizon: HorizonSettings = field(default_factory=HorizonSettings)
+
+
+@dataclass(frozen=True, eq=False)
+class PointSetup:
+    """What a job knows of a point beside its recordings."""
+
+    # Sectors named beforehand; they go before the operator's labels
+    obstructions: tuple[Obstruction, ...] = ()
+    distances_m: Mapping[str, float] = field(default_factory=dict)  # Of obstructions by name. [m]
+    # Above one surface; the sight's serves recordings that do not tell theirs. [m]
+    sight_height_m: float | None = None
+    module_height_m: float | None = None
+    edits: tuple[Edit, ...] = ()  # Changes made in the office, oldest first
+    # Recordings of other points that an edit takes in, by name
+    elsewhere: Mapping[str, Sweep] = field(default_factory=dict)
+    # That an edit imports, by name
+    horizons: Mapping[str, HorizonProfile] = field(default_factory=dict)
+    job_sha256: str = ""  # Of all that the job said when this was read; empty without a job
+
+
+@dataclass(frozen=True, eq=False)
+class PointResult:
+    """A point's answer, with what it came from."""
+
+    name: str
+    site: Site
+    sweeps: tuple[Sweep, ...]
+    chosen: tuple[Chosen, ...]  # Corrections and the calibrations they come from, one a sweep
+    closing_targets: tuple[ClosingTarget, ...]  # What the closing target says of each sweep
+    horizon: HorizonResult
+    access: AccessResult
+    checks: tuple[Check, ...]
+    settings: SurveySettings
+    job_sha256: str = ""  # See `PointSetup`
+
+    @property
+    def declination(self) -> Declination:
+        """Of the first sweep; all sweeps of one point share site and season."""
+        return self.chosen[0].corrections.declination
+
+    def as_dict(self) -> dict[str, Any]:
+        """The documented result, ``horizon-logger result 1``."""
+        profile = self.horizon.profile
+        rejected: dict[str, int] = {}
+        refused: dict[str, int] = {}
+        for sight, sweep in zip(self.horizon.sight, self.sweeps, strict=True):
+            _add_up(rejected, sight.rejected())
+            _add_up(refused, sweep.stream.refused)
+        read = sum(len(sight) for sight in self.horizon.sight)
+        used = sum(int(sight.used.sum()) for sight in self.horizon.sight)
+        access = self.access.as_dict()
+        error = profile.standard_error_deg
+        return {
+            "schema": SCHEMA,
+            "program": f"horizon-logger {__version__}",
+            "point": self.name,
+            "job_sha256": self.job_sha256 or None,
+            "site": access["site"],
+            "declination": self.declination.as_dict(),
+            "samples": {"read": read, "used": used, "rejected": rejected},
+            "sentences": {
+                "refused": refused,
+                "lost": sum(s.stream.lost for s in self.sweeps),
+            },
+            "recordings": [
+                {
+                    "file": s.recording.path.name,
+                    "sha256": s.recording.sha256,
+                    "sealed": s.recording.sealed,
+                    "problems": list(s.recording.problems),
+                }
+                for s in self.sweeps
+            ],
+            "calibrations": [
+                {
+                    "recording": sweep.recording.path.name,
+                    "used": [
+                        {"file": used.file, "kind": used.kind, "figures": used.figures}
+                        for used in chosen.used
+                    ],
+                    "closing_target": mark.figures(),
+                }
+                for sweep, chosen, mark in zip(
+                    self.sweeps, self.chosen, self.closing_targets, strict=True
+                )
+            ],
+            "quality": [check.as_dict() for check in self.checks],
+            "horizon": {
+                "azimuth_deg": profile.azimuth_deg,
+                "elevation_deg": profile.elevation_deg,
+                "standard_error_deg": np.full(len(profile), np.nan) if error is None else error,
+                "measured": profile.known,
+                "heading_error_deg": profile.heading_error_deg,
+                "level_error_deg": profile.level_error_deg,
+                "obstructions": list(profile.obstructions),
+                "steps": list(profile.steps),
+            },
+            **{key: value for key, value in access.items() if key not in ("site", "schema")},
+            "settings": {
+                "orientation": asdict(self.settings.orientation),
+                "horizon": asdict(
+                    replace(self.settings.horizon, latitude_deg=self.site.latitude_deg)
+                ),
+                "access": asdict(self.access.settings),
+            },
+        }
+
+
+def _add_up(total: dict[str, int], more: dict[str, int]) -> None:
+    for key, count in more.items():
+        total[key] = total.get(key, 0) + count
+
+
+def survey_point(
+    name: str,
+    sweeps: Sequence[Sweep],
+    year: SunOfSite,
+    settings: SurveySettings | None = None,
+    *,
+    setup: PointSetup | None = None,
+    corrections_of: CorrectionsOf | None = None,
+) -> PointResult:
+    """Take all recordings of one point through the whole line."""
+    settings, setup = settings or SurveySettings(), setup or PointSetup()
+    taken_in = {e.recording for e in setup.edits if isinstance(e, TakeIn)}
+    sweeps = [*sweeps, *(s for name, s in setup.elsewhere.items() if name in taken_in)]
+    left_out = {e.recording for e in setup.edits if isinstance(e, LeaveOut)}
+    sweeps = [s for s in sweeps if s.recording.path.name not in left_out]
+    if not sweeps:
+        why = ": every one is left out by a change" if left_out else ""
+        raise InputError(f"there is no recording of this point{why}", name)
+    passes, chosen, closing_targets = [], [], []
+    checks: list[Check] = []
+    for sweep in sweeps:
+        declination = declination_of(sweep, year, settings)
+        calibrated = (corrections_of or uncalibrated)(sweep, declination)
+        mark, oriented_checks = _marked(sweep, calibrated, settings)
+        height = sweep.recording.number("sight_height_m")
+        passes.append(
+            Pass(
+                mark.sight,
+                mark.keys,
+                sweep.stream.notes,
+                name=sweep.recording.path.name,
+                sight_height_m=setup.sight_height_m if height is None else height,
+            )
+        )
+        chosen.append(calibrated)
+        closing_targets.append(mark)
+        checks += [*_recording_checks(sweep), *calibrated.checks, *oriented_checks, *mark.checks]
+    if not any(one.sight.used.any() for one in passes):
+        reasons: dict[str, int] = {}
+        for one in passes:
+            _add_up(reasons, one.sight.rejected())
+        why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
+        raise InputError(f"not one sample can be used: {why}", name)
+    remaining = [e for e in setup.edits if isinstance(e, DropSpan) and e.recording not in left_out]
+    horizon = horizon_from(
+        edited_passes(passes, remaining),
+        replace(settings.horizon, latitude_deg=year.site.latitude_deg),
+        setup.obstructions,
+        setup.distances_m,
+        setup.module_height_m,
+    )
+    horizon = replace(horizon, profile=edited_profile(horizon.profile, setup.edits, setup.horizons))
+    access = year.assess(horizon.profile)
+    return PointResult(
+        name=name,
+        site=year.site,
+        sweeps=tuple(sweeps),
+        chosen=tuple(chosen),
+        closing_targets=tuple(closing_targets),
+        horizon=horizon,
+        access=access,
+        checks=_merged((*checks, *horizon.checks, *access.checks)),
+        settings=settings,
+        job_sha256=setup.job_sha256,
+    )
+
+
+def _marked(
+    sweep: Sweep, calibrated: Chosen, settings: SurveySettings
+) -> tuple[ClosingTarget, tuple[Check, ...]]:
+    """Sight lines held against the closing target; the attitude they come from is let go."""
+    stream = sweep.stream
+    oriented = orient(stream.samples, calibrated.corrections, settings.orientation)
+    mark = check_closing_target(
+        oriented.sight, stream.keys, stream.notes, calibrated.closing_target_deg
+    )
+    return mark, oriented.checks
+
+
+def uncalibrated(sweep: Sweep, declination: Declination) -> Chosen:
+    """Declination alone, for a recording without a job: raw streams miss their calibration."""
+    raw = bool(sweep.stream.samples.has_field.any())
+    about = SweepAbout(sweep.recording.started, raw=raw)
+    return choose_calibrations((), about, declination, needed=("compass",) if raw else ())
+
+
+def default_plane(site: Site) -> Plane:
+    """What a job without planes is judged by: tilt equal to the latitude, facing the equator.
+
+    Common practice, no source; on the equator it faces south.
+    """
+    return Plane("tilt = latitude", min(abs(site.latitude_deg), 90.0), site.equatorward_azimuth_deg)
+
+
+def declination_of(sweep: Sweep, year: SunOfSite, settings: SurveySettings) -> Declination:
+    """The declination of one sweep: given, by the model, or claimed by the board."""
+    if settings.declination is not None:
+        return settings.declination
+    started = sweep.recording.started
+    date = settings.date or (started.date() if started else None)
+    dated = date is not None
+    # A fixed day keeps a replay the same for ever; a year shifts declination by 0.1 to 0.2°.
+    date = date or dt.date(year.settings.year, 7, 1)
+    try:
+        found = declination_at(year.site, date)
+    except UsageError:
+        claimed = _claimed_variation(sweep.stream.samples)
+        if claimed is None:
+            raise
+        return claimed
+    if dated:
+        return found
+    return replace(found, source=f"{found.source} (the recording bears no date)")
+
+
+def _claimed_variation(samples: Samples) -> Declination | None:
+    claimed = samples.variation_deg[np.isfinite(samples.variation_deg)]
+    if claimed.size == 0:
+        return None
+    return Declination(float(np.median(claimed)), 1.0, "variation sent by the board")
+
+
+def _recording_checks(sweep: Sweep) -> list[Check]:
+    """Damage to a recording fails a check; being cut short, or a doubtful clock, alone does not."""
+    harmless = ("not sealed", "the last line is torn", "a plain log", "no header", "time in doubt")
+    damage = [p for p in sweep.recording.problems if not p.startswith(harmless)]
+    name = sweep.recording.path.name
+    return [
+        Check(
+            "recording whole",
+            not damage,
+            float(len(damage)),
+            0.0,
+            "",
+            f"{name}: " + ("; ".join(damage) if damage else "every record can be read"),
+        )
+    ]
+
+
+def _merged(checks: Sequence[Check]) -> tuple[Check, ...]:
+    """One check a name where all passed; every failed one is kept."""
+    kept: list[Check] = []
+    for check in checks:
+        same = [k for k in kept if k.check == check.check]
+        if check.passed and same:
+            continue
+        kept = [k for k in kept if not (k.check == check.check and k.passed)]
+        kept.append(check)
+    return tuple(kept)
+
+
+def site_of(
+    recording: Recording,
+    job_site: Site | None,
+    latitude_deg: float | None,
+    longitude_deg: float | None,
+    altitude_m: float | None,
+) -> Site:
+    """Where a recording was made: what is given, else the job's, else what the header says."""
+    if latitude_deg is None and job_site is not None:
+        latitude_deg, longitude_deg = job_site.latitude_deg, job_site.longitude_deg
+        altitude_m = job_site.altitude_m if altitude_m is None else altitude_m
+    if latitude_deg is None:
+        latitude_deg, longitude_deg = recording.number("latitude"), recording.number("longitude")
+    if altitude_m is None:
+        altitude_m = recording.number("elevation_m")
+    if latitude_deg is None or longitude_deg is None:
+        raise UsageError(
+            "neither a job nor the recording tells where the site is",
+            str(recording.path),
+            hint="give --latitude and --longitude, or --job JOB",
+        )
+    return Site(latitude_deg, longitude_deg, altitude_m or 0.0)

@@ -1,0 +1,173 @@
+"""Corner by corner: holding still and pressing."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skyline_paths import sight, swept, tremor, wavy, wavy_line
+
+from logger.geometry import great_circle_elevation
+from logger.horizon_fit import HorizonSettings, Pass, horizon_from
+from logger.horizon_fit.corners import Vertex, joined_line, vertices_of
+from logger.orientation.sight_lines import SightLines
+from logger.recording.samples import KeyPress, Note
+from logger.simulation import Operator, Sensor, scene_named, simulate_corners
+
+SETTINGS = HorizonSettings(latitude_deg=46.0)
+
+
+def held(
+    corners: list[tuple[float, float]],
+    seed: int = 0,
+    tremor_deg: float = 0.1,
+    hold_s: float = 1.5,
+) -> tuple[SightLines, tuple[KeyPress, ...]]:
+    """A sight that goes from corner to corner, holds still at each and presses there."""
+    azimuth, elevation, keys = [], [], []
+    for i, (a, e) in enumerate(corners):
+        if i:
+            way = (1 - np.cos(np.linspace(0, np.pi, 50))) / 2
+            azimuth.append(corners[i - 1][0] + way * (a - corners[i - 1][0]))
+            elevation.append(corners[i - 1][1] + way * (e - corners[i - 1][1]))
+        rows = round(hold_s / 0.02)
+        azimuth.append(np.full(rows, a))
+        elevation.append(np.full(rows, e))
+        now = sum(map(len, azimuth)) * 0.02 - 0.3
+        keys += [KeyPress(now, 2, True), KeyPress(now + 0.1, 2, False)]
+    a, e = np.concatenate(azimuth), np.concatenate(elevation)
+    shaken_a, shaken_e = tremor(len(a), seed, tremor_deg) if tremor_deg else (0 * a, 0 * a)
+    return sight(
+        np.arange(len(a)) * 0.02, a + shaken_a / np.cos(np.radians(e)), e + shaken_e, 0.4
+    ), tuple(keys)
+
+
+def vertex(azimuth_deg: float, elevation_deg: float, straight: bool = False) -> Vertex:
+    return Vertex(0.0, azimuth_deg, elevation_deg, 0.01, 0.0, 1.0, straight)
+
+
+def test_a_still_hold_is_a_vertex_with_an_error_of_its_own() -> None:
+    corners = [(100.0, 10.0), (140.0, 30.0), (180.0, 15.0)]
+    recorded, keys = held(corners)
+    found = vertices_of(recorded, keys, (), SETTINGS)
+    assert [v.azimuth_deg for v in found] == pytest.approx([a for a, _ in corners], abs=0.3)
+    assert [v.elevation_deg for v in found] == pytest.approx([e for _, e in corners], abs=0.3)
+    assert all(0.05 < v.error_deg < 0.4 for v in found)
+
+
+def test_a_press_in_passing_is_no_vertex() -> None:
+    recorded = swept(*wavy_line())
+    keys = tuple(KeyPress(t, 2, True) for t in (5.0, 15.0, 25.0))
+    assert vertices_of(recorded, keys, (), SETTINGS) == ()
+
+
+def test_a_steep_vertex_is_less_sure_in_azimuth() -> None:
+    assert vertex(0.0, 80.0).azimuth_error_deg == pytest.approx(
+        0.01 / np.cos(np.radians(80.0)), rel=1e-9
+    )
+
+
+def test_a_straight_wall_is_a_great_circle_and_no_chord() -> None:
+    # A level wall top of height H at distance d: tan e = (H / d) cos(turn from square on).
+    turn = np.linspace(-45.0, 45.0, 91)
+    top = np.degrees(np.arctan(0.8 * np.cos(np.radians(turn))))
+    ends = [vertex(180.0 - 45.0, top[0], straight=True), vertex(180.0 + 45.0, top[-1])]
+    line = joined_line(ends, SETTINGS)
+    wall = np.interp(180.0 + turn, line.path_deg, line.elevation_deg)
+    assert np.abs(wall - top).max() < 0.01
+    chord = joined_line([vertex(135.0, top[0]), vertex(165.0, top[0])], SETTINGS)
+    assert chord.elevation_deg.max() == pytest.approx(top[0])
+    assert top.max() - top[0] > 8.0  # what a chord over the whole wall would miss
+
+
+def test_a_straight_wall_comes_back_within_a_third_of_a_degree_everywhere() -> None:
+    turn = np.linspace(-45.0, 45.0, 181)
+    top = np.degrees(np.arctan(0.8 * np.cos(np.radians(turn))))
+    corners = [(125.0, 5.0), (134.99, 5.0), (135.0, float(top[0])), (225.0, float(top[-1])),
+               (225.01, 5.0), (235.0, 5.0)]  # fmt: skip
+    recorded, keys = held(corners, tremor_deg=0.0)
+    notes = (Note(keys[4].t_s + 0.1, "wall", "building"), Note(keys[8].t_s + 0.1, "", "terrain"))
+    result = horizon_from([Pass(recorded, keys, notes)], SETTINGS)
+    inside = slice(2, -2)
+    found = result.profile.elevation_at(180.0 + turn[inside])
+    assert np.abs(found - top[inside]).max() < 0.3
+
+
+@pytest.mark.parametrize("ends", [(0.0, 90.0, 40.0, 20.0), (0.0, 30.0, 180.0, 40.0)])
+def test_a_straight_edge_through_the_zenith_is_joined(ends: tuple[float, ...]) -> None:
+    line = joined_line([vertex(*ends[:2], straight=True), vertex(*ends[2:])], SETTINGS)
+    assert np.isfinite(line.elevation_deg).all()
+    assert line.elevation_deg[-1] == pytest.approx(ends[3])
+
+
+def test_ends_too_far_apart_that_nobody_called_straight_are_not_joined() -> None:
+    recorded, keys = held([(90.0, 10.0), (100.0, 12.0), (190.0, 12.0), (200.0, 10.0)])
+    profile = horizon_from([Pass(recorded, keys)], SETTINGS).profile
+    assert profile.measured_at([95.0, 195.0]).all()
+    assert not profile.measured_at(np.arange(105.0, 186.0)).any()
+
+
+def test_a_note_can_call_an_edge_straight() -> None:
+    recorded, keys = held([(90.0, 30.0), (180.0, 30.0), (190.0, 10.0)])
+    note = Note(keys[0].t_s + 0.1, "eaves", "other", {"join": "straight"})
+    profile = horizon_from([Pass(recorded, keys, (note,))], SETTINGS).profile
+    expected = great_circle_elevation(135.0, 90.0, 30.0, 180.0, 30.0)
+    assert profile.elevation_at(135.0) == pytest.approx(expected, abs=0.5)
+
+
+def test_the_way_between_corners_is_no_skyline() -> None:
+    recorded, keys = held([(100.0, 10.0), (120.0, 30.0), (140.0, 10.0)])
+    result = horizon_from([Pass(recorded, keys)], SETTINGS)
+    assert "between held corners" in result.sight[0].rejected()
+    assert result.sight[0].used.any()
+
+
+def test_both_ways_mix_in_one_point() -> None:
+    azimuth, elevation = wavy_line()
+    path = swept(azimuth, elevation)
+    mast = [(200.0, wavy(np.array(200.0)).item()), (200.0, 40.0), (201.4, 40.0),
+            (201.4, wavy(np.array(201.4)).item())]  # fmt: skip
+    recorded, keys = held(mast, tremor_deg=0.05)
+    result = horizon_from([Pass(path), Pass(recorded, keys)], SETTINGS)
+    elsewhere = np.arange(20.0, 180.0, 5.0)
+    assert result.profile.elevation_at(elsewhere) == pytest.approx(wavy(elsewhere), abs=0.5)
+    assert [len(v) for v in result.vertices] == [0, 4]
+    # The sweep did not see the mast, the corners did: that is a disagreement, not a fact.
+    error = result.profile.standard_error_deg
+    assert error is not None
+    assert np.nanmax(error) > 1.0
+
+
+@pytest.mark.parametrize("seed", [0, 2])
+def test_the_street_corner_by_corner_without_a_gyro(seed: int) -> None:
+    scene = scene_named("street", seed)
+    made = simulate_corners(scene, Operator.calm(), Sensor().without_iron(), seed=seed)
+    result = horizon_from([_oriented(made)], SETTINGS)
+    azimuth = np.arange(0.0, 360.0, 0.1) + 0.05
+    away = np.abs(result.profile.elevation_at(azimuth) - scene.elevation_at(azimuth))
+    assert np.nanmedian(away) < 0.3
+    assert len(result.vertices[0]) >= 50
+
+
+def test_a_canopy_and_a_facade_of_80_degrees_work() -> None:
+    scene = scene_named("facade", 0)
+    made = simulate_corners(scene, Operator.calm(), Sensor().without_iron(), seed=1)
+    profile = horizon_from([_oriented(made)], SETTINGS).profile
+    middle = np.array([340.0, 0.0, 20.0])
+    assert profile.elevation_at(middle) == pytest.approx(scene.elevation_at(middle), abs=1.0)
+    canopy = np.arange(75.0, 110.0, 5.0)
+    assert np.abs(profile.elevation_at(canopy) - scene.elevation_at(canopy)).mean() < 1.5
+
+
+def _oriented(made: object) -> Pass:
+    from logger.orientation import Corrections, OrientationSettings, declination_at, orient
+    from logger.recording import StreamBuilder
+    from logger.simulation import DEFAULT_SITE, DEFAULT_START
+
+    builder = StreamBuilder()
+    for t_s, chunk in made.chunks:  # type: ignore[attr-defined]
+        builder.feed(t_s, chunk)
+    stream = builder.stream()
+    corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
+    oriented = orient(stream.samples, corrections, OrientationSettings(use_rate=False))
+    notes = made.notes  # type: ignore[attr-defined]
+    return Pass(oriented.sight, stream.keys, notes)

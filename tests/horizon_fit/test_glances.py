@@ -1,0 +1,71 @@
+"""The sight leaves the skyline now and then; the horizon must not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skyline_paths import blocks_line, followed, mean_difference, sight, tremor, wavy, wavy_line
+
+from logger.arrays import Floats
+from logger.horizon_fit import HorizonSettings, Pass, horizon_from
+from logger.orientation.sight_lines import SightLines
+
+SETTINGS = HorizonSettings(latitude_deg=46.0)
+
+
+def with_glance(
+    t: Floats, a: Floats, e: Floats, at_s: float, seconds: float, to_deg: float, wander: float = 0.0
+) -> SightLines:
+    """The same path with the sight away from it for a while."""
+    i = int(np.searchsorted(t, at_s))
+    away = np.arange(0.0, seconds, 0.02)
+    swing = round(1.5 / 0.02)
+    down = np.linspace(e[i], to_deg, swing)
+    a_away = a[i] + wander * np.sin(2 * np.pi * away / seconds)
+    a = np.concatenate([a[:i], np.full(swing, a[i]), a_away, np.full(swing, a[i]), a[i:]])
+    e = np.concatenate([e[:i], down, np.full(len(away), to_deg), down[::-1], e[i:]])
+    n = len(a)
+    shaken_a, shaken_e = tremor(n, 3)
+    return sight(np.arange(n) * 0.02, a + shaken_a, e + shaken_e)
+
+
+@pytest.mark.parametrize("wander", [0.0, 20.0])
+def test_twenty_seconds_at_the_ground_leave_no_trace(wander: float) -> None:
+    recorded = with_glance(*followed(*wavy_line()), 20.0, 20.0, -40.0, wander)
+    result = horizon_from([Pass(recorded)], SETTINGS)
+    assert result.sight[0].rejected()["off the skyline"] > 900
+    assert all(check.passed for check in result.checks)
+    assert mean_difference(result.profile.elevation_at, wavy) < 0.12
+
+
+def test_nor_in_a_single_pass() -> None:
+    recorded = with_glance(*followed(*wavy_line(), passes=1), 20.0, 20.0, -40.0)
+    result = horizon_from([Pass(recorded)], SETTINGS)
+    assert mean_difference(result.profile.elevation_at, wavy) < 0.2
+    assert [g.check for g in result.checks if not g.passed] == ["sun-crossed sectors seen twice"]
+
+
+def test_lingering_on_something_beside_the_skyline_is_left_out() -> None:
+    recorded = with_glance(*followed(*wavy_line()), 20.0, 10.0, 2.0)
+    result = horizon_from([Pass(recorded)], SETTINGS)
+    assert result.sight[0].rejected()["off the skyline"] > 400
+    assert mean_difference(result.profile.elevation_at, wavy) < 0.12
+
+
+def test_a_pause_on_the_skyline_is_no_glance() -> None:
+    t, a, e = followed(*wavy_line())
+    i = len(t) // 3
+    a, e = np.insert(a, i, np.full(500, a[i])), np.insert(e, i, np.full(500, e[i]))
+    shaken_a, shaken_e = tremor(len(a), 4)
+    recorded = sight(np.arange(len(a)) * 0.02, a + shaken_a, e + shaken_e)
+    result = horizon_from([Pass(recorded)], SETTINGS)
+    assert result.sight[0].used.all()
+    assert mean_difference(result.profile.elevation_at, wavy) < 0.1
+
+
+def test_a_mast_is_no_glance() -> None:
+    t, a, e = followed(*blocks_line())
+    shaken_a, shaken_e = tremor(len(t), 5)
+    result = horizon_from([Pass(sight(t, a + shaken_a, e + shaken_e))], SETTINGS)
+    assert result.sight[0].used.all()
+    assert result.profile.elevation_at(150.7) > 30.0

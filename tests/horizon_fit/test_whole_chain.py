@@ -1,0 +1,142 @@
+"""From simulated bytes to bounds of access: every way of sweeping badly is noticed and bounded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from logger.access import AccessSettings, Plane, SiteYear
+from logger.horizon import HorizonProfile
+from logger.horizon_fit import HorizonResult, HorizonSettings, Pass, horizon_from
+from logger.orientation import Corrections, declination_at, orient
+from logger.recording import StreamBuilder
+from logger.simulation import (
+    DEFAULT_SITE,
+    DEFAULT_START,
+    Glance,
+    Operator,
+    Scene,
+    Sensor,
+    scene_named,
+    simulate_sweep,
+)
+
+SETTINGS = HorizonSettings(latitude_deg=DEFAULT_SITE.latitude_deg)
+CALM = Operator.calm()
+BOARD = Sensor().without_iron()
+
+
+@cache
+def year() -> SiteYear:
+    return SiteYear(DEFAULT_SITE, [Plane("south", 35.0, 180.0)], AccessSettings(draws=400))
+
+
+@dataclass(frozen=True, eq=False)
+class Swept:
+    scene: Scene
+    result: HorizonResult
+
+    @property
+    def failed(self) -> list[str]:
+        return [check.check for check in self.result.checks if not check.passed]
+
+    def beam(self, profile: HorizonProfile) -> tuple[float, float, float]:
+        access = year().assess(profile).planes[0].beam_access
+        return float(access.low[12]), float(access.value[12]), float(access.high[12])
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        low, _, high = self.beam(self.result.profile)
+        return low, high
+
+    @property
+    def truth(self) -> float:
+        return self.beam(self.scene.truth())[1]
+
+
+def swept(operator: Operator, scene: str = "street", seed: int = 3) -> Swept:
+    made = scene_named(scene, seed)
+    simulated = simulate_sweep(made, operator, BOARD, seed=seed)
+    builder = StreamBuilder()
+    for t_s, chunk in simulated.chunks:
+        builder.feed(t_s, chunk)
+    stream = builder.stream()
+    corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
+    sight = orient(stream.samples, corrections).sight
+    return Swept(made, horizon_from([Pass(sight, stream.keys, simulated.notes)], SETTINGS))
+
+
+def test_a_whole_sweep_passes_every_check_and_bounds_the_truth() -> None:
+    run = swept(CALM)
+    assert run.failed == []
+    low, high = run.bounds
+    assert low <= run.truth <= high
+    assert high - low < 0.08
+
+
+def test_half_a_sweep_fails_and_bounds_from_open_to_blocked() -> None:
+    run = swept(replace(CALM, sectors=((40.0, 180.0),)))
+    assert run.failed == ["sun-crossed sectors measured"]
+    low, high = run.bounds
+    assert low <= run.truth <= high
+    assert high - low > 0.3
+
+
+def test_with_the_north_left_out_all_is_well_in_the_northern_hemisphere() -> None:
+    run = swept(replace(CALM, sectors=((50.0, 310.0),)))
+    assert run.failed == []
+    low, high = run.bounds
+    assert low <= run.truth <= high
+    assert high - low < 0.08
+
+
+def test_with_the_south_left_out_nothing_is_known_of_the_noon() -> None:
+    run = swept(replace(CALM, sectors=((230.0, 490.0),)))
+    assert run.failed == ["sun-crossed sectors measured"]
+    assert "go back to 130 to 230°" in run.result.checks[0].why
+    low, high = run.bounds
+    assert low <= run.truth <= high
+    assert high - low > 0.5
+
+
+def test_a_single_pass_is_told_to_sweep_back() -> None:
+    run = swept(replace(CALM, passes=1))
+    assert run.failed == ["sun-crossed sectors seen twice"]
+    assert "sweep again over" in run.result.checks[1].why
+    low, high = run.bounds
+    assert low <= run.truth <= high
+
+
+@pytest.mark.parametrize("passes", [1, 2])
+def test_twenty_seconds_at_the_ground_cost_nothing(passes: int) -> None:
+    glancing = replace(CALM, passes=passes, glances=(Glance(160.0, 20.0),))
+    run, straight = swept(glancing), swept(replace(CALM, passes=passes))
+    assert run.failed == straight.failed
+    assert run.result.sight[0].rejected()["off the skyline"] > 900
+    low, high = run.bounds
+    assert low <= run.truth <= high
+    assert high - low < 0.08
+
+
+def test_steep_facades_can_be_swept_too() -> None:
+    run = swept(CALM, "facade", 0)
+    azimuth = np.arange(0.0, 360.0, 0.5)
+    away = np.abs(run.result.profile.elevation_at(azimuth) - run.scene.elevation_at(azimuth))
+    assert np.median(away) < 0.5
+    low, high = run.bounds
+    assert low <= run.truth <= high
+
+
+def test_labels_of_the_operator_find_their_sectors() -> None:
+    run = swept(CALM, "street-with-mast", 1)
+    truth = {(o.name, round(o.from_azimuth_deg)): o for o in run.scene.obstructions}
+    found = run.result.profile.obstructions
+    assert len(found) == len(truth)
+    for one in found:
+        expected = [o for o in run.scene.obstructions if o.name == one.name]
+        nearest = min(abs(one.from_azimuth_deg - o.from_azimuth_deg) for o in expected)
+        assert nearest < 1.5
+        assert one.kind == expected[0].kind

@@ -1,0 +1,198 @@
+"""Logs of other programs and boats, whatever bytes they hold."""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from firmware_protocol import Attitude, encode, framed
+from logger.errors import InputError, RecordingError, UsageError
+from logger.recording import StreamBuilder, load_stream
+from logger.recording.nmea_log import parse_plain_log
+from logger.recording.plausible import jumps_and_back
+
+HEADINGS = [framed(b"HCHDM,%d.5,M" % h) for h in range(90, 130)]
+LOG = framed(b"YXXDR,A,-2.4,D,PITCH,A,1.1,D,ROLL") + b"".join(HEADINGS)
+
+
+def headings(content, rate_hz=10.0):
+    return list(parse_plain_log(content, "a.log", rate_hz).samples.heading_deg)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        LOG,
+        LOG.replace(b"\r\n", b"\n"),
+        b"\xef\xbb\xbf" + LOG,
+        LOG.replace(b"\r\n", b"\r\n\0"),
+        b"\0" * 100 + LOG,
+        LOG.rstrip(b"\r\n"),
+        LOG.replace(b"$", b"08:12:31.25 $"),
+        LOG.replace(b"\r\n", b"\r\n\r\n# remark with $ and *\r\n"),
+    ],
+    ids=["CR LF", "LF", "byte order mark", "NUL ends", "NUL start", "no end", "dated", "remarks"],
+)
+def test_the_same_headings_come_out_however_the_log_was_kept(content):
+    assert headings(content) == pytest.approx(np.arange(90, 130) + 0.5)
+
+
+def test_a_sentence_without_checksum_is_refused():
+    assert headings(b"$HCHDM,10.0,M\r\n" + LOG)[0] == 90.5
+
+
+def test_the_rate_counts_heading_sentences_only():
+    other = framed(b"SDDPT,7.1,0.4")
+    mixed = other.join(HEADINGS)
+    assert parse_plain_log(mixed, "x", 4.0).samples.t_s == pytest.approx(np.arange(40) / 4)
+
+
+@pytest.mark.parametrize("rate_hz", [0.0, -1.0, float("nan"), float("inf"), 1001.0])
+def test_a_rate_without_sense_is_refused_by_its_number(rate_hz):
+    with pytest.raises(UsageError, match="makes no sense"):
+        parse_plain_log(LOG, "x", rate_hz)
+
+
+def test_a_log_of_our_own_sentences_needs_no_rate_and_keeps_the_boards_time():
+    log = b"".join(encode(Attitude(n, 7000 + 20 * n, 9000, 0, 0, 1)) for n in range(50))
+    log += b"".join(encode(Attitude(n, 20 * n, 9000, 0, 0, 1)) for n in range(50))  # a reset
+    t = parse_plain_log(log, "x", None).samples.t_s
+    assert t[:50] == pytest.approx(np.arange(50) * 0.02)
+    assert t[50:] == pytest.approx(t[49] + np.arange(50) * 0.02)
+
+
+def test_the_first_line_alone_makes_a_recording(tmp_path):
+    log = tmp_path / "a.sweep"
+    log.write_bytes(LOG)
+    assert len(load_stream(log, rate_hz=10)[1].samples) == 40
+    recording = tmp_path / "a.log"
+    recording.write_bytes(b"horizon-logger recording 1\nh {}\ns 0.1 " + HEADINGS[0][:-2] + b"\n")
+    assert len(load_stream(recording)[1].samples) == 1
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\xef\xbb\xbfhorizon-logger recording 1\nh {}\n",
+        b"horizon-logger recording 1\r\nh {}\r\n",
+    ],
+)
+def test_a_recording_saved_anew_by_an_editor_is_refused_as_that(tmp_path, content):
+    path = tmp_path / "a.sweep"
+    path.write_bytes(content)
+    with pytest.raises(RecordingError, match="changed its line ends or put a byte order mark"):
+        load_stream(path)
+
+
+@pytest.mark.parametrize("content", [b"", b"\0" * 5000, "$HCHDM,10.0,M*2F\r\n".encode("utf-16")])
+def test_a_file_without_headings_is_refused_as_such(content):
+    with pytest.raises(InputError, match="neither a recording nor a log of headings"):
+        parse_plain_log(content, "x", 10)
+
+
+def test_a_log_of_nothing_but_sentence_starts_is_given_up(monkeypatch):
+    monkeypatch.setattr("logger.recording.nmea_log.MOST_RECORDS", 1000)
+    with pytest.raises(InputError, match="more than 1000 sentences, no sweep is that long"):
+        parse_plain_log(b"$" * 5000, "x", 10)
+
+
+@given(st.binary(max_size=400), st.sampled_from([None, 10.0]))
+def test_any_bytes_give_samples_or_one_sentence(content, rate_hz):
+    try:
+        stream = parse_plain_log(content, "x", rate_hz)
+    except (InputError, UsageError):
+        return
+    assert len(stream.samples) > 0
+
+
+# --- Plausibility: a bare XOR misses one double error in twenty ---
+
+
+def test_a_heading_that_jumps_away_and_back_is_not_used_and_counted():
+    log = b"".join([*HEADINGS[:20], framed(b"HCHDM,9.5,M"), *HEADINGS[21:]])
+    stream = parse_plain_log(log, "x", 10)
+    assert np.isnan(stream.samples.heading_deg[20])
+    assert np.isfinite(np.delete(stream.samples.heading_deg, 20)).all()
+    assert stream.refused == {"a jump there and back": 1}
+
+
+def test_a_pitch_that_jumps_holds_for_no_heading():
+    pitches = [b"2.0"] * 9
+    pitches[4] = b"20"
+    log = b"".join(
+        framed(b"YXXDR,A,%s,D,PITCH" % pitch) + HEADINGS[2 * i] + HEADINGS[2 * i + 1]
+        for i, pitch in enumerate(pitches)
+    )
+    pitch = parse_plain_log(log, "x", 10).samples.pitch_deg
+    assert list(np.flatnonzero(np.isnan(pitch))) == [8, 9]
+    assert np.nanmax(pitch) == 2.0
+
+
+def test_looking_at_a_stream_that_grows_changes_nothing_in_it():
+    builder, looked_at = StreamBuilder(), StreamBuilder()
+    for i in range(30):
+        text = framed(b"YXXDR,A,%d.0,D,PITCH" % (20 if i == 12 else 2)) + HEADINGS[i]
+        for one in (builder, looked_at):
+            one.feed(i / 10, text)
+        looked_at.stream()
+    assert np.array_equal(
+        builder.stream().samples.pitch_deg, looked_at.stream().samples.pitch_deg, equal_nan=True
+    )
+
+
+@pytest.mark.parametrize("speed_deg_s", [0.0, 20.0, 170.0, -170.0])
+def test_no_steady_turn_is_a_jump(speed_deg_s):
+    t = np.arange(60) / 10
+    assert not jumps_and_back(t, (350 + speed_deg_s * t) % 360).any()
+
+
+def test_a_jump_is_found_across_north_and_half_way_round():
+    t = np.arange(5) / 10
+    assert list(jumps_and_back(t, np.array([359.0, 0, 20, 1, 2]))) == [0, 0, 1, 0, 0]
+    assert list(jumps_and_back(t, np.array([10.0, 10, 190, 10, 10]))) == [0, 0, 1, 0, 0]
+
+
+def test_a_slow_board_may_show_a_real_glance():
+    t = np.arange(5) * 1.0
+    assert not jumps_and_back(t, np.array([10.0, 11, 40, 12, 13])).any()
+
+
+# --- Real devices ---
+
+
+@pytest.fixture
+def device_log():
+    folder = os.environ.get("HORIZON_CHECKS")
+    if not folder:
+        pytest.skip("HORIZON_CHECKS does not name the folder of check files")
+    return lambda name: Path(folder) / "nmea" / name
+
+
+def test_a_sailing_boats_autopilot_log_is_read_whole(device_log):
+    # gpsd regression log of a "pypilot" (BSD-2-Clause): HDM, and pitch and roll by XDR.
+    path = device_log("gpsd_pypilot.log")
+    text = path.read_text("latin-1")
+    _, stream = load_stream(path, rate_hz=10)
+    samples = stream.samples
+    assert len(samples) == text.count("HDM,")
+    assert stream.refused["no checksum"] == 1  # "Use of $AP prefix" in a remark
+    assert stream.refused.keys() <= {"noise", "no checksum"}
+    assert samples.heading_deg[:3] == pytest.approx([218.634, 218.722, 218.764])
+    assert samples.pitch_deg[:2] == pytest.approx([0.135, 0.138])
+    assert samples.tilt_deg[:2] == pytest.approx([3.861, 3.866])
+
+
+def test_heel_and_trim_of_a_motor_boat_are_roll_and_pitch(device_log):
+    # gpsd regression log of a "bundg zeus 9" (BSD-2-Clause): HDG with variation, HEEL and TRIM.
+    path = device_log("gpsd_bundg_zeus_9.log")
+    _, stream = load_stream(path, rate_hz=2)
+    samples = stream.samples
+    assert len(samples) == path.read_text("latin-1").count("$SDHDG,")
+    assert samples.heading_deg[0] == pytest.approx(229.8)
+    assert samples.variation_deg[0] == pytest.approx(1.3)
+    after = np.flatnonzero(np.isfinite(samples.pitch_deg))[0]
+    assert samples.pitch_deg[after] == pytest.approx(2.9)
+    assert samples.tilt_deg[after] == pytest.approx(-1.0)

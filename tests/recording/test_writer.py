@@ -1,0 +1,220 @@
+"""What is recorded is on the disk within a second, and the seal tells what is there."""
+
+import hashlib
+import json
+import os
+import threading
+
+import pytest
+
+from firmware_protocol import Decoder
+from logger.errors import InputError
+from logger.recording import RecordingWriter, continued, read_recording, was_cut_short
+
+
+@pytest.fixture
+def forced(monkeypatch):
+    """Sizes of the file at each forced write, as they happen."""
+    sizes, real = [], os.fsync
+    happened = threading.Semaphore(0)
+
+    def fsync(handle):
+        real(handle)
+        sizes.append(os.fstat(handle).st_size)
+        happened.release()
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    return sizes, happened
+
+
+def test_every_record_is_in_the_file_before_the_call_returns(tmp_path, fifty_hertz):
+    decoder, path = Decoder(), tmp_path / "a.sweep"
+    with RecordingWriter(path, {}) as writer:
+        for number, (_, chunk) in enumerate(fifty_hertz(0, 20), start=1):
+            writer.add(0.02 * number, decoder.feed(chunk))
+            assert len(read_recording(path).sentences) == number
+
+
+def test_bytes_are_forced_to_the_disk_twice_a_second_even_when_nothing_follows(tmp_path, forced):
+    sizes, happened = forced
+    now = [0.0]
+    path = tmp_path / "a.sweep"
+    writer = RecordingWriter(path, {}, monotonic=lambda: now[0])
+    writer.note(0.1, label="oak")
+    while happened.acquire(blocking=False):
+        pass
+    for tick in range(1, 61):  # three seconds of silence: once forced, nothing is left to force
+        now[0] = tick * 0.05
+        writer.tick()
+        if tick == 10:
+            assert happened.acquire(timeout=5)
+    assert not happened.acquire(blocking=False)
+    assert sizes[-1] == path.stat().st_size
+    forced_once = len(sizes)
+    writer.note(3.0, label="ash")
+    now[0] += 0.5
+    writer.tick()
+    assert happened.acquire(timeout=5)
+    assert len(sizes) == forced_once + 1
+    writer.close()
+    assert sizes[-1] == path.stat().st_size
+
+
+def test_a_forced_write_that_fails_is_told_at_the_next_step(tmp_path, monkeypatch):
+    now = [0.0]
+    writer = RecordingWriter(tmp_path / "a.sweep", {}, monotonic=lambda: now[0])
+
+    def fails(handle):
+        raise OSError(5, "Input/output error")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", fails)
+        now[0] = 1.0
+        writer.tick()
+        writer._syncing.exception(timeout=5)
+        now[0] = 2.0
+        with pytest.raises(InputError, match="refused to take more: Input/output error"):
+            writer.tick()
+    writer.close()
+
+
+def test_an_interrupt_between_writing_and_counting_leaves_a_seal_that_holds(tmp_path, fifty_hertz):
+    class Interrupted:
+        def __init__(self, sha):
+            self.sha, self.hexdigest = sha, sha.hexdigest
+
+        def update(self, data):
+            raise KeyboardInterrupt
+
+    path = tmp_path / "a.sweep"
+    writer = RecordingWriter(path, {"point": "a"})
+    writer.add(0.02, Decoder().feed(fifty_hertz(0, 1)[0][1]))
+    writer._sha = Interrupted(writer._sha)
+    with pytest.raises(KeyboardInterrupt):
+        writer.note(0.5, label="oak")
+    writer.close()
+    recording = read_recording(path)
+    assert recording.sealed
+    assert recording.problems == ()
+    assert len(recording.notes) == 1
+
+
+def test_a_fault_inside_the_recording_leaves_it_unsealed(tmp_path):
+    path = tmp_path / "a.sweep"
+    with pytest.raises(ZeroDivisionError), RecordingWriter(path, {"point": "a"}):
+        raise ZeroDivisionError
+    assert read_recording(path).problems == (
+        "not sealed: the recording was interrupted before its end",
+    )
+
+
+def test_a_second_close_changes_nothing(tmp_path):
+    writer = RecordingWriter(tmp_path / "a.sweep", {"point": "a"})
+    writer.close()
+    before = writer.path.read_bytes()
+    writer.close()
+    assert writer.path.read_bytes() == before
+
+
+def test_the_file_is_as_documented_to_the_byte(tmp_path):
+    sentence = b"$PHLGA,412,8240,187.42,-2.15,11.80,1,74F9*0F"
+    decoder = Decoder()
+    header = {"started": "2026-05-14T08:12:31.250Z", "point": "Nordseite, Süd"}
+    with RecordingWriter(tmp_path / "a.sweep", header) as writer:
+        writer.add(0.0214, decoder.feed(sentence + b"\r\n"))
+        writer.note(12.331, label="lime tree", kind="deciduous")
+        writer.add(14.01, [*decoder.feed(b"\x3f\x8a\x00"), *decoder.finish()])
+    lines = writer.path.read_bytes().split(b"\n")
+    assert lines[:5] == [
+        b"horizon-logger recording 1",
+        'h {"started":"2026-05-14T08:12:31.250Z","point":"Nordseite, Süd"}'.encode(),
+        b"s 0.021 " + sentence,
+        b'n 12.331 {"label":"lime tree","kind":"deciduous"}',
+        b"x 14.010 3f8a00",
+    ]
+    before = b"".join(line + b"\n" for line in lines[:5])
+    seal = {"records": 4, "sha256": hashlib.sha256(before).hexdigest()}
+    assert lines[5] == b"e " + json.dumps(seal, separators=(",", ":")).encode()
+    assert lines[6:] == [b""]
+
+
+def test_text_without_utf8_is_replaced_and_no_text_starts_a_new_line(tmp_path):
+    with RecordingWriter(tmp_path / "a.sweep", {"point": "a\nb"}) as writer:
+        writer.note(0.0, label="\udc80\r\n e {}")
+    recording = read_recording(writer.path)
+    assert recording.sealed
+    assert recording.header == {"point": "a\nb"}
+    assert recording.notes == [(0.0, {"label": "?\r\n e {}"})]
+
+
+def test_a_number_that_is_none_is_refused_and_spoils_nothing(tmp_path):
+    with RecordingWriter(tmp_path / "a.sweep", {}) as writer:
+        with pytest.raises(ValueError, match="JSON"):
+            writer.note(0.0, height_m=float("nan"))
+        writer.note(1.0, label="oak")
+    assert len(read_recording(writer.path).notes) == 1
+
+
+@pytest.mark.parametrize("path", ["file/a.sweep", "x" * 300 + ".sweep"])
+def test_a_place_that_cannot_be_written_is_an_input_error(tmp_path, path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(InputError, match=r"cannot be written: \w"):
+        RecordingWriter(tmp_path / path, {})
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="this system has no full device")
+def test_a_disk_full_from_the_start_is_told_at_once(tmp_path, monkeypatch):
+    real = open
+    monkeypatch.setattr(
+        "builtins.open",
+        lambda path, mode, **more: real("/dev/full", "wb", **more) if mode == "xb" else None,
+    )
+    with pytest.raises(InputError, match="No space left on device"):
+        RecordingWriter(tmp_path / "a.sweep", {})
+
+
+@pytest.fixture
+def made(tmp_path):
+    """Makes a recording of long ago."""
+
+    def make(name, *links, header=None, seal=True):
+        writer = RecordingWriter(tmp_path / name, header or {"point": "a"})
+        for link in links:
+            writer.note(1.0, link=link)
+        writer.note(1.5, label="oak")
+        writer.close(seal=seal)
+        os.utime(writer.path, (1e9, 1e9))
+        return writer.path
+
+    return make
+
+
+def test_a_recording_without_a_seal_or_with_a_lost_link_was_cut_short(made, tmp_path):
+    assert not was_cut_short(made("whole.sweep"))
+    assert not was_cut_short(made("back.sweep", "lost", "back"))
+    assert was_cut_short(made("lost.sweep", "lost", "back", "lost"))
+    unsealed = made("unsealed.sweep", seal=False)
+    assert was_cut_short(unsealed)
+    os.utime(unsealed)  # another program is at it this very moment
+    assert not was_cut_short(unsealed)
+    torn = made("torn.sweep")
+    torn.write_bytes(torn.read_bytes()[:-1])
+    os.utime(torn, (1e9, 1e9))
+    assert was_cut_short(torn)
+    with pytest.raises(InputError):
+        was_cut_short(tmp_path / "none.sweep")
+
+
+def test_a_resumed_recording_names_the_first(made, tmp_path):
+    assert continued([]) is None
+    assert continued([made("1.sweep")]) is None
+    first = made("2.sweep", seal=False)
+    assert continued([first]) == "2.sweep"
+    second = made("3.sweep", header={"continues": "2.sweep"}, seal=False)
+    assert continued([first, second]) == "2.sweep"
+    assert continued([first, second, made("4.sweep", header={"continues": "2.sweep"})]) is None
+    odd = tmp_path / "5.sweep"
+    odd.write_bytes(b"\0\0")
+    os.utime(odd, (1e9, 1e9))
+    assert continued([odd]) == "5.sweep"
+    assert continued([tmp_path / "none.sweep"]) is None

@@ -1,0 +1,48 @@
+"""Jobs to work out again, made from the shipped survey."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from logger.cli import main
+from logger.survey.demo import shipped_survey
+
+
+def job_copy(folder: Path, points=("meadow",)) -> Path:
+    """The shipped job with some of its points only."""
+    source = shipped_survey()
+    shutil.copytree(source / "calibrations", folder / "calibrations")
+    for point in points:
+        shutil.copytree(source / "sweeps" / point, folder / "sweeps" / point)
+    text = (source / "job.toml").read_text(encoding="utf-8").partition("[[points]]")[0]
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def copy_job():
+    """See `job_copy`."""
+    return job_copy
+
+
+@pytest.fixture
+def call():
+    """Run a command in this process."""
+
+    def run(*arguments):
+        return CliRunner().invoke(main, [str(a) for a in arguments])
+
+    return run
+
+
+@pytest.fixture(scope="session")
+def stored(tmp_path_factory):
+    """A job of one point whose result is stored; not to be changed."""
+    folder = job_copy(tmp_path_factory.mktemp("stored") / "alders")
+    done = CliRunner().invoke(
+        main, ["replay", str(folder / "sweeps" / "meadow"), "--store", "--json", "-"]
+    )
+    assert done.exit_code == 0, done.output
+    return folder
