@@ -5,8 +5,8 @@
 The installed commands talk over TCP in real time: the virtual board walks from spot to spot,
 its trigger opens each, the closing target is sighted and pressed, the part of the skyline that
 the sun crosses is swept forth and back, the closing target is sighted and pressed again, and
-the trigger closes the spot. Printed is what the sweep says, the time from the opening trigger to the answer,
-and how much of it the hand took, from trigger to trigger.
+the trigger closes the spot. Printed is what the sweep says, the time from the opening trigger to
+the answer, and how much of it the hand took, from trigger to trigger.
 """
 
 import argparse

@@ -35,7 +35,7 @@ class Site:
         for name, low, high, unit in (
             ("latitude", -90.0, 90.0, "degrees"),
             ("longitude", -180.0, 180.0, "degrees"),
-            ("elevation", -500.0, 9000.0, "m"),
+            ("altitude", -500.0, 9000.0, "m"),
         ):
             field = f"{name}_deg" if unit == "degrees" else f"{name}_m"
             value = float(getattr(self, field))

@@ -61,7 +61,7 @@ def seeds() -> dict[str, list[bytes]]:
         b"obstruction,distance_m\n0,3.5,0.2,1,oak,12\n90,10,0.2,1,oak,\n180,0,,0,,\n"
     )
     job = (
-        b'[site]\nname = "a"\nlatitude_deg = 46.05\nlongitude_deg = 14.5\nelevation_m = 310.0\n'
+        b'[site]\nname = "a"\nlatitude_deg = 46.05\nlongitude_deg = 14.5\naltitude_m = 310.0\n'
         b'timezone = "Europe/Ljubljana"\n[[planes]]\nname = "p"\ntilt_deg = 30\nazimuth_deg = 180\n'
         b'[[points]]\nname = "north eave"\nsight_height_m = 1.6\n[[obstructions]]\nname = "oak"\n'
         b'kind = "deciduous"\nfrom_azimuth_deg = 10\nto_azimuth_deg = 20\n[people]\nclient = "c"\n'

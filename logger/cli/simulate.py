@@ -184,7 +184,7 @@ def _tasks(
         scenes=scenes,
         operator=replace(operator, closing_target=mark),
         sensor=sensor if options["iron"] else sensor.without_iron(),
-        site=Site(options["latitude"], options["longitude"], options["elevation"]),
+        site=Site(options["latitude"], options["longitude"], options["altitude"]),
         settings=BoardSettings(
             streams=options["streams"],
             rate_hz=options["rate"],

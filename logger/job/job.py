@@ -120,7 +120,7 @@ def _job_of(folder: Path, raw: dict[str, Any]) -> Job:
             lambda: Site(
                 site.number("latitude_deg"),
                 site.number("longitude_deg"),
-                site.optional_number("elevation_m") or 0.0,
+                site.optional_number("altitude_m") or 0.0,
             )
         ),
         timezone=site.told(lambda: known_timezone(site.text("timezone"))),

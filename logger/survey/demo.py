@@ -16,7 +16,7 @@ from logger.survey.points import load_sweep
 
 def shipped_survey() -> Path:
     """The job folder of the demo survey: inside an installed wheel, or in the source tree."""
-    here = Path(__file__).parent
+    here = Path(__file__).parents[1]
     for folder in (here / "recordings", here.parent / "recordings"):
         for job in sorted(folder.glob("*/job.toml")):
             return job.parent
