@@ -99,7 +99,7 @@ def solar_access(
     )
     beam = sky["dni"] * cos_i
     sunward = beam + diffuse["poa_circumsolar"]
-    ground = pvlib.irradiance.get_ground_diffuse(case.tilt_deg, sky["ghi"], reflectance=0.2)
+    ground = pvlib.irradiance.get_ground_diffuse(case.tilt_deg, sky["ghi"], albedo=0.2)
     up = sun["apparent_elevation"] > 0
     height = sun["apparent_elevation"].to_numpy()
     visible = disc_share(height - horizon_at(sun["azimuth"].to_numpy(), case)) * up

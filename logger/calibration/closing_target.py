@@ -32,8 +32,9 @@ NEAR_DEG = 12.0
 SAME_HEIGHT_DEG = 3.0
 AT_THE_ENDS_S = 20.0
 NOTE_WITHIN_S = 3.0
-LABEL = "closing target"
-"""What a note says, as its label or under ``sight``, of the press just made."""
+LABELS = ("closing target", "far mark")
+"""What a note says, as its label or under ``sight``, of the press just made; the second is what
+recordings up to November 2026 call it."""
 REASON = "closing target sighted"
 
 
@@ -164,7 +165,7 @@ def _mark_sights(
 
 def _says_closing_target(note: Note) -> bool:
     said = (note.label, note.more.get("sight"))
-    return any(isinstance(text, str) and text.strip().lower() == LABEL for text in said)
+    return any(isinstance(text, str) and text.strip().lower() in LABELS for text in said)
 
 
 def _sight_at(sight: SightLines, t_s: float) -> MarkSight | None:

@@ -7,13 +7,13 @@ import sys
 ALLOWED = {
     "logger",
     "access",
-    "angles",
-    "columns",
-    "draws",
+    "arrays",
+    "checks",
     "errors",
     "files",
-    "profile",
-    "quality",
+    "geometry",
+    "horizon",
+    "settings",
     "site",
     "sun",
 }

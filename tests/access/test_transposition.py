@@ -28,7 +28,7 @@ def test_every_minute_and_component_agrees_with_pvlib(site, model):
             light.ghi_wm2[some],
             light.dhi_wm2[some],
             dni_extra=light.extraterrestrial_wm2[some],
-            reflectance=0.3,
+            albedo=0.3,
             model=model,
         )
         sky = (ours.light.circumsolar_wm2 + ours.light.isotropic_wm2)[some]

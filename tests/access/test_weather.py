@@ -104,7 +104,7 @@ def test_planes_agree_with_pvlib_hour_by_hour(year, table):
         table["ghi"].to_numpy(),
         table["dhi"].to_numpy(),
         dni_extra=pvlib.irradiance.get_extra_radiation(middle),
-        reflectance=0.2,
+        albedo=0.2,
         model="haydavies",
     )["poa_global"].to_numpy()
     light = year.planes[0].light

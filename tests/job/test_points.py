@@ -158,7 +158,7 @@ def test_changes_in_the_office_are_entered_with_who_and_why(job: Job) -> None:
     stored(job, "eave", plane(0.9))
     code, out, err = ran(
         "edit", "override-sector", job.folder, "eave", "--from", 350, "--to", 10,
-        "--altitude", 4, "--why", "a lorry stood there",
+        "--elevation", 4, "--why", "a lorry stood there",
     )  # fmt: skip
     assert code == 0, err
     assert "350 to 10° set to 4 to 4°" in out

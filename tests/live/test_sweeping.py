@@ -149,7 +149,7 @@ def test_a_mark_and_its_label_stand_at_the_moment_of_the_press(
 
 
 def test_a_note_is_kept_in_the_recording(bench: MakeBench, quick_sweep: Chunks) -> None:
-    swept = bench(quick_sweep, [(1.0, "ngate open\r")])
+    swept = bench(quick_sweep, [(1.0, "ncheck open\r")])
     swept.day.sweep("eave")
     notes = [note for _, note in read_recording(recordings(swept)[0]).notes]
     assert {"text": "check open", "at_s": pytest.approx(1.0, abs=0.1)} in notes

@@ -76,7 +76,7 @@ def test_after_an_edit_points_works_the_point_out_again_once(stored, call, tmp_p
         90,
         "--to",
         270,
-        "--altitude",
+        "--elevation",
         40,
         "--who",
         "A. Example",
