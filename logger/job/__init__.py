@@ -17,6 +17,7 @@ from logger.job.folder import (
 from logger.job.job import (
     JOB_FILE,
     Job,
+    JobWeather,
     NamedSector,
     Point,
     add_edit,
@@ -34,6 +35,7 @@ __all__ = [
     "JOB_FILE",
     "EditEntry",
     "Job",
+    "JobWeather",
     "NamedSector",
     "Point",
     "add_edit",

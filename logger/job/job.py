@@ -16,6 +16,7 @@ from logger.horizon import OBSTRUCTION_KINDS
 from logger.job.edits import EditEntry, edit_entry
 from logger.job.names import folder_name
 from logger.job.tables import Table, tables
+from logger.settings import Settings, changed
 from logger.site import Site
 
 JOB_FILE = "job.toml"
@@ -45,6 +46,14 @@ class NamedSector:
     distance_m: float | None = None  # [m]
 
 
+@dataclass(frozen=True)
+class JobWeather:
+    """The weather that the job's figures rest on."""
+
+    file: str  # In the job folder
+    sha256: str  # Of the file when it was set, in hex
+
+
 _Named = TypeVar("_Named", Plane, Point)
 
 
@@ -56,6 +65,8 @@ class Job:
     name: str
     site: Site
     timezone: str = ""  # IANA name; empty: charts and windows in apparent solar time only
+    settings: Settings = field(default_factory=Settings)
+    weather: JobWeather | None = None
     planes: tuple[Plane, ...] = ()
     points: tuple[Point, ...] = ()
     obstructions: tuple[NamedSector, ...] = ()
@@ -124,6 +135,8 @@ def _job_of(folder: Path, raw: dict[str, Any]) -> Job:
             )
         ),
         timezone=site.told(lambda: known_timezone(site.text("timezone"))),
+        settings=_settings_of(Table.named(raw, "settings")),
+        weather=_weather_of(Table.named(raw, "weather")),
         planes=_unique(tables(raw, "planes"), _plane_of),
         points=_unique(tables(raw, "points"), _point_of),
         obstructions=tuple(_sector_of(t) for t in tables(raw, "obstructions")),
@@ -132,6 +145,19 @@ def _job_of(folder: Path, raw: dict[str, Any]) -> Job:
         rules=Table.named(raw, "rules").raw,
         edits=tuple(edit_entry(t) for t in tables(raw, "edits")),
     )
+
+
+def _settings_of(table: Table) -> Settings:
+    return table.told(lambda: changed(Settings(), table.raw))
+
+
+def _weather_of(table: Table) -> JobWeather | None:
+    if not table.raw:
+        return None
+    for key in ("file", "sha256"):
+        if not table.text(key):
+            raise ValueError(f"{table.where}: {key} is missing")
+    return JobWeather(table.text("file"), table.text("sha256"))
 
 
 def _plane_of(table: Table) -> Plane:

@@ -1,0 +1,162 @@
+"""A recipe: all that decides a point's answer beside its recordings and what the job says of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from logger.access import AccessSettings, Plane, Rules, SiteYear, SolarWindow, SystemAssumptions
+from logger.access.weather import LARGEST_FILE, read_weather
+from logger.errors import InputError
+from logger.files import json_text, read_within
+from logger.horizon_fit import HorizonSettings
+from logger.job import Job, file_of
+from logger.orientation import OrientationSettings, declination_given
+from logger.settings import Settings, changed
+from logger.site import Site
+from logger.survey.pipeline import SurveySettings, default_plane
+
+
+@dataclass(frozen=True)
+class WeatherSource:
+    """A file of weather, known by its content."""
+
+    path: Path
+    sha256: str  # Of all its bytes, in hex
+
+    @classmethod
+    def of(cls, path: Path) -> WeatherSource:
+        """The file as it is now."""
+        content = read_within(path, LARGEST_FILE, "weather file")
+        return cls(path, hashlib.sha256(content).hexdigest())
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """What a point's answer rests on, whichever command asks for it."""
+
+    site: Site
+    planes: tuple[Plane, ...]  # At least one
+    settings: Settings = field(default_factory=Settings)
+    weather: WeatherSource | None = None  # None: no weather is known
+    timezone: str = ""  # Of clock times; empty: apparent solar time alone
+    rules: Rules = field(default_factory=Rules)  # Of a programme or permit
+    date: dt.date | None = None  # Of the sweep, where a recording does not tell
+    magnetic_model: str = ""  # SHA-256 of the file that the setting names; empty without one
+
+    def as_dict(self) -> dict[str, Any]:
+        """What the hash is taken of: where the weather's file lies does not count."""
+        said: dict[str, Any] = {one.name: getattr(self, one.name) for one in fields(self)}
+        said["weather"] = self.weather.sha256 if self.weather else None
+        said["date"] = self.date.isoformat() if self.date else None
+        return said
+
+    @property
+    def sha256(self) -> str:
+        """Alike for recipes that give the same answers."""
+        return hashlib.sha256(json_text(self.as_dict()).encode()).hexdigest()
+
+    def survey_settings(self) -> SurveySettings:
+        """The part of the way from a recording to its horizon."""
+        s = self.settings
+        given = s.declination_deg
+        return SurveySettings(
+            None if given is None else declination_given(given),
+            self.date,
+            OrientationSettings(
+                use_rate=s.use_gyro,
+                flag_strength=s.disturbance_share,
+                flag_dip_deg=s.disturbance_dip_deg,
+            ),
+            HorizonSettings(tracing_bias_deg=s.tracing_bias_deg, sight_noise_deg=s.tremor_deg),
+        )
+
+    def access_settings(self) -> AccessSettings:
+        """The calculator's part."""
+        s = self.settings
+        return AccessSettings(
+            year=s.year,
+            transposition=s.transposition,
+            linke_turbidity=s.turbidity,
+            reflectance=s.reflectance[0] if len(s.reflectance) == 1 else s.reflectance,
+            window=SolarWindow(*s.solar_window),
+            draws=s.draws,
+            seed=s.seed,
+            timezone=self.timezone or None,
+            rules=self.rules,
+            system=SystemAssumptions(
+                s.temperature_coefficient, s.system_losses, s.inverter_efficiency, s.dc_ac_ratio
+            ),
+        )
+
+
+@dataclass(frozen=True)
+class Overrides:
+    """What a command was told in place of what the job says."""
+
+    settings: Mapping[str, Any] = field(default_factory=dict)  # By name, as `changed` takes them
+    planes: tuple[Plane, ...] = ()
+    weather: Path | None = None
+    date: dt.date | None = None
+
+
+NOTHING = Overrides()
+
+
+def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
+    """What the job's answers rest on, and what a command was told instead."""
+    recipe = Recipe(
+        site=job.site,
+        planes=job.planes or (default_plane(job.site),),
+        settings=job.settings,
+        weather=_weather_of(job) if overrides.weather is None else None,
+        timezone=job.timezone,
+        rules=Rules.of(job.rules),
+    )
+    recipe = overridden(recipe, overrides)
+    if recipe.settings.magnetic_model:
+        path = file_of(job, recipe.settings.magnetic_model)
+        content = read_within(path, LARGEST_FILE, "magnetic model")
+        recipe = replace(recipe, magnetic_model=hashlib.sha256(content).hexdigest())
+    return recipe
+
+
+def recipe_at(site: Site, overrides: Overrides = NOTHING) -> Recipe:
+    """What answers rest on where there is no job."""
+    return overridden(Recipe(site, (default_plane(site),)), overrides)
+
+
+def overridden(recipe: Recipe, overrides: Overrides) -> Recipe:
+    """The recipe with what a command was told in place."""
+    return replace(
+        recipe,
+        settings=changed(recipe.settings, overrides.settings),
+        planes=overrides.planes or recipe.planes,
+        weather=WeatherSource.of(overrides.weather) if overrides.weather else recipe.weather,
+        date=overrides.date,
+    )
+
+
+def _weather_of(job: Job) -> WeatherSource | None:
+    if job.weather is None:
+        return None
+    found = WeatherSource.of(file_of(job, job.weather.file))
+    if found.sha256 != job.weather.sha256:
+        raise InputError(
+            "is another file than the one that the job's weather was set to",
+            str(found.path),
+            hint=f"put the old file back, or horizon-logger weather JOB {job.weather.file}",
+        )
+    return found
+
+
+@lru_cache(maxsize=1)  # one holds a hundred megabytes; points come job by job
+def year_of(recipe: Recipe) -> SiteYear:
+    """Sun, light and planes of a recipe, shared by all of its points."""
+    weather = read_weather(recipe.weather.path) if recipe.weather else None
+    return SiteYear(recipe.site, recipe.planes, recipe.access_settings(), weather)
