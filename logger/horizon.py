@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +16,8 @@ from numpy.typing import ArrayLike
 from logger.arrays import Bools, Floats, freeze_columns
 from logger.geometry import in_sector, interpolate_azimuthal, wrap360
 
-OBSTRUCTION_KINDS = ("evergreen", "deciduous", "building", "terrain", "pole or wire", "other")
+ObstructionKind = Literal["evergreen", "deciduous", "building", "terrain", "pole or wire", "other"]
+OBSTRUCTION_KINDS: tuple[str, ...] = get_args(ObstructionKind)
 
 
 @dataclass(frozen=True)

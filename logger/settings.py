@@ -155,11 +155,15 @@ def _read(one: Field[Any], value: Any) -> Any:
             return text.lower() in YES
         raise UsageError(f"{text!r} is neither yes nor no", one.name)
     if isinstance(default, str):
+        if not isinstance(value, str):
+            raise UsageError(f"{text!r} is no text", one.name)
         return text
     if default is None and (value is None or text.lower() == NONE):
         return None
     if isinstance(value, (list, tuple)):
         parts = [str(v) for v in value]
+        if not isinstance(default, tuple):
+            raise UsageError(f"takes one value, not a list of {len(parts)}", one.name)
     else:
         parts = text.split(",") if isinstance(default, tuple) else [text]
     numbers = []

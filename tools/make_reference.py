@@ -27,7 +27,7 @@ from logger.files import plain
 from logger.horizon import OBSTRUCTION_KINDS
 from logger.horizon_csv import COLUMNS
 from logger.horizon_fit import edits
-from logger.job import Job, Point, job
+from logger.job import Job, Point, job_file, records
 from logger.recording.records import LEAF_STATES, PURPOSES
 from logger.recording.records import VERSION as RECORDING_VERSION
 from logger.survey.again import point_again
@@ -478,7 +478,7 @@ def job_parts() -> Iterator[str]:
     for heading, record in (
         ("[[points]]", Point),
         ("[[planes]]", Plane),
-        ("[[obstructions]]", job.NamedSector),
+        ("[[obstructions]]", records.JobObstruction),
         ("[rules]", Rules),
     ):
         yield f"### `{heading}`"
@@ -529,7 +529,7 @@ def keys_text(keys: str) -> str:
 
 def shipped_result() -> Any:
     """A result of the shipped survey."""
-    survey = job.read_job(shipped_survey())
+    survey = job_file.read_job(shipped_survey())
     again = point_again(survey, "yard")
     return json.loads(json.dumps(plain(again.document)))
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
+from typing import Annotated, Any
 
 from logger.errors import UsageError
+from logger.structured import Within
+
+Share = Annotated[float, Within(0.0, 1.0)]
 
 PASS, FAIL, TOO_CLOSE = "pass", "fail", "too close to call"
 
@@ -16,9 +18,10 @@ PASS, FAIL, TOO_CLOSE = "pass", "fail", "too close to call"
 class Rules:
     """Least values that a programme or permit asks for; None asks nothing."""
 
-    minimum_solar_access: float | None = None  # Of the year, 0 to 1
-    minimum_total_solar_resource_fraction: float | None = None  # 0 to 1
-    minimum_window_clear: float | None = None  # Of the solar window in its worst month, 0 to 1
+    minimum_solar_access: Share | None = None  # Of the year
+    minimum_total_solar_resource_fraction: Share | None = None
+    minimum_window_clear: Share | None = None  # Of the solar window in its worst month
+    source: str = ""  # Where the rules stand, for the report
 
     def __post_init__(self) -> None:
         for value in (
@@ -28,19 +31,6 @@ class Rules:
         ):
             if value is not None and not (math.isfinite(value) and 0 <= value <= 1):
                 raise UsageError(f"a minimum of {value:g} is outside 0 to 1")
-
-    @classmethod
-    def of(cls, table: Mapping[str, Any]) -> Rules:
-        """Rules from a table of a file: the fields' names as keys."""
-        known = {f.name for f in fields(cls)}
-        for key, value in table.items():
-            if key not in known:
-                raise UsageError(
-                    f"no rule is called {key!r}", hint=f"rules known: {', '.join(sorted(known))}"
-                )
-            if isinstance(value, bool) or not isinstance(value, (int, float)):
-                raise UsageError(f"the rule {key} is {value!r}, no number")
-        return cls(**{key: float(value) for key, value in table.items()})
 
     def __bool__(self) -> bool:
         return any(

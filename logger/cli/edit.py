@@ -12,7 +12,7 @@ from logger.cli.options import say
 from logger.horizon import OBSTRUCTION_KINDS
 
 if TYPE_CHECKING:
-    from logger.job import EditEntry, Job, NamedSector
+    from logger.job import EditEntry, Job, JobObstruction
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -184,7 +184,7 @@ def _change_words(entry: EditEntry) -> str:
         return f"{error} (try: {error.hint})"
 
 
-def _sector_words(sector: NamedSector) -> str:
+def _sector_words(sector: JobObstruction) -> str:
     """A named part of the skyline: from where, which azimuths, what, and how far."""
     parts = [f"{sector.point or 'every point'}:"]
     if sector.from_azimuth_deg is not None and sector.to_azimuth_deg is not None:

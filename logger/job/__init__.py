@@ -14,37 +14,37 @@ from logger.job.folder import (
     sweep_path,
     write_json,
 )
-from logger.job.job import (
+from logger.job.job_file import (
     JOB_FILE,
-    Job,
-    JobWeather,
-    NamedSector,
-    Point,
     add_edit,
     add_obstruction,
+    change_job,
     create_job,
-    edit_job,
     read_job,
     remove_last_edit,
     set_plane,
     set_point,
+    set_table,
 )
 from logger.job.names import folder_name, stamp
+from logger.job.records import Job, JobObstruction, JobPlane, JobPort, JobWeather, Point
 
 __all__ = [
     "JOB_FILE",
     "EditEntry",
     "Job",
+    "JobObstruction",
+    "JobPlane",
+    "JobPort",
     "JobWeather",
-    "NamedSector",
     "Point",
     "add_edit",
     "add_obstruction",
     "calibration_files",
     "calibration_path",
     "calibration_results",
+    "change_job",
     "create_job",
-    "edit_job",
     "file_of",
     "folder_name",
     "moment_text",
@@ -57,6 +57,7 @@ __all__ = [
     "result_path",
     "set_plane",
     "set_point",
+    "set_table",
     "stamp",
     "sweep_path",
     "write_json",

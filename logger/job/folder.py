@@ -9,8 +9,8 @@ from typing import Any
 
 from logger.errors import InputError
 from logger.files import json_text, write_atomically
-from logger.job.job import Job
 from logger.job.names import folder_name, stamp
+from logger.job.records import Job
 
 _LONGEST_BEGINNING = 8192
 

@@ -13,27 +13,38 @@ _FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 _RESERVED = re.compile(r"(?i)^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$")
 
 
-def folder_name(name: str, what: str = "point") -> str:
-    """The name as a folder's, the same on every system."""
+def plain_name(name: str, what: str = "name") -> str:
+    """A name on one line: the two spellings of an accent, and blanks around it, are one name."""
     tidy = unicodedata.normalize("NFC", name.strip())
     problem = ""
     if not tidy:
         problem = "is empty"
     elif len(tidy) > LONGEST:
         problem = f"is longer than {LONGEST} characters"
-    elif _FORBIDDEN.search(tidy):
-        problem = 'holds one of < > : " / \\ | ? * or a control character'
     elif not tidy.isprintable():
         problem = "holds a character that cannot be printed"
-    elif tidy.startswith(".") or tidy.endswith("."):
-        problem = "starts or ends with a dot"
+    if problem:
+        raise _refused(name, what, problem)
+    return tidy
+
+
+def folder_name(name: str, what: str = "point name") -> str:
+    """The name as a folder's, the same on every system."""
+    problem = ""
+    if _FORBIDDEN.search(name.strip()):
+        problem = 'holds one of < > : " / \\ | ? * or a control character'
+    tidy = name if problem else plain_name(name, what)
+    if tidy.startswith(".") or tidy.endswith("."):
+        problem = problem or "starts or ends with a dot"
     elif _RESERVED.match(tidy):
         problem = "is reserved by some systems"
     if problem:
-        raise UsageError(
-            f"the {what} name {name[:LONGEST]!r} {problem}", hint="choose another name"
-        )
+        raise _refused(name, what, problem)
     return tidy
+
+
+def _refused(name: str, what: str, problem: str) -> UsageError:
+    return UsageError(f"the {what} {name[:LONGEST]!r} {problem}", hint="choose another name")
 
 
 def stamp(moment: dt.datetime) -> str:

@@ -69,7 +69,7 @@ class _Asked:
 
 def year_of(job: Job, recipe: Recipe, site: Site | None = None) -> SiteYear:
     """Sun, light and planes of a job, made once for all jobs of one site and the same settings."""
-    rules = repr(sorted(job.rules.items()))
+    rules = repr(job.rules)
     asked = _Asked(site or job.site, recipe.planes or job.planes, job.timezone, rules, recipe)
     if asked not in _LAST:
         # The old one first: two at a time would double the memory of every process.

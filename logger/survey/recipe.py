@@ -116,7 +116,7 @@ def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
         settings=job.settings,
         weather=_weather_of(job) if overrides.weather is None else None,
         timezone=job.timezone,
-        rules=Rules.of(job.rules),
+        rules=job.rules,
     )
     recipe = overridden(recipe, overrides)
     if recipe.settings.magnetic_model:

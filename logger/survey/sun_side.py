@@ -22,7 +22,6 @@ from logger.access import (
     Bounded,
     Plane,
     PlaneMap,
-    Rules,
     SiteYear,
     Surroundings,
     Weather,
@@ -73,7 +72,7 @@ def site_year(
     if job.timezone and settings.timezone is None:
         settings = replace(settings, timezone=job.timezone)
     if not settings.rules:
-        settings = replace(settings, rules=Rules.of(job.rules))
+        settings = replace(settings, rules=job.rules)
     site = site or job.site
     planes = tuple(planes) or job.planes
     if not planes:

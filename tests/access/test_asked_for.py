@@ -51,17 +51,6 @@ def test_rules_are_held_against_the_plane(site, street):
     assert found[2].low < found[2].value < found[2].high
 
 
-def test_rules_come_from_a_table():
-    assert Rules.of({"minimum_solar_access": 0.75}) == Rules(minimum_solar_access=0.75)
-    assert not Rules.of({})
-    with pytest.raises(UsageError, match="no rule"):
-        Rules.of({"minimum_fun": 1})
-    with pytest.raises(UsageError, match="no number"):
-        Rules.of({"minimum_solar_access": "high"})
-    with pytest.raises(UsageError, match="outside"):
-        Rules.of({"minimum_solar_access": 75})
-
-
 def test_months_may_be_weighted(site, street):
     winter = AccessSettings(month_weights=(1, 1) + (0,) * 9 + (1,))
     plane = SiteYear(site, [ROOF], winter).assess(street).planes[0]

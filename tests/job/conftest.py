@@ -2,8 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.access import Plane
-from logger.job import Job, create_job
+from logger.job import Job, JobPlane, create_job
 from logger.site import Site
 
 
@@ -14,6 +13,6 @@ def job(tmp_path: Path) -> Job:
         Site(46.05, 14.51, 310.0),
         name="Hillside barn",
         timezone="Europe/Ljubljana",
-        planes=(Plane("roof", 35.0, 170.0),),
+        planes=(JobPlane("roof", 35.0, 170.0),),
         people={"surveyor": "A. Example"},
     )

@@ -5,7 +5,7 @@ import shutil
 
 import pytest
 
-from logger.job import EditEntry, Point, add_edit, add_obstruction, edit_job, read_job, set_point
+from logger.job import EditEntry, Point, add_edit, add_obstruction, change_job, read_job, set_point
 from logger.survey.points import earlier_passes, is_swept, job_sha256
 
 EMPTY = "20260514T235900Z.sweep"
@@ -104,7 +104,7 @@ def test_what_the_job_says_of_a_point_is_told_from_what_it_says_of_others(job):
         document["people"] = {"client": "B. Example"}
 
     before = said()
-    edit_job(job, renamed)
+    change_job(job, renamed)
     set_point(job, Point("copse", sight_height_m=1.5))
     entered(job, "leave out", "copse", recording=EMPTY)
     add_obstruction(job, {"name": "elm", "point": "copse"})
@@ -115,7 +115,7 @@ def test_what_the_job_says_of_a_point_is_told_from_what_it_says_of_others(job):
         lambda: entered(job, "leave out", recording=EMPTY),
         lambda: add_obstruction(job, {"name": "oak", "distance_m": 30.0}),
         lambda: (job / "sweeps" / "meadow" / EMPTY).touch(),
-        lambda: edit_job(job, lambda document: document["site"].update(altitude_m=99.0)),
+        lambda: change_job(job, lambda document: document["site"].update(altitude_m=99.0)),
     ):
         change()
         assert said() not in seen

@@ -1,0 +1,224 @@
+"""What a job's ``job.toml`` may say, as frozen records: the one place for its tables and keys."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from logger.access import Plane
+from logger.access.rules import Rules
+from logger.errors import InputError, LoggerError, UsageError
+from logger.horizon import ObstructionKind
+from logger.job.edits import EditEntry, edit_entry
+from logger.job.names import folder_name, plain_name
+from logger.job.tables import Table
+from logger.settings import Settings, changed
+from logger.site import Site
+from logger.structured import Within, nearest, record_from
+
+MOST_PLANES, MOST_POINTS, MOST_ENTRIES = 50, 1000, 5000
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+
+Corner = tuple[
+    Annotated[float, Within(-10_000, 10_000)],
+    Annotated[float, Within(-10_000, 10_000)],
+    Annotated[float, Within(-10_000, 10_000)],
+]
+"""Metres east, north and up from the job's origin."""
+
+
+def known_timezone(name: str) -> str:
+    """The name itself if the system knows the zone; empty stays empty."""
+    if name:
+        try:
+            ZoneInfo(name)
+        except (ValueError, OSError, KeyError) as error:
+            raise UsageError(
+                f"there is no time zone {name!r}", hint="IANA names, such as Europe/Lisbon"
+            ) from error
+    return name
+
+
+def _hash(text: str) -> str:
+    if not _SHA256.fullmatch(text):
+        raise UsageError("is no SHA-256", hint="64 digits and letters a to f, as sha256sum prints")
+    return text
+
+
+@dataclass(frozen=True)
+class Point:
+    """Where the board stands, or stood, to sweep."""
+
+    name: Annotated[str, folder_name]
+    # Of the sight while sweeping and of the module to be, above the same surface. [m]
+    sight_height_m: float | None = None
+    module_height_m: float | None = None
+    # From the job's origin, and how sure each is, 1 sigma. [m]
+    east_m: float | None = None
+    north_m: float | None = None
+    up_m: float | None = None
+    position_error_m: float | None = None
+    planes: tuple[Annotated[str, plain_name], ...] = ()  # Names; empty: every plane of the job
+
+    def __post_init__(self) -> None:
+        if (self.east_m is None) != (self.north_m is None):
+            raise UsageError("of a position east_m and north_m are both needed")
+
+
+@dataclass(frozen=True)
+class JobPlane(Plane):
+    """A plane of the array, with what the job knows of it beside its angles."""
+
+    name: Annotated[str, plain_name]
+    outline: Annotated[tuple[Corner, ...], Within(0, 100)] = ()  # Corners in order; empty: not told
+    # Of a plane that the board was laid on, 1 sigma. [deg]
+    tilt_error_deg: float | None = None
+    azimuth_error_deg: float | None = None
+    measured_from: str = ""  # The recording it was measured by
+
+
+@dataclass(frozen=True)
+class JobObstruction:
+    """An obstruction named in the job, and where it stands as seen from a point."""
+
+    name: Annotated[str, plain_name]
+    kind: ObstructionKind = "other"
+    point: str = ""  # Empty: seen from every point alike
+    # None where sweeps label it and only the rest is told here. [deg]
+    from_azimuth_deg: float | None = None
+    to_azimuth_deg: float | None = None
+    distance_m: float | None = None  # [m]
+    removable: bool | None = None  # Whether it could be cut or moved; None: nobody said
+    when: dt.datetime | None = None  # Entered by ``edit name-sector``; None: by hand
+
+    def __post_init__(self) -> None:
+        if (self.from_azimuth_deg is None) != (self.to_azimuth_deg is None):
+            raise UsageError("of a sector from_azimuth_deg and to_azimuth_deg are both needed")
+
+
+@dataclass(frozen=True)
+class JobWeather:
+    """The sky that the job's figures rest on."""
+
+    file: str  # Within the job folder, with / between folders
+    sha256: Annotated[str, _hash]  # Of the file when it was set
+
+
+@dataclass(frozen=True)
+class JobPort:
+    """The port that the board was last heard on."""
+
+    url: str = ""
+    baud: Annotated[int, Within(300, 4_000_000)] | None = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """A survey."""
+
+    folder: Path
+    name: str
+    site: Site
+    timezone: str = ""  # IANA name; empty: charts and windows in apparent solar time only
+    weather: JobWeather | None = None
+    settings: Settings = field(default_factory=Settings)
+    port: JobPort = field(default_factory=JobPort)
+    planes: tuple[JobPlane, ...] = ()
+    points: tuple[Point, ...] = ()
+    obstructions: tuple[JobObstruction, ...] = ()
+    rules: Rules = field(default_factory=Rules)
+    # ``surveyor``, ``client``, ``address`` and whatever else, for the report
+    people: Mapping[str, str] = field(default_factory=dict)
+    # ``name``, ``serial_number``, ``holder`` and whatever else, for the report
+    board: Mapping[str, str] = field(default_factory=dict)
+    # What was changed without touching a recording, oldest first
+    edits: tuple[EditEntry, ...] = ()
+
+    def point(self, name: str) -> Point:
+        """The point of that name; one with nothing known if the job does not list it."""
+        return next((p for p in self.points if p.name == name), Point(name))
+
+
+@dataclass(frozen=True)
+class _SiteTable:
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float = 0.0
+    name: str = ""
+    timezone: Annotated[str, known_timezone] = ""
+
+
+@dataclass(frozen=True)
+class _Document:
+    """``job.toml`` table by table."""
+
+    site: _SiteTable
+    weather: JobWeather | None = None
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    port: JobPort = field(default_factory=JobPort)
+    planes: Annotated[tuple[JobPlane, ...], Within(0, MOST_PLANES)] = ()
+    points: Annotated[tuple[Point, ...], Within(0, MOST_POINTS)] = ()
+    obstructions: Annotated[tuple[JobObstruction, ...], Within(0, MOST_ENTRIES)] = ()
+    rules: Rules = field(default_factory=Rules)
+    people: Mapping[str, str] = field(default_factory=dict)
+    board: Mapping[str, str] = field(default_factory=dict)
+    edits: Annotated[tuple[Any, ...], Within(0, MOST_ENTRIES)] = ()
+
+
+def job_from(folder: Path, plain: Any, file: str) -> Job:
+    """The job that a parsed ``job.toml`` tells; InputError names table, key and value."""
+    document = record_from(_Document, plain, file)
+    try:
+        settings = changed(Settings(), document.settings)
+    except LoggerError as error:
+        raise InputError(f"settings: {error}", file, error.hint) from error
+    except RecursionError as error:
+        raise InputError("settings: nested too deeply", file, "NAME = VALUE") from error
+    site = document.site
+    job = Job(
+        folder,
+        plain_name(site.name or folder.resolve().name),
+        Site(site.latitude_deg, site.longitude_deg, site.altitude_m),
+        site.timezone,
+        document.weather,
+        settings,
+        document.port,
+        document.planes,
+        document.points,
+        document.obstructions,
+        document.rules,
+        document.people,
+        document.board,
+        _edits_from(document.edits, file),
+    )
+    names = [plane.name for plane in job.planes]
+    for i, point in enumerate(job.points, 1):
+        for name in point.planes:
+            if name not in names:
+                what = f"points {i}: planes: there is no plane {name!r}"
+                raise InputError(what, file, nearest(name, names) or "add it under [[planes]]")
+    _refuse_twice("planes", names, file)
+    _refuse_twice("points", [point.name for point in job.points], file)
+    return job
+
+
+def _edits_from(found: tuple[Any, ...], file: str) -> tuple[EditEntry, ...]:
+    try:
+        return tuple(edit_entry(Table(one, f"edits {i}")) for i, one in enumerate(found, 1))
+    except ValueError as error:
+        raise InputError(str(error), file) from error
+
+
+def _refuse_twice(table: str, names: list[str], file: str) -> None:
+    """Two names that differ in case alone are one folder on some systems, and one to the ear."""
+    seen: dict[str, str] = {}
+    for i, name in enumerate(names, 1):
+        if before := seen.get(name.casefold()):
+            what = f"{table} {i}: name {name!r} is taken by {before!r} before it"
+            raise InputError(what, file, "give each a name of its own")
+        seen[name.casefold()] = name
