@@ -15,6 +15,8 @@ from firmware_protocol.codec import (
 )
 from firmware_protocol.decoder import Decoder, Piece, Sound, Unsound
 from firmware_protocol.sentences import (
+    PRESS_KEY,
+    TRIGGER_KEY,
     Attitude,
     BoardSentence,
     Configure,
@@ -41,8 +43,10 @@ __all__ = [
     "FAULT_CODES",
     "LONGEST_READ",
     "LONGEST_WRITTEN",
+    "PRESS_KEY",
     "PROTOCOL_VERSION",
     "REASONS",
+    "TRIGGER_KEY",
     "Attitude",
     "BoardSentence",
     "Configure",

@@ -60,9 +60,13 @@ class RawRate:
     temperature: int | None
 
 
+TRIGGER_KEY, PRESS_KEY = 1, 2
+"""Keys of a board: the trigger opens and closes a recording, a press marks a moment in it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Key:
-    """``$PHLGK``: a key went down or up; 1 is the trigger, 2 the mark."""
+    """``$PHLGK``: a key went down or up."""
 
     seq: int
     t_ms: int

@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, floats
 from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import Stretch, held_still
@@ -35,7 +36,6 @@ from logger.recording.samples import KeyPress, Samples
 from logger.site import Site
 from logger.sun import sun_track
 
-MARK_KEY = 2
 LEAST_HOLD_S = 1.0
 KEY_WITHIN_S = 1.5
 """A key belongs to the hold that it falls in, or ends this long before it. [s]"""
@@ -231,7 +231,7 @@ def _one_sidedness(azimuth_deg: Floats) -> float:
 
 def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
     """The holds that a mark key was pressed in, or all of them without any such key."""
-    pressed = [key.t_s for key in keys if key.down and key.key == MARK_KEY]
+    pressed = [key.t_s for key in keys if key.down and key.key == PRESS_KEY]
     if not pressed:
         return list(holds)
     return [h for h in holds if any(h.from_s <= t <= h.to_s + KEY_WITHIN_S for t in pressed)]

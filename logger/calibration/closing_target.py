@@ -15,8 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, floats
-from logger.calibration.bearing import MARK_KEY
 from logger.calibration.settings import CalibrationSettings
 from logger.checks import Check
 from logger.geometry import angle_between, mean_azimuth, wrap360
@@ -89,7 +89,7 @@ def check_closing_target(
     limit = settings.misclosure_limit_deg
     marks = _mark_sights(sight, keys, notes, bearing_deg)
     times = {m.t_s for m in marks}
-    left = tuple(k for k in keys if k.key != MARK_KEY or not _belongs(k.t_s, times))
+    left = tuple(k for k in keys if k.key != PRESS_KEY or not _belongs(k.t_s, times))
     if not marks:
         return ClosingTarget(sight, left)
     held = np.zeros(len(sight), dtype=bool)
@@ -143,7 +143,7 @@ def _mark_sights(
     bearing_deg: float | None,
 ) -> list[MarkSight]:
     """The held sights of the closing target, in order of time."""
-    pressed = sorted(k.t_s for k in keys if k.down and k.key == MARK_KEY)
+    pressed = sorted(k.t_s for k in keys if k.down and k.key == PRESS_KEY)
     noted = [n.t_s for n in notes if _says_closing_target(n)]
     if noted:
         pressed = [t for t in pressed if any(0.0 <= n - t <= NOTE_WITHIN_S for n in noted)]

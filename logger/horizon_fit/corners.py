@@ -12,13 +12,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, Ints, floats, freeze_columns
 from logger.geometry import angle_between, great_circle_elevation, unwrapped, wrap360
 from logger.horizon_fit.settings import HorizonSettings
 from logger.orientation.sight_lines import SightLines
 from logger.recording.samples import KeyPress, Note
 
-MARK_KEY = 2
 STRAIGHT = "straight"
 """Value of a note's `join` that makes the way to the next vertex a straight edge in space."""
 
@@ -55,7 +55,7 @@ def vertices_of(
     time = sight.t_s[row]
     found: list[Vertex] = []
     for key in keys:
-        if key.key != MARK_KEY or not key.down or row.size == 0:
+        if key.key != PRESS_KEY or not key.down or row.size == 0:
             continue
         vertex = _held(sight, row, time, key.t_s, _straight_at(notes, key.t_s), settings)
         if vertex is not None and (not found or vertex.from_s >= found[-1].to_s):

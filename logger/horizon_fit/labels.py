@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from firmware_protocol import PRESS_KEY
 from logger.arrays import Bools, Floats, floats
 from logger.geometry import angle_between, in_sector, wrap360
 from logger.horizon import OBSTRUCTION_KINDS, Obstruction
-from logger.horizon_fit.corners import MARK_KEY
 from logger.horizon_fit.edges import Edge, velocity
 from logger.horizon_fit.passes import Leg, Pass
 from logger.horizon_fit.settings import HorizonSettings
@@ -93,7 +93,7 @@ def named_moments(
 
     A mark made in passing to which no note belongs gets a number for a name.
     """
-    marks = [k.t_s for k in keys if k.key == MARK_KEY and k.down]
+    marks = [k.t_s for k in keys if k.key == PRESS_KEY and k.down]
     named: list[tuple[float, Note]] = []
     for note in notes:
         before = [t for t in marks if 0.0 <= note.t_s - t <= settings.note_after_mark_s]

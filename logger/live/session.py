@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from firmware_protocol import Key, Piece, Sound
+from firmware_protocol import PRESS_KEY, TRIGGER_KEY, Key, Piece, Sound
 from logger.arrays import Floats
 from logger.geometry import unit_vector, unwrapped
 from logger.horizon_fit import Coverage, HorizonSettings, Pass
@@ -27,7 +27,6 @@ from logger.sun import sun_track
 SUN_WARNING_DEG = 25.0
 """Sight lines this near to the sun bring the eye into danger. [deg]"""
 
-TRIGGER, MARK = 1, 2
 LONG_PRESS_S = 1.5
 """The board's mark key held down this long means: redo. [s]"""
 
@@ -163,12 +162,12 @@ class LiveSession:
                 self._key(piece.sentence, now_s)
 
     def _key(self, key: Key, now_s: float) -> None:
-        if key.key == TRIGGER:
+        if key.key == TRIGGER_KEY:
             self.triggers += key.down
-        elif key.key == MARK and key.down:
+        elif key.key == PRESS_KEY and key.down:
             self._mark_down_ms = key.t_ms
             self.mark(now_s)
-        elif key.key == MARK and self._mark_down_ms is not None:
+        elif key.key == PRESS_KEY and self._mark_down_ms is not None:
             down_s = (key.t_ms - self._mark_down_ms) % 2**32 / 1000.0
             self.redo_asked |= LONG_PRESS_S <= down_s < 60.0
             self._mark_down_ms = None
@@ -220,7 +219,7 @@ class LiveSession:
             self._parts[:old] = [joined(parts[:old])]
         for start, end in dropped:
             sight = sight.without((sight.t_s >= start) & (sight.t_s <= end), "swept again")
-        keys = tuple(KeyPress(p.t_s, MARK, True) for p in list(self.presses))
+        keys = tuple(KeyPress(p.t_s, PRESS_KEY, True) for p in list(self.presses))
         return [*self.earlier, Pass(sight, keys)]
 
     def recent(self) -> SightLines | None:
@@ -241,7 +240,7 @@ class LiveSession:
         for i, press in enumerate(self.presses):
             if press.still is None and now_s - press.t_s > _HOLD_SETTLES_S:
                 sight = self.recent()
-                key = KeyPress(press.t_s, MARK, True)
+                key = KeyPress(press.t_s, PRESS_KEY, True)
                 still = sight is not None and bool(vertices_of(sight, [key], (), self._settings))
                 self.presses[i] = Press(press.t_s, still)
                 found.append(still)

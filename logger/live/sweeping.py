@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from firmware_protocol import Cue, Key, Piece, Sound, encode
+from firmware_protocol import TRIGGER_KEY, Cue, Key, Piece, Sound, encode
 from logger.errors import DeviceError
 from logger.horizon_fit import Pass
 from logger.live.controls import Action, Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
@@ -19,7 +19,7 @@ from logger.live.keyboard import Keyboard
 from logger.live.port import Port, Unrecorded
 from logger.live.running import RunningAnswer, Worker
 from logger.live.screen import Frame
-from logger.live.session import TRIGGER, LiveSession, LiveView
+from logger.live.session import LiveSession, LiveView
 from logger.orientation import Corrections
 from logger.recording import Capture, CaptureSettings, Clock, Heard, RecordingWriter
 from logger.recording.samples import Identity
@@ -243,7 +243,7 @@ class SurveyDay:
         for i, piece in enumerate(pieces):
             if isinstance(piece, Sound) and isinstance(piece.sentence, Key):
                 key = piece.sentence
-                if key.key == TRIGGER and key.down:
+                if key.key == TRIGGER_KEY and key.down:
                     rest = [*pieces[i + 1 :], *capture.stop()]
                     self.port.give_back(_as_sent(rest))
                     return pieces[: i + 1]

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
 from firmware_protocol import (
+    PRESS_KEY,
     Attitude,
     Decoder,
     Fault,
@@ -37,7 +38,7 @@ from logger.recording.plausible import jumps_and_back
 from logger.recording.samples import BoardFault, KeyPress, Note, Samples, Stream
 from logger.recording.samples import Identity as BoardIdentity
 
-_MARK_KEY, _NO_BOOT = 2, -1
+_NO_BOOT = -1
 
 HOLD_S = 2.0
 """How long a plain board's pitch and roll hold when its headings come more often. [s]"""
@@ -168,7 +169,7 @@ class StreamBuilder:
         """
         self._notes.append(note)
         if note.more.get("key") == "mark":
-            self._keys.append((note.t_s, float("nan"), _MARK_KEY, True, _NO_BOOT))
+            self._keys.append((note.t_s, float("nan"), PRESS_KEY, True, _NO_BOOT))
         if note.more.get("link") == "back":
             self.interrupted()
 

@@ -14,14 +14,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
+from firmware_protocol import PRESS_KEY, TRIGGER_KEY
 from logger.arrays import Floats, floats, freeze_columns
 from logger.geometry import angle_between, angles_of
 from logger.horizon import Obstruction
 from logger.recording.samples import KeyPress, Note
 from logger.simulation.scene import Scene
-
-TRIGGER, MARK = 1, 2
-"""Keys of the board."""
 
 _ROUNDING_S = 0.03  # a hand cannot turn a corner of the path in no time
 _HANGING_DEG = -55.0  # where the sight points while the operator walks
@@ -186,7 +184,7 @@ class Script:
         """Move to a direction, hold still there, press the mark key towards the end."""
         self.go(azimuth_deg, elevation_deg)
         self.hold(hold_s)
-        self.press(MARK, self.now_s - 0.3)
+        self.press(PRESS_KEY, self.now_s - 0.3)
 
     def note(self, obstruction: Obstruction, at_s: float) -> None:
         """Name what is being traced."""
@@ -195,7 +193,7 @@ class Script:
     def finish(self) -> None:
         """Press the trigger and hold on for a moment, as the last of a task."""
         self.hold(0.4)
-        self.press(TRIGGER)
+        self.press(TRIGGER_KEY)
         self.hold(0.4)
 
     def motion(self, operator: Operator, rng: np.random.Generator, step_s: float) -> Motion:
@@ -261,7 +259,7 @@ def spots_script(
         start = operator.closing_target or (float(lines[0][0][0]), float(lines[0][1][0]))
         script.go(*start)
         script.hold(0.6)
-        script.press(TRIGGER)
+        script.press(TRIGGER_KEY)
         if operator.closing_target is not None:
             script.hold(2.0)
             _press_on_closing_target(script)
@@ -313,12 +311,12 @@ def _opened(operator: Operator, azimuth: float, elevation: float) -> Script:
         script.go(azimuth, elevation)
         script.rest(0.3)
     if operator.opening_trigger:
-        script.press(TRIGGER, 0.3)
+        script.press(TRIGGER_KEY, 0.3)
     return script
 
 
 def _press_on_closing_target(script: Script) -> None:
-    script.press(MARK, script.now_s - 0.4)
+    script.press(PRESS_KEY, script.now_s - 0.4)
     script.notes.append(Note(script.now_s, more={"sight": "closing target"}))
 
 
@@ -367,7 +365,7 @@ def _trace(
                 if name != named and here is not None:
                     script.note(here, float(t))
                     if operator.mark_labels:
-                        script.press(MARK, float(t))
+                        script.press(PRESS_KEY, float(t))
                 named = name
 
 
@@ -415,7 +413,10 @@ def tumble_motion(
     shake = np.stack([operator.hand_g * _slow(rng, n, step_s, 4.0) for _ in range(3)], axis=1)
     shake *= np.maximum(ramp, operator.still_share)[:, None]
     end = float(t[-1])
-    keys = (KeyPress(end - 0.5, TRIGGER, True), KeyPress(end - 0.5 + _KEY_S, TRIGGER, False))
+    keys = (
+        KeyPress(end - 0.5, TRIGGER_KEY, True),
+        KeyPress(end - 0.5 + _KEY_S, TRIGGER_KEY, False),
+    )
     return Motion(step_s, azimuth, pitch, tilt, shake, keys)
 
 
@@ -458,7 +459,7 @@ def bearing_script(
                 script.go(script.azimuth_deg + 290.0, 0.0, speed_deg_s=40.0, wrapped=False)
         script.go(*direction(script.now_s + 1.0))
         script.track(seconds_s, *direction(script.now_s + seconds_s))
-        script.press(MARK, script.now_s - 0.4)
+        script.press(PRESS_KEY, script.now_s - 0.4)
         script.rest(0.3)
     script.finish()
     return script

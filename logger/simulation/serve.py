@@ -16,11 +16,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
-from firmware_protocol import Configure, Decoder, Query, Sound, encode
+from firmware_protocol import TRIGGER_KEY, Configure, Decoder, Query, Sound, encode
 from logger.errors import DeviceError
 from logger.simulation.board import Chunk, config_refused
 from logger.simulation.faults import Fault, damaged
-from logger.simulation.operator import TRIGGER
 from logger.simulation.tasks import Task, simulate
 
 MakeTask = Callable[[], Task]
@@ -42,7 +41,7 @@ class Running:
         self._decoder = Decoder()
         self._sent = 0
         done = simulate(task)
-        presses = [key.t_s for key in done.motion.keys if key.key == TRIGGER and key.down]
+        presses = [key.t_s for key in done.motion.keys if key.key == TRIGGER_KEY and key.down]
         self.trigger_s = presses[-1] if presses else done.duration_s
         self._chunks: list[Chunk] = damaged(done.chunks, self._faults)
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from firmware_protocol import PRESS_KEY
 from logger.access import Plane
 from logger.calibration import (
     CalibrationAbout,
@@ -30,7 +31,6 @@ from logger.calibration import (
     fit_swing,
     stored_from_dict,
 )
-from logger.calibration.bearing import MARK_KEY
 from logger.calibration.choose import SAME_SITE_KM, distance_km
 from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
@@ -247,7 +247,7 @@ def _swing_notes(stream: Stream, bearings_deg: Sequence[float]) -> tuple[Note, .
     """The swing's bearings: as noted, or as given, one a press of the mark key."""
     if not bearings_deg:
         return stream.notes
-    pressed = [key.t_s for key in stream.keys if key.down and key.key == MARK_KEY]
+    pressed = [key.t_s for key in stream.keys if key.down and key.key == PRESS_KEY]
     if len(pressed) != len(bearings_deg):
         raise UsageError(
             f"{len(bearings_deg)} bearings are given, the mark key was pressed {len(pressed)} times"

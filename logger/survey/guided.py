@@ -14,10 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from firmware_protocol import Cue, encode
+from firmware_protocol import PRESS_KEY, TRIGGER_KEY, Cue, encode
 from logger.arrays import Floats, floats
 from logger.calibration import NEVER_LOOK, TumbleCoverage
-from logger.calibration.bearing import MARK_KEY, SHADOW_HOW, TURN_BETWEEN, refuse_sun_now
+from logger.calibration.bearing import SHADOW_HOW, TURN_BETWEEN, refuse_sun_now
 from logger.calibration.level import HOW as LEVEL_HOW
 from logger.errors import DeviceError
 from logger.geometry import attitude_matrix
@@ -27,7 +27,6 @@ from logger.recording import Capture, Clock, Link, RecordingWriter
 from logger.recording.samples import Samples
 from logger.recording.writer import utc_text
 
-TRIGGER_KEY = 1
 SAY_EVERY_S = 1.0
 SILENT_S = 1.5
 ON_THE_GROUND = "Calibrate on the ground, before going up, 10 m from cars, steel and cables."
@@ -241,7 +240,7 @@ def _run(
         downs = [key for key in stream.keys if key.down]
         guide.take(stream.samples.rows(slice(taken, None)))
         taken = len(stream.samples)
-        guide.presses = sum(key.key == MARK_KEY for key in downs)
+        guide.presses = sum(key.key == PRESS_KEY for key in downs)
         if guide.presses > pressed:
             pressed = guide.presses
             capture.send(encode(Cue("GOOD")))
