@@ -36,7 +36,6 @@ from logger.horizon import HorizonProfile
 from logger.horizon_fit import HorizonResult, HorizonSettings, Pass, horizon_from
 from logger.orientation import (
     Corrections,
-    OrientationSettings,
     declination_at,
     field_expected_at,
     orient,
@@ -44,6 +43,7 @@ from logger.orientation import (
 from logger.orientation.sight_lines import SightLines
 from logger.recording import StreamBuilder
 from logger.recording.samples import Stream
+from logger.settings import Settings
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -127,7 +127,7 @@ def calibrated(sensor: Sensor, streams: str) -> Corrections:
 
 def horizon_of(simulated: Simulated, corrections: Corrections, gyro: bool) -> HorizonResult:
     stream = received(simulated)
-    oriented = orient(stream.samples, corrections, OrientationSettings(use_rate=gyro))
+    oriented = orient(stream.samples, corrections, Settings(use_gyro=gyro))
     one = Pass(oriented.sight, stream.keys, stream.notes)
     return horizon_from([one], HorizonSettings(latitude_deg=SITE.latitude_deg))
 

@@ -32,7 +32,6 @@ from logger.geometry import (
 )
 from logger.orientation import (
     Corrections,
-    OrientationSettings,
     declination_at,
     field_expected_at,
     orient,
@@ -242,12 +241,12 @@ def broad(table):
         tilt = np.degrees(np.arccos(np.clip(off[:, 2, 2], -1, 1)))
         return rms(angle_between(heading, mean_azimuth(heading))), rms(tilt)
 
-    settings, trusted = OrientationSettings(), np.ones(len(t), dtype=bool)
+    trusted = np.ones(len(t), dtype=bool)
     began = time.perf_counter()
-    plain = attitude_row_by_row(t, field, force, settings)
+    plain = attitude_row_by_row(t, field, force)
     plain_s = time.perf_counter() - began
     began = time.perf_counter()
-    fused = attitude_over_recording(t, np.degrees(rate), force, field, trusted, settings)
+    fused = attitude_over_recording(t, np.degrees(rate), force, field, trusted)
     fused_s = time.perf_counter() - began
     print(f"  BROAD 02 while moving, {len(t)} rows, {t[-1]:.0f} s:")
     for name, matrix in (("row by row", plain.matrix), ("fused", fused.matrix)):

@@ -21,7 +21,6 @@ from typing import Any
 import click
 
 from logger.access import Plane, Rules
-from logger.calibration.settings import CalibrationSettings
 from logger.cli import COMMANDS
 from logger.files import plain
 from logger.horizon import OBSTRUCTION_KINDS
@@ -34,7 +33,7 @@ from logger.survey.again import point_again
 from logger.survey.batch_file import SCHEMA as BATCH_SCHEMA
 from logger.survey.demo import shipped_survey
 from logger.survey.pipeline import SCHEMA as RESULT_SCHEMA
-from logger.survey.settings import ROOMS, all_settings, parameters_of, settings_of_room
+from logger.survey.settings import ROOMS, all_settings, parameters_of
 
 ROOT = Path(__file__).parents[1]
 PAGES = ROOT / "docs" / "reference"
@@ -193,12 +192,6 @@ def settings_page() -> str:
     for room in ROOMS:
         own = [s for s in everything if s.name.startswith(f"{room}.")]
         parts += [f"## {room}", ROOM_WORDS[room], settings_table(own)]
-    parts += [
-        "## calibration",
-        "Limits of the calibrations. They are those of `calibrate` and cannot be changed at "
-        "replay: a calibration is judged when it is made.",
-        settings_table(settings_of_room("calibration", CalibrationSettings)),
-    ]
     return page("Settings", *parts)
 
 
@@ -229,16 +222,18 @@ CHECKS = {
     "bearing calibration": "The same for the bearing; where it is made, its sights agree.",
     "bearing beside the compass": "A bearing taken agrees with compass and declination: it is the "
     "right landmark, and the compass works there. The limit is this beside twice the combined "
-    "standard errors where the compass was calibrated, else `calibration.bearing_residual_deg`, "
+    "standard errors where the compass was calibrated, else "
     "10.",
     "compass heading error": "The heading error expected of a compass calibration, 95 %.",
     "tumble coverage": "No direction of the board is far from one it was turned to.",
-    "steady field while tumbling": "The corrected strength stays the same in every direction.",
-    "field at the calibration": "Strength and dip where it was calibrated are those of the model.",
-    "field against the model": "Strength and dip during a sweep are those of the model, within "
-    "`orientation.model_strength` and `orientation.reject_dip_deg`.",
-    "field watch": "Few samples of a sweep were dropped because the field was not that of the "
-    "calibration.",
+    "steady magnetic field while tumbling": "The corrected strength stays the same in every "
+    "direction.",
+    "magnetic field at the calibration": "Strength and dip where it was calibrated are those of "
+    "the model.",
+    "magnetic field against the model": "Strength and dip during a sweep are those of the model, "
+    "within 20 % and 6°.",
+    "magnetic disturbance": "Few samples of a sweep were dropped because the magnetic field was "
+    "not that of the calibration.",
     "board calibrated": "The board does not itself ask for a calibration.",
     "deviation curve": "The residuals of a deviation curve are small and its headings all round.",
     "closing target drift": "The closing target stands where it stood when the sweep began.",
@@ -360,7 +355,7 @@ def limit_of(node: ast.Call, constants: Mapping[str, Any]) -> tuple[str, str]:
 
 
 def setting_called(name: str) -> str:
-    known = [*all_settings(), *settings_of_room("calibration", CalibrationSettings)]
+    known = all_settings()
     for setting in known:
         if setting.name.endswith(f".{name}"):
             return f"`{setting.name}`, {shown(setting.default)}"
@@ -431,7 +426,7 @@ def formats_page() -> str:
         + ".",
         "## Samples as CSV",
         "`replay --samples FILE`: one row a measuring instant, "
-        "`t_s,azimuth_deg,elevation_deg,tilt_deg,used,reason`; azimuth and elevation also of "
+        "`t_s,azimuth_deg,elevation_deg,roll_deg,used,reason`; azimuth and elevation also of "
         "samples that were not used.",
         "## A result as JSON",
         f"`{RESULT_SCHEMA}`: `replay --json`, and `results/<point>.json` in a job. `assess --json` "

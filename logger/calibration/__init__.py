@@ -19,14 +19,12 @@ from logger.calibration.compass import CompassCalibration, fit_compass
 from logger.calibration.coverage import TumbleCoverage
 from logger.calibration.level import LevelCalibration, fit_level
 from logger.calibration.plane import PlaneFix, fit_plane
-from logger.calibration.settings import CalibrationSettings
 from logger.calibration.swing import SwingCalibration, deviation_curve, fit_swing
 
 __all__ = [
     "NEVER_LOOK",
     "BearingCalibration",
     "CalibrationAbout",
-    "CalibrationSettings",
     "Chosen",
     "ClosingTarget",
     "CompassCalibration",

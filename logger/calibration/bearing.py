@@ -20,18 +20,11 @@ import numpy as np
 
 from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, floats
-from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import Stretch, held_still
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError, UsageError
 from logger.geometry import angle_between, mean_azimuth, wrap360
-from logger.orientation import (
-    BearingCorrection,
-    Corrections,
-    Declination,
-    OrientationSettings,
-    orient,
-)
+from logger.orientation import BearingCorrection, Corrections, Declination, orient
 from logger.recording.samples import KeyPress, Samples
 from logger.site import Site
 from logger.sun import sun_track
@@ -40,6 +33,16 @@ LEAST_HOLD_S = 1.0
 KEY_WITHIN_S = 1.5
 """A key belongs to the hold that it falls in, or ends this long before it. [s]"""
 WANTED_SIGHTS = 3
+SPREAD_LIMIT_DEG = 1.0
+"""Largest spread between the sights of one bearing. [deg]"""
+FLOOR_DEG = 0.5
+"""No bearing is claimed better than this (common practice, no source). [deg]"""
+RESIDUAL_DEG, UNCALIBRATED_RESIDUAL_DEG = 3.0, 10.0
+"""How far a bearing may be from compass and declination: beside twice the standard errors, for so
+much does the declination differ from place to place; and with a compass that was not calibrated,
+whose own iron turns it (common practice, no source). [deg]"""
+SUN_LIMIT_DEG, CLOCK_LIMIT_S = 40.0, 15.0
+"""Highest sun, and largest doubt of the clock, for a bearing by a shadow."""
 TOWARDS_SUN_DEG = 40.0
 SHADOW_WIDTH_DEG = 0.27
 """Half the sun's disc, by which a shadow's edge is soft. [deg]"""
@@ -71,15 +74,13 @@ def fit_bearing_to_target(
     corrections: Corrections,
     target_deg: float,
     target_error_deg: float = 0.5,
-    settings: CalibrationSettings | None = None,
-    orientation: OrientationSettings | None = None,
 ) -> BearingCalibration:
     """The heading correction from a landmark of known true bearing."""
     if not -360.0 <= target_deg <= 360.0:
         raise UsageError(
             f"the bearing of the landmark, {target_deg:g}, is outside -360 to 360 degrees"
         )
-    sights = _sights(samples, keys, corrections, orientation)
+    sights = _sights(samples, keys, corrections)
     if not sights.holds:
         raise InputError(
             "the board is never held still on the landmark",
@@ -92,7 +93,6 @@ def fit_bearing_to_target(
         corrections,
         f"a landmark at {wrap360(target_deg):.2f}°",
         samples,
-        settings or CalibrationSettings(),
         {"target_deg": float(wrap360(target_deg))},
     )
 
@@ -104,19 +104,16 @@ def fit_bearing_to_sun(
     site: Site,
     started: dt.datetime,
     clock_doubt_s: float = 2.0,
-    settings: CalibrationSettings | None = None,
-    orientation: OrientationSettings | None = None,
 ) -> BearingCalibration:
     """The heading correction from the sun's shadow, sighted away from the sun."""
-    settings = settings or CalibrationSettings()
-    _refuse_doubtful_clock(clock_doubt_s, settings)
-    sights = _sights(samples, keys, corrections, orientation)
+    _refuse_doubtful_clock(clock_doubt_s)
+    sights = _sights(samples, keys, corrections)
     if not sights.holds:
         raise InputError("the board is never held still on the shadow", hint=SHADOW_HOW)
     start = np.datetime64(started.astimezone(dt.UTC).replace(tzinfo=None), "ns")
     middle = floats([(s.from_s + s.to_s) / 2 for s in sights.holds])
     track = sun_track(start + (middle * 1e9).astype("timedelta64[ns]"), site)
-    _refuse_sun(track.elevation_deg, settings)
+    _refuse_sun(track.elevation_deg)
     highest = float(track.elevation_deg.max())
     offsets = sights.offsets(wrap360(track.azimuth_deg + 180.0))
     off = abs(float(angle_between(mean_azimuth(offsets), corrections.declination.value_deg)))
@@ -138,38 +135,31 @@ def fit_bearing_to_sun(
         corrections,
         f"the sun's shadow at {highest:.0f}° of sun",
         samples,
-        settings,
         figures,
     )
 
 
-def refuse_sun_now(
-    site: Site,
-    moment: dt.datetime,
-    clock_doubt_s: float = 2.0,
-    settings: CalibrationSettings | None = None,
-) -> None:
+def refuse_sun_now(site: Site, moment: dt.datetime, clock_doubt_s: float = 2.0) -> None:
     """Refuse a bearing by the sun before anybody has sighted for it."""
-    settings = settings or CalibrationSettings()
-    _refuse_doubtful_clock(clock_doubt_s, settings)
+    _refuse_doubtful_clock(clock_doubt_s)
     when = np.array([moment.astimezone(dt.UTC).replace(tzinfo=None)], dtype="datetime64[ns]")
-    _refuse_sun(sun_track(when, site).elevation_deg, settings)
+    _refuse_sun(sun_track(when, site).elevation_deg)
 
 
-def _refuse_doubtful_clock(clock_doubt_s: float, settings: CalibrationSettings) -> None:
-    if not 0 <= clock_doubt_s <= settings.clock_limit_s:
+def _refuse_doubtful_clock(clock_doubt_s: float) -> None:
+    if not 0 <= clock_doubt_s <= CLOCK_LIMIT_S:
         raise InputError(
             f"the clock is in doubt by {clock_doubt_s:g} s, more than "
-            f"{settings.clock_limit_s:g} s: the sun cannot serve as a bearing",
+            f"{CLOCK_LIMIT_S:g} s: the sun cannot serve as a bearing",
             hint="set the computer's clock by network or satellite, or sight a landmark",
         )
 
 
-def _refuse_sun(elevation_deg: Floats, settings: CalibrationSettings) -> None:
+def _refuse_sun(elevation_deg: Floats) -> None:
     highest, lowest = float(elevation_deg.max()), float(elevation_deg.min())
-    if highest > settings.sun_limit_deg:
+    if highest > SUN_LIMIT_DEG:
         raise InputError(
-            f"the sun stands {highest:.0f}° high; above {settings.sun_limit_deg:.0f}° its "
+            f"the sun stands {highest:.0f}° high; above {SUN_LIMIT_DEG:.0f}° its "
             "shadow's direction is not sharp enough",
             hint="come back when it is lower, or sight a landmark of known bearing",
         )
@@ -206,13 +196,12 @@ def _sights(
     samples: Samples,
     keys: Sequence[KeyPress],
     corrections: Corrections,
-    orientation: OrientationSettings | None,
 ) -> _Sights:
     magnetic = replace(corrections, declination=Declination(0.0, 0.0, "none"), bearing=None)
-    got = orient(samples, magnetic, orientation)
+    got = orient(samples, magnetic)
     holds = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
     ripple = corrections.compass.heading_ripple_deg if corrections.compass else 0.0
-    if got.rate_bias_deg_s is not None:
+    if got.attitude.fused:
         ripple *= _one_sidedness(got.sight.azimuth_deg)
     return _Sights(got.sight.azimuth_deg, holds, ripple)
 
@@ -244,7 +233,6 @@ def _calibration(
     corrections: Corrections,
     source: str,
     samples: Samples,
-    settings: CalibrationSettings,
     more: dict[str, Any],
 ) -> BearingCalibration:
     declination = corrections.declination
@@ -256,7 +244,7 @@ def _calibration(
     error = float(np.sqrt(random**2 + reference_error_deg**2 + ripple_deg**2))
     correction = BearingCorrection(
         heading_deg=mean,
-        standard_error_deg=max(error, settings.bearing_floor_deg),
+        standard_error_deg=max(error, FLOOR_DEG),
         residual_deg=float(angle_between(mean, declination.value_deg)),
         source=source,
     )
@@ -271,7 +259,7 @@ def _calibration(
         "temperature_c": float(np.median(temperature)) if len(temperature) else None,
         **more,
     }
-    passed = spread <= settings.bearing_spread_deg and len(offsets) >= WANTED_SIGHTS
+    passed = spread <= SPREAD_LIMIT_DEG and len(offsets) >= WANTED_SIGHTS
     why = (
         f"{len(offsets)} sights of {source} agree within {spread:.2f}°; the compass is off by "
         f"{correction.residual_deg:+.2f}° beside the declination, good to "
@@ -281,20 +269,16 @@ def _calibration(
         why += f"; take {WANTED_SIGHTS} sights"
     elif not passed:
         why += "; hold stiller and sight again"
-    check = Check(
-        "bearing calibration", passed, round(spread, 3), settings.bearing_spread_deg, "deg", why
-    )
-    agrees = _beside_the_compass(correction, corrections, settings)
+    check = Check("bearing calibration", passed, round(spread, 3), SPREAD_LIMIT_DEG, "deg", why)
+    agrees = _beside_the_compass(correction, corrections)
     return BearingCalibration(correction, figures, (check, agrees))
 
 
-def _beside_the_compass(
-    correction: BearingCorrection, corrections: Corrections, settings: CalibrationSettings
-) -> Check:
+def _beside_the_compass(correction: BearingCorrection, corrections: Corrections) -> Check:
     """Whether a bearing may be right: a calibrated compass and the declination say nearly so."""
     residual = abs(correction.residual_deg)
     if corrections.compass is None and corrections.deviation is None:
-        limit = settings.bearing_residual_deg
+        limit = UNCALIBRATED_RESIDUAL_DEG
     else:
         compass = corrections.compass.heading_error_deg if corrections.compass else 0.0
         curve = corrections.deviation.standard_error_deg if corrections.deviation else 0.0
@@ -304,7 +288,7 @@ def _beside_the_compass(
             compass,
             curve,
         )
-        limit = settings.bearing_beside_deg
+        limit = RESIDUAL_DEG
         limit += round(2 * float(np.linalg.norm(errors)), 3)
     passed = residual <= limit
     why = f"compass and declination point {residual:.1f}° from {correction.source}"

@@ -17,7 +17,6 @@ import numpy as np
 
 from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, floats
-from logger.calibration.settings import CalibrationSettings
 from logger.checks import Check
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation.sight_lines import SightLines
@@ -31,6 +30,8 @@ NEAR_DEG = 12.0
 """Two sights further apart than this in azimuth are not of one mark. [deg]"""
 SAME_HEIGHT_DEG = 3.0
 AT_THE_ENDS_S = 20.0
+MISCLOSURE_LIMIT_DEG = 1.5
+"""Start against end, and either against the known bearing. [deg]"""
 NOTE_WITHIN_S = 3.0
 LABELS = ("closing target", "far mark")
 """What a note says, as its label or under ``sight``, of the press just made; the second is what
@@ -77,7 +78,6 @@ def check_closing_target(
     keys: Sequence[KeyPress],
     notes: Sequence[Note] = (),
     bearing_deg: float | None = None,
-    settings: CalibrationSettings | None = None,
 ) -> ClosingTarget:
     """Compare the closing target at the start with the end, and with its known bearing.
 
@@ -85,8 +85,7 @@ def check_closing_target(
     where the mark's bearing is known and the held sight points there, at the start or end of the
     recording; and where the recording holds no other presses than one at each end.
     """
-    settings = settings or CalibrationSettings()
-    limit = settings.misclosure_limit_deg
+    limit = MISCLOSURE_LIMIT_DEG
     marks = _mark_sights(sight, keys, notes, bearing_deg)
     times = {m.t_s for m in marks}
     left = tuple(k for k in keys if k.key != PRESS_KEY or not _belongs(k.t_s, times))

@@ -12,15 +12,15 @@ from scipy.spatial.transform import Rotation
 from logger.arrays import Floats, floats
 from logger.calibration.compass_fit import HeadingError, JointFit, expected_error, fit_jointly
 from logger.calibration.coverage import LEAST_GAP_DEG, POOR_GAP_DEG, seen_from, side_of, widest_gap
-from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import gyro_bias
 from logger.checks import Check
 from logger.errors import InputError
 from logger.geometry import attitude_from_vectors
-from logger.orientation.attitude import Attitude, rows_in
+from logger.orientation.attitude import Attitude
 from logger.orientation.corrections import CompassCorrection, FieldReference
+from logger.orientation.field_check import model_check
 from logger.orientation.fusion import SensorPrior, attitude_over_recording
-from logger.orientation.settings import OrientationSettings
+from logger.orientation.running import rows_in
 from logger.orientation.sight import FIELD_OUT_OF_RANGE, FORCE_OUT_OF_RANGE
 from logger.recording.samples import Samples
 
@@ -32,6 +32,12 @@ AXIS_TURN_DEG = 30.0
 """Cheap sensors sit within a degree or two of their package; a turn past this is a swapped or
 reversed axis. [deg]"""
 SPREAD_LEAST_UT = 5.0
+HEADING_LIMIT_DEG, HEADING_REFUSED_DEG = 1.5, 5.0
+"""Expected heading error, 95 %: poor above the first, refused above the second. [deg]"""
+SCATTER_LIMIT_SHARE, SCATTER_REFUSED_SHARE = 0.04, 0.10
+"""Strength after correction, as a share: half-second means, RMS, and single rows."""
+FIELD_REFUSED_SHARE, FIELD_REFUSED_DEG = 0.30, 12.0
+"""Fitted strength and dip from the model's, beyond which the place is no place to calibrate."""
 
 
 @dataclass(frozen=True)
@@ -44,13 +50,8 @@ class CompassCalibration:
     checks: tuple[Check, ...]
 
 
-def fit_compass(
-    samples: Samples,
-    model: FieldReference | None = None,
-    settings: CalibrationSettings | None = None,
-) -> CompassCalibration:
+def fit_compass(samples: Samples, model: FieldReference | None = None) -> CompassCalibration:
     """Fit a compass from a tumble of 20 to 60 s."""
-    settings = settings or CalibrationSettings()
     sound = samples.has_field & ((samples.status & (FIELD_OUT_OF_RANGE | FORCE_OUT_OF_RANGE)) == 0)
     rows = samples.rows(sound)
     _refuse_what_is_no_tumble(samples, rows)
@@ -68,7 +69,7 @@ def fit_compass(
         fit = fit_jointly(rows.t_s, rows.field_ut, rows.force_g, attitude.matrix) or fit
     strength = float(np.abs(np.linalg.det(fit.matrix)) ** (-1 / 3))
     dip = float(np.degrees(np.arcsin(np.clip(fit.dip_sine, -1, 1))))
-    _refuse_a_disturbed_place(strength, dip, fit, model, settings)
+    _refuse_a_disturbed_place(strength, dip, fit, model)
     field_gap, field_centre = _field_gap(rows, fit)
     if field_gap > LEAST_GAP_DEG:
         raise InputError(
@@ -77,7 +78,7 @@ def fit_compass(
             hint="tumble again and turn yourself round as well, by quarters",
         )
     error = expected_error(fit)
-    if not np.isfinite(error.heading_95_deg) or error.heading_95_deg > settings.heading_refuse_deg:
+    if not np.isfinite(error.heading_95_deg) or error.heading_95_deg > HEADING_REFUSED_DEG:
         raise InputError(
             f"the heading would be uncertain by {error.heading_95_deg:.0f}°",
             hint="tumble longer and more slowly, over all sides, away from iron",
@@ -97,7 +98,7 @@ def fit_compass(
         level_error_deg=error.level_deg,
     )
     figures = _figures(rows, fit, correction, error, field_gap, model)
-    return CompassCalibration(correction, figures, _checks(figures, correction, model, settings))
+    return CompassCalibration(correction, figures, _checks(figures, correction, model))
 
 
 def _refuse_what_is_no_tumble(samples: Samples, rows: Samples) -> None:
@@ -191,16 +192,12 @@ def _wrong_axes(turn: Floats) -> str:
 
 
 def _refuse_a_disturbed_place(
-    strength: float,
-    dip: float,
-    fit: JointFit,
-    model: FieldReference | None,
-    settings: CalibrationSettings,
+    strength: float, dip: float, fit: JointFit, model: FieldReference | None
 ) -> None:
     away = "walk away from magnets, cars, steel and cables (10 m) and tumble again"
     if model is not None:
         share, turn = strength / model.field_ut - 1, dip - model.dip_deg
-        if abs(share) > settings.field_refuse_share or abs(turn) > settings.field_refuse_deg:
+        if abs(share) > FIELD_REFUSED_SHARE or abs(turn) > FIELD_REFUSED_DEG:
             raise InputError(
                 f"the field here is {strength:.0f} µT with a dip of {dip:.0f}°, the model says "
                 f"{model.field_ut:.0f} µT and {model.dip_deg:.0f}°: a magnet or iron is near",
@@ -208,7 +205,7 @@ def _refuse_a_disturbed_place(
             )
     # Four rows in five of a normal scatter lie within 1.28 sigma; a few wild rows do not matter.
     scatter = float(np.percentile(np.abs(fit.strength_residual), 80)) / 1.28
-    if scatter > settings.scatter_refuse_share:
+    if scatter > SCATTER_REFUSED_SHARE:
         raise InputError(
             f"the field's strength scatters by {100 * scatter:.0f} % while the board turns: a "
             "magnet or iron is near",
@@ -224,7 +221,6 @@ def _attitude_by_gyro(rows: Samples, fit: JointFit) -> Attitude:
         (rows.force_g - fit.force_offset_g) * fit.force_scale,
         (rows.field_ut - fit.hard_iron_ut) @ fit.matrix.T * 50.0,
         np.ones(len(rows), dtype=bool),
-        OrientationSettings(),
         SensorPrior(
             scale_error=0.03, misalignment_error=0.02, offset_error_g=(0.002, 0.002, 0.002)
         ),
@@ -284,7 +280,6 @@ def _checks(
     figures: dict[str, Any],
     correction: CompassCorrection,
     model: FieldReference | None,
-    settings: CalibrationSettings,
 ) -> tuple[Check, ...]:
     error = figures["heading_error_95_deg"]
     gap = max(figures["side_gap_deg"], figures["field_gap_deg"])
@@ -293,12 +288,12 @@ def _checks(
     checks = [
         Check(
             "compass heading error",
-            error <= settings.heading_limit_deg,
+            error <= HEADING_LIMIT_DEG,
             round(error, 3),
-            settings.heading_limit_deg,
+            HEADING_LIMIT_DEG,
             "deg",
             f"the heading is good to {error:.2f}° (95 %) over a sweep's attitudes"
-            + ("" if error <= settings.heading_limit_deg else again),
+            + ("" if error <= HEADING_LIMIT_DEG else again),
         ),
         Check(
             "tumble coverage",
@@ -310,29 +305,16 @@ def _checks(
             + ("" if gap <= POOR_GAP_DEG else again),
         ),
         Check(
-            "steady field while tumbling",
-            scatter <= settings.scatter_limit_share,
+            "steady magnetic field while tumbling",
+            scatter <= SCATTER_LIMIT_SHARE,
             round(scatter, 4),
-            settings.scatter_limit_share,
+            SCATTER_LIMIT_SHARE,
             "",
             f"corrected strength steady to {100 * scatter:.1f} % over half a second"
-            + ("" if scatter <= settings.scatter_limit_share else again),
+            + ("" if scatter <= SCATTER_LIMIT_SHARE else again),
         ),
     ]
     if model is not None:
-        share = correction.field_ut / model.field_ut - 1
-        turn = correction.dip_deg - model.dip_deg
-        passed = abs(share) <= settings.field_limit_share and abs(turn) <= settings.field_limit_deg
-        checks.append(
-            Check(
-                "field at the calibration",
-                passed,
-                round(abs(turn), 2),
-                settings.field_limit_deg,
-                "deg",
-                f"strength {correction.field_ut:.1f} µT and dip {correction.dip_deg:.1f}° against "
-                f"{model.field_ut:.1f} µT and {model.dip_deg:.1f}° of {model.source}"
-                + ("" if passed else "; calibrate further from iron"),
-            )
-        )
+        found = correction.field_ut, correction.dip_deg
+        checks.append(model_check("magnetic field at the calibration", *found, model))
     return tuple(checks)

@@ -20,7 +20,7 @@ from scipy.ndimage import median_filter
 
 from logger.arrays import Floats, floats
 from logger.geometry import angles_of, attitude_from_vectors, attitude_matrix
-from logger.orientation.fusion import rows_alike
+from logger.orientation.running import rows_alike
 
 UNKNOWNS = 19
 FORCE = slice(13, 19)

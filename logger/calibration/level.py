@@ -18,12 +18,11 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from logger.arrays import Floats, floats
-from logger.calibration.settings import CalibrationSettings
 from logger.calibration.stillness import Stretch, held_still
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
 from logger.geometry import angle_between, direction_of, wrap360
-from logger.orientation import Corrections, LevelCorrection, OrientationSettings, orient
+from logger.orientation import Corrections, LevelCorrection, SensorDrift, orient
 from logger.recording.samples import Samples
 
 LEAST_HOLD_S = 1.5
@@ -34,6 +33,11 @@ OPPOSITE_DEG = 25.0
 LARGEST_DEG = 10.0
 TREMOR_MEMORY_S = 0.5
 """Means over this time are taken as independent of each other. [s]"""
+LIMIT_DEG = 0.3
+"""Standard error of index and of collimation. [deg]"""
+BETWEEN_FACES = SensorDrift(rate_bias_deg_s=0.1, force_offset_g=0.01, field_memory_s=10.0)
+"""Between two faces a few seconds apart the gyro is to be believed, not the field, which the two
+faces see through different errors of the compass."""
 NOISY_HEADING_DEG = 0.15
 """What the gyro leaves between two faces a few seconds apart. [deg]"""
 
@@ -74,22 +78,10 @@ class LevelCalibration:
     checks: tuple[Check, ...]
 
 
-def fit_level(
-    samples: Samples,
-    corrections: Corrections,
-    settings: CalibrationSettings | None = None,
-    orientation: OrientationSettings | None = None,
-) -> LevelCalibration:
+def fit_level(samples: Samples, corrections: Corrections) -> LevelCalibration:
     """Fit index, collimation and, after an end-for-end reversal, the pitch offset."""
-    settings = settings or CalibrationSettings()
-    orientation = orientation or OrientationSettings()
-    # Between two faces a few seconds apart the gyro is to be believed, not the field, which the
-    # two faces see through different errors of the compass.
-    orientation = replace(
-        orientation, field_memory_s=10.0, rate_bias_drift_deg_s=0.1, force_offset_drift_g=0.01
-    )
-    got = orient(samples, replace(corrections, level=None), orientation)
-    fused = got.rate_bias_deg_s is not None
+    got = orient(samples, replace(corrections, level=None), drift=BETWEEN_FACES)
+    fused = got.attitude.fused
     faces = _faces(samples.t_s, got.attitude.matrix)
     pairs = _pairs(faces)
     if not pairs:
@@ -138,7 +130,7 @@ def fit_level(
         "with_gyro": fused,
         "temperature_c": float(np.median(temperature)) if len(temperature) else None,
     }
-    return LevelCalibration(correction, figures, _checks(correction, settings))
+    return LevelCalibration(correction, figures, _checks(correction))
 
 
 HOW = (
@@ -256,9 +248,9 @@ def _mark(
     return float(wrap360(azimuth + turn)), float(elevation), float(np.hypot(error, compass))
 
 
-def _checks(correction: LevelCorrection, settings: CalibrationSettings) -> tuple[Check, ...]:
+def _checks(correction: LevelCorrection) -> tuple[Check, ...]:
     worst = max(correction.index_error_deg, correction.collimation_error_deg)
-    passed = worst <= settings.level_limit_deg
+    passed = worst <= LIMIT_DEG
     why = (
         f"index {correction.index_deg:+.2f}° ± {NORMAL_95 * correction.index_error_deg:.2f}°, "
         f"collimation {correction.collimation_deg:+.2f}° ± "
@@ -266,6 +258,4 @@ def _checks(correction: LevelCorrection, settings: CalibrationSettings) -> tuple
     )
     if not passed:
         why += "; repeat the pair of faces three times, arms rested"
-    return (
-        Check("level calibration", passed, round(worst, 3), settings.level_limit_deg, "deg", why),
-    )
+    return (Check("level calibration", passed, round(worst, 3), LIMIT_DEG, "deg", why),)

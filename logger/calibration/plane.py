@@ -19,7 +19,7 @@ from logger.calibration.stillness import Stretch, held_still
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
 from logger.geometry import angle_between, direction_of, wrap360
-from logger.orientation import Corrections, OrientationSettings, orient
+from logger.orientation import Corrections, orient
 from logger.recording.samples import Samples
 
 LEAST_LYING_S = 2.5
@@ -47,15 +47,9 @@ class PlaneFix:
     checks: tuple[Check, ...]
 
 
-def fit_plane(
-    samples: Samples,
-    corrections: Corrections,
-    *,
-    along_eaves: bool = False,
-    orientation: OrientationSettings | None = None,
-) -> PlaneFix:
+def fit_plane(samples: Samples, corrections: Corrections, *, along_eaves: bool = False) -> PlaneFix:
     """Tilt and azimuth from the board lying still; several lays of one surface are averaged."""
-    got = orient(samples, corrections, orientation)
+    got = orient(samples, corrections)
     matrix = got.attitude.matrix
     # What turns magnetic into true north is the same for the sight and for the surface.
     holds = held_still(samples.t_s, matrix, 1.0 if along_eaves else LEAST_LYING_S)

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from logger.arrays import Bools, Floats, floats
-from logger.orientation.attitude import rows_in
+from logger.orientation.running import rows_in
 from logger.recording.samples import Samples
 
 SMOOTHING_S = 0.4

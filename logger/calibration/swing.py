@@ -19,13 +19,7 @@ from logger.calibration.stillness import Stretch, held_still
 from logger.checks import Check
 from logger.errors import InputError
 from logger.geometry import angle_between, mean_azimuth, wrap360
-from logger.orientation import (
-    Corrections,
-    Declination,
-    DeviationCurve,
-    OrientationSettings,
-    orient,
-)
+from logger.orientation import Corrections, Declination, DeviationCurve, orient
 from logger.recording.samples import Note, Samples
 
 LEAST_HEADINGS = 8
@@ -81,13 +75,10 @@ def widest_gap_deg(heading_deg: ArrayLike) -> float:
 
 
 def fit_swing(
-    samples: Samples,
-    notes: Sequence[Note],
-    declination: Declination,
-    orientation: OrientationSettings | None = None,
+    samples: Samples, notes: Sequence[Note], declination: Declination
 ) -> SwingCalibration:
     """Fit the deviation curve from holds on marks of known bearing."""
-    got = orient(samples, Corrections(Declination(0.0, 0.0, "none")), orientation)
+    got = orient(samples, Corrections(Declination(0.0, 0.0, "none")))
     holds = held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S)
     pairs = _pairs(holds, notes)
     if not pairs:

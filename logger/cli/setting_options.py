@@ -107,7 +107,7 @@ OF_THE_SKY = (
 OF_THE_SWEEP = (
     Shortcut(
         "--no-gyro",
-        "orientation.use_rate",
+        "orientation.use_gyro",
         "yes",
         "Leave the angular rate out, where the stream has it.",
         flag_value="no",

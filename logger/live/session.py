@@ -17,10 +17,11 @@ from logger.horizon_fit.passes import turning_points
 from logger.live.running import RunningAnswer
 from logger.live.steady import Steadier
 from logger.live.tremor import TREMOR_LIMIT_DEG, tremor_deg
-from logger.orientation import Corrections, OrientationSettings, sight_lines
+from logger.orientation import Corrections, sight_lines
 from logger.orientation.sight_lines import SightLines, joined
 from logger.recording import StreamBuilder
 from logger.recording.samples import KeyPress, Samples
+from logger.settings import Settings
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -137,7 +138,7 @@ class LiveSession:
         self._site = site
         self._settings = HorizonSettings(latitude_deg=site.latitude_deg)
         # The whole-recording estimate waits for the end; on screen, each row stands for itself.
-        self._orientation = OrientationSettings(use_rate=False)
+        self._orientation = Settings(use_gyro=False)
         self._parts: list[SightLines] = []
         self._raw: list[Samples] = []
         self._rows = 0
@@ -281,7 +282,7 @@ class LiveSession:
             view,
             azimuth_deg=float(sight.azimuth_deg[-1]),
             elevation_deg=float(sight.elevation_deg[-1]),
-            lean_deg=float(sight.tilt_deg[-1]),
+            lean_deg=float(sight.roll_deg[-1]),
             speed_deg_s=_between_deg(direction[0], direction[-1]) / span if span > 0 else np.nan,
             tremor_deg=tremor_deg(sight),
             rate_hz=received.size / min(_OFTEN_S, max(now_s, 0.1)),
@@ -313,8 +314,8 @@ class LiveSession:
         return FieldState(
             strength_off,
             dip_off,
-            past(limits.flag_strength, limits.flag_dip_deg),
-            past(limits.reject_strength, limits.reject_dip_deg),
+            past(limits.disturbance_share / 2, limits.disturbance_dip_deg / 2),
+            past(limits.disturbance_share, limits.disturbance_dip_deg),
         )
 
     def _sun_now(self, now_s: float) -> tuple[float, float] | None:

@@ -11,9 +11,8 @@ from logger.orientation.corrections import (
     correction_from_dict,
 )
 from logger.orientation.declination import declination_at, declination_given, field_expected_at
-from logger.orientation.field_check import FieldWatch, watch_field
-from logger.orientation.settings import OrientationSettings
-from logger.orientation.sight import Orientation, orient, sight_lines
+from logger.orientation.field_check import FieldCheck
+from logger.orientation.sight import Orientation, SensorDrift, orient, sight_lines
 
 __all__ = [
     "BearingCorrection",
@@ -21,16 +20,15 @@ __all__ = [
     "Corrections",
     "Declination",
     "DeviationCurve",
+    "FieldCheck",
     "FieldReference",
-    "FieldWatch",
     "LevelCorrection",
     "Orientation",
-    "OrientationSettings",
+    "SensorDrift",
     "correction_from_dict",
     "declination_at",
     "declination_given",
     "field_expected_at",
     "orient",
     "sight_lines",
-    "watch_field",
 ]

@@ -1,6 +1,6 @@
-"""The field watch: strength and dip of the field along a recording against what they should be.
+"""Whether the magnetic field along a recording is the Earth's: its strength and dip.
 
-It is blind to a disturbance across the field: 2 uT east-west turn the heading by 5 degrees and
+Both are blind to a disturbance across the field: 2 uT east-west turn the heading by 5 degrees and
 change the strength by a thousandth. The closing target is there for that.
 """
 
@@ -14,127 +14,114 @@ import numpy as np
 
 from logger.arrays import Bools, Floats, freeze_columns
 from logger.checks import Check
-from logger.orientation.attitude import Attitude, rows_in, running_median
+from logger.orientation.attitude import Attitude
 from logger.orientation.corrections import CompassCorrection, FieldReference
-from logger.orientation.settings import OrientationSettings
+from logger.orientation.running import rows_in, running_median
+from logger.settings import Settings
+
+MEDIAN_OVER_S = 1.0
+"""One noisy sample of a cheap magnetometer is no disturbance. [s]"""
+DISTURBED_LIMIT = 0.10
+"""Share of samples that a sweep may lose to a magnetic disturbance."""
+MODEL_SHARE, MODEL_DIP_DEG = 0.20, 6.0
+"""Of a whole recording from the model: wide, for a board's own scale is in its strength."""
 
 
 @dataclass(frozen=True, eq=False)
-class FieldWatch:
-    """What the watch saw, one row a measuring instant."""
+class FieldCheck:
+    """Strength and dip against the compass calibration's, one row a measuring instant."""
 
     t_s: Floats  # [s] Shape (N,)
-    # Running medians of the corrected field; NaN without raw field. [uT] [deg] Shape (N,).
-    strength_ut: Floats
+    # From the calibration's, as running medians, signed; NaN without raw field. Shape (N,)
+    strength_share: Floats
     dip_deg: Floats
-    strength_departure: Floats  # From the calibration's, as a share of it, signed. Shape (N,).
-    dip_departure_deg: Floats  # From the calibration's, signed. [deg] Shape (N,).
-    # Past the first and past the second limit; rejected rows are flagged too. Shape (N,).
-    flagged: Bools
-    rejected: Bools
+    disturbed: Bools  # Past a limit of `Settings`. Shape (N,)
     checks: tuple[Check, ...] = ()
 
     def __post_init__(self) -> None:
-        n = freeze_columns(
-            self, ("t_s", "strength_ut", "dip_deg", "strength_departure", "dip_departure_deg")
-        )
-        freeze_columns(self, ("flagged", "rejected"), dtype=np.bool_, length=n)
-
-    def stretches(self) -> tuple[tuple[float, float], ...]:
-        """Times from and to of each flagged stretch, in seconds."""
-        edges = np.flatnonzero(np.diff(np.r_[False, self.flagged, False].astype(int)))
-        return tuple(
-            (float(self.t_s[a]), float(self.t_s[b - 1]))
-            for a, b in zip(edges[::2], edges[1::2], strict=True)
-        )
+        n = freeze_columns(self, ("t_s", "strength_share", "dip_deg"))
+        freeze_columns(self, ("disturbed",), dtype=np.bool_, length=n)
 
 
-def watch_field(
+def check_field(
     t_s: Floats,
     field_ut: Floats,
     attitude: Attitude,
     compass: CompassCorrection,
-    model: FieldReference | None = None,
-    settings: OrientationSettings | None = None,
-) -> FieldWatch:
+    model: FieldReference | None,
+    settings: Settings,
+) -> FieldCheck:
     """Hold a corrected field against the calibration's strength and dip, and the model's.
 
     A single row is held against the calibration. The model judges the recording as a whole (its
     medians): a board's own scale, and iron in the ground, differ from it everywhere alike.
     """
-    settings = settings or OrientationSettings()
-    n = len(t_s)
-    strength, dip = np.full(n, np.nan), np.full(n, np.nan)
+    strength, dip = np.full(len(t_s), np.nan), np.full(len(t_s), np.nan)
     known = attitude.known & np.isfinite(field_ut).all(axis=1)
     if known.any():
         h = field_ut[known]
         size = np.linalg.norm(h, axis=1)
         down = np.einsum("ni,ni->n", attitude.matrix[known, 2, :], h)
-        rows = rows_in(t_s[known], settings.watch_window_s)
+        rows = rows_in(t_s[known], MEDIAN_OVER_S)
         strength[known] = running_median(size, rows)
-        raw_dip = np.degrees(np.arcsin(np.clip(down / np.maximum(size, 1e-9), -1.0, 1.0)))
-        dip[known] = running_median(raw_dip, rows)
-    strength_off = strength / compass.field_ut - 1.0
-    dip_off = dip - compass.dip_deg
-
-    def past(share: float, angle_deg: float) -> Bools:
-        with np.errstate(invalid="ignore"):
-            return np.asarray((np.abs(strength_off) > share) | (np.abs(dip_off) > angle_deg))
-
-    flagged = past(settings.flag_strength, settings.flag_dip_deg)
-    rejected = past(settings.reject_strength, settings.reject_dip_deg)
-    watch = FieldWatch(t_s, strength, dip, strength_off, dip_off, flagged, rejected)
-    if not known.any():
-        return watch
-    checks = [_steady_check(watch, int(known.sum()))]
-    if model is not None:
-        checks.append(
-            field_check(
-                "field against the model",
-                float(np.median(strength[known])),
-                float(np.median(dip[known])),
-                model,
-                settings,
-            )
+        angle = np.degrees(np.arcsin(np.clip(down / np.maximum(size, 1e-9), -1.0, 1.0)))
+        dip[known] = running_median(angle, rows)
+    share, turn = strength / compass.field_ut - 1.0, dip - compass.dip_deg
+    with np.errstate(invalid="ignore"):
+        disturbed = np.asarray(
+            (np.abs(share) > settings.disturbance_share)
+            | (np.abs(turn) > settings.disturbance_dip_deg)
         )
-    return FieldWatch(t_s, strength, dip, strength_off, dip_off, flagged, rejected, tuple(checks))
+    checks: list[Check] = []
+    if known.any():
+        checks.append(_disturbance_check(t_s, share, turn, disturbed, int(known.sum())))
+        if model is not None:
+            middle = float(np.median(strength[known])), float(np.median(dip[known]))
+            checks.append(model_check("magnetic field against the model", *middle, model))
+    return FieldCheck(t_s, share, turn, disturbed, tuple(checks))
 
 
-def field_check(
-    name: str,
-    strength_ut: float,
-    dip_deg: float,
-    reference: FieldReference,
-    settings: OrientationSettings,
-) -> Check:
-    """Whether one strength and dip fit the model's: 20 % for the board's own scale, 6 degrees."""
-    share = strength_ut / reference.field_ut - 1.0
-    turn = dip_deg - reference.dip_deg
-    passed = abs(share) <= settings.model_strength and abs(turn) <= settings.reject_dip_deg
+def model_check(name: str, strength_ut: float, dip_deg: float, model: FieldReference) -> Check:
+    """Whether one strength and dip fit the model's."""
+    share, turn = strength_ut / model.field_ut - 1.0, dip_deg - model.dip_deg
+    passed = abs(share) <= MODEL_SHARE and abs(turn) <= MODEL_DIP_DEG
     why = (
-        f"strength {strength_ut:.1f} µT and dip {dip_deg:.1f}° against {reference.field_ut:.1f} µT "
-        f"and {reference.dip_deg:.1f}° ({reference.source})"
+        f"strength {strength_ut:.1f} µT and dip {dip_deg:.1f}° against {model.field_ut:.1f} µT "
+        f"and {model.dip_deg:.1f}° of {model.source}"
     )
     if not passed:
         why += "; move away from iron, cars, steel roofs and cables, and calibrate there"
-    return Check(name, passed, round(abs(turn), 2), settings.reject_dip_deg, "deg", why)
+    return Check(name, passed, round(abs(turn), 2), MODEL_DIP_DEG, "deg", why)
 
 
-def _steady_check(watch: FieldWatch, rows: int) -> Check:
-    share = float(watch.rejected.sum()) / rows
-    limit = 0.10
-    where = ", ".join(f"{a} to {b} s" for a, b in whole_seconds(watch.stretches()))
-    worst = np.nanmax(np.abs(watch.strength_departure)), np.nanmax(np.abs(watch.dip_departure_deg))
-    if watch.flagged.any():
+def _disturbance_check(
+    t_s: Floats, share: Floats, turn: Floats, disturbed: Bools, rows: int
+) -> Check:
+    lost = float(disturbed.sum()) / rows
+    worst = 100 * np.nanmax(np.abs(share)), np.nanmax(np.abs(turn))
+    if disturbed.any():
+        where = ", ".join(f"{a} to {b} s" for a, b in whole_seconds(_stretches(t_s, disturbed)))
         why = (
-            f"the field departs from the calibration by up to {100 * worst[0]:.0f} % and "
-            f"{worst[1]:.1f}° at {where}; {int(watch.rejected.sum())} samples are not used"
+            f"strength and dip depart from the calibration's by up to {worst[0]:.0f} % and "
+            f"{worst[1]:.1f}° at {where}; {int(disturbed.sum())} samples are not used"
         )
-        if share > limit:
+        if lost > DISTURBED_LIMIT:
             why += "; stand further from iron, or sight the bearing of a closing target here"
     else:
-        why = f"the field stays within {100 * worst[0]:.0f} % and {worst[1]:.1f}° of calibration"
-    return Check("field watch", share <= limit, round(share, 4), limit, "", why)
+        why = (
+            f"strength and dip stay within {worst[0]:.0f} % and {worst[1]:.1f}° of the "
+            "calibration's"
+        )
+    return Check(
+        "magnetic disturbance", lost <= DISTURBED_LIMIT, round(lost, 4), DISTURBED_LIMIT, "", why
+    )
+
+
+def _stretches(t_s: Floats, disturbed: Bools) -> list[tuple[float, float]]:
+    edges = np.flatnonzero(np.diff(np.r_[False, disturbed, False].astype(int)))
+    return [
+        (float(t_s[a]), float(t_s[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)
+    ]
 
 
 def whole_seconds(stretches: Sequence[tuple[float, float]], most: int = 4) -> list[tuple[int, int]]:

@@ -1,13 +1,13 @@
-"""One least-squares attitude over a whole recording from rate, force and field.
+"""One least-squares attitude over a whole recording from rate, force and magnetic field.
 
-Unknown are the attitude of every row, the gyro's constant bias, and its scale and misalignment
-as far as the recording shows them (a prior holds what it does not). Each step between rows
-compares the turn of the attitude with the integrated rate; each row compares the vertical with
-the specific force, the heading with the horizontal field, and, in the plane of the magnetic
-meridian, the vertical with the field's dip. A hand that moves the board spoils the force for as
-long as the recording lasts; the dip then holds the level along the meridian. It counts only as far
-as the field's strength says that the place is free of iron, and not at all where it contradicts
-the force, so that iron nearby does not tilt a horizon.
+Unknown are the attitude of every row, the gyro's constant bias, its scale and misalignment, and
+the accelerometer's offset, as far as the recording shows them (a prior holds what it does not).
+Each step between rows compares the turn of the attitude with the integrated rate; each row
+compares the vertical with the specific force, the heading with the horizontal field, and, in the
+plane of the magnetic meridian, the vertical with the dip. A hand that moves the board spoils the
+force for as long as the recording lasts; the dip then holds the level along the meridian. It
+counts only as far as the field's strength says that the place is free of iron, and not at all
+where it contradicts the force, so that iron nearby does not tilt a horizon.
 
 With small turns ``d`` of the level frame as unknowns, ``R <- exp(d) R``, a step's residual is
 ``d[i+1] - d[i]`` plus what the gyro's constants add, whatever the attitude: the normal equations
@@ -17,51 +17,81 @@ few iterations of a few milliseconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
 from scipy.linalg import solveh_banded
-from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
 from logger.arrays import Bools, Floats, floats
 from logger.geometry import attitude_from_vectors, quaternion_product, running_product
-from logger.orientation.attitude import Attitude, attitude_row_by_row, rows_in
-from logger.orientation.settings import OrientationSettings
+from logger.orientation.attitude import FORCE_NOISE_G, Attitude, attitude_row_by_row
+from logger.orientation.corrections import Matrix, Vector
+from logger.orientation.running import over_a_second, rows_alike
 
 ITERATIONS = 12
 CONVERGED_DEG = 1e-3
 SETTLED_DEG = 1e-2
-"""Near enough to ask whether the field's dip agrees with the force."""
+"""Near enough to ask whether the dip agrees with the force."""
+CONTRADICTION = 3.0
+"""Standard errors of the difference past which dip and force contradict each other."""
+RATE_NOISE_DEG_S = 0.1
+"""Of one sample (ICM-20948 data sheet, from memory: 0.015 deg/s per root hertz). [deg/s]"""
+RATE_CHANGE_ERROR = 0.1
+"""What integrating a changing rate misses, as a share of its change between two samples."""
+GAP_RATE_DEG_S = 30.0
+"""How fast the board may have turned where no rate is known."""
 LEAST_FIELD_NOISE_RAD = 0.003
+FORCE_MEMORY_S = 0.05
+"""How long errors of the force (hand motion) stay alike at least. [s]"""
 BIAS, SHAPE, OFFSET, DIP = slice(0, 3), slice(3, 12), slice(12, 15), 15
 """The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g], and
 what the dip differs by from the calibration's [rad]."""
 CONSTANTS = 16
 ABOUT = (0, 1, 2, 1)
 """The level axis about which each row's measurements turn: force, force, heading, dip."""
-CONTRADICTION = 3.0
-"""Standard errors of the difference past which dip and force contradict each other."""
 
 
 @dataclass(frozen=True)
 class SensorPrior:
-    """What is known of gyro and accelerometer before the recording is looked at."""
+    """What is known of the sensors before the recording is looked at; errors are 1 sigma."""
 
-    bias_deg_s: tuple[float, float, float] = (0.0, 0.0, 0.0)  # Of the gyro. [deg/s]
-    bias_error_deg_s: float = 3.0  # 1 sigma. [deg/s]
-    scale_error: float = 0.01  # 1 sigma of the gyro's scale about 1
-    # 1 sigma of an off-diagonal element of the rate matrix. [rad]
-    misalignment_error: float = 0.005
-    # 1 sigma of the accelerometer's offset about 0, each axis. [g]
-    offset_error_g: tuple[float, float, float] = (0.003, 0.003, 0.003)
+    bias_deg_s: Vector = (0.0, 0.0, 0.0)  # Of the gyro. [deg/s]
+    bias_error_deg_s: float = 3.0  # [deg/s]
+    scale_error: float = 0.01  # Of the gyro's scale about 1
+    misalignment_error: float = 0.005  # Of an off-diagonal element of the rate matrix. [rad]
+    offset_error_g: Vector = (0.003, 0.003, 0.003)  # Of the accelerometer, about 0. [g]
     # Of the corrected field where the board was calibrated; None lets the field turn the
     # heading only. [deg] [uT]
     dip_deg: float | None = None
     strength_ut: float | None = None
-    # How far the dip may be from that at a place free of iron, 1 sigma. [deg]
+    # How far the dip may be from that at a place free of iron. [deg]
     dip_error_deg: float = 0.15
+    # How long errors of the field (what calibration leaves, iron passed by) stay alike. [s]
+    field_memory_s: float = 0.5
+
+    def constants(self) -> tuple[Floats, Floats]:
+        """The constants' expected values and their errors. Shape (16,)."""
+        mean = np.zeros(CONSTANTS)
+        mean[BIAS] = np.radians(self.bias_deg_s)
+        shape = [self.scale_error if i % 4 == 0 else self.misalignment_error for i in range(9)]
+        bias = [np.radians(self.bias_error_deg_s)] * 3
+        return mean, np.array([*bias, *shape, *self.offset_error_g, np.radians(self.dip_error_deg)])
+
+
+@dataclass(frozen=True, eq=False)
+class _Readings:
+    """What was measured: N rows, and the N - 1 steps between them."""
+
+    t_s: Floats
+    dt_s: Floats
+    rate: Floats  # Mean of each step. [rad/s] Shape (N - 1, 3)
+    step_weight: Floats  # [1/rad^2] Shape (N - 1,)
+    force_g: Floats
+    field_ut: Floats
+    has: Bools  # Which of the measurements of `ABOUT` each row has. Shape (N, 4)
+    dip: float  # Expected. [rad]
+    field_memory_s: float
 
 
 def attitude_over_recording(
@@ -70,7 +100,6 @@ def attitude_over_recording(
     force_g: Floats,
     field_ut: Floats,
     field_trusted: Bools,
-    settings: OrientationSettings,
     prior: SensorPrior | None = None,
 ) -> Attitude:
     """The least-squares attitude of every row."""
@@ -79,47 +108,34 @@ def attitude_over_recording(
     alone = attitude_from_vectors(field_ut, force_g)
     start = has_force & has_field & np.isfinite(alone).all(axis=(1, 2))
     if not start.any():
-        return attitude_row_by_row(t_s, field_ut, force_g, settings)
-    force = np.where(has_force[:, None], force_g, 0.0)
-    field = np.where(has_field[:, None], field_ut, 0.0)
-    dt = np.diff(t_s)
-    step, step_var = _steps(rate_deg_s, dt, settings)
-
-    constants = np.zeros(CONSTANTS)
-    constants[BIAS] = np.radians(prior.bias_deg_s)
-    prior_mean = constants.copy()
-    prior_error = np.array(
-        [np.radians(prior.bias_error_deg_s)] * 3
-        + [prior.scale_error if i % 4 == 0 else prior.misalignment_error for i in range(9)]
-        + [*prior.offset_error_g, np.radians(prior.dip_error_deg)]
+        return attitude_row_by_row(t_s, field_ut, force_g)
+    rate, step_variance = _steps(rate_deg_s, np.diff(t_s))
+    readings = _Readings(
+        t_s=t_s,
+        dt_s=np.diff(t_s),
+        rate=rate,
+        step_weight=1.0 / step_variance,
+        force_g=np.where(has_force[:, None], force_g, 0.0),
+        field_ut=np.where(has_field[:, None], field_ut, 0.0),
+        has=np.column_stack([has_force, has_force, has_field, np.zeros_like(has_field)]),
+        dip=np.radians(prior.dip_deg or 0.0),
+        field_memory_s=prior.field_memory_s,
     )
-    dip = np.radians(prior.dip_deg) if prior.dip_deg is not None else 0.0
-    has_dip = np.zeros(len(t_s), dtype=bool)
-    state = _start(alone, start, step - constants[BIAS], dt)
-    solution = None
-    asked = prior.dip_deg is None
+    return _fitted(readings, prior, _start(alone, start, readings, prior))
+
+
+def _fitted(readings: _Readings, prior: SensorPrior, state: Rotation) -> Attitude:
+    """Gauss-Newton; the dip joins once it has settled and does not contradict the force."""
+    mean, error = prior.constants()
+    constants, asked = mean, prior.dip_deg is None
     for _ in range(ITERATIONS):
         matrix = state.as_matrix()
-        residual = _step_residuals(state, step, dt, constants)
-        steady = force - constants[OFFSET]
-        measured = _row_residuals(matrix, steady, field, dip + constants[DIP])
-        weight = 1.0 / _row_variances(
-            t_s,
-            measured,
-            np.linalg.norm(steady, axis=1),
-            (has_force, has_force, has_field, has_dip),
-            settings,
-        )
+        steady = readings.force_g - constants[OFFSET]
+        measured = _row_residuals(matrix, steady, readings.field_ut, readings.dip + constants[DIP])
+        weight = 1.0 / _row_variances(readings, measured, np.linalg.norm(steady, axis=1))
+        missed = _step_residuals(state, readings, constants)
         solution = _solve(
-            matrix,
-            step,
-            dt,
-            residual,
-            1.0 / step_var,
-            measured,
-            weight,
-            constants - prior_mean,
-            1.0 / prior_error**2,
+            matrix, readings, missed, measured, weight, constants - mean, 1.0 / error**2
         )
         state = _product(Rotation.from_rotvec(solution.turn), state)
         constants = constants + solution.constants
@@ -128,35 +144,45 @@ def attitude_over_recording(
             break
         if not asked and turned_deg < SETTLED_DEG:
             asked = True
-            iron = _iron_rad(t_s, field, has_field, prior.strength_ut)
-            prior_error[DIP] = np.hypot(prior_error[DIP], iron)
-            if not _contradicts(measured[has_field, 3], solution, prior_error[DIP]):
-                has_dip = has_field
-    assert solution is not None
+            has_field = readings.has[:, 2]
+            error[DIP] = np.hypot(error[DIP], _iron_rad(readings, prior.strength_ut))
+            if not _contradicts(measured[has_field, 3], solution, error[DIP]):
+                has = np.column_stack([readings.has[:, :3], has_field])
+                readings = replace(readings, has=has)
     random, common = (np.degrees(np.sqrt(variance)) for variance in _variances(solution))
-    x, y, z = (tuple(map(float, row)) for row in np.eye(3) + constants[SHAPE].reshape(3, 3))
     return Attitude(
         matrix=state.as_matrix(),
         level_error_deg=np.hypot(random[:, 0], random[:, 1]) / np.sqrt(2),
         heading_error_deg=random[:, 2],
-        rate_bias_deg_s=tuple(map(float, np.degrees(constants[BIAS]))),  # type: ignore[arg-type]
-        rate_matrix=(x, y, z),  # type: ignore[arg-type]
-        force_offset_g=tuple(map(float, constants[OFFSET])),  # type: ignore[arg-type]
+        rate_bias_deg_s=_vector(np.degrees(constants[BIAS])),
+        rate_matrix=_matrix(np.eye(3) + constants[SHAPE].reshape(3, 3)),
+        force_offset_g=_vector(constants[OFFSET]),
         steady_level_error_deg=float(np.sqrt(np.mean(common[:, :2] ** 2))),
-        dip_error_deg=float(np.degrees(prior_error[DIP])) if has_dip.any() else None,
+        dip_error_deg=float(np.degrees(error[DIP])) if readings.has[:, 3].any() else None,
     )
 
 
-def _iron_rad(t_s: Floats, field: Floats, known: Bools, strength_ut: float | None) -> float:
+def _vector(values: Floats) -> Vector:
+    x, y, z = map(float, values)
+    return x, y, z
+
+
+def _matrix(values: Floats) -> Matrix:
+    x, y, z = map(_vector, values)
+    return x, y, z
+
+
+def _iron_rad(readings: _Readings, strength_ut: float | None) -> float:
     """How far iron nearby may turn the field, 1 sigma [rad].
 
     Iron adds a field of any direction: what it adds along the Earth's field, seen as strength, is
     about what it adds across in each direction.
     """
+    known = readings.has[:, 2]
     if strength_ut is None or not known.any():
         return 0.0
-    size = np.linalg.norm(field, axis=1) / strength_ut - 1.0
-    return float(np.sqrt(np.mean(_over_a_second(t_s, size, known)[known] ** 2)))
+    size = np.linalg.norm(readings.field_ut, axis=1) / strength_ut - 1.0
+    return float(np.sqrt(np.mean(over_a_second(readings.t_s, size, known)[known] ** 2)))
 
 
 def _contradicts(difference: Floats, solution: _Solution, dip_error: float) -> bool:
@@ -168,7 +194,7 @@ def _contradicts(difference: Floats, solution: _Solution, dip_error: float) -> b
     return bool(abs(np.median(difference)) > CONTRADICTION * np.sqrt(level + dip_error**2))
 
 
-def _steps(rate_deg_s: Floats, dt: Floats, settings: OrientationSettings) -> tuple[Floats, Floats]:
+def _steps(rate_deg_s: Floats, dt_s: Floats) -> tuple[Floats, Floats]:
     """Mean rate of each step [rad/s] and the variance of the turn it gives [rad^2]."""
     known: Bools = np.asarray(np.isfinite(rate_deg_s).all(axis=1))
     index = np.arange(len(rate_deg_s))
@@ -177,15 +203,14 @@ def _steps(rate_deg_s: Floats, dt: Floats, settings: OrientationSettings) -> tup
     )
     rate = np.radians((filled[1:] + filled[:-1]) / 2)
     change = np.radians(np.linalg.norm(np.diff(filled, axis=0), axis=1))
-    noise = np.radians(settings.rate_noise_deg_s)
-    usual = float(np.median(dt)) if len(dt) else 0.0
+    usual = float(np.median(dt_s)) if len(dt_s) else 0.0
     # Noise is white a sample; the trapezoid misses a part of a changing rate; and what happened
-    # in a gap is anybody's guess at some 30 deg/s.
-    gap = np.maximum(dt - 1.5 * usual, 0.0) + np.where(known[1:] & known[:-1], 0.0, dt)
+    # in a gap is anybody's guess.
+    gap = np.maximum(dt_s - 1.5 * usual, 0.0) + np.where(known[1:] & known[:-1], 0.0, dt_s)
     variance = (
-        (noise * dt) ** 2
-        + (settings.rate_change_error * change * dt) ** 2
-        + (np.radians(30.0) * gap) ** 2
+        (np.radians(RATE_NOISE_DEG_S) * dt_s) ** 2
+        + (RATE_CHANGE_ERROR * change * dt_s) ** 2
+        + (np.radians(GAP_RATE_DEG_S) * gap) ** 2
     )
     return rate, variance + 1e-9
 
@@ -196,33 +221,34 @@ def _sound(vectors: Floats) -> Bools:
         return np.asarray(np.linalg.norm(vectors, axis=1) > 1e-6, dtype=bool)
 
 
-def _start(alone: Floats, known: Bools, rate: Floats, dt: Floats) -> Rotation:
+def _start(alone: Floats, known: Bools, readings: _Readings, prior: SensorPrior) -> Rotation:
     """Integrated rate, turned as a whole to fit the rows' own attitudes best."""
-    steps = np.zeros((len(dt) + 1, 3))
-    steps[1:] = rate * dt[:, None]
+    steps = np.zeros((len(alone), 3))
+    steps[1:] = (readings.rate - np.radians(prior.bias_deg_s)) * readings.dt_s[:, None]
     relative = Rotation.from_quat(running_product(Rotation.from_rotvec(steps).as_quat()))
     rows = np.flatnonzero(known)
     each = Rotation.from_matrix(alone[rows])
     return _product(_product(each, relative[rows].inv()).mean(), relative)
 
 
-def _step_residuals(attitude: Rotation, rate: Floats, dt: Floats, constants: Floats) -> Floats:
-    """What each step misses [rad], in level axes."""
-    corrected = rate + rate @ constants[SHAPE].reshape(3, 3).T - constants[BIAS]
-    predicted = _product(attitude[:-1], Rotation.from_rotvec(corrected * dt[:, None]))
-    return floats(_product(attitude[1:], predicted.inv()).as_rotvec())
-
-
 def _product(first: Rotation, second: Rotation) -> Rotation:
     return Rotation.from_quat(quaternion_product(first.as_quat(), second.as_quat()))
 
 
-def _step_by_constants(matrix: Floats, rate: Floats, dt: Floats, axis: int) -> Floats:
+def _step_residuals(attitude: Rotation, readings: _Readings, constants: Floats) -> Floats:
+    """What each step misses [rad], in level axes."""
+    rate = readings.rate
+    corrected = rate + rate @ constants[SHAPE].reshape(3, 3).T - constants[BIAS]
+    turn = Rotation.from_rotvec(corrected * readings.dt_s[:, None])
+    return floats(_product(attitude[1:], _product(attitude[:-1], turn).inv()).as_rotvec())
+
+
+def _step_by_constants(matrix: Floats, readings: _Readings, axis: int) -> Floats:
     """How each step's residual about one level axis changes with the constants."""
-    bias = matrix[:-1, axis, :] * dt[:, None]
+    bias = matrix[:-1, axis, :] * readings.dt_s[:, None]
     # d(turn) = R (M rate) dt: element (j, k) of M enters through column j of R times rate k.
-    shape = -np.einsum("nj,nk->njk", bias, rate).reshape(len(dt), 9)
-    return np.concatenate([bias, shape, np.zeros((len(dt), CONSTANTS - 12))], axis=1)
+    shape = -np.einsum("nj,nk->njk", bias, readings.rate).reshape(len(bias), 9)
+    return np.concatenate([bias, shape, np.zeros((len(bias), CONSTANTS - 12))], axis=1)
 
 
 def _row_by_constants(matrix: Floats, measurement: int) -> Floats:
@@ -250,88 +276,49 @@ def _row_residuals(matrix: Floats, force: Floats, field: Floats, dip: float) -> 
     return np.column_stack([-f[:, 1] / size, f[:, 0] / size, heading, steeper])
 
 
-def _row_variances(
-    t_s: Floats,
-    measured: Floats,
-    force_size_g: Floats,
-    known: tuple[Bools, Bools, Bools, Bools],
-    settings: OrientationSettings,
-) -> Floats:
+def _row_variances(readings: _Readings, measured: Floats, force_size_g: Floats) -> Floats:
     """Variance of each row's measurements [rad^2], their memory included. Shape (N, 4).
 
     Errors that stay alike for a time T are worth one measurement in 2 T: the variance of a
     single row is raised by 2 T over the spacing of rows.
     """
-    vertical, has_force = measured[:, :2], known[0]
+    t_s, vertical, has_force = readings.t_s, measured[:, :2], readings.has[:, 0]
     level = _spread(t_s, np.sum(vertical**2, axis=1) / 2, has_force)
-    level = np.maximum(level + (force_size_g - 1.0) ** 2, settings.force_noise_g**2)
-    level = level * rows_alike(t_s, vertical, has_force, settings.force_memory_s)
+    level = np.maximum(level + (force_size_g - 1.0) ** 2, FORCE_NOISE_G**2)
+    level = level * rows_alike(t_s, vertical, has_force, FORCE_MEMORY_S)
     variances = [level, level]
-    for turn, has in zip(measured[:, 2:].T, known[2:], strict=True):
+    for turn, has in zip(measured[:, 2:].T, readings.has[:, 2:].T, strict=True):
         spread = np.maximum(_spread(t_s, turn**2, has), LEAST_FIELD_NOISE_RAD**2)
-        variances.append(spread * rows_alike(t_s, turn[:, None], has, settings.field_memory_s))
+        variances.append(spread * rows_alike(t_s, turn[:, None], has, readings.field_memory_s))
     never = 1e6
-    return np.where(np.column_stack(known), np.column_stack(variances), never)
-
-
-LONGEST_MEMORY_S = 3.0
-
-
-def rows_alike(t_s: Floats, residual: Floats, known: Bools, least_s: float) -> float:
-    """How many rows in a stretch err alike: ``1 + 2 (sum of the autocorrelations)``.
-
-    The sum runs to the first lag without correlation; ``least_s`` is the shortest memory to
-    believe in.
-    """
-    spacing = max(float(t_s[-1] - t_s[0]) / max(len(t_s) - 1, 1), 1e-6)
-    least = float(max(1.0, 2 * least_s / spacing))
-    limit = min(int(LONGEST_MEMORY_S / spacing), len(t_s) // 4)
-    # A few rude moments must not stand for the whole: clip before correlating.
-    size = np.median(np.abs(residual[known])) * 4 if known.any() else 0.0
-    series = np.where(known[:, None], np.clip(residual, -size, size), 0.0)
-    length = next_fast_len(2 * len(series), real=True)
-    spectrum = np.abs(rfft(series, length, axis=0)) ** 2
-    lagged = irfft(spectrum.sum(axis=1), length)[: limit + 1]
-    if not len(lagged) or lagged[0] <= 0:
-        return least
-    correlation = lagged[1:] / lagged[0]
-    ends = np.flatnonzero(correlation <= 0.05)
-    last = ends[0] if len(ends) else len(correlation)
-    return max(least, float(1 + 2 * correlation[:last].sum()))
+    return np.where(readings.has, np.column_stack(variances), never)
 
 
 def _spread(t_s: Floats, square: Floats, known: Bools) -> Floats:
     """Local mean square, held half-way to that of the whole recording."""
     if not known.any():
         return np.ones(len(t_s))
+    # The median of the square of a normal variable is 0.4549 of its variance.
     whole = float(np.median(square[known])) / 0.4549
-    return floats((_over_a_second(t_s, square, known) + whole) / 2)
-
-
-def _over_a_second(t_s: Floats, column: Floats, known: Bools) -> Floats:
-    """Running mean of the known rows."""
-    rows = rows_in(t_s, 1.0)
-    share = uniform_filter1d(known.astype(float), rows, mode="nearest")
-    local = uniform_filter1d(np.where(known, column, 0.0), rows, mode="nearest")
-    return floats(local / np.maximum(share, 1.0 / rows))
+    return floats((over_a_second(t_s, square, known) + whole) / 2)
 
 
 @dataclass(frozen=True, eq=False)
 class _Solution:
-    turn: Floats
+    """One step of the fit, and what its errors follow from."""
+
+    turn: Floats  # [rad] Shape (N, 3)
     constants: Floats
-    covariance: Floats
-    through: Floats
-    diagonal: Floats
+    covariance: Floats  # Of the constants
+    through: Floats  # How the turns change with the constants. Shape (N, 3, 16)
+    diagonal: Floats  # Of the normal equations, an axis a column. Shape (N, 3)
     step_weight: Floats
 
 
 def _solve(
     matrix: Floats,
-    rate: Floats,
-    dt: Floats,
+    readings: _Readings,
     residual: Floats,
-    step_weight: Floats,
     measured: Floats,
     weight: Floats,
     from_prior: Floats,
@@ -341,18 +328,19 @@ def _solve(
 
     B and Z are `_step_by_constants` and `_row_by_constants`.
     """
-    n, c = len(measured), len(from_prior)
+    n, step_weight = len(measured), readings.step_weight
     normal = np.diag(prior_weight)
     right = -prior_weight * from_prior
-    turned, through, diagonal = np.empty((n, 3)), np.empty((n, 3, c)), np.empty((n, 3))
+    turned, through = np.empty((n, 3)), np.empty((n, 3, CONSTANTS))
+    diagonal = np.empty((n, 3))
     for axis in range(3):
-        border = _step_by_constants(matrix, rate, dt, axis)
+        border = _step_by_constants(matrix, readings, axis)
         banded = np.zeros((2, n))
         banded[0, 1:] = -step_weight
         banded[1, 1:] += step_weight
         banded[1, :-1] += step_weight
         columns = np.column_stack([residual[:, axis], border]) * step_weight[:, None]
-        sides = np.zeros((n, c + 1))
+        sides = np.zeros((n, CONSTANTS + 1))
         sides[1:] -= columns
         sides[:-1] += columns
         # columns[:, 1:] holds w B, so its product with r is B' w r.
@@ -372,16 +360,10 @@ def _solve(
         diagonal[:, axis] = banded[1]
         normal -= link.T @ solved[:, 1:]
         right += link.T @ solved[:, 0]
-    covariance = np.linalg.inv(normal)
+    covariance = floats(np.linalg.inv(normal))
     constants = covariance @ right
-    return _Solution(
-        floats(turned - through @ constants),
-        constants,
-        floats(covariance),
-        through,
-        diagonal,
-        step_weight,
-    )
+    turn = floats(turned - through @ constants)
+    return _Solution(turn, constants, covariance, through, diagonal, step_weight)
 
 
 def _variances(solution: _Solution) -> tuple[Floats, Floats]:

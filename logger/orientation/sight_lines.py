@@ -21,7 +21,7 @@ class SightLines:
     # (N,).
     azimuth_deg: Floats
     elevation_deg: Floats  # Above the level plane. [deg] Shape (N,).
-    tilt_deg: Floats  # About the line of sight, right side down positive. [deg] Shape (N,).
+    roll_deg: Floats  # About the line of sight, right side down positive. [deg] Shape (N,).
     # Random error of one row's direction (noise, hand motion), 1 sigma. [deg] Shape (N,).
     standard_error_deg: Floats
     used: Bools  # Shape (N,)
@@ -34,7 +34,7 @@ class SightLines:
 
     def __post_init__(self) -> None:
         n = freeze_columns(
-            self, ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "standard_error_deg")
+            self, ("t_s", "azimuth_deg", "elevation_deg", "roll_deg", "standard_error_deg")
         )
         freeze_columns(self, ("used",), dtype=np.bool_, length=n)
         freeze_columns(self, ("reason",), dtype=np.object_, length=n)

@@ -16,12 +16,12 @@ import numpy as np
 from logger.arrays import Bools, Floats
 from logger.orientation.attitude import Attitude
 from logger.orientation.fusion import SensorPrior, attitude_over_recording
-from logger.orientation.settings import OrientationSettings
 
 MOST_ROWS = 40_000
 """Of one fit: nearly seven minutes at 100 Hz, thirteen at 50 Hz."""
 OVERLAP = 1_500
 """Rows of its neighbours that a stretch is fitted with; many times the memory of its sensors."""
+COLUMNS = ("matrix", "level_error_deg", "heading_error_deg")
 
 
 def attitude_in_stretches(
@@ -30,7 +30,6 @@ def attitude_in_stretches(
     force_g: Floats,
     field_ut: Floats,
     field_trusted: Bools,
-    settings: OrientationSettings,
     prior: SensorPrior | None = None,
 ) -> Attitude:
     """`attitude_over_recording`, in stretches of equal length where the recording is very long.
@@ -40,34 +39,21 @@ def attitude_in_stretches(
 
     def fitted(rows: slice) -> Attitude:
         return attitude_over_recording(
-            t_s[rows],
-            rate_deg_s[rows],
-            force_g[rows],
-            field_ut[rows],
-            field_trusted[rows],
-            settings,
-            prior,
+            t_s[rows], rate_deg_s[rows], force_g[rows], field_ut[rows], field_trusted[rows], prior
         )
 
     n = len(t_s)
     if n <= MOST_ROWS:
         return fitted(slice(n))
-    cuts = np.linspace(0, n, -(-n // MOST_ROWS) + 1).astype(int).tolist()
     parts = []
-    for start, end in pairwise(cuts):
+    for start, end in pairwise(np.linspace(0, n, -(-n // MOST_ROWS) + 1).astype(int).tolist()):
         first = max(start - OVERLAP, 0)
-        part = fitted(slice(first, min(end + OVERLAP, n)))
-        parts.append(_rows(part, slice(start - first, end - first)))
+        whole = fitted(slice(first, min(end + OVERLAP, n)))
+        part = {f.name: getattr(whole, f.name) for f in fields(whole)}
+        # Copies: a view would keep the whole.
+        part |= {name: part[name][start - first : end - first].copy() for name in COLUMNS}
+        parts.append(part)
     return _joined(parts)
-
-
-_COLUMNS = ("matrix", "level_error_deg", "heading_error_deg")
-
-
-def _rows(attitude: Attitude, which: slice) -> dict[str, Any]:
-    one = {f.name: getattr(attitude, f.name) for f in fields(attitude)}
-    # Copies: a view would keep the whole.
-    return one | {name: one[name][which].copy() for name in _COLUMNS}
 
 
 def _joined(parts: Sequence[dict[str, Any]]) -> Attitude:
@@ -75,12 +61,11 @@ def _joined(parts: Sequence[dict[str, Any]]) -> Attitude:
     whole: dict[str, Any] = {}
     for name in parts[0]:
         known = [part[name] for part in parts if part[name] is not None]
-        whole[name] = np.concatenate(known) if name in _COLUMNS else _mean(known)
+        if name in COLUMNS:
+            whole[name] = np.concatenate(known)
+        else:
+            whole[name] = _plain(np.mean(known, axis=0).tolist()) if known else None
     return Attitude(**whole)
-
-
-def _mean(values: Sequence[Any]) -> Any:
-    return _plain(np.mean(values, axis=0).tolist()) if values else None
 
 
 def _plain(value: Any) -> Any:

@@ -12,7 +12,7 @@ from logger.report.tables import csv_text
 
 def samples_csv(sights: Sequence[SightLines]) -> str:
     """One row a measuring instant, in the columns that the documentation fixes."""
-    header = ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "used", "reason")
+    header = ("t_s", "azimuth_deg", "elevation_deg", "roll_deg", "used", "reason")
     rows = (
         [f"{t:.4f}", _cell(a, 4), _cell(e, 4), _cell(r, 3), str(int(used)), str(reason)]
         for sight in sights
@@ -20,7 +20,7 @@ def samples_csv(sights: Sequence[SightLines]) -> str:
             sight.t_s,
             sight.azimuth_deg,
             sight.elevation_deg,
-            sight.tilt_deg,
+            sight.roll_deg,
             sight.used,
             sight.reason,
             strict=True,

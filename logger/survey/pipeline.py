@@ -39,15 +39,12 @@ from logger.horizon_fit import (
     edited_profile,
     horizon_from,
 )
-from logger.orientation import (
-    Declination,
-    OrientationSettings,
-    declination_at,
-    orient,
-)
+from logger.orientation import Declination, declination_at, orient
 from logger.recording import Recording
 from logger.recording.samples import Samples, Stream
+from logger.settings import Settings
 from logger.site import Site
+from logger.survey.settings import OrientationSettings
 
 SCHEMA = "horizon-logger result 1"
 
@@ -271,7 +268,9 @@ def _marked(
 ) -> tuple[ClosingTarget, tuple[Check, ...]]:
     """Sight lines held against the closing target; the attitude they come from is let go."""
     stream = sweep.stream
-    oriented = orient(stream.samples, calibrated.corrections, settings.orientation)
+    oriented = orient(
+        stream.samples, calibrated.corrections, Settings(**asdict(settings.orientation))
+    )
     mark = check_closing_target(
         oriented.sight, stream.keys, stream.notes, calibrated.closing_target_deg
     )

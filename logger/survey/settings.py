@@ -19,7 +19,17 @@ from typing import Any
 from logger.access import AccessSettings
 from logger.errors import UsageError
 from logger.horizon_fit import HorizonSettings
-from logger.orientation import OrientationSettings
+from logger.settings import Settings
+
+
+@dataclass(frozen=True)
+class OrientationSettings:
+    """Those of `Settings` that orientation takes, until a replay takes `Settings` itself."""
+
+    use_gyro: bool = Settings.use_gyro
+    disturbance_share: float = Settings.disturbance_share
+    disturbance_dip_deg: float = Settings.disturbance_dip_deg
+
 
 ROOMS: Mapping[str, type[Any]] = {
     "orientation": OrientationSettings,

@@ -50,12 +50,12 @@ def test_an_undisturbed_sweep_closes_on_its_mark() -> None:
     assert found.sight.rejected()["closing target sighted"] > 100
 
 
-def test_a_disturbance_across_the_field_is_seen_by_the_mark_and_not_by_the_watch() -> None:
+def test_a_disturbance_across_the_field_is_seen_by_the_mark_and_not_by_strength_and_dip() -> None:
     # 2 µT east-west turn the heading by 5 degrees and change the strength by 0.1 %.
     _, found, got = checked(Steel(steady_ut=(0.0, 2.0, 0.0)))
-    assert got.watch is not None
-    assert not got.watch.rejected.any()
-    assert np.nanmedian(np.abs(got.watch.strength_departure)) < 0.01
+    assert got.field is not None
+    assert not got.field.disturbed.any()
+    assert np.nanmedian(np.abs(got.field.strength_share)) < 0.01
     assert not check(found, "closing target bearing").passed
     assert found.misclosure_deg == pytest.approx(-5.0, abs=1.0)
     assert check(found, "closing target drift").passed
@@ -63,8 +63,8 @@ def test_a_disturbance_across_the_field_is_seen_by_the_mark_and_not_by_the_watch
 
 def test_a_growing_disturbance_fails_the_drift() -> None:
     _, found, got = checked(Steel(growing_ut=(0.0, 2.0, 0.0)))
-    assert got.watch is not None
-    assert not got.watch.rejected.any()
+    assert got.field is not None
+    assert not got.field.disturbed.any()
     assert not check(found, "closing target drift").passed
     assert abs(found.drift_deg or 0) > 3
     assert found.sight.steps == got.sight.steps

@@ -204,7 +204,7 @@ def test_a_poor_calibration_is_given_with_its_check_failing() -> None:
     model = replace(MODEL, field_ut=MODEL.field_ut * 0.9)
     poor = fit_compass(near, model)
     failed = [check.check for check in poor.checks if not check.passed]
-    assert failed == ["field at the calibration"]
+    assert failed == ["magnetic field at the calibration"]
     brisk = simulate_tumble(Operator(hand_g=0.08), seed=2, streams="M", seconds_s=20)
     assert "compass heading error" in [
         g.check for g in fit_compass(stream_of(brisk).samples, MODEL).checks if not g.passed

@@ -9,7 +9,6 @@ import pytest
 
 import logger.calibration
 from logger.calibration.level import _checks
-from logger.calibration.settings import CalibrationSettings
 from logger.calibration.words import _FIGURES, figures_in_words
 from logger.job import calibration_results, read_job
 from logger.orientation import LevelCorrection
@@ -96,6 +95,6 @@ def test_every_plus_or_minus_of_a_check_is_a_95_percent_interval_and_says_so():
 
 def test_a_level_fitted_now_tells_its_errors_as_the_shipped_one_does():
     correction = LevelCorrection(0.5, -0.3, index_error_deg=0.1, collimation_error_deg=0.05)
-    (check,) = _checks(correction, CalibrationSettings())
+    (check,) = _checks(correction)
     assert check.why == "index +0.50° ± 0.20°, collimation -0.30° ± 0.10° (95 %)"
     assert check.value == 0.1

@@ -115,7 +115,7 @@ def test_every_sample_can_be_looked_at(run, ridge, tmp_path):
     )
     assert done.code == 0
     head, *rows = table.read_text().splitlines()
-    assert head == "t_s,azimuth_deg,elevation_deg,tilt_deg,used,reason"
+    assert head == "t_s,azimuth_deg,elevation_deg,roll_deg,used,reason"
     counted = json.loads((tmp_path / "r.json").read_text())["samples"]
     assert len(rows) == counted["read"]
     assert sum(row.split(",")[4] == "1" for row in rows) == counted["used"]

@@ -159,8 +159,9 @@ def test_a_canopy_and_a_facade_of_80_degrees_work() -> None:
 
 
 def _oriented(made: object) -> Pass:
-    from logger.orientation import Corrections, OrientationSettings, declination_at, orient
+    from logger.orientation import Corrections, declination_at, orient
     from logger.recording import StreamBuilder
+    from logger.settings import Settings
     from logger.simulation import DEFAULT_SITE, DEFAULT_START
 
     builder = StreamBuilder()
@@ -168,6 +169,6 @@ def _oriented(made: object) -> Pass:
         builder.feed(t_s, chunk)
     stream = builder.stream()
     corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
-    oriented = orient(stream.samples, corrections, OrientationSettings(use_rate=False))
+    oriented = orient(stream.samples, corrections, Settings(use_gyro=False))
     notes = made.notes  # type: ignore[attr-defined]
     return Pass(oriented.sight, stream.keys, notes)

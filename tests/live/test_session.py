@@ -197,9 +197,9 @@ def test_the_field_is_watched_against_the_calibration(still_raw: Chunks) -> None
         return session.view(3.0, 3.0).field
 
     assert not state(size, dip).flagged
-    odd = state(size / 1.08, dip)
+    odd = state(size / 1.04, dip)
     assert (odd.flagged, odd.rejected) == (True, False)
-    assert odd.strength_off == pytest.approx(0.08, abs=0.01)
+    assert odd.strength_off == pytest.approx(0.04, abs=0.01)
     assert state(size / 1.15, dip).rejected
     assert state(size, dip - 7.0).rejected
 

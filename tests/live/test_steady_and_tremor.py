@@ -5,15 +5,16 @@ import pytest
 
 from logger.live.steady import Steadier
 from logger.live.tremor import tremor_deg
-from logger.orientation import OrientationSettings, sight_lines
+from logger.orientation import sight_lines
 from logger.orientation.sight_lines import SightLines
 from logger.recording import StreamBuilder
 from logger.recording.samples import Samples
+from logger.settings import Settings
 from logger.simulation import Operator
 
 from .conftest import CORRECTIONS, Chunks, board_chunks
 
-EACH_ROW_ALONE = OrientationSettings(use_rate=False)
+EACH_ROW_ALONE = Settings(use_gyro=False)
 
 
 def lying(seconds: float, rate_deg_s: tuple[float, float, float]) -> Samples:

@@ -17,21 +17,17 @@ from logger.orientation import (
     DeviationCurve,
     FieldReference,
     LevelCorrection,
-    OrientationSettings,
+    SensorDrift,
     orient,
     sight_lines,
 )
 from logger.orientation import sight as module
-from logger.orientation.attitude import (
-    Attitude,
-    attitude_row_by_row,
-    hand_motion_g,
-    rows_in,
-    running_median,
-)
+from logger.orientation.attitude import Attitude, attitude_row_by_row, hand_motion_g
 from logger.orientation.corrections import CORRECTION_KINDS, correction_from_dict
 from logger.orientation.field_check import whole_seconds
+from logger.orientation.running import rows_in, running_median
 from logger.recording.samples import Samples
+from logger.settings import Settings
 
 NONE = Declination(0.0, 0.0, "none")
 PLAIN = Corrections(NONE)
@@ -40,7 +36,7 @@ UP = np.array([0.0, 0.0, -1.0])
 HERE = CompassCorrection(
     field_ut=float(np.hypot(20, 43)), dip_deg=float(np.degrees(np.arctan2(43, 20)))
 )
-BY_ROW = OrientationSettings(use_rate=False)
+BY_ROW = Settings(use_gyro=False)
 
 
 def columns(n: int, every_s: float = 0.02) -> dict[str, Any]:
@@ -76,7 +72,6 @@ def test_the_heading_error_of_a_raw_stream() -> None:
     level = LevelCorrection(collimation_error_deg=0.3)
     bearing = BearingCorrection(7.0, 0.6)
     magnetic = Declination(4.0, 0.5, "model")
-    settings = OrientationSettings(raw_heading_error_deg=5.0)
     for given, parts in (
         (Corrections(magnetic), (0.5, 5.0)),
         (Corrections(magnetic, compass=compass), (0.5, 1.2)),
@@ -84,7 +79,7 @@ def test_the_heading_error_of_a_raw_stream() -> None:
         (Corrections(magnetic, compass=compass, level=level, bearing=bearing), (0.6, 0.8, 0.3)),
         (Corrections(magnetic, bearing=bearing), (0.6, 5.0)),
     ):
-        found = sight_lines(raw(10.0), given, settings).heading_error_deg
+        found = sight_lines(raw(10.0), given).heading_error_deg
         assert found == pytest.approx(np.linalg.norm(parts))
 
 
@@ -93,14 +88,13 @@ def test_the_heading_error_of_a_board_that_computes_its_own() -> None:
     curve = DeviationCurve(standard_error_deg=0.7)
     level = LevelCorrection(collimation_error_deg=0.3)
     bearing = BearingCorrection(7.0, 0.6)
-    settings = OrientationSettings(board_heading_error_deg=2.0)
     for given, parts in (
         (Corrections(magnetic), (0.5, 2.0)),
         (Corrections(magnetic, deviation=curve), (0.5, 0.7)),
         (Corrections(magnetic, deviation=curve, level=level), (0.5, 0.7, 0.3)),
         (Corrections(magnetic, deviation=curve, bearing=bearing, level=level), (0.6, 0.7, 0.3)),
     ):
-        found = sight_lines(board(10.0), given, settings).heading_error_deg
+        found = sight_lines(board(10.0), given).heading_error_deg
         assert found == pytest.approx(np.linalg.norm(parts))
 
 
@@ -167,17 +161,15 @@ def test_a_fused_attitude_states_its_own_level_error_only_where_something_was_ca
 # --- Errors of one row ---
 
 
-def test_a_boards_own_attitude_has_the_error_of_the_settings_smaller_across_a_steep_sight() -> None:
-    settings = OrientationSettings(board_attitude_error_deg=0.8)
-    found = sight_lines(board([10.0, 10.0], 0.0, [0.0, 60.0]), PLAIN, settings)
-    assert found.standard_error_deg == pytest.approx([0.8, 0.8 * np.sqrt((0.25 + 1) / 2)])
+def test_a_boards_own_attitude_has_half_a_degree_of_error_and_less_across_a_steep_sight() -> None:
+    found = sight_lines(board([10.0, 10.0], 0.0, [0.0, 60.0]), PLAIN)
+    assert found.standard_error_deg == pytest.approx([0.5, 0.5 * np.sqrt((0.25 + 1) / 2)])
 
 
 def test_the_error_of_a_row_of_field_and_force_at_rest() -> None:
     """An error of the level turns the heading by tan(dip) times as much."""
-    settings = OrientationSettings(force_noise_g=0.004, field_noise_ut=0.4)
     samples = raw(np.full(50, 30.0), 10.0, 20.0)
-    found = attitude_row_by_row(samples.t_s, samples.field_ut, samples.force_g, settings)
+    found = attitude_row_by_row(samples.t_s, samples.field_ut, samples.force_g)
     level = np.degrees(0.004)
     assert found.level_error_deg == pytest.approx(np.full(50, level), rel=1e-6)
     heading = np.hypot(np.degrees(0.4 / 20.0), level * 43.0 / 20.0)
@@ -190,7 +182,7 @@ def test_a_row_without_field_or_force_has_no_attitude_and_no_error() -> None:
     samples = raw(np.full(5, 30.0))
     field = np.array(samples.field_ut)
     field[2] = np.nan
-    found = attitude_row_by_row(samples.t_s, field, samples.force_g, OrientationSettings())
+    found = attitude_row_by_row(samples.t_s, field, samples.force_g)
     assert list(found.known) == [True, True, False, True, True]
     for error in (found.level_error_deg, found.heading_error_deg):
         assert list(np.isfinite(error)) == [True, True, False, True, True]
@@ -296,20 +288,16 @@ def test_a_shaken_row_is_left_out_only_without_a_gyro() -> None:
     n = 300
     force = np.array(turning().force_g)
     force[100:130] *= 1.2
-    settings = OrientationSettings(shaken_g=0.15)
-    alone = sight_lines(turning(force_g=force, rate_deg_s=np.full((n, 3), np.nan)), PLAIN, settings)
+    alone = sight_lines(turning(force_g=force, rate_deg_s=np.full((n, 3), np.nan)), PLAIN)
     assert set(alone.reason[100:130]) == {"board shaken"}
     assert alone.used[:80].all()
-    assert sight_lines(turning(force_g=force), PLAIN, settings).used.all()
-    strong = OrientationSettings(shaken_g=0.25)
-    unshaken = turning(force_g=force, rate_deg_s=np.full((n, 3), np.nan))
-    assert sight_lines(unshaken, PLAIN, strong).used.all()
+    assert sight_lines(turning(force_g=force), PLAIN).used.all()
 
 
 def test_tilt_is_told_where_it_was_measured() -> None:
     found = sight_lines(board(10.0, [5.0, np.nan], 3.0), PLAIN)
-    np.testing.assert_allclose(found.tilt_deg, [5.0, np.nan])
-    assert sight_lines(raw(10.0, 7.0, 3.0), PLAIN).tilt_deg == pytest.approx([7.0])
+    np.testing.assert_allclose(found.roll_deg, [5.0, np.nan])
+    assert sight_lines(raw(10.0, 7.0, 3.0), PLAIN).roll_deg == pytest.approx([7.0])
 
 
 # --- Board's own attitude ---
@@ -332,7 +320,7 @@ def test_a_pitch_offset_is_taken_from_the_force_of_a_raw_stream() -> None:
     lifted = upwards.force_g + np.array([np.sin(np.radians(0.5)), 0.0, 0.0])
     found = sight_lines(raw(10.0, 0.0, 20.0, force_g=lifted), level)
     assert found.elevation_deg == pytest.approx([20.0], abs=1e-9)
-    assert found.tilt_deg == pytest.approx([0.0], abs=1e-9)
+    assert found.roll_deg == pytest.approx([0.0], abs=1e-9)
 
 
 def test_deviation_is_not_for_a_heading_that_is_true() -> None:
@@ -370,22 +358,13 @@ def test_when_rate_is_enough_to_fuse(n: int, every_s: float, with_rate: int, fus
     rate[:with_rate] = 0.0
     samples = raw(np.full(n, 10.0), every_s=every_s, rate_deg_s=rate)
     found = orient(samples, PLAIN)
-    assert (found.rate_bias_deg_s is not None) == fused
-    assert (found.rate_scale is not None) == fused
+    assert found.attitude.fused == fused
     said = "attitude from field, force and angular rate, fused over the whole recording"
     alone = "attitude from field and force, each row on its own"
     assert (said if fused else alone) in found.sight.steps
-    assert orient(samples, PLAIN, BY_ROW).rate_bias_deg_s is None
+    assert not orient(samples, PLAIN, BY_ROW).attitude.fused
     late = raw(np.full(n, 10.0), every_s=every_s, rate_deg_s=rate, t_s=100 + samples.t_s)
-    assert (orient(late, PLAIN).rate_bias_deg_s is not None) == fused
-
-
-def test_the_gyros_scale_is_the_diagonal_of_its_matrix() -> None:
-    found = orient(turning(), PLAIN)
-    matrix = found.attitude.rate_matrix
-    assert matrix is not None
-    assert found.rate_scale == (matrix[0][0], matrix[1][1], matrix[2][2])
-    assert found.rate_bias_deg_s == found.attitude.rate_bias_deg_s
+    assert orient(late, PLAIN).attitude.fused == fused
 
 
 def test_a_boards_own_attitude_is_fused_with_its_rate() -> None:
@@ -398,7 +377,7 @@ def test_a_boards_own_attitude_is_fused_with_its_rate() -> None:
     assert "board's attitude and angular rate fused over the whole recording" in found.sight.steps
     assert np.std(found.sight.azimuth_deg - 20 * t - 10) < 0.4
     assert found.sight.elevation_deg == pytest.approx(np.zeros(n), abs=0.05)
-    assert found.watch is None
+    assert found.field is None
 
 
 def test_rows_without_raw_values_are_the_boards_own_and_keep_their_errors() -> None:
@@ -406,10 +385,10 @@ def test_rows_without_raw_values_are_the_boards_own_and_keep_their_errors() -> N
     field = np.array(samples.field_ut)
     field[[1, 4]] = np.nan
     mixed = board(np.full(6, 90.0), 0.0, 7.0, field_ut=field, force_g=samples.force_g)
-    found = sight_lines(mixed, PLAIN, OrientationSettings(board_attitude_error_deg=0.8))
+    found = sight_lines(mixed, PLAIN)
     own = np.array([False, True, False, False, True, False])
     assert found.azimuth_deg == pytest.approx(np.where(own, 90.0, 40.0))
-    assert (found.standard_error_deg[own] > 0.79).all()
+    assert (found.standard_error_deg[own] > 0.49).all()
     assert found.standard_error_deg[~own] == pytest.approx(
         sight_lines(samples, PLAIN).standard_error_deg[~own]
     )
@@ -420,22 +399,22 @@ def test_a_disturbed_stretch_does_not_bend_the_heading_of_its_neighbours() -> No
     field = np.array(turning().field_ut)
     field[140:180] = np.roll(field[140:180], 1, axis=1) * 1.6
     found = orient(turning(field_ut=field), Corrections(NONE, compass=HERE))
-    assert set(found.sight.reason[150:170]) == {"field disturbed"}
-    assert found.watch is not None
-    sound = ~found.watch.rejected
+    assert set(found.sight.reason[150:170]) == {"magnetic disturbance"}
+    assert found.field is not None
+    sound = ~found.field.disturbed
     truth = 20.0 * np.arange(300) * 0.02
     turned = np.abs(angle_between(found.sight.azimuth_deg, truth))
     assert turned[sound].max() < 0.01
     assert turned.max() < 0.1
 
 
-def test_the_limits_of_the_field_watch_are_those_of_the_settings() -> None:
+def test_the_limits_of_a_magnetic_disturbance_are_those_of_the_settings() -> None:
     strong = raw(
         np.full(200, 10.0), field_ut=1.13 * np.tile(FIELD @ attitude_matrix(10, 0, 0), (200, 1))
     )
     given = Corrections(NONE, compass=HERE)
     assert not sight_lines(strong, given).used.any()
-    wide = OrientationSettings(reject_strength=0.2, flag_strength=0.2)
+    wide = Settings(disturbance_share=0.2)
     assert sight_lines(strong, given, wide).used.all()
 
 
@@ -451,11 +430,9 @@ def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
         raise ToldError
 
     monkeypatch.setattr(module, "attitude_in_stretches", fit)
-    settings = OrientationSettings(
-        rate_bias_drift_deg_s=0.4, force_offset_drift_g=0.005, dip_error_deg=0.25
-    )
+    drift = SensorDrift(rate_bias_deg_s=0.4, force_offset_g=0.005, dip_deg=0.25)
     with pytest.raises(ToldError):
-        orient(turning(), given, settings)
+        orient(turning(), given, drift=drift)
     return told[0]
 
 
@@ -495,8 +472,8 @@ def test_the_gyro_is_corrected_before_it_is_fused() -> None:
         rate_matrix=twice, rate_bias_deg_s=(0.0, 0.0, 0.0),
     )  # fmt: skip
     found = orient(turning(rate_deg_s=rate), Corrections(NONE, compass=compass))
-    assert found.rate_scale is not None
-    assert found.rate_scale[2] == pytest.approx(1.0, abs=0.005)
+    assert found.attitude.rate_matrix is not None
+    assert found.attitude.rate_matrix[2][2] == pytest.approx(1.0, abs=0.005)
 
 
 # --- What a result says of how it came about ---
@@ -558,7 +535,9 @@ def test_a_board_that_asks_for_calibration_fails_a_check_unless_its_deviation_is
 def test_the_model_of_the_field_is_held_against_the_recording() -> None:
     model = FieldReference(HERE.field_ut, HERE.dip_deg, "model")
     found = orient(raw(np.full(60, 10.0)), Corrections(NONE, compass=HERE, field=model))
-    assert [check.check for check in found.checks] == ["field watch", "field against the model"]
+    assert [check.check for check in found.checks] == [
+        "magnetic disturbance", "magnetic field against the model"
+    ]  # fmt: skip
     assert all(check.passed for check in found.checks)
 
 

@@ -20,13 +20,14 @@ from logger.orientation import (
     CompassCorrection,
     Corrections,
     Declination,
-    OrientationSettings,
+    SensorDrift,
     orient,
 )
 from logger.orientation.attitude import attitude_row_by_row
 from logger.orientation.fusion import attitude_over_recording
 from logger.recording import RecordingWriter, StreamBuilder
 from logger.recording.samples import Samples
+from logger.settings import Settings
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -70,7 +71,7 @@ def errors(simulated: Any, sight: Any) -> tuple[Any, Any]:
 def test_the_gyro_takes_hand_motion_out_of_the_elevation(brisk: tuple[Any, Samples]) -> None:
     simulated, samples = brisk
     fused = orient(samples, Corrections(NO_DECLINATION))
-    plain = orient(samples, Corrections(NO_DECLINATION), OrientationSettings(use_rate=False))
+    plain = orient(samples, Corrections(NO_DECLINATION), Settings(use_gyro=False))
     turned, lifted = errors(simulated, fused.sight)
     assert rms(lifted) < 0.25
     assert rms(turned) < 0.3
@@ -80,7 +81,7 @@ def test_the_gyro_takes_hand_motion_out_of_the_elevation(brisk: tuple[Any, Sampl
 
 def test_the_stated_error_of_a_row_is_honest(brisk: tuple[Any, Samples]) -> None:
     simulated, samples = brisk
-    for settings in (OrientationSettings(), OrientationSettings(use_rate=False)):
+    for settings in (Settings(), Settings(use_gyro=False)):
         sight = orient(samples, Corrections(NO_DECLINATION), settings).sight
         turned, lifted = errors(simulated, sight)
         found = np.sqrt((rms(lifted) ** 2 + rms(turned) ** 2) / 2)
@@ -95,9 +96,9 @@ def test_a_constant_gyro_bias_is_found_and_bends_no_first_second(
     biased = replace(samples, rate_deg_s=samples.rate_deg_s + np.array([2.0, -1.5, 3.0]))
     before = orient(samples, Corrections(NO_DECLINATION))
     after = orient(biased, Corrections(NO_DECLINATION))
-    assert before.rate_bias_deg_s is not None
-    assert after.rate_bias_deg_s is not None
-    moved = np.subtract(after.rate_bias_deg_s, before.rate_bias_deg_s)
+    assert before.attitude.rate_bias_deg_s is not None
+    assert after.attitude.rate_bias_deg_s is not None
+    moved = np.subtract(after.attitude.rate_bias_deg_s, before.attitude.rate_bias_deg_s)
     assert moved == pytest.approx([2.0, -1.5, 3.0], abs=0.05)
     first = samples.t_s < samples.t_s[0] + 3
     _, lifted = errors(simulated, after.sight)
@@ -108,13 +109,13 @@ def test_the_gyros_scale_is_found_about_the_axis_the_sweep_turns_about(
     brisk: tuple[Any, Samples],
 ) -> None:
     _, samples = brisk
-    before = orient(samples, Corrections(NO_DECLINATION)).rate_scale
+    before = orient(samples, Corrections(NO_DECLINATION)).attitude.rate_matrix
     after = orient(
         replace(samples, rate_deg_s=samples.rate_deg_s / 1.02), Corrections(NO_DECLINATION)
-    ).rate_scale
+    ).attitude.rate_matrix
     assert before is not None
     assert after is not None
-    assert after[2] / before[2] == pytest.approx(1.02, abs=0.004)
+    assert after[2][2] / before[2][2] == pytest.approx(1.02, abs=0.004)
 
 
 def test_a_disturbed_stretch_does_not_bend_its_neighbours(brisk: tuple[Any, Samples]) -> None:
@@ -128,7 +129,7 @@ def test_a_disturbed_stretch_does_not_bend_its_neighbours(brisk: tuple[Any, Samp
     there = (samples.t_s > 20) & (samples.t_s < 24)
     field[there] += np.array([12.0, -9.0, 8.0])
     got = orient(replace(samples, field_ut=field), Corrections(NO_DECLINATION, compass=compass))
-    assert set(got.sight.reason[there]) == {"field disturbed"}
+    assert set(got.sight.reason[there]) == {"magnetic disturbance"}
     turned, _ = errors(simulated, got.sight)
     assert np.abs(turned[~there]).max() < 1.5
 
@@ -152,8 +153,8 @@ def test_the_dip_steadies_the_level_along_the_meridian_while_the_hand_shakes_the
         got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON))
         assert got.attitude.dip_error_deg is not None
         with_dip.append(leaning_along_the_meridian_deg(sweep, got.sight))
-        unsure = OrientationSettings(dip_error_deg=80.0)
-        got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON), unsure)
+        unsure = SensorDrift(dip_deg=80.0)
+        got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON), drift=unsure)
         without.append(leaning_along_the_meridian_deg(sweep, got.sight))
     assert rms(without) > 0.1
     assert rms(with_dip) < 0.6 * rms(without)
@@ -193,7 +194,7 @@ def test_the_boards_own_attitude_is_fused_with_its_rate() -> None:
     )
     samples = samples_of(sweep)
     fused = orient(samples, Corrections(NO_DECLINATION)).sight
-    plain = orient(samples, Corrections(NO_DECLINATION), OrientationSettings(use_rate=False)).sight
+    plain = orient(samples, Corrections(NO_DECLINATION), Settings(use_gyro=False)).sight
     assert rms(errors(sweep, fused)[1]) < 0.5 * rms(errors(sweep, plain)[1])
 
 
@@ -233,11 +234,10 @@ def heading_and_tilt_error(matrix: Any, truth: Any) -> tuple[float, float]:
 
 def test_fused_attitude_of_a_real_board_against_an_optical_reference() -> None:
     real = broad()
-    settings = OrientationSettings()
     trusted = np.ones(len(real["t_s"]), dtype=bool)
     columns = [real[name] for name in ("t_s", "rate_deg_s", "force_g", "field_ut")]
-    fused = attitude_over_recording(*columns, trusted, settings)
-    plain = attitude_row_by_row(columns[0], columns[3], columns[2], settings)
+    fused = attitude_over_recording(*columns, trusted)
+    plain = attitude_row_by_row(columns[0], columns[3], columns[2])
     moving = real["moving"]
     heading, tilt = heading_and_tilt_error(fused.matrix[moving], real["truth"][moving])
     assert heading < 0.6

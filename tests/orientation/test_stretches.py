@@ -8,13 +8,29 @@ import numpy as np
 import pytest
 
 from logger.geometry import angle_between
-from logger.orientation import CompassCorrection, Corrections, Declination, Orientation, orient
+from logger.orientation import (
+    CompassCorrection,
+    Corrections,
+    Declination,
+    Orientation,
+    field_expected_at,
+    orient,
+)
 from logger.orientation import stretches as module
 from logger.recording import StreamBuilder
 from logger.recording.samples import Samples
-from logger.simulation import Operator, Sensor, scene_named, simulate_sweep
+from logger.simulation import (
+    DEFAULT_SITE,
+    DEFAULT_START,
+    Operator,
+    Sensor,
+    scene_named,
+    simulate_sweep,
+)
 
-CORRECTIONS = Corrections(Declination(0.0, 0.0, "none"), CompassCorrection())
+HERE = field_expected_at(DEFAULT_SITE, DEFAULT_START.date())
+COMPASS = CompassCorrection(field_ut=HERE.field_ut, dip_deg=HERE.dip_deg)
+CORRECTIONS = Corrections(Declination(0.0, 0.0, "none"), COMPASS)
 
 
 @pytest.fixture(scope="module")
@@ -71,8 +87,9 @@ def test_there_is_no_step_where_they_meet(whole: Orientation, cut: Orientation) 
 
 
 def test_the_constants_of_the_whole_are_the_means(whole: Orientation, cut: Orientation) -> None:
-    assert cut.rate_bias_deg_s == pytest.approx(whole.rate_bias_deg_s, abs=0.05)
-    assert cut.rate_scale == pytest.approx(whole.rate_scale, abs=0.01)
+    bias, matrix = cut.attitude.rate_bias_deg_s, np.array(cut.attitude.rate_matrix)
+    assert bias == pytest.approx(whole.attitude.rate_bias_deg_s, abs=0.05)
+    assert matrix == pytest.approx(np.array(whole.attitude.rate_matrix), abs=0.01)
 
 
 def test_shorter_fits_know_the_level_less_well_and_say_so(
@@ -94,7 +111,7 @@ def test_a_stretch_without_a_field_takes_nothing_from_the_others(
     monkeypatch.setattr(module, "MOST_ROWS", n // 2)
     monkeypatch.setattr(module, "OVERLAP", 0)
     given = (samples.t_s, samples.rate_deg_s, samples.force_g, dead, np.ones(n, dtype=bool))
-    found = module.attitude_in_stretches(*given, module.OrientationSettings())
+    found = module.attitude_in_stretches(*given)
     assert not found.known[: n // 2].any()
     assert found.known[n // 2 + 1 :].all()
     assert found.rate_bias_deg_s is not None

@@ -83,13 +83,13 @@ def test_the_skyline_s_move_is_measured_where_both_saw_it(result, other):
 
 def test_settings_and_inputs_that_differ_are_named(result, other):
     other["settings"]["access"]["reflectance"] = 0.6
-    other["settings"]["orientation"]["use_rate"] = False
+    other["settings"]["orientation"]["use_gyro"] = False
     other["recordings"][0]["sha256"] = "0" * 64
     other["declination"] |= {"value_deg": 1.0, "source": "given"}
     named = {n: (a, b) for n, a, b in changes_between(result, other).settings}
     assert named["access.reflectance"] == ("0.2", "0.6")
-    assert named["orientation.use_rate"] == ("yes", "no")
-    assert set(named) == {"access.reflectance", "orientation.use_rate", "recordings", "declination"}
+    assert named["orientation.use_gyro"] == ("yes", "no")
+    assert set(named) == {"access.reflectance", "orientation.use_gyro", "recordings", "declination"}
 
 
 def test_a_result_of_before_settings_were_stored_tells_by_its_assumptions(result, other):
