@@ -16,10 +16,11 @@ from logger.errors import InputError
 from logger.files import json_text, read_within
 from logger.horizon_fit import HorizonSettings
 from logger.job import Job, file_of
-from logger.orientation import OrientationSettings, declination_given
+from logger.orientation import declination_given
 from logger.settings import Settings, changed
 from logger.site import Site
 from logger.survey.pipeline import SurveySettings, default_plane
+from logger.survey.settings import OrientationSettings
 
 
 @dataclass(frozen=True)
@@ -68,11 +69,7 @@ class Recipe:
         return SurveySettings(
             None if given is None else declination_given(given),
             self.date,
-            OrientationSettings(
-                use_rate=s.use_gyro,
-                flag_strength=s.disturbance_share,
-                flag_dip_deg=s.disturbance_dip_deg,
-            ),
+            OrientationSettings(s.use_gyro, s.disturbance_share, s.disturbance_dip_deg),
             HorizonSettings(tracing_bias_deg=s.tracing_bias_deg, sight_noise_deg=s.tremor_deg),
         )
 
