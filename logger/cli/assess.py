@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -175,9 +176,10 @@ def command(
     if json_file:
         write_json(json_file, document)
     if json_file != "-":
-        from logger.report.answer import answer_text
+        from logger.report.sentences import answer_text
 
-        tell("\n\n".join([answer_text(document), *_further(document)]))
+        told = answer_text(replace(result, checks=checks))
+        tell("\n\n".join([told, *_further(document)]))
     leave_by_checks(checks)
 
 
@@ -198,8 +200,6 @@ def _with_errors(
     profile: HorizonProfile, heading_deg: float | None, level_deg: float | None
 ) -> HorizonProfile:
     """The file's errors, or those given instead."""
-    from dataclasses import replace
-
     from logger.errors import UsageError
 
     for value in (heading_deg, level_deg):

@@ -190,10 +190,10 @@ def command(
     if json_file:
         write_json(json_file, again.told())
     if json_file != "-":
-        from logger.report.answer import answer_text
+        from logger.report.sentences import answer_text
         from logger.survey.changes import changes_text
 
-        tell(answer_text(again.document))
+        tell(answer_text(again.result))
         if again.changes is not None:
             click.echo("\n" + changes_text(again.changes))
     leave_by_checks(again.result.checks)

@@ -289,7 +289,7 @@ class _Answers:
     def _work_out(self, name: str, began_s: float, day: SurveyDay) -> None:
         from logger.job import read_job, result_path
         from logger.job import write_json as store
-        from logger.report.answer import answer_text
+        from logger.report.sentences import answer_text, window_text
         from logger.survey.points import point_result
 
         survey = read_job(self._survey.folder)
@@ -299,9 +299,10 @@ class _Answers:
         self._results.append(result)
         self._documents.append(document)
         seconds = time.monotonic() - began_s
-        lines = answer_text(document).splitlines()
+        lines = answer_text(result).splitlines()
+        first = window_text(result.access.planes[0].window).splitlines()[0]
         day.panel = (f"{name}, {seconds:.0f} s after it was opened:", *lines)
-        day.display.say(f"{name}, {seconds:.0f} s after it was opened: {_first_line(document)}")
+        day.display.say(f"{name}, {seconds:.0f} s after it was opened: {first}")
         held = [vertex for of_one in result.horizon.vertices for vertex in of_one]
         if held:
             named = ", ".join(f"{v.azimuth_deg:.1f}° {v.elevation_deg:+.1f}°" for v in held[:12])
@@ -322,20 +323,12 @@ class _Answers:
             )
         if self._json_file == "-":
             return
-        from logger.report.answer import answer_text
+        from logger.report.sentences import answer_text
 
-        for document in self._documents:
-            tell(answer_text(document))
+        for result in self._results:
+            tell(answer_text(result))
 
     def leave(self) -> None:
         if self._fault is not None:
             raise self._fault
         leave_by_checks([check for result in self._results for check in result.checks])
-
-
-def _first_line(document: dict[str, Any]) -> str:
-    """Whether the solar window is clear."""
-    from logger.report.answer import window_sentence
-    from logger.report.figures import plane_figures
-
-    return window_sentence(plane_figures(document["planes"][0])).splitlines()[0]

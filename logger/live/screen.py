@@ -16,8 +16,8 @@ from logger.live.controls import KEYS
 from logger.live.digits import LINES, large
 from logger.live.guidance import advice, shares, towards_sun
 from logger.live.session import LiveView
-from logger.report.answer import UNMEASURED_WORTH_SAYING
-from logger.report.style import MONTHS
+from logger.report.result_tables import UNMEASURED_WORTH_SAYING
+from logger.report.tables import MONTHS
 
 BLOCKS = " ▁▂▃▄▅▆▇█"
 WIDEST_LINE = 80

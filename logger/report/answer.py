@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from logger.report.figures import UNMEASURED_WORTH_SAYING as UNMEASURED_WORTH_SAYING
 from logger.report.figures import Blocked, PlaneFigures, plane_figures
 from logger.report.inputs import true_north
 from logger.report.monthly import monthly_table, short_obstruction_table
+from logger.report.result_tables import UNMEASURED_WORTH_SAYING
 from logger.report.style import MONTHS
 from logger.report.tables import as_text
 

@@ -14,9 +14,7 @@ from typing import Any
 import numpy as np
 
 from logger.arrays import Floats, freeze_columns
-
-UNMEASURED_WORTH_SAYING = 0.005
-"""Of the window in a month; less is the width of a step of the grid."""
+from logger.report.result_tables import UNMEASURED_WORTH_SAYING
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 
 from logger.arrays import Floats
 from logger.geometry import wrap360
+from logger.report.tables import MONTHS as MONTHS
 from logger.report.tables import shorten
 
 if TYPE_CHECKING:
@@ -38,8 +39,6 @@ SUN_DEEP = "#8a4700"
 SUN_YEAR = "#d2924a"
 SUN_PALE = "#f0c987"
 SUN_FAINT = "#fbeeda"
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 _COMPASS = {0: "N", 45: "NE", 90: "E", 135: "SE", 180: "S", 225: "SW", 270: "W", 315: "NW"}
 

@@ -1,4 +1,4 @@
-"""Tables as data, and the three ways they leave the program: terminal, CSV, document.
+"""Tables as data, and the two ways they leave the program: a terminal and a CSV file.
 
 A number that is not defined is None: a dash in print, an empty CSV field.
 
@@ -12,14 +12,25 @@ from __future__ import annotations
 import csv
 import io
 import math
+import shutil
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
+
+if TYPE_CHECKING:
+    from rich.console import JustifyMethod
 
 Cell: TypeAlias = str | float | int | None
 
 DASH = "–"
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+NARROWEST = 40
+"""Columns of a terminal for which tables are made to fit."""
+
+LEAST_OF_TEXT = 14
+"""Letters on one line of a column of text, however narrow the terminal; more are folded."""
 
 
 @dataclass(frozen=True)
@@ -57,43 +68,57 @@ class Table:
         ]
 
 
-def as_text(table: Table) -> str:
-    """The table for a terminal: aligned, numbers to the right, no colour."""
-    body = [[one_line(cell) for cell in row] for row in table.printed()]
-    stacks = stacked_headings(table)
-    if any(c.unit for c in table.columns):
-        stacks = [
-            stack if c.unit else [*stack, ""]
-            for stack, c in zip(stacks, table.columns, strict=True)
-        ]
-    tall = max(len(stack) for stack in stacks)
-    head = [
-        [stack[k - tall + len(stack)] if k >= tall - len(stack) else "" for stack in stacks]
-        for k in range(tall)
-    ]
-    widths = [max(_width(row[k]) for row in [*head, *body]) for k in range(len(table.columns))]
-    right = [c.decimals is not None for c in table.columns]
-    rule = "  ".join("-" * w for w in widths)
-    lines = [_aligned(row, widths, right) for row in head]
-    lines.append(rule)
-    for k, row in enumerate(body):
-        if table.last_is_total and k == len(body) - 1:
-            lines.append(rule)
-        lines.append(_aligned(row, widths, right))
-    return "\n".join([one_line(table.title), *lines]) + "\n"
+def as_text(table: Table, width: int | None = None) -> str:
+    """The table for a terminal, no colour; what is too wide goes on below, rows named again."""
+    width = max(width or shutil.get_terminal_size().columns, NARROWEST)
+    parts: list[str] = []
+    left = list(range(1, len(table.columns)))
+    while left or not parts:
+        shown = len(left)
+        while (text := _drawn(table, [0, *left[:shown]], width)) is None:
+            shown -= 1
+        even = math.ceil(len(left) / math.ceil(len(left) / max(shown, 1))) if left else 0
+        parts.append((even < shown and _drawn(table, [0, *left[:even]], width)) or text)
+        left = left[even:]
+    return "\n\n".join([f"{one_line(table.title)}\n{parts[0]}", *parts[1:]]) + "\n"
 
 
-def stacked_headings(table: Table) -> list[list[str]]:
-    """Each column's heading on as few lines as fit its cells; the unit, where any, comes last."""
-    body = table.printed()
-    stacks = []
-    for k, column in enumerate(table.columns):
-        unit = [f"[{column.unit}]"] if column.unit else []
-        room = max(
-            [_width(text) for text in unit] + [_width(one_line(row[k])) for row in body] + [0]
-        )
-        stacks.append([*_stacked(one_line(column.heading), room), *unit])
-    return stacks
+def _drawn(table: Table, which: Sequence[int], width: int) -> str | None:
+    """Some columns of a table; None where they are too wide and there are fewer to be had."""
+    from rich import box
+    from rich.cells import cell_len
+    from rich.console import Console
+    from rich.table import Table as Drawing
+    from rich.text import Text
+
+    printed = [[one_line(cell) for cell in row] for row in table.printed()]
+    columns: list[tuple[Text, JustifyMethod, int]] = []
+    for k in which:
+        column = table.columns[k]
+        heading = one_line(column.heading)
+        if column.decimals is not None:
+            heading = heading.replace(" ", "\n") + (f"\n[{column.unit}]" if column.unit else "")
+        right = column.decimals is not None
+        longest = max(cell_len(text) for text in [*heading.split("\n"), *(r[k] for r in printed)])
+        least = longest if right else min(longest, LEAST_OF_TEXT)
+        columns.append((Text(heading), "right" if right else "left", least))
+    room = width - sum(least for _, _, least in columns)
+    between = 2 if room >= 2 * (len(which) - 1) else 1
+    if len(which) > 2 and room < len(which) - 1:
+        return None
+    ruled = box.Box("    \n    \n -- \n    \n -- \n -- \n    \n    \n", ascii=True)
+    padding = (0, between - 1, 0, 0)
+    drawing = Drawing(box=ruled, show_edge=False, pad_edge=False, padding=padding)
+    for text, justify, least in columns:
+        drawing.add_column(text, justify=justify, overflow="fold", min_width=least)
+    for n, row in enumerate(printed):
+        if table.last_is_total and n == len(printed) - 1:
+            drawing.add_section()
+        drawing.add_row(*(Text(row[k]) for k in which))
+    console = Console(file=io.StringIO(), width=width, color_system=None, legacy_windows=False)
+    with console.capture() as capture:
+        console.print(drawing)
+    return "\n".join(line.rstrip() for line in capture.get().splitlines())
 
 
 def as_csv(table: Table) -> str:
@@ -119,7 +144,8 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
 def inert(text: str) -> str:
     """A text that no spreadsheet takes for a formula, on one line."""
     line = one_line(text)
-    return f"'{line}" if line.lstrip()[:1] in ("=", "+", "-", "@") or text[:1] in "\t\r" else line
+    formula = line.lstrip().startswith(("=", "+", "-", "@")) or text.startswith(("\t", "\r"))
+    return f"'{line}" if formula else line
 
 
 def one_line(text: str) -> str:
@@ -129,10 +155,37 @@ def one_line(text: str) -> str:
     ).rstrip()
 
 
-def shorten(text: str, longest: int) -> str:
-    """A text on one line, cut to a number of characters with an ellipsis."""
-    line = " ".join(text.split())
-    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
+def shortened(names: Sequence[str], longest: int) -> list[str]:
+    """Names cut to a number of letters so that what tells them apart stays.
+
+    A long name loses its middle; where that makes two names alike, what both begin with goes.
+    """
+    lines = [" ".join(name.split()) for name in names]
+    cut = {line: _without_middle(line, longest) for line in lines}
+    while alike := [same for same in _groups(cut).values() if len(same) > 1]:
+        for same in alike:
+            start = _start_in_common(same)
+            cut |= {line: _without_middle(f"…{line[start:]}", longest) for line in same}
+    return [cut[line] for line in lines]
+
+
+def _start_in_common(names: Sequence[str]) -> int:
+    """How many letters all of the names begin with."""
+    shortest = min(map(len, names))
+    return next((k for k in range(shortest) if len({n[k] for n in names}) > 1), shortest)
+
+
+def _groups(cut: Mapping[str, str]) -> dict[str, list[str]]:
+    """Names by what they are cut to."""
+    found: dict[str, list[str]] = {}
+    for line, short in cut.items():
+        found.setdefault(short, []).append(line)
+    return found
+
+
+def _without_middle(line: str, longest: int) -> str:
+    tail = (longest - 1) // 2
+    return line if len(line) <= longest else f"{line[: longest - 1 - tail]}…{line[-tail:]}"
 
 
 def _is_missing(cell: Cell) -> bool:
@@ -146,11 +199,16 @@ def _printed(cell: Cell, column: Column) -> str:
         return cell
     assert cell is not None
     if column.as_clock:
-        minutes = round(cell * 60)
-        return f"{minutes // 60}:{minutes % 60:02d}"
+        return hour_text(cell)
     text = f"{cell * column.factor:.{column.decimals or 0}f}"
     # A rounded -0.0 is no loss and no gain.
     return text.replace("-", "−") if float(text) != 0 else text.lstrip("-")
+
+
+def hour_text(hour: float) -> str:
+    """Hours and minutes."""
+    minutes = round(hour * 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
 
 
 def _csv_cell(cell: Cell, column: Column) -> str:
@@ -165,30 +223,18 @@ def _csv_cell(cell: Cell, column: Column) -> str:
     return text if float(text) != 0 else text.lstrip("-")
 
 
-def _stacked(heading: str, room: int) -> list[str]:
-    """A heading's words on as few lines as fit a width, or its longest word."""
-    words = heading.split(" ") or [""]
-    room = max(room, *(_width(word) for word in words)) if len(words) > 1 else room
-    lines = [words[0]]
-    for word in words[1:]:
-        if _width(lines[-1]) + 1 + _width(word) <= room:
-            lines[-1] += " " + word
-        else:
-            lines.append(word)
-    return lines
+def shorten(text: str, longest: int) -> str:
+    """A text on one line, cut to a number of characters with an ellipsis."""
+    line = " ".join(text.split())
+    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
 
 
-def _width(text: str) -> int:
-    """Columns of a terminal that a text takes: wide characters two, combining marks none."""
-    return sum(
-        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
-        for c in text
-    )
-
-
-def _aligned(cells: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> str:
-    padded = []
-    for cell, width, flush_right in zip(cells, widths, right, strict=True):
-        blank = " " * (width - _width(cell))
-        padded.append(blank + cell if flush_right else cell + blank)
-    return "  ".join(padded).rstrip()
+def stacked_headings(table: Table) -> list[list[str]]:
+    """Each column's heading, a line a word over numbers; the unit, where any, comes last."""
+    return [
+        [
+            *(c.heading.split(" ") if c.decimals is not None else [c.heading]),
+            *([f"[{c.unit}]"] if c.unit else []),
+        ]
+        for c in table.columns
+    ]

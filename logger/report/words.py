@@ -10,8 +10,9 @@ import numpy as np
 
 from logger.access import UNNAMED
 from logger.access.rules import FAIL, PASS, TOO_CLOSE
-from logger.report.figures import UNMEASURED_WORTH_SAYING, PlaneFigures, Share, by_name
+from logger.report.figures import PlaneFigures, Share, by_name
 from logger.report.inputs import PointReport, ReportInput
+from logger.report.result_tables import UNMEASURED_WORTH_SAYING
 from logger.report.tables import DASH
 from logger.survey.comparison import Difference, difference
 

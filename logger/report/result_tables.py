@@ -1,0 +1,356 @@
+"""The tables of a survey, filled from the calculator's and the survey's own records."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from logger.access import ObstructionLoss, PlaneResult
+from logger.access.window import WindowResult
+from logger.arrays import Floats, floats
+from logger.report.tables import DASH, MONTHS, Cell, Column, Table
+
+if TYPE_CHECKING:
+    from logger.access.shade import ShadeMap
+    from logger.survey.pipeline import PointResult
+
+YEAR = 12
+"""Column of the year behind the twelve months."""
+
+UNMEASURED_WORTH_SAYING = 0.005
+"""Of the solar window in a month; less is the width of a step of the grid."""
+
+_WHERE = (Column("point", "point"), Column("plane", "plane"))
+
+
+def share(name: str, heading: str, decimals: int = 1) -> Column:
+    """A column of shares, printed in per cent."""
+    return Column(name, heading, "%", decimals, 6, 100.0)
+
+
+def window_known(window: WindowResult) -> Floats:
+    """Share of the window without obstruction; NaN where part of it was not measured."""
+    unknown = window.monthly_unmeasured_fraction > UNMEASURED_WORTH_SAYING
+    return floats(np.where(unknown, np.nan, window.monthly_clear_fraction))
+
+
+def plane_name(plane: PlaneResult) -> str:
+    """Name, tilt and azimuth of a plane in words."""
+    p = plane.plane
+    return f"{p.name}: tilt {p.tilt_deg:g}°, azimuth {p.azimuth_deg:g}°"
+
+
+def month_table(plane: PlaneResult, point: str = "") -> Table:
+    """Access, loss and solar window of one plane, month by month and for the year."""
+    window = plane.window.window
+    columns = (
+        Column("month", "month"),
+        share("solar_access", "solar access"),
+        share("solar_access_low", "low"),
+        share("solar_access_high", "high"),
+        share("beam_access", "beam access"),
+        Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
+        share("window_clear", f"clear {window.from_solar_hour:g}–{window.to_solar_hour:g}\xa0h"),
+    )
+    solar, beam = plane.solar_access, plane.beam_access
+    loss = np.append(plane.loss_kwh_m2, plane.loss_kwh_m2.sum())
+    clear = np.append(window_known(plane.window), np.nan)
+    numbers = np.stack([solar.value, solar.low, solar.high, beam.value, loss, clear], axis=1)
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (month, *row) for month, row in zip((*MONTHS, "year"), numbers.tolist(), strict=True)
+    )
+    heading = f"{plane_name(plane)} at {point}" if point else plane_name(plane)
+    return Table(heading, columns, rows, last_is_total=True)
+
+
+def planes_table(planes: Sequence[PlaneResult]) -> Table:
+    """The year of each plane at one point, and its poorest month."""
+    columns = (
+        Column("plane", "plane"),
+        share("solar_access", "solar access"),
+        share("solar_access_low", "low"),
+        share("solar_access_high", "high"),
+        Column("loss_kwh_per_m2", "loss", "kWh/m²", 0, 4),
+        Column("poorest_month", "poorest month"),
+        share("solar_access_then", "solar access"),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for plane in planes:
+        months, year = plane.solar_access.value[:YEAR], plane.solar_access.year
+        known = bool(np.isfinite(months).any())
+        poorest = int(np.nanargmin(months)) if known else 0
+        then = (MONTHS[poorest], float(months[poorest])) if known else (DASH, None)
+        loss = float(plane.loss_kwh_m2.sum())
+        rows.append((plane.plane.name, year.value, year.low, year.high, loss, *then))
+    title = "Of what an open, level horizon would give (low and high: 95 %)"
+    return Table(title, columns, tuple(rows))
+
+
+def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
+    """Losses with the sectors of one name taken together, the greatest first.
+
+    There are no azimuths where a name has several sectors.
+    """
+    names: dict[str, list[ObstructionLoss]] = {}
+    for loss in losses:
+        names.setdefault(loss.name, []).append(loss)
+    found = [
+        own[0]
+        if len(own) == 1
+        else ObstructionLoss(name, None, None, floats(np.sum([o.loss_fraction for o in own], 0)))
+        for name, own in names.items()
+    ]
+    return sorted(found, key=lambda o: -float(np.nan_to_num(o.loss_fraction[YEAR])))
+
+
+def taken_table(planes: Sequence[PlaneResult]) -> Table:
+    """What each obstruction blocks of the year's light, a column a plane; zero rows omitted."""
+    taken: dict[str, list[float]] = {}
+    for k, plane in enumerate(planes):
+        for o in by_name(plane.by_obstruction):
+            taken.setdefault(o.name, [0.0] * len(planes))[k] = float(o.loss_fraction[YEAR])
+    columns = (
+        Column("obstruction", "obstruction"),
+        *(share(f"plane_{k}", plane.plane.name) for k, plane in enumerate(planes, 1)),
+    )
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (name, *of)
+        for name, of in sorted(taken.items(), key=lambda item: -max(np.nan_to_num(item[1])))
+    )
+    title = "Share of the year's light blocked"
+    return _without_zero_rows(Table(title, columns, rows), 1)
+
+
+def obstruction_months(plane: PlaneResult, point: str = "") -> Table:
+    """What each obstruction blocks of one plane's light by month, in whole per cent."""
+    columns = (
+        Column("obstruction", "obstruction"),
+        Column("from_azimuth_deg", "from", "°", 0, 2),
+        Column("to_azimuth_deg", "to", "°", 0, 2),
+        share("year", "year"),
+        *(share(m.lower(), m, 0) for m in MONTHS),
+    )
+    rows = tuple(
+        (o.name, o.from_azimuth_deg, o.to_azimuth_deg, *_year_first(o))
+        for o in plane.by_obstruction
+    )
+    place = f" at {point}" if point else ""
+    return _without_zero_rows(Table(f"Share of the light blocked{place}", columns, rows), 3)
+
+
+def _without_zero_rows(table: Table, first: int) -> Table:
+    """The table without the rows that would print nothing but zeros, and says so."""
+    nothing = {"0.0", "0", DASH}
+    printed = zip(table.rows, table.printed(), strict=True)
+    kept = tuple(row for row, cells in printed if not set(cells[first:]) <= nothing)
+    if len(kept) == len(table.rows):
+        return table
+    return replace(table, title=f"{table.title} (zero rows omitted)", rows=kept)
+
+
+def _year_first(o: ObstructionLoss) -> list[float]:
+    return [float(o.loss_fraction[YEAR]), *o.loss_fraction[:YEAR].tolist()]
+
+
+def year_table(points: Sequence[PointResult]) -> Table:
+    """One row a point and plane: the year in figures."""
+    columns: tuple[Column, ...] = (
+        *_WHERE,
+        Column("tilt_deg", "tilt", "°", 1, 2),
+        Column("azimuth_deg", "azimuth", "°", 1, 2),
+        share("solar_access", "solar access"),
+        share("solar_access_low", "low"),
+        share("solar_access_high", "high"),
+        share("beam_access", "beam access"),
+        share("orientation_factor", "orientation factor"),
+        share("total_solar_resource_fraction", "total resource"),
+        Column("loss_kwh_per_m2", "loss", "kWh/m²", 0, 4),
+        Column("loss_kwh", "loss", "kWh", 0, 2),
+        Column("energy_kwh", "energy", "kWh", 0, 2),
+        Column("specific_yield_kwh_per_kwp", "specific yield", "kWh/kWp", 0, 2),
+    )
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            point.name,
+            p.plane.name,
+            p.plane.tilt_deg,
+            p.plane.azimuth_deg,
+            p.solar_access.year.value,
+            p.solar_access.year.low,
+            p.solar_access.year.high,
+            p.beam_access.annual,
+            p.orientation_factor,
+            p.total_solar_resource_fraction,
+            float(p.loss_kwh_m2.sum()),
+            float(p.energy.lost_kwh.sum()) if p.energy else None,
+            float(p.energy.kwh.sum()) if p.energy else None,
+            p.energy.specific_yield if p.energy else None,
+        )
+        for point in points
+        for p in point.access.planes
+    )
+    return Table("The year by point and plane", columns, rows)
+
+
+def results_table(points: Sequence[PointResult]) -> Table:
+    """One row a point, plane and month, and one for the year."""
+    numbers = (
+        *(f"{kind}_access{end}" for kind in ("solar", "beam") for end in ("", "_low", "_high")),
+        "loss_kwh_per_m2",
+        "window_clear",
+    )
+    columns = (
+        *_WHERE,
+        Column("tilt_deg", "tilt", "°", 1, 4),
+        Column("azimuth_deg", "azimuth", "°", 1, 4),
+        Column("month", "month"),
+        *(Column(name, name, decimals=4) for name in numbers),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for point in points:
+        for p in point.access.planes:
+            shares = [getattr(b, n) for b in (p.solar_access, p.beam_access)
+                      for n in ("value", "low", "high")]  # fmt: skip
+            loss = np.append(p.loss_kwh_m2, p.loss_kwh_m2.sum())
+            clear = np.append(window_known(p.window), np.nan)
+            of_months = np.stack([*shares, loss, clear], axis=1).tolist()
+            where = (point.name, p.plane.name, p.plane.tilt_deg, p.plane.azimuth_deg)
+            rows += [
+                (*where, month, *row)
+                for month, row in zip((*MONTHS, "year"), of_months, strict=True)
+            ]
+    return Table("Results", columns, tuple(rows))
+
+
+def obstruction_table(points: Sequence[PointResult]) -> Table:
+    """What each obstruction blocks of each plane's light, in the year and by month."""
+    columns = (
+        *_WHERE,
+        Column("obstruction", "obstruction"),
+        Column("kind", "kind"),
+        Column("from_azimuth_deg", "from", "°", 0, 2),
+        Column("to_azimuth_deg", "to", "°", 0, 2),
+        Column("distance_m", "distance", "m", 0, 2),
+        share("year", "year"),
+        *(share(m.lower(), m) for m in MONTHS),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for point in points:
+        known = {o.name: o for o in point.horizon.profile.obstructions}
+        for p in point.access.planes:
+            for o in p.by_obstruction:
+                named = known.get(o.name)
+                what = (o.name, named.kind if named else "")
+                where = (o.from_azimuth_deg, o.to_azimuth_deg, named.distance_m if named else None)
+                rows.append((point.name, p.plane.name, *what, *where, *_year_first(o)))
+    return Table("Loss by obstruction", columns, tuple(rows))
+
+
+def rule_table(points: Sequence[PointResult]) -> Table:
+    """What a programme or permit asks for, and whether each plane has it."""
+    columns = (
+        *_WHERE,
+        Column("rule", "rule"),
+        share("limit", "at least"),
+        share("found", "found"),
+        share("found_low", "low"),
+        share("found_high", "high"),
+        Column("verdict", "verdict"),
+    )
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (point.name, p.plane.name, v.rule, v.limit, v.value, v.low, v.high, v.verdict)
+        for point in points
+        for p in point.access.planes
+        for v in p.verdicts
+    )
+    return Table("Rules", columns, rows)
+
+
+def blocked_table(points: Sequence[PointResult]) -> Table:
+    """When the sun is blocked in the solar window, and by what; all planes of a point share it."""
+    columns = (
+        Column("point", "point"),
+        Column("month", "month"),
+        Column("from_solar_hour", "from", "solar time", 2, 3, as_clock=True),
+        Column("to_solar_hour", "to", "solar time", 2, 3, as_clock=True),
+        Column("from_clock", "from, by the clock"),
+        Column("to_clock", "to, by the clock"),
+        Column("clock", "clock"),
+        Column("obstruction", "obstruction"),
+        share("share", "share of that time"),
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for point in points:
+        window = point.access.planes[0].window
+        for b in window.blocked:
+            hours = (b.from_solar_hour, b.to_solar_hour, b.from_clock, b.to_clock, window.clock)
+            rows.append((point.name, MONTHS[b.month - 1], *hours, b.obstruction, b.share))
+    return Table("What blocks the sun in the solar window", columns, tuple(rows))
+
+
+def shade_table(shades: Sequence[tuple[str, ShadeMap]]) -> Table:
+    """How much of the sun's time is blocked at each point, a row a month and hour."""
+    columns = (
+        Column("point", "point"),
+        Column("month", "month"),
+        Column("from_solar_hour", "from", "solar time", 2, 3, as_clock=True),
+        Column("to_solar_hour", "to", "solar time", 2, 3, as_clock=True),
+        share("blocked", "sun blocked"),
+        share("not_measured", "not measured"),
+    )
+    rows: list[tuple[Cell, ...]] = [
+        (point, MONTHS[m], *hours, float(shade.shaded[m, h]), float(shade.unmeasured[m, h]))
+        for point, shade in shades
+        for m in range(12)
+        for h, hours in enumerate(
+            zip(shade.hour[:-1].tolist(), shade.hour[1:].tolist(), strict=True)
+        )
+        if np.isfinite(shade.shaded[m, h])
+    ]
+    return Table("Sun blocked, % of the time it is up", columns, tuple(rows))
+
+
+def check_table(points: Sequence[PointResult]) -> Table:
+    """Every check of the points and of the calibrations that they use."""
+    columns = (
+        Column("of", "of"),
+        Column("check", "check"),
+        Column("passed", "passed"),
+        Column("value", "value", "", 2, 4),
+        Column("limit", "limit", "", 2, 4),
+        Column("unit", "unit"),
+        Column("why", "in words"),
+    )
+    owners = [(point.name, point.checks) for point in points]
+    used = {c.file: c for point in points for one in point.chosen for c in one.used}
+    owners += [(f"{c.about.purpose} calibration {c.file}", c.checks) for c in used.values()]
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (owner, c.check, "yes" if c.passed else "NO", c.value, c.limit, c.unit, c.why)
+        for owner, checks in owners
+        for c in checks
+    )
+    return Table("Checks", columns, rows)
+
+
+def file_table(points: Sequence[PointResult]) -> Table:
+    """The recordings behind the figures and their hashes."""
+    columns = (
+        Column("of", "of"),
+        Column("file", "file"),
+        Column("sha256", "SHA-256"),
+        Column("remark", "remark"),
+    )
+    rows: list[tuple[Cell, ...]] = [
+        (point.name, r.path.name, r.sha256, "; ".join(r.problems))
+        for point in points
+        for r in (sweep.recording for sweep in point.sweeps)
+    ]
+    used = {c.file: c for point in points for one in point.chosen for c in one.used}
+    rows += [
+        (f"{c.about.purpose} calibration", c.about.recording, c.about.sha256, "")
+        for c in used.values()
+    ]
+    return Table("Files", columns, tuple(rows))
