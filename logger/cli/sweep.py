@@ -80,9 +80,6 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
 )
 @click.option("--leaf", type=click.Choice(["in leaf", "bare", "none"]), help="State of the trees.")
 @click.option("--observer", default="", help="Who holds the board.")
-@click.option(
-    "--window", is_flag=True, help="Also open a window: sun paths, and the skyline as it is swept."
-)
 @click.option("--bell/--no-bell", default=True, show_default=True, help="Sound cues here too.")
 @json_option
 def command(
@@ -98,7 +95,6 @@ def command(
     module_height_m: float | None,
     leaf: str | None,
     observer: str,
-    window: bool,
     bell: bool,
     json_file: str | None,
 ) -> None:
@@ -149,10 +145,6 @@ def command(
             with ExitStack() as open_things:
                 keyboard = open_things.enter_context(open_keyboard())
                 display = open_things.enter_context(open_display(_console(), say))
-                if window:
-                    from logger.live.window import WindowDisplay
-
-                    display = open_things.enter_context(WindowDisplay(display, survey.site))
                 around = _surroundings(survey, header, observer)
                 day = SurveyDay(port, SystemClock(), display, keyboard, around, bell)
                 opened = by_trigger or more or len(names) > 1

@@ -14,10 +14,6 @@ import pytest
 from click.testing import CliRunner
 
 from logger.cli import main
-from logger.errors import UsageError
-from logger.live.display import LineDisplay
-from logger.live.window import WindowDisplay
-from logger.site import Site
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
 
@@ -226,10 +222,3 @@ def test_what_cannot_be_done_is_refused_before_the_port_is_opened(
     assert done.exit_code == 2
     assert words in " ".join(done.stderr.split())
     assert not (job / "sweeps").exists()
-
-
-def test_without_a_screen_no_window_is_opened(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("DISPLAY", "WAYLAND_DISPLAY", "MPLBACKEND"):
-        monkeypatch.delenv(name, raising=False)
-    with pytest.raises(UsageError, match="no window can be opened here"):
-        WindowDisplay(LineDisplay(print), Site(46.05, 14.51))

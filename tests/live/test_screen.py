@@ -13,7 +13,6 @@ from logger.live.display import LineDisplay, ScreenDisplay, open_display
 from logger.live.running import Worker, running_answer
 from logger.live.screen import KEYS, Frame, screen, status_line, window_words
 from logger.live.session import LiveSession, LiveView
-from logger.live.window import SkylinePicture, message_of
 from logger.recording import StreamBuilder
 from logger.simulation import Operator
 
@@ -261,30 +260,3 @@ def test_the_worker_works_at_least_twice_a_second_and_ends_when_told() -> None:
     worker.close()
     ended = rounds
     assert rounds == ended
-
-
-def test_the_window_draws_the_skyline_where_it_was_seen(half_swept: LiveView) -> None:
-    from matplotlib.figure import Figure
-
-    picture = SkylinePicture(Figure(figsize=(8, 5)), SITE)
-    told = message_of(half_swept, Frame("barn · eave"))
-    picture.update(told)
-    outline = picture.skyline.get_xy()
-    seen = outline[(outline[:, 0] > -179) & (outline[:, 0] < -1), 1]
-    unseen = outline[(outline[:, 0] > 10) & (outline[:, 0] < 170), 1]
-    assert seen.max() > 20
-    assert unseen.max() == 0
-    assert picture.advice.get_text().startswith("go back to")
-    strip = np.asarray(picture.strip.get_array())[0]
-    assert strip[:20].max() == 0  # the sun never crosses north
-    assert strip[135] == 2  # south-east, seen once
-    assert strip[225] == 1  # south-west, missing
-    assert picture.sight.get_xdata()[0] == pytest.approx(half_swept.azimuth_deg - 180, abs=1e-6)
-
-
-def test_the_window_bears_a_moment_of_which_nothing_is_known() -> None:
-    from matplotlib.figure import Figure
-
-    picture = SkylinePicture(Figure(figsize=(8, 5)), SITE)
-    picture.update(message_of(EMPTY, Frame("barn")))
-    assert len(picture.sight.get_xdata()) == 0
