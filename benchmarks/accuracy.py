@@ -33,7 +33,7 @@ import numpy as np
 from logger.access import AccessSettings, Plane, SiteYear
 from logger.calibration import fit_compass, fit_level
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import HorizonResult, HorizonSettings, Pass, horizon_from
+from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
 from logger.orientation import (
     Corrections,
     declination_at,
@@ -128,8 +128,8 @@ def calibrated(sensor: Sensor, streams: str) -> Corrections:
 def horizon_of(simulated: Simulated, corrections: Corrections, gyro: bool) -> HorizonResult:
     stream = received(simulated)
     oriented = orient(stream.samples, corrections, Settings(use_gyro=gyro))
-    one = Pass(oriented.sight, stream.keys, stream.notes)
-    return horizon_from([one], HorizonSettings(latitude_deg=SITE.latitude_deg))
+    one = SightedSweep(oriented.sight, stream.keys, stream.notes)
+    return horizon_from([one], SITE.latitude_deg)
 
 
 def horizon_of_truth(simulated: Simulated) -> HorizonResult:
@@ -143,7 +143,7 @@ def horizon_of_truth(simulated: Simulated) -> HorizonResult:
         np.ones(n, dtype=bool),
         np.full(n, ""),
     )
-    return horizon_from([Pass(sight)], HorizonSettings(latitude_deg=SITE.latitude_deg))
+    return horizon_from([SightedSweep(sight)], SITE.latitude_deg)
 
 
 def mean_error_deg(profile: HorizonProfile, scene: Scene) -> float:

@@ -39,11 +39,11 @@ def swept(scene: Scene, operator: str, seed: int) -> HorizonResult:
 
 def draw(axes: Any, scene: Scene, result: HorizonResult, part: tuple[float, float]) -> None:
     close = part[1] - part[0] < 120.0
-    for leg in result.legs:
-        turned = np.mod(leg.path_deg, 360.0)
-        label = "sight lines, both passes" if leg is result.legs[0] else None
+    for one in result.passes:
+        turned = np.mod(one.path_deg, 360.0)
+        label = "sight lines, both passes" if one is result.passes[0] else None
         size = 2.2 if close else 1.2
-        axes.plot(turned, leg.elevation_deg, ".", color=QUIET, ms=size, mew=0, label=label)
+        axes.plot(turned, one.elevation_deg, ".", color=QUIET, ms=size, mew=0, label=label)
     profile = result.profile
     band = 1.96 * np.hypot(np.nan_to_num(profile.standard_error_deg), profile.level_error_deg)
     low, high = profile.elevation_deg - band, profile.elevation_deg + band

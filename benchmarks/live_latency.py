@@ -27,7 +27,6 @@ import numpy as np
 from rich.console import Console
 
 from logger.access import AccessSettings, Plane, SiteYear
-from logger.horizon_fit import HorizonSettings
 from logger.live.display import ScreenDisplay
 from logger.live.keyboard import NoKeyboard
 from logger.live.port import Port
@@ -78,13 +77,12 @@ def sweep(url: str, seconds: float) -> tuple[list[tuple[float, int]], list[float
     terminal = os.fdopen(theirs, "w", encoding="utf-8")
     console = Console(file=terminal, force_terminal=True, width=80, height=24)
     year = SiteYear(SITE, (Plane("roof", 35.0, 180.0),), AccessSettings(draws=0))
-    settings = HorizonSettings(latitude_deg=SITE.latitude_deg)
     corrections = Corrections(declination_at(SITE, NOW.date()))
     frames: list[tuple[float, int]] = []
     answers: list[float] = []
 
     def answer_of(passes: Sequence[Any]) -> Any:
-        found = running_answer(passes, year, settings)
+        found = running_answer(passes, year, SITE.latitude_deg)
         if found is not None:
             answers.append(time.monotonic())
         return found

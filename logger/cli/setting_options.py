@@ -112,7 +112,6 @@ OF_THE_SWEEP = (
         "Leave the angular rate out, where the stream has it.",
         flag_value="no",
     ),
-    Shortcut("--step", "horizon.step_deg", "0.25", "Of the skyline's grid, degrees.", "DEGREES"),
 )
 
 
@@ -130,7 +129,7 @@ def setting_options(*shortcuts: Shortcut) -> Callable[[F], F]:
             metavar="NAME=VALUE",
             expose_value=False,
             callback=_named,
-            help="Any setting by its name, such as horizon.turn_deg=20; may be given again. "
+            help="Any setting by its name, such as horizon.tremor_deg=0.5; may be given again. "
             "docs/reference/settings.md lists them.",
         )(function)
         for shortcut in reversed(shortcuts):

@@ -16,7 +16,7 @@ from logger.cli.options import json_option, leave_by_checks, say, tell, write_js
 
 if TYPE_CHECKING:
     from logger.access import SiteYear
-    from logger.horizon_fit import Pass
+    from logger.horizon_fit import SightedSweep
     from logger.job import Job
     from logger.live.sweeping import Surroundings, SurveyDay
     from logger.recording import Heard
@@ -189,7 +189,6 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
 
     from logger.access import AccessSettings
     from logger.calibration import SweepAbout, choose_calibrations
-    from logger.horizon_fit import HorizonSettings
     from logger.job import EditEntry, add_edit, moment_text, point_recordings, sweep_path
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings, header_of
@@ -203,7 +202,6 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     today = dt.datetime.now(dt.UTC)
     declination = declination_at(site, today.date())
     field = field_expected_at(site, today.date())
-    settings = HorizonSettings(latitude_deg=site.latitude_deg)
 
     @cache
     def year() -> Any:
@@ -232,10 +230,10 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
         )
         return choose_calibrations(stored, about, declination, field).corrections
 
-    def answer_of(passes: Sequence[Pass]) -> RunningAnswer | None:
-        return running_answer(passes, year(), settings)
+    def answer_of(passes: Sequence[SightedSweep]) -> RunningAnswer | None:
+        return running_answer(passes, year(), site.latitude_deg)
 
-    def earlier(point: str) -> Callable[[], Sequence[Pass]]:
+    def earlier(point: str) -> Callable[[], Sequence[SightedSweep]]:
         paths = point_recordings(survey, point)
         return lambda: earlier_passes(survey, point, paths)
 

@@ -1,7 +1,8 @@
 """Corner by corner: hold still on a corner, crest or mast and press.
 
-A still hold is a vertex with a standard error of its own. A recording that is mostly such holds
-is read as the line that joins them; in any other a held vertex is a firm point on the swept path.
+A still hold is a vertex with a standard error of its own. A sweep that is mostly such holds is
+read as the line that joins them; in any other a held vertex is a firm point on the swept path.
+The limits of this file are common practice, no source.
 """
 
 from __future__ import annotations
@@ -13,14 +14,45 @@ from itertools import pairwise
 import numpy as np
 
 from firmware_protocol import PRESS_KEY
-from logger.arrays import Floats, Ints, floats, freeze_columns
+from logger.arrays import Floats, floats
 from logger.geometry import angle_between, great_circle_elevation, unwrapped, wrap360
-from logger.horizon_fit.settings import HorizonSettings
+from logger.horizon_fit.passes import NOISE_TIME_S, STEP_DEG, Pass, turning_points
 from logger.orientation.sight_lines import SightLines
 from logger.recording.samples import KeyPress, Note
 
 STRAIGHT = "straight"
 """Value of a note's `join` that makes the way to the next vertex a straight edge in space."""
+
+BETWEEN_CORNERS = "between held corners"
+"""Reason given to the rows of a corner-by-corner sweep that are on the way."""
+
+HOLD_S, LONGEST_HOLD_S = 0.8, 4.0
+"""Shortest still hold before a press that makes a vertex, and the longest used. [s]"""
+
+AFTER_PRESS_S = 0.6
+"""A hold goes on for no longer than this after its press. [s]"""
+
+STILL_DEG_S, STILL_DEG = 1.0, 0.5
+"""Drift and scatter while holding still, at most, besides the rows' jitter. [deg/s], [deg]"""
+
+HOLD_NOISE_TIME_S = 0.3
+"""Time over which errors while holding still are alike. [s]"""
+
+HOLD_ERROR_DEG = 0.1
+"""What all rows of one hold have in common, 1 sigma. [deg]"""
+
+HELD_SHARE = 0.3
+"""A sweep held still for more than this share of its time is read corner by corner."""
+
+BETWEEN_DEG, BETWEEN_OVER_DEG = 0.5, 10.0
+"""How far the skyline may depart from the straight way between two vertices that are so far apart
+or further and no ends of a straight edge, 1 sigma. [deg]"""
+
+WIDEST_JOIN_DEG = 40.0
+"""Vertices further apart are not joined unless a straight edge joins them. [deg]"""
+
+LEAST_UPRIGHT_DEG = 2.5
+"""Lowest vertical edge worth keeping as an edge. [deg]"""
 
 
 @dataclass(frozen=True)
@@ -45,168 +77,158 @@ class Vertex:
 
 
 def vertices_of(
-    sight: SightLines,
-    keys: Sequence[KeyPress],
-    notes: Sequence[Note],
-    settings: HorizonSettings,
+    sight: SightLines, keys: Sequence[KeyPress], notes: Sequence[Note] = ()
 ) -> tuple[Vertex, ...]:
-    """The vertices of a recording: presses of the mark key at the end of a still hold."""
-    row = np.flatnonzero(sight.used)
-    time = sight.t_s[row]
+    """The vertices of a sweep: presses of the mark key at the end of a still hold."""
     found: list[Vertex] = []
     for key in keys:
-        if key.key != PRESS_KEY or not key.down or row.size == 0:
-            continue
-        vertex = _held(sight, row, time, key.t_s, _straight_at(notes, key.t_s), settings)
-        if vertex is not None and (not found or vertex.from_s >= found[-1].to_s):
-            found.append(vertex)
+        if key.key == PRESS_KEY and key.down:
+            vertex = _held(sight, key.t_s, _straight_at(notes, key.t_s))
+            if vertex is not None and (not found or vertex.from_s >= found[-1].to_s):
+                found.append(vertex)
     return tuple(found)
 
 
 def _straight_at(notes: Sequence[Note], t_s: float) -> bool:
     # Notes made within the same hold belong to the press: half a second of grace.
-    before = [n for n in notes if n.t_s <= t_s + 0.5]
+    told = [n for n in notes if n.label is not None or "join" in n.more]
+    before = [n for n in told if n.t_s <= t_s + 0.5]
     if not before:
         return False
     join = before[-1].more.get("join")
     return bool(join == STRAIGHT) if join is not None else before[-1].kind == "building"
 
 
-def _held(
-    sight: SightLines,
-    row: Ints,
-    time: Floats,
-    t_s: float,
-    straight: bool,
-    settings: HorizonSettings,
-) -> Vertex | None:
+def _held(sight: SightLines, t_s: float, straight: bool) -> Vertex | None:
     """The still hold that a key press ends, if there is one."""
-    shortest, longest = settings.hold_s, settings.longest_hold_s
-    at = int(np.searchsorted(time, t_s))
-    start = int(np.searchsorted(time, t_s - shortest))
-    if at - start < 4 or time[at - 1] - time[start] < 0.7 * shortest:
+    rows = slice(*np.searchsorted(sight.t_s, [t_s - LONGEST_HOLD_S, t_s + AFTER_PRESS_S]))
+    used = np.arange(len(sight))[rows][sight.used[rows]]
+    t, elevation = sight.t_s[used], sight.elevation_deg[used]
+    a, b = np.searchsorted(t, [t_s - HOLD_S, t_s]).tolist()
+    if b - a < 4 or t[b - 1] - t[a] < 0.7 * HOLD_S:
         return None
-    path = unwrapped(sight.azimuth_deg[row[max(0, start - 400) : at + 100]])
-    offset = start - max(0, start - 400)
-    elevation = sight.elevation_deg[row[max(0, start - 400) : at + 100]]
-    t = time[max(0, start - 400) : at + 100]
-    a, b = offset, offset + at - start
+    path = unwrapped(sight.azimuth_deg[used])
     cosine = max(float(np.cos(np.radians(np.median(elevation[a:b])))), 0.02)
     across = path * cosine
-    if not _still(t[a:b], across[a:b], elevation[a:b], settings):
+    if not (_still(t[a:b], across[a:b]) and _still(t[a:b], elevation[a:b])):
         return None
-    # Take the hold as far as it goes, in steps of a tenth of a second.
-    step = max(1, round(0.1 * (b - a) / max(t[b - 1] - t[a], 1e-6)))
-    here = np.median(across[a:b]), np.median(elevation[a:b])
-    spread = float(np.hypot(np.std(across[a:b]), np.std(elevation[a:b])))
-    reach = max(settings.still_deg / 2.0, 1.5 * spread / np.sqrt(step))
-
-    def stays(i: int, j: int) -> bool:
-        away = np.hypot(across[i:j].mean() - here[0], elevation[i:j].mean() - here[1])
-        return bool(away < reach)
-
-    while a - step >= 0 and t[b - 1] - t[a - step] < longest and stays(a - step, a):
-        a -= step
-    while b + step <= t.size and t[b + step - 1] - t_s < 0.6 and stays(b, b + step):
-        b += step
-    seconds = float(t[b - 1] - t[a])
-    error = float(
-        np.hypot(
-            _mean_error(across[a:b], seconds, settings),
-            _mean_error(elevation[a:b], seconds, settings),
-        )
-    ) / np.sqrt(2.0)
+    a, b = _whole_hold(t, across, elevation, a, b)
+    held, seconds = slice(a, b), float(t[b - 1] - t[a])
+    errors = floats([_mean_error(column[held], seconds) for column in (across, elevation)])
     return Vertex(
         t_s,
-        float(wrap360(np.mean(path[a:b]))),
-        float(np.mean(elevation[a:b])),
-        float(np.hypot(error, settings.pass_error_deg)),
+        float(wrap360(np.mean(path[held]))),
+        float(np.mean(elevation[held])),
+        float(np.hypot(np.sqrt(np.mean(errors**2)), HOLD_ERROR_DEG)),
         float(t[a]),
         float(t[b - 1]),
         straight,
     )
 
 
-def _mean_error(value: Floats, seconds: float, settings: HorizonSettings) -> float:
+def _whole_hold(t: Floats, across: Floats, elevation: Floats, a: int, b: int) -> tuple[int, int]:
+    """A hold as far as it goes to both sides, in steps of a tenth of a second."""
+    step = max(1, round(0.1 * (b - a) / max(t[b - 1] - t[a], 1e-6)))
+    here = np.median(across[a:b]), np.median(elevation[a:b])
+    spread = float(np.hypot(np.std(across[a:b]), np.std(elevation[a:b])))
+    reach = max(STILL_DEG / 2.0, 1.5 * spread / np.sqrt(step))
+
+    def stays(i: int, j: int) -> bool:
+        away = np.hypot(across[i:j].mean() - here[0], elevation[i:j].mean() - here[1])
+        return bool(away < reach)
+
+    while a >= step and stays(a - step, a):
+        a -= step
+    while b + step <= t.size and stays(b, b + step):
+        b += step
+    return a, b
+
+
+def _mean_error(value: Floats, seconds: float) -> float:
     """Error of the mean of rows: their own jitter averages row by row, the hand's slowly. [deg]."""
     jitter = float(np.mean(np.diff(value) ** 2)) / 2.0
     slow = max(float(np.var(value)) - jitter, 0.0)
-    return float(np.sqrt(jitter / value.size + slow / (1.0 + seconds / settings.hold_noise_time_s)))
+    return float(np.sqrt(jitter / value.size + slow / (1.0 + seconds / HOLD_NOISE_TIME_S)))
 
 
-def _still(t_s: Floats, across: Floats, elevation: Floats, settings: HorizonSettings) -> bool:
-    """Whether the rows stay in one place: no drift beyond what their own scatter explains."""
-    middle = t_s - t_s.mean()
-    below = float((middle**2).sum())
-    for value in (across, elevation):
-        drift = float((middle * (value - value.mean())).sum()) / below
-        scatter = float(np.std(np.diff(value))) / np.sqrt(2.0)
-        allowed = settings.still_deg_s + 3.0 * scatter / np.sqrt(below)
-        if abs(drift) > allowed or np.std(value) > settings.still_deg + 2.0 * scatter:
-            return False
-    return True
+def _still(t_s: Floats, value: Floats) -> bool:
+    """Whether rows stay in one place: no drift beyond what their own scatter explains."""
+    time = t_s - t_s.mean()
+    below = float((time**2).sum())
+    drift = float((time * (value - value.mean())).sum()) / below
+    scatter = float(np.std(np.diff(value))) / np.sqrt(2.0)
+    steady = abs(drift) <= STILL_DEG_S + 3.0 * scatter / np.sqrt(below)
+    return bool(steady and np.std(value) <= STILL_DEG + 2.0 * scatter)
 
 
-def corner_by_corner(
-    sight: SightLines, vertices: Sequence[Vertex], settings: HorizonSettings
-) -> bool:
-    """Whether a recording is taken corner by corner: it is held still for much of its time."""
+def corner_by_corner(vertices: Sequence[Vertex]) -> bool:
+    """Whether a sweep is taken corner by corner: it is held still for much of its time."""
     if len(vertices) < 3:
         return False
     held = sum(v.to_s - v.from_s for v in vertices)
-    span = vertices[-1].to_s - vertices[0].from_s
-    return held > settings.held_share * span
+    return held > HELD_SHARE * (vertices[-1].to_s - vertices[0].from_s)
 
 
-@dataclass(frozen=True, eq=False)
-class Line:
-    """The line through vertices as closely set points."""
-
-    path_deg: Floats  # Azimuth as a continuous angle. [deg] Shape (N,).
-    elevation_deg: Floats  # [deg] Shape (N,)
-    # 1 sigma of the vertices, and of what the skyline may do between them. [deg] Shape (N,).
-    error_deg: Floats
-    climbs: tuple[tuple[int, int], ...]  # First and last point of each vertical edge
-
-    def __post_init__(self) -> None:
-        freeze_columns(self, ("path_deg", "elevation_deg", "error_deg"))
+def held_only(sight: SightLines, vertices: Sequence[Vertex]) -> SightLines:
+    """The sight lines of the holds; what is between them is out of use."""
+    still = np.zeros(len(sight), dtype=bool)
+    for v in vertices:
+        still |= (sight.t_s >= v.from_s) & (sight.t_s <= v.to_s)
+    return sight.without(~still, BETWEEN_CORNERS)
 
 
-def joined_line(vertices: Sequence[Vertex], settings: HorizonSettings) -> Line:
-    """Join vertices in order.
+def held_passes(index: int, vertices: Sequence[Vertex]) -> list[Pass]:
+    """The lines that join a sweep's corners, cut wherever they turn round."""
+    path = unwrapped([v.azimuth_deg for v in vertices])
+    ends = [0, *turning_points(path), len(vertices) - 1]
+    return [joined_line(vertices[a : b + 1], index) for a, b in pairwise(ends) if b > a]
+
+
+def joined_line(vertices: Sequence[Vertex], index: int = 0) -> Pass:
+    """The pass that joins vertices in order, as closely set points.
 
     Two vertices of one azimuth, within their errors, are the foot and the head of a vertical
     edge. Ends of straight edges are joined by the great circle through them, others straight in
     azimuth and elevation unless they lie too far apart to say what is between.
     """
-    path = [vertices[0].azimuth_deg]
-    elevation = [vertices[0].elevation_deg]
+    path, elevation = [vertices[0].azimuth_deg], [vertices[0].elevation_deg]
     error = [vertices[0].error_deg]
-    climbs: list[tuple[int, int]] = []
+    uprights: list[tuple[int, int]] = []
     for one, two in pairwise(vertices):
         turn = float(angle_between(two.azimuth_deg, one.azimuth_deg))
         rise = two.elevation_deg - one.elevation_deg
-        if not one.straight and abs(turn) > settings.widest_join_deg:
-            share = floats([1.0])
-        else:
-            way = max(abs(turn), abs(rise))
-            count = max(1, int(np.ceil(2.0 * way / settings.step_deg)))
-            share = floats(np.arange(1, count + 1) / count)
-        if upright(one, two, settings):
-            climbs.append((len(path) - 1, len(path) - 1 + share.size))
+        count = max(1, int(np.ceil(2.0 * max(abs(turn), abs(rise)) / STEP_DEG)))
+        if not one.straight and abs(turn) > WIDEST_JOIN_DEG:
+            count = 1
+        share = np.arange(1, count + 1) / count
+        if _upright(one, two):
+            uprights.append((len(path) - 1, len(path) - 1 + count))
         if one.straight and abs(turn) > 0.5 and not _overhead(one, two, turn):
             start = one.azimuth_deg
             ends = (start, one.elevation_deg, start + turn, two.elevation_deg)
-            between = floats(great_circle_elevation(start + share * turn, *ends))
+            between = great_circle_elevation(start + share * turn, *ends)
             doubt = 0.0
         else:
             between = one.elevation_deg + share * rise
-            doubt = settings.between_deg * min(1.0, abs(turn) / 10.0)
+            doubt = BETWEEN_DEG * min(1.0, abs(turn) / BETWEEN_OVER_DEG)
         path += (path[-1] + share * turn).tolist()
         elevation += between.tolist()
         held = one.error_deg + share * (two.error_deg - one.error_deg)
         error += np.hypot(held, doubt * 4.0 * share * (1.0 - share)).tolist()
-    return Line(floats(path), floats(elevation), floats(error), tuple(climbs))
+    n = len(path)
+    # Each step of the grid counts like a noise time: errors are those of the line.
+    seconds = np.full(n, NOISE_TIME_S / 2.0)
+    return Pass(
+        index,
+        floats(np.arange(n) * 0.02),
+        floats(path),
+        floats(elevation),
+        floats(error),
+        floats(np.zeros(n)),
+        floats(seconds),
+        held=True,
+        uprights=tuple(uprights),
+    )
 
 
 def _overhead(one: Vertex, two: Vertex, turn_deg: float) -> bool:
@@ -215,9 +237,9 @@ def _overhead(one: Vertex, two: Vertex, turn_deg: float) -> bool:
     return bool(flat * abs(np.sin(np.radians(turn_deg))) < 1e-4)
 
 
-def upright(one: Vertex, two: Vertex, settings: HorizonSettings) -> bool:
+def _upright(one: Vertex, two: Vertex) -> bool:
     """Whether two vertices are the foot and the head of a vertical edge, within their errors."""
     rise = abs(two.elevation_deg - one.elevation_deg)
     turn = abs(float(angle_between(two.azimuth_deg, one.azimuth_deg)))
     unsure = 2.0 * float(np.hypot(one.azimuth_error_deg, two.azimuth_error_deg))
-    return rise > settings.least_climb_deg and turn < min(max(unsure, 0.4), 0.5 * rise)
+    return rise > LEAST_UPRIGHT_DEG and turn < min(max(unsure, 0.4), 0.5 * rise)

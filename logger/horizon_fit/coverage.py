@@ -15,26 +15,33 @@ from logger.geometry import wrap360
 from logger.horizon import HorizonProfile
 
 OBLIQUITY_DEG = 23.44
-"""The sun's greatest declination. [deg]."""
+"""The sun's greatest declination. [deg]"""
 
 SPACING_LIMIT_DEG = 15.0
 """A skyline told by points further apart is an outline drawn from memory (common practice, no
 source). [deg]"""
 
+UNMEASURED_LIMIT_DEG, THIN_LIMIT_DEG, DISAGREEING_LIMIT_DEG = 3.0, 10.0, 10.0
+"""Azimuth that the sun crosses and that no pass saw, one alone saw, or passes differ over, at most
+(common practice, no source). [deg]"""
+
+DISAGREEMENT_DEG = 2.0
+"""Two passes that differ by more than this over a stretch disagree (common practice, no source).
+[deg]"""
+
 
 @dataclass(frozen=True)
 class Sector:
-    """Part of the circle, clockwise from one azimuth to another."""
+    """Part of the circle, clockwise from one azimuth to another; the whole is 0 to 360."""
 
-    # A whole circle is 0 to 360. [deg]
+    # [deg]
     from_azimuth_deg: float
     to_azimuth_deg: float
 
     @property
     def width_deg(self) -> float:
         """[deg]."""
-        width = float(wrap360(self.to_azimuth_deg - self.from_azimuth_deg))
-        return 360.0 if width == 0.0 else width
+        return float(wrap360(self.to_azimuth_deg - self.from_azimuth_deg)) or 360.0
 
     def __str__(self) -> str:
         start, end = f"{self.from_azimuth_deg:.0f}", f"{self.to_azimuth_deg:.0f}"
@@ -71,21 +78,42 @@ class Coverage:
         """Sun-crossed sectors where passes disagree."""
         return sectors(self.sun_crossed & self.disagreeing)
 
-    def guidance(self, least_deg: float = 2.0) -> str:
-        """What is still to do, in one sentence for the screen; empty when nothing is."""
-        for found, words in (
-            (self.unmeasured, "go back to"),
-            (self.disputed, "passes disagree: trace again"),
-            (self.thin, "seen once: sweep again over"),
-        ):
-            wide = [s for s in found if s.width_deg >= least_deg]
-            if wide:
-                widest = sorted(wide, key=lambda s: -s.width_deg)[:3]
-                named = ", ".join(
-                    f"{s.from_azimuth_deg:.0f} to {s.to_azimuth_deg:.0f}" for s in widest
-                )
-                return f"{words} {named} degrees"
-        return ""
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """Whether enough of what the sun crosses was seen, twice, and alike."""
+        crossed = "of the azimuths the sun crosses"
+        return (
+            _check(
+                "sun-crossed sectors measured",
+                self.unmeasured,
+                UNMEASURED_LIMIT_DEG,
+                f"{crossed} were not measured",
+                "go back to",
+            ),
+            _check(
+                "sun-crossed sectors seen twice",
+                self.thin,
+                THIN_LIMIT_DEG,
+                f"{crossed} were seen in one pass only",
+                "sweep again over",
+            ),
+            _check(
+                "passes agree",
+                self.disputed,
+                DISAGREEING_LIMIT_DEG,
+                f"{crossed} lie where passes differ by more than {DISAGREEMENT_DEG:g}°",
+                "trace again",
+            ),
+        )
+
+
+def _check(name: str, found: tuple[Sector, ...], limit_deg: float, what: str, advice: str) -> Check:
+    value = sum(s.width_deg for s in found)
+    why = f"{value:.1f}° {what}"
+    if value > limit_deg:
+        widest = sorted(found, key=lambda s: -s.width_deg)[:4]
+        why += f": {advice} " + ", ".join(map(str, widest))
+    return Check(name, value <= limit_deg, float(value), limit_deg, "deg", why)
 
 
 def sun_elevation_range(azimuth_deg: ArrayLike, latitude_deg: float) -> Any:
@@ -107,10 +135,8 @@ def sun_elevation_range(azimuth_deg: ArrayLike, latitude_deg: float) -> Any:
     return low, high
 
 
-def sun_crosses(azimuth_deg: ArrayLike, latitude_deg: float | None) -> Bools:
-    """Whether the sun stands above azimuths at some time of the year; no latitude means yes."""
-    if latitude_deg is None:
-        return np.ones(np.shape(azimuth_deg), dtype=bool)
+def sun_crosses(azimuth_deg: ArrayLike, latitude_deg: float) -> Bools:
+    """Whether the sun stands above azimuths at some time of the year."""
     return np.asarray(np.isfinite(sun_elevation_range(azimuth_deg, latitude_deg)[1]), dtype=bool)
 
 
@@ -155,11 +181,5 @@ def spacing_check(profile: HorizonProfile, latitude_deg: float) -> Check:
             f"of which the sun crosses {width[widest]}°: a straight line is drawn there; give the "
             f"skyline every {SPACING_LIMIT_DEG:.0f}° or closer"
         )
-    return Check(
-        "skyline told closely enough",
-        passed,
-        float(width[widest]),
-        SPACING_LIMIT_DEG,
-        "deg",
-        why,
-    )
+    value = float(width[widest])
+    return Check("horizon points close enough", passed, value, SPACING_LIMIT_DEG, "deg", why)

@@ -2,7 +2,8 @@
 
 Along the path in time such a climb is plain to see: the elevation runs, the azimuth stands. Its
 rows say where the edge is and nothing about the skyline beside it, so they are taken out of the
-fit and become an edge, which the fit then does not smooth across.
+fit and become an edge, which the fit then does not smooth across. The limits of this file are
+common practice, no source; they were tried on the sweeps of benchmarks/accuracy.py.
 """
 
 from __future__ import annotations
@@ -12,21 +13,58 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.arrays import Floats, floats
+from logger.arrays import floats
 from logger.geometry import angle_between, mean_azimuth, wrap360
-from logger.horizon_fit.passes import Leg, row_jitter_deg
-from logger.horizon_fit.settings import HorizonSettings
+from logger.horizon_fit.passes import NOISE_TIME_S, STEP_DEG, Pass, row_jitter_deg, velocity
+
+CLIMB_DEG_S = 12.0
+"""Typical speed of the sight up or down a vertical edge; half of it counts as climbing. [deg/s]"""
+
+STEEPNESS = 2.2
+"""A climb goes up or down at least this many degrees for every degree across."""
+
+LEAST_CLIMB_DEG = 2.5
+"""Lowest vertical edge worth keeping as an edge. [deg]"""
+
+PLAIN_CLIMB_DEG = 8.0
+"""A climb higher than this is an edge even if one pass alone shows it upright. [deg]"""
+
+EDGE_WIDTH_DEG, TALL_LEAN, MOST_LEAN = 0.9, 0.05, 0.2
+"""An edge drifts across by less than this, and a share of its height besides, and never by more
+than the greater share: else it is a slope. [deg]"""
+
+DOUBTFUL_LEAN = 2.0
+"""One pass may lean by this many times as much, if all passes of the edge do not."""
+
+BREAK_S, BREAK_DEG = 0.6, 1.0
+"""Pieces of one climb that tremor broke follow each other sooner than this, and no further across
+than this and their height allow. [s], [deg]"""
+
+JITTERY_DEG = 0.15
+"""Rows that jitter by more than this are those of an attitude without a gyro. [deg]"""
+
+PASS_ERROR_DEG = 0.1
+"""What differs from pass to pass but hardly along one: attitude drift, 1 sigma. [deg]"""
+
+EDGE_ERROR_DEG = 0.5
+"""A climb whose azimuth is less sure than this is no edge. [deg]"""
+
+MATCH_DEG = 1.5
+"""Climbs of two passes at most this far apart can be one edge. [deg]"""
+
+WINDOW_S = 0.1
+"""Window over which speeds are taken to find climbs; wider on noisy streams. [s]"""
 
 
 @dataclass(frozen=True)
 class Climb:
-    """A run of one leg's rows along which the sight moved up or down on the spot."""
+    """A run of one pass's rows along which the sight moved up or down on the spot."""
 
-    leg: int  # Index of the leg
-    # Rows of the leg, both belonging to the climb
+    index: int  # Of the pass
+    # Rows of the pass, both belonging to the climb
     first: int
     last: int
-    path_deg: float  # Its azimuth, in the leg's continuous angle. [deg]
+    path_deg: float  # Its azimuth, in the pass's continuous angle. [deg]
     # Elevations it runs between. [deg]
     low_deg: float
     high_deg: float
@@ -36,6 +74,11 @@ class Climb:
     lean: float = 0.0
     lean_allowed: float = 1.0  # What a vertical edge may show by tremor and noise
 
+    @property
+    def height_deg(self) -> float:
+        """From its foot to its head. [deg]."""
+        return self.high_deg - self.low_deg
+
 
 @dataclass(frozen=True)
 class Edge:
@@ -43,240 +86,171 @@ class Edge:
 
     azimuth_deg: float  # [deg]
     error_deg: float  # 1 sigma. [deg]
-    rises: bool
-    climbs: tuple[Climb, ...]  # At most one a leg
+    climbs: tuple[Climb, ...]  # At most one a pass
+
+    def climb_of(self, index: int) -> Climb | None:
+        """How one pass climbed it; None where it did not."""
+        return next((c for c in self.climbs if c.index == index), None)
 
 
-def velocity(t_s: Floats, value: Floats, window_s: float) -> Floats:
-    """Rate of change by a straight line through the rows within a window. Shape (N,)."""
-    first = np.searchsorted(t_s, t_s - window_s / 2 - 1e-9)
-    last = np.searchsorted(t_s, t_s + window_s / 2 + 1e-9)
-    middle = value - value.mean()
-    time = t_s - t_s.mean()
+def edges_of(passes: Sequence[Pass], tremor_deg: float) -> tuple[Edge, ...]:
+    """Climbs of different passes that are the same edge, brought together.
 
-    def total(column: Floats) -> Floats:
-        sums = np.r_[0.0, np.cumsum(column)]
-        return floats(sums[last] - sums[first])
-
-    count = (last - first).astype(float)
-    mean_t, mean_v = total(time) / count, total(middle) / count
-    above = total(time * middle) / count - mean_t * mean_v
-    below = total(time**2) / count - mean_t**2
-    return floats(np.where(below > 1e-12, above / np.maximum(below, 1e-12), 0.0))
-
-
-def leg_jitter_deg(leg: Leg) -> float:
-    """Noise of single rows on the sky, the greater of both axes. [deg]."""
-    across = leg.path_deg * np.cos(np.radians(leg.elevation_deg))
-    return max(row_jitter_deg(leg.elevation_deg), row_jitter_deg(floats(across)))
-
-
-def detection_window_s(leg: Leg, settings: HorizonSettings) -> float:
-    """Shortest window in which the rows' own jitter does not look like motion. [s].
-
-    The slope over a window T of rows with jitter s at spacing d has a standard error of
-    ``s sqrt(12 d / T^3)``; it is held to a tenth of the climbing speed expected.
+    A low edge needs a climb in more than half of the passes that went by it: tremor can make one
+    pass climb upright where the others climb a slope.
     """
-    if len(leg) < 8:
-        return settings.edge_window_s
-    jitter = row_jitter_deg(leg.elevation_deg)
-    spacing = float(np.median(np.diff(leg.t_s)))
-    allowed = settings.climb_speed_deg_s / 10.0
-    return float(max(settings.edge_window_s, (12 * spacing * (jitter / allowed) ** 2) ** (1 / 3)))
+    climbs = [c for i, one in enumerate(passes) for c in _climbs_of(i, one, tremor_deg)]
+    waiting = sorted(climbs, key=lambda c: -c.height_deg)
+    edges: list[Edge] = []
+    while waiting:
+        members = _same_edge(waiting)
+        waiting = [c for c in waiting if c not in members]
+        weight = floats([1 / c.error_deg**2 for c in members])
+        azimuth = mean_azimuth([c.path_deg for c in members], weight)
+        spans = [(one.path_deg.min(), np.ptp(one.path_deg)) for one in passes]
+        went_by = sum(bool(wrap360(azimuth - low) <= width) for low, width in spans)
+        enough = 2 * len(members) > went_by or members[0].height_deg > PLAIN_CLIMB_DEG
+        # Nodes so near a higher edge could not hold what is between.
+        away = [abs(float(angle_between(azimuth, e.azimuth_deg))) for e in edges]
+        if enough and _upright_together(members) and min(away, default=360.0) > 0.6 * STEP_DEG:
+            edges.append(Edge(azimuth, float(weight.sum() ** -0.5), tuple(members)))
+    return tuple(sorted(edges, key=lambda e: e.azimuth_deg))
 
 
-def climbs_of(index: int, leg: Leg, settings: HorizonSettings) -> tuple[Climb, ...]:
-    """The climbs and falls along one leg, in order of time."""
-    if leg.held:
-        found = [_upright(index, leg, a, b, settings) for a, b in leg.uprights]
-        return tuple(found)
-    if len(leg) < 8:
-        return ()
-    window = detection_window_s(leg, settings)
-    up = velocity(leg.t_s, leg.elevation_deg, window)
-    across = velocity(leg.t_s, leg.path_deg, window) * np.cos(np.radians(leg.elevation_deg))
-    steep = np.abs(up) > settings.climb_speed_deg_s / 2
-    if leg_jitter_deg(leg) < settings.jittery_deg:
-        # On a jittery stream only the climb as a whole can tell that it does not move across.
-        steep &= np.abs(across) < np.abs(up) / settings.climb_steepness
-    moving = np.abs(up) > settings.climb_speed_deg_s / 4
-    swept: list[Climb] = []
-    way = np.sign(up)
-    runs = _runs(leg, np.where(steep, way, 0), np.where(moving, way, 0), settings)
-    for first, last in runs:
-        climb = _climb(index, leg, first, last, settings)
+def _same_edge(waiting: Sequence[Climb]) -> list[Climb]:
+    """The first climb and, of every other pass, the nearest that can be the same edge."""
+    seed = waiting[0]
+    nearest = {seed.index: seed}
+    for other in waiting[1:]:
+        if other.index == seed.index or other.rises != seed.rises:
+            continue
+        cosine = max(float(np.cos(np.radians(max(seed.high_deg, other.high_deg)))), 0.02)
+        shared = min(seed.high_deg, other.high_deg) - max(seed.low_deg, other.low_deg)
+        if shared <= 0.5 * min(seed.height_deg, other.height_deg):
+            continue
+        apart = _apart(seed, other)
+        best = nearest.get(other.index)
+        if apart * cosine <= MATCH_DEG and (best is None or apart < _apart(seed, best)):
+            nearest[other.index] = other
+    return list(nearest.values())
+
+
+def _apart(one: Climb, other: Climb) -> float:
+    return abs(float(angle_between(one.path_deg, other.path_deg)))
+
+
+def _upright_together(members: Sequence[Climb]) -> bool:
+    """Whether climbs of one edge, of which each leans a little by tremor, lean together."""
+    height = [c.height_deg for c in members]
+    lean = float(np.average([c.lean for c in members], weights=height))
+    allowed = float(np.average([c.lean_allowed for c in members], weights=height))
+    return bool(abs(lean) <= allowed / np.sqrt(len(members)))
+
+
+def _climbs_of(index: int, one: Pass, tremor_deg: float) -> list[Climb]:
+    """The climbs and falls along one pass, in order of time."""
+    if one.held:
+        return [_joined_upright(index, one, a, b) for a, b in one.uprights]
+    if len(one) < 8:
+        return []
+    found: list[Climb] = []
+    for first, last in _steep_runs(one):
+        climb = _climb(index, one, first, last, tremor_deg)
         if climb is None:
             continue
-        if swept:
+        if found and _pieces(found[-1], climb, one):
             # Pieces of one climb that tremor broke stand above one another.
-            before = swept[-1]
-            whole = _climb(index, leg, before.first, climb.last, settings)
-            if _pieces(before, climb, leg, settings) and whole is not None:
-                swept[-1] = whole
+            whole = _climb(index, one, found[-1].first, last, tremor_deg)
+            if whole is not None:
+                found[-1] = whole
                 continue
-        swept.append(climb)
-    return tuple(swept)
+        found.append(climb)
+    return found
 
 
-def _pieces(one: Climb, two: Climb, leg: Leg, settings: HorizonSettings) -> bool:
-    cosine = float(np.cos(np.radians(min(one.high_deg, two.high_deg))))
-    beside = abs(one.path_deg - two.path_deg) * cosine <= settings.edge_width_deg
-    soon = leg.t_s[two.first] - leg.t_s[one.last] <= settings.break_s
-    return bool(one.rises == two.rises and beside and soon)
-
-
-def _upright(index: int, leg: Leg, first: int, last: int, settings: HorizonSettings) -> Climb:
-    a, e = leg.path_deg[[first, last]], leg.elevation_deg[[first, last]]
-    cosine = max(float(np.cos(np.radians(e.mean()))), 0.02)
-    error = float(np.hypot(*leg.noise_deg[[first, last]])) / 2.0 / cosine
-    # The vertices at both ends belong to the sides; only what lies between is the climb.
-    return Climb(
-        index,
-        first + 1,
-        last - 1,
-        float(a.mean()),
-        float(e.min()),
-        float(e.max()),
-        bool((e[1] > e[0]) == leg.clockwise),
-        error,
-    )
-
-
-def _runs(
-    leg: Leg, steep: Floats, moving: Floats, settings: HorizonSettings
-) -> list[tuple[int, int]]:
-    """Runs of steep rows of one direction, joined over breaks that tremor makes in a climb.
+def _steep_runs(one: Pass) -> list[tuple[int, int]]:
+    """Runs of rows that climb or fall steeply, joined over breaks that tremor makes in a climb.
 
     Over such a break the sight moves on the same way, and not far across: on a roof slope that
     follows it does.
     """
-    change = np.flatnonzero(np.diff(steep)) + 1
-    starts, ends = np.r_[0, change], np.r_[change, len(steep)] - 1
+    cosine = np.cos(np.radians(one.elevation_deg))
+    jitter = row_jitter_deg(one.elevation_deg)
+    # The slope over a window T of rows with jitter s at spacing d has a standard error of
+    # s sqrt(12 d / T^3); it is held to a tenth of the climbing speed expected.
+    spacing = float(np.median(np.diff(one.t_s)))
+    window = (12 * spacing * (10.0 * jitter / CLIMB_DEG_S) ** 2) ** (1 / 3)
+    window = max(WINDOW_S, window)
+    up = velocity(one.t_s, one.elevation_deg, window)
+    across = velocity(one.t_s, one.path_deg, window) * cosine
+    steep = np.abs(up) > CLIMB_DEG_S / 2
+    if max(jitter, row_jitter_deg(floats(one.path_deg * cosine))) < JITTERY_DEG:
+        # On a jittery stream only the climb as a whole can tell that it does not move across.
+        steep &= np.abs(across) < np.abs(up) / STEEPNESS
+    way = np.sign(up)
+    climbing = np.where(steep, way, 0)
+    moving = np.where(np.abs(up) > CLIMB_DEG_S / 4, way, 0)
+    change = np.flatnonzero(np.diff(climbing)) + 1
     runs: list[tuple[int, int]] = []
-    for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
-        if steep[a] == 0:
+    for a, b in zip([0, *change.tolist()], [*(change - 1).tolist(), len(one) - 1], strict=True):
+        if climbing[a] == 0:
             continue
-        if runs and np.all(moving[runs[-1][0] : b + 1] == steep[a]):
+        if runs and np.all(moving[runs[-1][0] : b + 1] == climbing[a]):
             end = runs[-1][1]
-            up = abs(leg.elevation_deg[a] - leg.elevation_deg[end])
-            across = abs(leg.path_deg[a] - leg.path_deg[end])
-            across *= np.cos(np.radians(leg.elevation_deg[a]))
-            if across * settings.climb_steepness < up + settings.break_deg:
+            rise = abs(one.elevation_deg[a] - one.elevation_deg[end])
+            aside = abs(one.path_deg[a] - one.path_deg[end]) * cosine[a]
+            if aside * STEEPNESS < rise + BREAK_DEG:
                 runs[-1] = (runs[-1][0], b)
                 continue
         runs.append((a, b))
     return runs
 
 
-def _climb(index: int, leg: Leg, first: int, last: int, settings: HorizonSettings) -> Climb | None:
-    height = leg.elevation_deg[last] - leg.elevation_deg[first]
-    if last - first < 2 or abs(height) < settings.least_climb_deg:
-        return None
+def _pieces(one: Climb, two: Climb, where: Pass) -> bool:
+    cosine = float(np.cos(np.radians(min(one.high_deg, two.high_deg))))
+    beside = abs(one.path_deg - two.path_deg) * cosine <= EDGE_WIDTH_DEG
+    soon = where.t_s[two.first] - where.t_s[one.last] <= BREAK_S
+    return bool(one.rises == two.rises and beside and soon)
+
+
+def _joined_upright(index: int, one: Pass, first: int, last: int) -> Climb:
+    """A vertical edge of a line through held corners.
+
+    The corners at both ends belong to the sides; only what lies between is the climb.
+    """
+    a, e = one.path_deg[[first, last]], one.elevation_deg[[first, last]]
+    cosine = max(float(np.cos(np.radians(e.mean()))), 0.02)
+    error = float(np.hypot(*one.noise_deg[[first, last]])) / 2.0 / cosine
+    rises = bool((e[1] > e[0]) == one.clockwise)
+    middle, low, high = float(a.mean()), float(e.min()), float(e.max())
+    return Climb(index, first + 1, last - 1, middle, low, high, rises, error)
+
+
+def _climb(index: int, one: Pass, first: int, last: int, tremor_deg: float) -> Climb | None:
+    """The climb of a run of rows; None where it is low, unsure, or leans like a slope."""
     rows = slice(first, last + 1)
-    e, a = leg.elevation_deg[rows], leg.path_deg[rows]
+    e, a = one.elevation_deg[rows], one.path_deg[rows]
+    height = float(e[-1] - e[0])
+    if e.size < 3 or abs(height) < LEAST_CLIMB_DEG:
+        return None
     # Rows count by the height they stand for, so that lingering at an end does not pull.
     weight = np.abs(np.gradient(e)) + 1e-9
-    mean_a = float(np.average(a, weights=weight))
-    mean_e = float(np.average(e, weights=weight))
-    spread = float(np.average((e - mean_e) ** 2, weights=weight))
-    lean = float(np.average((e - mean_e) * (a - mean_a), weights=weight)) / max(spread, 1e-9)
+    weight /= weight.sum()
+    mean_a, mean_e = float(weight @ a), float(weight @ e)
+    spread = float(weight @ (e - mean_e) ** 2)
+    lean = float(weight @ ((e - mean_e) * (a - mean_a))) / max(spread, 1e-9)
     cosine = max(float(np.cos(np.radians(mean_e))), 0.02)
-    seconds = max(float(leg.t_s[last] - leg.t_s[first]), 0.02)
-    noise = float(np.mean(leg.noise_deg[rows])) / cosine
-    # Tremor is allowed for in the settings; what rows are noisier than that, here.
-    noisier = max(noise * cosine - 1.5 * settings.sight_noise_deg, 0.0)
-    allowed = min(settings.edge_lean, settings.edge_width_deg / abs(height) + settings.tall_lean)
-    allowed += 2.0 * noisier / abs(height)
-    rises = bool((height > 0) == leg.clockwise)
+    noise = float(np.mean(one.noise_deg[rows]))
+    # Tremor is allowed for in the limits; what rows are noisier than that, here.
+    allowed = min(MOST_LEAN, EDGE_WIDTH_DEG / abs(height) + TALL_LEAN)
+    allowed += 2.0 * max(noise - 1.5 * tremor_deg, 0.0) / abs(height)
+    rises = bool((height > 0) == one.clockwise)
     outward = lean * cosine if rises else -lean * cosine
+    seconds = max(float(one.t_s[last] - one.t_s[first]), 0.02)
+    error = noise / cosine / np.sqrt(1.0 + seconds / NOISE_TIME_S)
     # A single pass may lean further by tremor; all passes together decide.
-    if abs(outward) > settings.doubtful_lean * allowed:
+    if abs(outward) > DOUBTFUL_LEAN * allowed or error * cosine > EDGE_ERROR_DEG:
         return None
-    error = noise / np.sqrt(1.0 + seconds / settings.noise_time_s)
-    if error * cosine > settings.edge_error_deg:
-        return None
-    return Climb(
-        index,
-        first,
-        last,
-        mean_a,
-        float(min(e[0], e[-1])),
-        float(max(e[0], e[-1])),
-        rises,
-        float(np.hypot(error, settings.pass_error_deg)),
-        outward,
-        allowed,
-    )
-
-
-def edges_of(
-    climbs: Sequence[Climb], legs: Sequence[Leg], settings: HorizonSettings
-) -> tuple[Edge, ...]:
-    """Climbs of different legs that are the same edge, brought together.
-
-    A low edge needs a climb in more than half of the legs that passed it: tremor can make one
-    leg climb upright where the others climb a slope.
-    """
-    waiting = sorted(climbs, key=lambda c: c.low_deg - c.high_deg)
-    taken: set[int] = set()
-    edges: list[Edge] = []
-    for i, seed in enumerate(waiting):
-        if i in taken:
-            continue
-        group = {seed.leg: i}
-        for j in range(i + 1, len(waiting)):
-            other = waiting[j]
-            if j in taken or other.rises != seed.rises or other.leg == seed.leg:
-                continue
-            if not _same_edge(seed, other, settings):
-                continue
-            apart = _apart(seed, other)
-            if other.leg not in group or apart < _apart(seed, waiting[group[other.leg]]):
-                group[other.leg] = j
-        taken |= set(group.values())
-        members = [waiting[k] for k in group.values()]
-        weight = floats([1 / c.error_deg**2 for c in members])
-        azimuth = mean_azimuth([c.path_deg for c in members], weight)
-        passed = sum(_passes_by(leg, azimuth) for leg in legs)
-        high = max(c.high_deg - c.low_deg for c in members)
-        if not _upright_together(members):
-            continue
-        if 2 * len(members) > passed or high > settings.plain_climb_deg:
-            edges.append(Edge(azimuth, float(weight.sum() ** -0.5), seed.rises, tuple(members)))
-    return tuple(sorted(_apart_enough(edges, settings), key=lambda e: e.azimuth_deg))
-
-
-def _apart_enough(edges: Sequence[Edge], settings: HorizonSettings) -> list[Edge]:
-    """Edges without those so near a higher one that the grid cannot hold what is between."""
-    kept: list[Edge] = []
-    for edge in sorted(edges, key=lambda e: -max(c.high_deg - c.low_deg for c in e.climbs)):
-        away = [abs(float(angle_between(edge.azimuth_deg, k.azimuth_deg))) for k in kept]
-        if min(away, default=360.0) > 0.6 * settings.step_deg:
-            kept.append(edge)
-    return kept
-
-
-def _upright_together(members: Sequence[Climb]) -> bool:
-    """Whether climbs of one edge, of which each leans a little by tremor, lean together."""
-    height = floats([c.high_deg - c.low_deg for c in members])
-    lean = float(np.average([c.lean for c in members], weights=height))
-    allowed = float(np.average([c.lean_allowed for c in members], weights=height))
-    return bool(abs(lean) <= allowed / np.sqrt(len(members)))
-
-
-def _apart(one: Climb, other: Climb) -> float:
-    return abs(float(angle_between(wrap360(one.path_deg), wrap360(other.path_deg))))
-
-
-def _same_edge(one: Climb, other: Climb, settings: HorizonSettings) -> bool:
-    cosine = max(float(np.cos(np.radians(max(one.high_deg, other.high_deg)))), 0.02)
-    if _apart(one, other) * cosine > settings.edge_match_deg:
-        return False
-    shared = min(one.high_deg, other.high_deg) - max(one.low_deg, other.low_deg)
-    shorter = min(one.high_deg - one.low_deg, other.high_deg - other.low_deg)
-    return shared > 0.5 * shorter
-
-
-def _passes_by(leg: Leg, azimuth_deg: float) -> bool:
-    low, high = float(leg.path_deg.min()), float(leg.path_deg.max())
-    return float(wrap360(azimuth_deg - low)) <= high - low
+    low, high = float(min(e[0], e[-1])), float(max(e[0], e[-1]))
+    error = float(np.hypot(error, PASS_ERROR_DEG))
+    return Climb(index, first, last, mean_a, low, high, rises, error, outward, allowed)

@@ -18,7 +18,7 @@ from logger.errors import InputError, UsageError
 from logger.geometry import in_sector, interpolate_azimuthal, wrap360
 from logger.horizon import HorizonProfile
 from logger.horizon_fit.labels import combined
-from logger.horizon_fit.passes import Pass
+from logger.horizon_fit.passes import SightedSweep
 
 DROPPED = "dropped in the office"
 """Reason given to rows that an edit drops."""
@@ -54,7 +54,7 @@ class DropSpan(Edit):
     """Leave a time span of a recording out."""
 
     kind: ClassVar[str] = "drop span"
-    recording: str  # The name of the `Pass`
+    recording: str  # The name of the `SightedSweep`
     # From the recording's start, the second not before the first. [s]
     from_s: float
     to_s: float
@@ -194,8 +194,10 @@ def _number(value: Any, name: str) -> float:
 
 
 def edited_passes(
-    passes: Sequence[Pass], edits: Iterable[Edit], elsewhere: Mapping[str, Pass] | None = None
-) -> tuple[Pass, ...]:
+    passes: Sequence[SightedSweep],
+    edits: Iterable[Edit],
+    elsewhere: Mapping[str, SightedSweep] | None = None,
+) -> tuple[SightedSweep, ...]:
     """The recordings of a point after the changes that concern recordings.
 
     A change to a recording that is left out has nothing to act on, whichever was entered first.

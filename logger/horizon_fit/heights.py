@@ -8,7 +8,7 @@ lower. Where d is not known the carried elevation is not either, and the profile
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,101 +17,99 @@ from numpy.typing import ArrayLike
 from logger.arrays import Floats, floats
 from logger.checks import Check
 from logger.geometry import in_sector
-from logger.horizon import HorizonProfile, Obstruction
+from logger.horizon import HorizonProfile
 from logger.horizon_fit.coverage import sun_crosses
-from logger.horizon_fit.settings import HorizonSettings
 
-HEIGHT_CHECK = "height of the module allowed for"
+HEIGHT_CHECK = "corrected to module height"
+
+ASSUMED_DISTANCE_M, ASSUMED_TERRAIN_M = 15.0, 300.0
+"""Where no distance is known, what is tried to see how far an elevation may be off at another
+height: of things, and of what is named terrain (common practice, no source). [m]"""
+
+SPREAD_M = 0.1
+"""Sweeps from heights further apart are not carried to one (common practice, no source). [m]"""
+
+LEAST_RISE_M, LEAST_DOUBT_DEG = 0.005, 0.25
+"""Less than this makes no difference (common practice, no source). [m], [deg]"""
+
+UNKNOWN_LIMIT_DEG = 5.0
+"""Sun-crossed azimuth where the distance matters and is not known, at most (common practice, no
+source). [deg]"""
 
 
-@dataclass(frozen=True)
-class Heights:
-    """Heights above one and the same surface."""
-
-    sight_m: float  # Of the board. [m]
-    module_m: float  # Of the module, usually of its lower edge. [m]
-
-    @property
-    def rise_m(self) -> float:
-        """Sight above module, ``h - h'``. [m]."""
-        return self.sight_m - self.module_m
+def at_module(
+    profile: HorizonProfile,
+    sight_heights_m: Sequence[float],
+    module_height_m: float | None,
+    latitude_deg: float,
+) -> tuple[HorizonProfile, Check | None]:
+    """The profile carried to the module, where heights are known; all above one surface."""
+    if module_height_m is None or not sight_heights_m:
+        return profile, None
+    low, high = min(sight_heights_m), max(sight_heights_m)
+    if high - low > SPREAD_M:
+        why = f"sweeps were taken from heights {low:g} to {high:g} m: make a point of each height"
+        return profile, Check(HEIGHT_CHECK, False, round(high - low, 3), SPREAD_M, "m", why)
+    rise_m = sum(sight_heights_m) / len(sight_heights_m) - module_height_m
+    if abs(rise_m) < LEAST_RISE_M:
+        return profile, None
+    return carried(profile, rise_m, latitude_deg)
 
 
 def carried_elevation(elevation_deg: ArrayLike, rise_m: float, distance_m: ArrayLike) -> Any:
-    """``tan e' = tan e + rise / distance``."""
+    """``tan e' = tan e + rise / distance``, with the height of the sight above the module."""
     up = np.tan(np.radians(elevation_deg)) + rise_m / floats(distance_m)
     return np.degrees(np.arctan(up))
 
 
-def distance_from_stances(
-    lower_elevation_deg: float, higher_elevation_deg: float, rise_m: float
-) -> float:
-    """Distance of a thing from its elevations at two heights of the same spot.
+def distances_of(profile: HorizonProfile) -> Floats:
+    """Distance of what makes the skyline: a node's own, else its obstruction's. Shape (K,). [m].
 
-    ``d = rise / (tan e_low - tan e_high)``; infinite where the elevations do not tell.
+    NaN where neither is known.
     """
-    low, high = np.tan(np.radians([lower_elevation_deg, higher_elevation_deg]))
-    return float(rise_m / (low - high)) if low - high > 1e-9 else float("inf")
-
-
-def distances_at(azimuth_deg: Floats, obstructions: Sequence[Obstruction]) -> Floats:
-    """Distance of what makes the skyline at azimuths; NaN where unknown. Shape (K,). [m]."""
-    distance = np.full(azimuth_deg.size, np.nan)
-    for o in obstructions:
+    distance = np.full(len(profile), np.nan)
+    for o in profile.obstructions:
         if o.distance_m is not None:
-            inside = in_sector(azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
+            inside = in_sector(profile.azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
             distance[np.asarray(inside)] = o.distance_m
-    return distance
+    own = profile.distance_m
+    return distance if own is None else floats(np.where(np.isfinite(own), own, distance))
 
 
 def carried(
-    profile: HorizonProfile, heights: Heights, settings: HorizonSettings
+    profile: HorizonProfile, rise_m: float, latitude_deg: float
 ) -> tuple[HorizonProfile, Check]:
     """The profile as the module sees it, and whether the distances for that were known.
 
     Where the distance is unknown the elevation stays, and its standard error grows by what a
-    thing at `HorizonSettings.assumed_distance_m` would move (terrain: `assumed_terrain_m`).
+    thing at `ASSUMED_DISTANCE_M` would move (terrain: `ASSUMED_TERRAIN_M`).
     """
-    rise = heights.rise_m
-    given = distances_at(profile.azimuth_deg, profile.obstructions)
-    distance = given if profile.distance_m is None else floats(
-        np.where(np.isfinite(profile.distance_m), profile.distance_m, given)
-    )  # fmt: skip
+    distance = distances_of(profile)
     known = np.isfinite(distance)
-    assumed = np.full(len(profile), settings.assumed_distance_m)
+    assumed = np.full(len(profile), ASSUMED_DISTANCE_M)
     for o in profile.obstructions:
         if o.kind == "terrain":
             inside = in_sector(profile.azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
-            assumed[np.asarray(inside)] = settings.assumed_terrain_m
-    moved = carried_elevation(profile.elevation_deg, rise, np.where(known, distance, np.inf))
-    elsewhere = carried_elevation(profile.elevation_deg, rise, assumed)
-    doubt = np.where(known, 0.0, np.abs(elsewhere - profile.elevation_deg))
-    error = profile.standard_error_deg
-    if error is not None or rise != 0.0:
-        error = floats(np.hypot(0.0 if error is None else error, doubt))
-    matters = sun_crosses(profile.azimuth_deg, settings.latitude_deg) & profile.known
-    share = floats(np.diff(np.r_[profile.azimuth_deg, profile.azimuth_deg[0] + 360.0]))
-    unsure = matters & ~known & (doubt > settings.height_doubt_deg)
-    missing = float(share[unsure].sum())
-    passed = missing <= settings.unknown_distance_limit_deg
-    why = f"the module is {abs(rise):.2f} m {'below' if rise > 0 else 'above'} the sight; "
+            assumed[np.asarray(inside)] = ASSUMED_TERRAIN_M
+    elevation = profile.elevation_deg
+    moved = carried_elevation(elevation, rise_m, np.where(known, distance, np.inf))
+    elsewhere = carried_elevation(elevation, rise_m, assumed)
+    doubt = np.where(known, 0.0, np.abs(elsewhere - elevation))
+    error = 0.0 if profile.standard_error_deg is None else profile.standard_error_deg
+    matters = sun_crosses(profile.azimuth_deg, latitude_deg) & profile.known
+    share = np.diff(np.r_[profile.azimuth_deg, profile.azimuth_deg[0] + 360.0])
+    missing = float(share[matters & ~known & (doubt > LEAST_DOUBT_DEG)].sum())
+    passed = missing <= UNKNOWN_LIMIT_DEG
+    why = f"the module is {abs(rise_m):.2f} m {'below' if rise_m > 0 else 'above'} the sight; "
     if passed:
         why += "the skyline was carried over with the distances given"
     else:
         why += f"over {missing:.0f}° no distance is known: give the obstructions one"
-    check = Check(
-        HEIGHT_CHECK,
-        passed,
-        round(missing, 2),
-        settings.unknown_distance_limit_deg,
-        "deg",
-        why,
-    )
     profile = replace(
         profile,
-        elevation_deg=np.where(known, moved, profile.elevation_deg),
-        standard_error_deg=error,
+        elevation_deg=moved,
+        standard_error_deg=floats(np.hypot(error, doubt)),
         distance_m=distance,
-        steps=(*profile.steps, f"carried to the module, {-rise:+.2f} m from the sight"),
+        steps=(*profile.steps, f"carried to the module, {-rise_m:+.2f} m from the sight"),
     )
-    return profile, check
+    return profile, Check(HEIGHT_CHECK, passed, round(missing, 2), UNKNOWN_LIMIT_DEG, "deg", why)

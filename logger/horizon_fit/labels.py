@@ -1,8 +1,9 @@
-"""Names on the skyline: from the operator's notes and marks to sectors that losses are told by.
+"""Names on the skyline: from the operator's notes and presses to sectors that losses are told by.
 
-A label holds from its azimuth, in the direction of the sweep, until the next. A mark made while
-holding still is as good as the sight; one made in passing comes late by the operator's reaction
-and is moved to the vertical edge it can only have meant, if there is one near.
+A name holds from its azimuth, in the direction of the sweep, until the next one or an empty one;
+a remark ends none. A press made while holding still is as good as the sight; one made in passing
+comes late by the operator's reaction and is moved to the vertical edge it can only have meant, if
+there is one near. The limits of this file are common practice, no source.
 """
 
 from __future__ import annotations
@@ -16,10 +17,24 @@ from firmware_protocol import PRESS_KEY
 from logger.arrays import Bools, Floats, floats
 from logger.geometry import angle_between, in_sector, wrap360
 from logger.horizon import OBSTRUCTION_KINDS, Obstruction
-from logger.horizon_fit.edges import Edge, velocity
-from logger.horizon_fit.passes import Leg, Pass
-from logger.horizon_fit.settings import HorizonSettings
+from logger.horizon_fit.edges import Edge
+from logger.horizon_fit.passes import Pass, SightedSweep, velocity
 from logger.recording.samples import KeyPress, Note
+
+REACTION_S = 0.3
+"""A press or note made in passing is off by about this time, 1 sigma. [s]"""
+
+NOTE_AFTER_PRESS_S = 5.0
+"""A note belongs to the press made at most this long before it. [s]"""
+
+BEFORE_PASS_S = 0.5
+"""What is named this shortly before a pass begins belongs to it. [s]"""
+
+LABEL_ERROR_DEG = 0.5
+"""Of a name given while holding still, 1 sigma. [deg]"""
+
+SNAP_SIGMAS, SNAP_DEG = 2.0, 5.0
+"""A label goes to a vertical edge nearer than this many standard errors, and than this. [deg]"""
 
 
 @dataclass(frozen=True)
@@ -29,176 +44,123 @@ class Label:
     name: str  # Empty where nothing named begins
     kind: str  # One of `logger.horizon.OBSTRUCTION_KINDS`
     azimuth_deg: float  # [deg]
-    error_deg: float  # 1 sigma. [deg]
-    clockwise: bool  # Direction of the sweep
     distance_m: float | None = None  # [m]
 
 
 def obstructions_from(
+    sweeps: Sequence[SightedSweep],
     passes: Sequence[Pass],
-    legs: Sequence[Leg],
     edges: Sequence[Edge],
     table: Sequence[Obstruction],
-    settings: HorizonSettings,
 ) -> tuple[Obstruction, ...]:
     """Named sectors, clockwise from north; what a table says goes before what notes say."""
     sectors = list(table)
-    for leg, labels in labels_of(passes, legs, edges, settings):
-        sectors += _sectors(labels, leg)
+    named = [named_moments(one.keys, one.notes) for one in sweeps]
+    joined: set[int] = set()
+    for index, one in enumerate(passes):
+        if one.held and one.sweep in joined:
+            # The first line through a sweep's corners has told all its names.
+            continue
+        joined.add(one.sweep)
+        sight = sweeps[one.sweep]
+        labels = [_label(t, note, sight, one, index, edges) for t, note in named[one.sweep]]
+        sectors += _sectors([label for label in labels if label is not None], one)
     return combined(sectors)
 
 
-def labels_of(
-    passes: Sequence[Pass],
-    legs: Sequence[Leg],
-    edges: Sequence[Edge],
-    settings: HorizonSettings,
-) -> list[tuple[Leg, list[Label]]]:
-    """The labels made along each leg, in order of time."""
-    found: list[tuple[Leg, list[Label]]] = []
-    for recording, one in enumerate(passes):
-        named = named_moments(one.keys, one.notes, settings)
-        mine = [(i, leg) for i, leg in enumerate(legs) if leg.recording == recording]
-        for index, leg in mine if named else []:
-            times, path = leg.t_s, leg.path_deg
-            if leg.held:
-                # A held line has no time of its own: the sight at the press tells where.
-                first = leg is mine[0][1]
-                places = [(t, n, _azimuth_at(one, t), 0.0) for t, n in named if first]
-            else:
-                speed = np.abs(velocity(times, path, 0.5))
-                places = [
-                    (
-                        t,
-                        note,
-                        float(wrap360(np.interp(t, times, path))),
-                        settings.reaction_s * float(np.interp(t, times, speed)),
-                    )
-                    for t, note in named
-                    if times[0] - 0.5 <= t <= times[-1]
-                ]
-            labels = [
-                _at_edge(_label(note, at, late, leg.clockwise), t, leg, index, edges, settings)
-                for t, note, at, late in places
-            ]
-            if labels:
-                found.append((leg, labels))
-    return found
-
-
-def named_moments(
-    keys: Sequence[KeyPress], notes: Sequence[Note], settings: HorizonSettings
-) -> list[tuple[float, Note]]:
-    """When each label was meant: a note goes to the mark pressed shortly before it.
-
-    A mark made in passing to which no note belongs gets a number for a name.
-    """
-    marks = [k.t_s for k in keys if k.key == PRESS_KEY and k.down]
+def named_moments(keys: Sequence[KeyPress], notes: Sequence[Note]) -> list[tuple[float, Note]]:
+    """When each name was meant: a note goes to the press made shortly before it."""
+    presses = [k.t_s for k in keys if k.key == PRESS_KEY and k.down]
     named: list[tuple[float, Note]] = []
     for note in notes:
-        before = [t for t in marks if 0.0 <= note.t_s - t <= settings.note_after_mark_s]
-        named.append((before[-1] if before else note.t_s, note))
+        if note.label is not None:
+            before = [t for t in presses if 0.0 <= note.t_s - t <= NOTE_AFTER_PRESS_S]
+            named.append((before[-1] if before else note.t_s, note))
     return sorted(named, key=lambda pair: pair[0])
 
 
-def _azimuth_at(one: Pass, t_s: float) -> float:
-    used = np.flatnonzero(one.sight.used)
-    near = used[np.argmin(np.abs(one.sight.t_s[used] - t_s))]
-    return float(one.sight.azimuth_deg[near])
-
-
-def _label(note: Note, azimuth_deg: float, late_deg: float, clockwise: bool) -> Label:
+def _label(
+    t_s: float, note: Note, sweep: SightedSweep, one: Pass, index: int, edges: Sequence[Edge]
+) -> Label | None:
+    """The label that a note makes on one pass; None where it was made on another."""
+    if one.held:
+        # A line through corners has no time of its own: the sight at the press tells where.
+        used = np.flatnonzero(sweep.sight.used)
+        near = used[np.argmin(np.abs(sweep.sight.t_s[used] - t_s))]
+        azimuth, late = float(sweep.sight.azimuth_deg[near]), 0.0
+    elif one.t_s[0] - BEFORE_PASS_S <= t_s <= one.t_s[-1]:
+        azimuth = float(wrap360(np.interp(t_s, one.t_s, one.path_deg)))
+        speed = np.interp(t_s, one.t_s, np.abs(velocity(one.t_s, one.path_deg, 0.5)))
+        late = REACTION_S * float(speed)
+    else:
+        return None
+    azimuth = _at_edge(azimuth, max(LABEL_ERROR_DEG, late), t_s, one, index, edges)
     kind = note.kind if note.kind in OBSTRUCTION_KINDS else "other"
     distance = note.more.get("distance_m")
     known = isinstance(distance, (int, float)) and distance > 0
-    return Label(
-        note.label,
-        kind,
-        azimuth_deg,
-        max(0.5, late_deg),
-        clockwise,
-        float(distance) if known else None,  # type: ignore[arg-type]
-    )
+    return Label(note.label or "", kind, azimuth, float(distance) if known else None)  # type: ignore[arg-type]
 
 
 def _at_edge(
-    label: Label,
-    t_s: float,
-    leg: Leg,
-    index: int,
-    edges: Sequence[Edge],
-    settings: HorizonSettings,
-) -> Label:
-    """The label moved to the vertical edge it was made at, if there is one.
+    azimuth_deg: float, error_deg: float, t_s: float, one: Pass, index: int, edges: Sequence[Edge]
+) -> float:
+    """The azimuth of the vertical edge that a label was made at, if there is one, else its own.
 
-    The edge is told by the moment at which this leg climbed it: beside a thin mast both edges
-    are near in azimuth, but a second or more apart in time. An edge that the leg did not climb
+    The edge is told by the moment at which this pass climbed it: beside a thin mast both edges
+    are near in azimuth, but a second or more apart in time. An edge that the pass did not climb
     is told by its azimuth.
     """
-    near: list[tuple[float, Edge]] = []
+    near: list[tuple[float, float]] = []
     for edge in edges:
-        climb = next((c for c in edge.climbs if c.leg == index), None)
-        apart = abs(float(angle_between(edge.azimuth_deg, label.azimuth_deg)))
-        if climb is None or leg.held:
-            sigmas = apart / label.error_deg
+        climb = edge.climb_of(index)
+        apart = abs(float(angle_between(edge.azimuth_deg, azimuth_deg)))
+        if climb is None or one.held:
+            sigmas = apart / error_deg
         else:
-            start, end = float(leg.t_s[climb.first]), float(leg.t_s[climb.last])
-            sigmas = max(start - t_s, t_s - end, 0.0) / settings.reaction_s
-        if sigmas <= settings.snap_sigmas and apart < 5.0:
-            near.append((sigmas, edge))
-    if not near:
-        return label
-    edge = min(near, key=lambda pair: pair[0])[1]
-    return replace(label, azimuth_deg=edge.azimuth_deg, error_deg=edge.error_deg)
+            start, end = float(one.t_s[climb.first]), float(one.t_s[climb.last])
+            sigmas = max(start - t_s, t_s - end, 0.0) / REACTION_S
+        if sigmas <= SNAP_SIGMAS and apart < SNAP_DEG:
+            near.append((sigmas, edge.azimuth_deg))
+    return min(near, key=lambda pair: pair[0])[1] if near else azimuth_deg
 
 
-def _sectors(labels: Sequence[Label], leg: Leg) -> list[Obstruction]:
-    """From each label to the next, and from the last one to the end of the leg."""
-    end = float(wrap360(leg.path_deg[-1]))
-    # A leg of more than a full turn ends where its first label began.
-    if leg.span_deg >= 359.0:
-        end = labels[0].azimuth_deg
-    until = [*(label.azimuth_deg for label in labels[1:]), end]
-    return [
-        Obstruction(
-            label.name,
-            label.azimuth_deg if label.clockwise else stop,
-            stop if label.clockwise else label.azimuth_deg,
-            label.kind,
-            label.distance_m,
-        )
-        for label, stop in zip(labels, until, strict=True)
-        if label.name and (len(labels) == 1 or stop != label.azimuth_deg)
-    ]
+def _sectors(labels: Sequence[Label], one: Pass) -> list[Obstruction]:
+    """From each label to the next, and from the last one to the end of the pass."""
+    if not labels:
+        return []
+    # A pass of more than a full turn ends where its first label began.
+    whole = float(np.ptp(one.path_deg)) >= 359.0
+    end = labels[0].azimuth_deg if whole else float(wrap360(one.path_deg[-1]))
+    found = []
+    for label, stop in zip(labels, [*(x.azimuth_deg for x in labels[1:]), end], strict=True):
+        if label.name and (len(labels) == 1 or stop != label.azimuth_deg):
+            ends = (label.azimuth_deg, stop) if one.clockwise else (stop, label.azimuth_deg)
+            found.append(Obstruction(label.name, *ends, label.kind, label.distance_m))
+    return found
 
 
 def combined(sectors: Sequence[Obstruction]) -> tuple[Obstruction, ...]:
     """Sectors that do not overlap: where several claim an azimuth, the first one has it."""
-    if not sectors:
-        return ()
-    cuts = sorted(
-        {float(wrap360(c)) for s in sectors for c in (s.from_azimuth_deg, s.to_azimuth_deg)}
-    )
-    if len(cuts) == 1:
-        return (sectors[0],)
-    pieces: list[tuple[float, float, Obstruction]] = []
+    cuts = sorted({float(wrap360(c)) for s in sectors
+                   for c in (s.from_azimuth_deg, s.to_azimuth_deg)})  # fmt: skip
+    if len(cuts) < 2:
+        return tuple(sectors[:1])
     ends = [*cuts[1:], cuts[0]]
     middle = floats(cuts) + wrap360(floats(ends) - floats(cuts)) / 2.0
     owners: list[Obstruction | None] = [None] * len(cuts)
     for sector in reversed(sectors):
         for at in np.flatnonzero(_inside(sector, middle)):
             owners[at] = sector
+    pieces: list[Obstruction] = []
     for a, b, owner in zip(cuts, ends, owners, strict=True):
-        if owner is None:
-            continue
-        if pieces and pieces[-1][1] == a and _same(pieces[-1][2], owner):
-            pieces[-1] = (pieces[-1][0], b, owner)
-        else:
-            pieces.append((a, b, owner))
-    if len(pieces) > 1 and pieces[-1][1] == pieces[0][0] and _same(pieces[-1][2], pieces[0][2]):
-        pieces[0] = (pieces[-1][0], pieces[0][1], pieces[0][2])
-        pieces.pop()
-    return tuple(replace(o, from_azimuth_deg=a, to_azimuth_deg=b) for a, b, o in pieces)
+        if owner is not None:
+            piece = replace(owner, from_azimuth_deg=a, to_azimuth_deg=b)
+            if pieces and _goes_on(pieces[-1], piece):
+                piece = replace(pieces.pop(), to_azimuth_deg=b)
+            pieces.append(piece)
+    if len(pieces) > 1 and _goes_on(pieces[-1], pieces[0]):
+        pieces[0] = replace(pieces.pop(), to_azimuth_deg=pieces[0].to_azimuth_deg)
+    return tuple(pieces)
 
 
 def _inside(sector: Obstruction, azimuth_deg: Floats) -> Bools:
@@ -207,5 +169,6 @@ def _inside(sector: Obstruction, azimuth_deg: Floats) -> Bools:
     return np.asarray(inside | whole, dtype=bool)
 
 
-def _same(one: Obstruction, other: Obstruction) -> bool:
-    return (one.name, one.kind, one.distance_m) == (other.name, other.kind, other.distance_m)
+def _goes_on(one: Obstruction, other: Obstruction) -> bool:
+    same = (one.name, one.kind, one.distance_m) == (other.name, other.kind, other.distance_m)
+    return same and one.to_azimuth_deg == other.from_azimuth_deg

@@ -1,4 +1,7 @@
-"""Rows that are off the skyline: the operator looked at the ground, the phone or the sky."""
+"""Rows that are off the skyline: the operator looked at the ground, the phone or the sky.
+
+The limits of this file are common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +9,29 @@ import numpy as np
 
 from logger.arrays import Bools, Floats, Ints
 from logger.geometry import unwrapped
-from logger.horizon_fit.settings import HorizonSettings
 from logger.orientation.sight_lines import SightLines
 
 OFF_SKYLINE = "off the skyline"
 """Reason given to the rows left out."""
 
+GROUND_DEG = -10.0
+"""A sight below this looks at the ground, not at a skyline. [deg]"""
 
-def without_glances(sight: SightLines, settings: HorizonSettings) -> SightLines:
+LEAVING_DEG_S = 4.0
+"""Speed on the way down to there and back up, at least. [deg/s]"""
+
+RETURN_DEG, DEPTH_DEG, WANDER_DEG = 1.2, 4.0, 3.0
+"""A glance comes back this near to where it left, goes this far up or down, and does not wander
+further round than this. [deg]"""
+
+LINGER_S, LONGEST_S = 1.5, 90.0
+"""It lingers this much longer than the way takes, and is over by then. [s]"""
+
+WAY_DEG_S = 8.0
+"""Speed of the way to where a glance lingers and back, at least. [deg/s]"""
+
+
+def on_skyline(sight: SightLines) -> SightLines:
     """Sight lines with the rows taken out of use at which the sight had left the skyline.
 
     Two signs, each enough: the sight is far below the level, which no skyline is; or it leaves a
@@ -23,76 +41,56 @@ def without_glances(sight: SightLines, settings: HorizonSettings) -> SightLines:
     row = np.flatnonzero(sight.used)
     if row.size < 8:
         return sight
-    t = sight.t_s[row]
-    every = max(1, round(0.1 / max(float(np.median(np.diff(t))), 1e-3)))
-    at = np.arange(0, row.size, every)
-    time, path = t[at], unwrapped(sight.azimuth_deg[row])[at]
-    elevation = sight.elevation_deg[row][at]
-    off = _below_ground(time, path, elevation, settings) | _lingering(
-        time, path, elevation, settings
-    )
+    every = max(1, round(0.1 / max(float(np.median(np.diff(sight.t_s[row]))), 1e-3)))
+    t_s, elevation = sight.t_s[row][::every], sight.elevation_deg[row][::every]
+    path = unwrapped(sight.azimuth_deg[row])[::every]
+    off = _below_ground(t_s, elevation) | _lingering(t_s, path, elevation)
     if not off.any():
         return sight
     mask = np.zeros(len(sight), dtype=bool)
-    mask[row] = off[np.minimum(np.arange(row.size) // every, at.size - 1)]
+    mask[row] = np.repeat(off, every)[: row.size]
     return sight.without(mask, OFF_SKYLINE)
 
 
-def _below_ground(
-    t_s: Floats, path_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
-) -> Bools:
+def _below_ground(t_s: Floats, elevation_deg: Floats) -> Bools:
     """Rows far below the level, with the way down to there and back up."""
-    off = elevation_deg < settings.ground_deg
-    if not off.any():
-        return np.asarray(off, dtype=bool)
-    step = np.maximum(np.diff(t_s), 1e-6)
-    speed = np.diff(elevation_deg) / step
-    change = np.flatnonzero(np.diff(off.astype(int)))
+    off = elevation_deg < GROUND_DEG
+    speed = np.diff(elevation_deg) / np.maximum(np.diff(t_s), 1e-6)
     marked = off.copy()
-    for k in change:
-        # Entering goes back in time along the way down, leaving forward along the way up.
-        way, i = (-1, k) if not off[k] else (1, k + 1)
-        while 0 <= i < off.size:
-            leg = i if way == -1 else i - 1
-            if not 0 <= leg < speed.size or speed[leg] * way < settings.leaving_deg_s:
-                break
-            marked[i] = True
-            i += way
+    for k in np.flatnonzero(np.diff(off)).tolist():
+        i = k
+        if off[k]:
+            # Leaving the ground: forward in time along the way up.
+            while i < speed.size and speed[i] >= LEAVING_DEG_S:
+                i += 1
+                marked[i] = True
+        else:
+            # Before it: back in time along the way down.
+            while i >= 0 and speed[i] <= -LEAVING_DEG_S:
+                marked[i] = True
+                i -= 1
     return np.asarray(marked, dtype=bool)
 
 
-def _lingering(
-    t_s: Floats, path_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
-) -> Bools:
+def _lingering(t_s: Floats, path_deg: Floats, elevation_deg: Floats) -> Bools:
     """Rows of loops that leave a place, stay away longer than the way takes, and come back."""
     off = np.zeros(t_s.size, dtype=bool)
-    first, last = _returns(t_s, path_deg, elevation_deg, settings)
-    if not first.size:
-        return off
-    seconds = t_s[last] - t_s[first]
-    moved = np.hypot(np.diff(path_deg), np.diff(elevation_deg))
-    way = np.r_[0.0, np.cumsum(moved)]
-    length = way[last] - way[first]
-    lingers = seconds > settings.loop_linger_s + 1.5 * length / settings.climb_speed_deg_s
-    first, last = first[lingers], last[lingers]
+    first, last = _returns(t_s, path_deg, elevation_deg)
+    way = np.r_[0.0, np.cumsum(np.hypot(np.diff(path_deg), np.diff(elevation_deg)))]
+    lingers = t_s[last] - t_s[first] > LINGER_S + (way[last] - way[first]) / WAY_DEG_S
+    order = np.argsort(first[lingers], kind="stable")
     end = 0
-    for i in np.argsort(first, kind="stable"):
-        a, b = int(first[i]), int(last[i])
+    for a, b in zip(first[lingers][order].tolist(), last[lingers][order].tolist(), strict=True):
         if b <= end:
             continue
         away = np.abs(elevation_deg[a : b + 1] - elevation_deg[a]).max()
-        if (
-            away > settings.loop_depth_deg
-            and np.ptp(path_deg[a : b + 1]) < settings.loop_wander_deg
-        ):
+        if away > DEPTH_DEG and np.ptp(path_deg[a : b + 1]) < WANDER_DEG:
             off[a + 1 : b] = True
             end = b
     return off
 
 
-def _returns(
-    t_s: Floats, path_deg: Floats, elevation_deg: Floats, settings: HorizonSettings
-) -> tuple[Ints, Ints]:
+def _returns(t_s: Floats, path_deg: Floats, elevation_deg: Floats) -> tuple[Ints, Ints]:
     """Pairs of rows at the same place, later than it takes to linger and within the longest loop.
 
     Taken stretch by stretch: a board that lies still for an hour is at one place in every row,
@@ -104,16 +102,14 @@ def _returns(
     found = [np.zeros((0, 2), dtype=np.int64)]
     start = 0
     while start < t_s.size:
-        half, stop = np.searchsorted(t_s, t_s[start] + settings.loop_longest_s * np.array([1, 2]))
+        half, stop = np.searchsorted(t_s, t_s[start] + LONGEST_S * np.array([1, 2]))
         half = max(int(half), start + 1)
-        if np.ptp(elevation_deg[start:stop]) > settings.loop_depth_deg:
-            near = cKDTree(place[start:stop]).query_pairs(
-                settings.loop_return_deg, output_type="ndarray"
-            )
+        if np.ptp(elevation_deg[start:stop]) > DEPTH_DEG:
+            near = cKDTree(place[start:stop]).query_pairs(RETURN_DEG, output_type="ndarray")
             pairs = np.sort(near, axis=1) + start
             seconds = t_s[pairs[:, 1]] - t_s[pairs[:, 0]]
-            keep = (seconds > settings.loop_linger_s) & (seconds < settings.loop_longest_s)
-            found.append(pairs[keep & (pairs[:, 0] < half)])
+            keep = (seconds > LINGER_S) & (seconds < LONGEST_S) & (pairs[:, 0] < half)
+            found.append(pairs[keep])
         start = half
     first, last = np.concatenate(found).T
     return first, last

@@ -11,7 +11,7 @@ import numpy as np
 
 from logger.access import AccessResult, SiteYear
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import HorizonSettings, Pass, RunningHorizon, running_horizon
+from logger.horizon_fit import RunningHorizon, SightedSweep, running_horizon
 
 EVERY_S = 0.4
 """From the start of one round to the start of the next. [s]"""
@@ -27,13 +27,13 @@ class RunningAnswer:
 
 
 def running_answer(
-    passes: Sequence[Pass], year: SiteYear, settings: HorizonSettings
+    passes: Sequence[SightedSweep], year: SiteYear, latitude_deg: float
 ) -> RunningAnswer | None:
     """One round of it; None before anything was seen."""
     passes = [one for one in passes if one.sight.used.any()]
     if not passes:
         return None
-    horizon = running_horizon(passes, settings)
+    horizon = running_horizon(passes, latitude_deg)
     last = passes[-1].sight
     profile = HorizonProfile(
         horizon.azimuth_deg,

@@ -11,9 +11,7 @@ import numpy as np
 from firmware_protocol import PRESS_KEY, TRIGGER_KEY, Key, Piece, Sound
 from logger.arrays import Floats
 from logger.geometry import unit_vector, unwrapped
-from logger.horizon_fit import Coverage, HorizonSettings, Pass
-from logger.horizon_fit.corners import vertices_of
-from logger.horizon_fit.passes import turning_points
+from logger.horizon_fit import Coverage, SightedSweep, turning_points, vertices_of
 from logger.live.running import RunningAnswer
 from logger.live.steady import Steadier
 from logger.live.tremor import TREMOR_LIMIT_DEG, tremor_deg
@@ -125,7 +123,7 @@ class LiveSession:
         corrections: Corrections,
         site: Site,
         started: dt.datetime,
-        earlier: Sequence[Pass] = (),
+        earlier: Sequence[SightedSweep] = (),
     ) -> None:
         self.started = started
         self.earlier = tuple(earlier)
@@ -136,7 +134,6 @@ class LiveSession:
         self.judged: list[bool] = []
         self._builder = builder
         self._site = site
-        self._settings = HorizonSettings(latitude_deg=site.latitude_deg)
         # The whole-recording estimate waits for the end; on screen, each row stands for itself.
         self._orientation = Settings(use_gyro=False)
         self._parts: list[SightLines] = []
@@ -186,7 +183,7 @@ class LiveSession:
             row = np.flatnonzero(sight.used & (sight.t_s > max(starts)))
             if row.size > 1:
                 path = unwrapped(sight.azimuth_deg[row])
-                turns = turning_points(path, self._settings.turn_deg)
+                turns = turning_points(path)
                 starts += [float(sight.t_s[row[i]]) for i in turns]
         span = (max(starts), now_s)
         self.dropped.append(span)
@@ -208,7 +205,7 @@ class LiveSession:
         while len(self._raw) > 1 and self._raw[1].t_s[0] < samples.t_s[-1] - _RECENT_S:
             self._raw.pop(0)
 
-    def passes(self) -> list[Pass]:
+    def passes(self) -> list[SightedSweep]:
         """The point's recordings so far, this one last; safe to call from another thread."""
         parts, dropped = list(self._parts), list(self.dropped)
         if not parts:
@@ -221,7 +218,7 @@ class LiveSession:
         for start, end in dropped:
             sight = sight.without((sight.t_s >= start) & (sight.t_s <= end), "swept again")
         keys = tuple(KeyPress(p.t_s, PRESS_KEY, True) for p in list(self.presses))
-        return [*self.earlier, Pass(sight, keys)]
+        return [*self.earlier, SightedSweep(sight, keys)]
 
     def recent(self) -> SightLines | None:
         """The sight lines of the last seconds; None before the first."""
@@ -242,7 +239,7 @@ class LiveSession:
             if press.still is None and now_s - press.t_s > _HOLD_SETTLES_S:
                 sight = self.recent()
                 key = KeyPress(press.t_s, PRESS_KEY, True)
-                still = sight is not None and bool(vertices_of(sight, [key], (), self._settings))
+                still = sight is not None and bool(vertices_of(sight, [key]))
                 self.presses[i] = Press(press.t_s, still)
                 found.append(still)
         return found

@@ -11,7 +11,7 @@ from typing import Any
 
 from firmware_protocol import TRIGGER_KEY, Cue, Key, Piece, Sound, encode
 from logger.errors import DeviceError
-from logger.horizon_fit import Pass
+from logger.horizon_fit import SightedSweep
 from logger.live.controls import Action, Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
 from logger.live.display import Display
 from logger.live.guidance import CueBook
@@ -25,7 +25,7 @@ from logger.recording import Capture, CaptureSettings, Clock, Heard, RecordingWr
 from logger.recording.samples import Identity
 from logger.site import Site
 
-ComputeAnswer = Callable[[Sequence[Pass]], RunningAnswer | None]
+ComputeAnswer = Callable[[Sequence[SightedSweep]], RunningAnswer | None]
 Dropped = Callable[[Path, float, float], None]
 
 _WATCHING = CaptureSettings(silence_s=2.5, first_sample_s=3.0, give_up_s=86400.0)
@@ -48,7 +48,7 @@ class Surroundings:
     answer_of: ComputeAnswer  # The answer so far from passes; called on a thread of its own
     # Takes a point when its sweep begins; gives a function that reads what its recordings up to
     # then saw, called once and on a thread of its own
-    earlier: Callable[[str], Callable[[], Sequence[Pass]]] = lambda _: tuple
+    earlier: Callable[[str], Callable[[], Sequence[SightedSweep]]] = lambda _: tuple
     # Takes a recording and a span of it that was swept again; keeps that
     dropped: Dropped = lambda _path, _from_s, _to_s: None
 
@@ -148,8 +148,8 @@ class SurveyDay:
         self,
         point: str,
         recorded: bool,
-        earlier: Sequence[Pass] = (),
-        before: Callable[[], Sequence[Pass]] = tuple,
+        earlier: Sequence[SightedSweep] = (),
+        before: Callable[[], Sequence[SightedSweep]] = tuple,
     ) -> _Going:
         started = self.clock.utc()
         writer = self.around.new_recording(point, started) if recorded else Unrecorded()
@@ -175,13 +175,17 @@ class SurveyDay:
             ).start()
         return going
 
-    def _go_on(self, going: _Going, point: str, before: Callable[[], Sequence[Pass]]) -> _Going:
+    def _go_on(
+        self, going: _Going, point: str, before: Callable[[], Sequence[SightedSweep]]
+    ) -> _Going:
         """A recording is as long as one may be: seal it, and go on in another of the same point."""
         self._end(going, last=False)
         self.display.say("this recording is as long as one may be; going on in a new one")
         return self._begin(point, True, going.session.passes(), before)
 
-    def _exchange(self, going: _Going, point: str, before: Callable[[], Sequence[Pass]]) -> _Going:
+    def _exchange(
+        self, going: _Going, point: str, before: Callable[[], Sequence[SightedSweep]]
+    ) -> _Going:
         """Stop recording, or go on in a new recording of the same point."""
         self._end(going, last=False)
         passes = going.session.passes() if going.recorded else list(going.session.earlier)

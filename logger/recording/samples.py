@@ -112,7 +112,7 @@ class Note:
     """
 
     t_s: float
-    label: str = ""
+    label: str | None = None  # None names nothing; an empty one ends the last name
     kind: str = ""
     more: dict[str, Any] = field(default_factory=dict)
 

@@ -31,9 +31,8 @@ from logger.horizon_fit import (
     DropSpan,
     Edit,
     HorizonResult,
-    HorizonSettings,
     LeaveOut,
-    Pass,
+    SightedSweep,
     TakeIn,
     edited_passes,
     edited_profile,
@@ -44,7 +43,7 @@ from logger.recording import Recording
 from logger.recording.samples import Samples, Stream
 from logger.settings import Settings
 from logger.site import Site
-from logger.survey.settings import OrientationSettings
+from logger.survey.settings import HorizonSettings, OrientationSettings
 
 SCHEMA = "horizon-logger result 1"
 
@@ -183,9 +182,7 @@ class PointResult:
             **{key: value for key, value in access.items() if key not in ("site", "schema")},
             "settings": {
                 "orientation": asdict(self.settings.orientation),
-                "horizon": asdict(
-                    replace(self.settings.horizon, latitude_deg=self.site.latitude_deg)
-                ),
+                "horizon": asdict(self.settings.horizon),
                 "access": asdict(self.access.settings),
             },
         }
@@ -222,7 +219,7 @@ def survey_point(
         mark, oriented_checks = _marked(sweep, calibrated, settings)
         height = sweep.recording.number("sight_height_m")
         passes.append(
-            Pass(
+            SightedSweep(
                 mark.sight,
                 mark.keys,
                 sweep.stream.notes,
@@ -242,7 +239,8 @@ def survey_point(
     remaining = [e for e in setup.edits if isinstance(e, DropSpan) and e.recording not in left_out]
     horizon = horizon_from(
         edited_passes(passes, remaining),
-        replace(settings.horizon, latitude_deg=year.site.latitude_deg),
+        year.site.latitude_deg,
+        Settings(**asdict(settings.horizon)),
         setup.obstructions,
         setup.distances_m,
         setup.module_height_m,

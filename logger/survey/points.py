@@ -17,7 +17,7 @@ from logger.horizon_fit import (
     Edit,
     ImportHorizon,
     LeaveOut,
-    Pass,
+    SightedSweep,
     TakeIn,
     edit_from_dict,
     edited_passes,
@@ -168,7 +168,7 @@ def job_sha256(job: Job, point: str) -> str:
     return hashlib.sha256(json_text(said).encode("utf-8")).hexdigest()
 
 
-def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, ...]:
+def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[SightedSweep, ...]:
     """What recordings of a point saw, for the screen of a sweep that adds to them.
 
     A recording, or a change, that cannot be used is left out here: it must not stop a sweep, and
@@ -191,7 +191,7 @@ def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Pass, .
             sight = sight_lines(sweep.stream.samples, corrections)
         except LoggerError:
             continue
-        passes.append(Pass(sight, sweep.stream.keys, sweep.stream.notes, path.name))
+        passes.append(SightedSweep(sight, sweep.stream.keys, sweep.stream.notes, path.name))
     names = {one.name for one in passes}
     dropped: list[Edit] = []
     for entry in job.edits:

@@ -14,13 +14,12 @@ from logger.access import AccessSettings, Plane, Rules, SiteYear, SolarWindow, S
 from logger.access.weather import LARGEST_FILE, read_weather
 from logger.errors import InputError
 from logger.files import json_text, read_within
-from logger.horizon_fit import HorizonSettings
 from logger.job import Job, file_of
 from logger.orientation import declination_given
 from logger.settings import Settings, changed
 from logger.site import Site
 from logger.survey.pipeline import SurveySettings, default_plane
-from logger.survey.settings import OrientationSettings
+from logger.survey.settings import HorizonSettings, OrientationSettings
 
 
 @dataclass(frozen=True)
@@ -70,7 +69,7 @@ class Recipe:
             None if given is None else declination_given(given),
             self.date,
             OrientationSettings(s.use_gyro, s.disturbance_share, s.disturbance_dip_deg),
-            HorizonSettings(tracing_bias_deg=s.tracing_bias_deg, sight_noise_deg=s.tremor_deg),
+            HorizonSettings(s.tracing_bias_deg, s.tremor_deg),
         )
 
     def access_settings(self) -> AccessSettings:

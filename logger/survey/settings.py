@@ -18,7 +18,6 @@ from typing import Any
 
 from logger.access import AccessSettings
 from logger.errors import UsageError
-from logger.horizon_fit import HorizonSettings
 from logger.settings import Settings
 
 
@@ -31,14 +30,19 @@ class OrientationSettings:
     disturbance_dip_deg: float = Settings.disturbance_dip_deg
 
 
+@dataclass(frozen=True)
+class HorizonSettings:
+    """Those that the horizon takes."""
+
+    tracing_bias_deg: float = Settings.tracing_bias_deg
+    tremor_deg: float = Settings.tremor_deg
+
+
 ROOMS: Mapping[str, type[Any]] = {
     "orientation": OrientationSettings,
     "horizon": HorizonSettings,
     "access": AccessSettings,
 }
-
-OF_THE_SITE = ("horizon.latitude_deg",)
-"""Set from the site of each point, not by hand."""
 
 YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
 NOTHING = "none"
@@ -80,8 +84,6 @@ def settings_of_room(room: str, record: type[Any]) -> list[Setting]:
     found: list[Setting] = []
     for one in fields(record):
         value, name = getattr(default, one.name), f"{room}.{one.name}"
-        if name in OF_THE_SITE:
-            continue
         if is_dataclass(value) and not isinstance(value, type):
             found += settings_of_room(name, type(value))
             continue
@@ -125,7 +127,7 @@ def _changed(record: Any, tree: Mapping[str, Any], name: str) -> Any:
     values: dict[str, Any] = {}
     for key, text in tree.items():
         full = f"{name}.{key}"
-        if key not in known or full in OF_THE_SITE:
+        if key not in known:
             raise _unknown(full)
         old = getattr(record, key)
         if isinstance(text, dict):
@@ -193,7 +195,7 @@ def _unknown(name: str) -> UsageError:
     near = difflib.get_close_matches(name, setting_names(), n=3, cutoff=0.5)
     return UsageError(
         f"there is no setting {name!r}",
-        hint=" or ".join(near) if near else "a name such as horizon.step_deg or access.draws",
+        hint=" or ".join(near) if near else "a name such as horizon.tremor_deg or access.draws",
     )
 
 

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
 from logger.arrays import Floats
 from logger.geometry import wrap360
+from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
 from logger.orientation.sight_lines import SightLines
 
 SPACING_S = 0.02
+
+LATITUDE = 46.0
+
+
+def fused(*recorded: SightLines | SightedSweep, **more: Any) -> HorizonResult:
+    """The horizon from sweeps at 46 degrees north."""
+    sweeps = [SightedSweep(one) if isinstance(one, SightLines) else one for one in recorded]
+    return horizon_from(sweeps, **{"latitude_deg": LATITUDE, **more})
 
 
 def sight(

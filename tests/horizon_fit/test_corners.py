@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from skyline_paths import sight, swept, tremor, wavy, wavy_line
+from skyline_paths import fused, sight, swept, tremor, wavy, wavy_line
 
 from logger.geometry import great_circle_elevation
-from logger.horizon_fit import HorizonSettings, Pass, horizon_from
+from logger.horizon_fit import SightedSweep
 from logger.horizon_fit.corners import Vertex, joined_line, vertices_of
 from logger.orientation.sight_lines import SightLines
 from logger.recording.samples import KeyPress, Note
 from logger.simulation import Operator, Sensor, scene_named, simulate_corners
-
-SETTINGS = HorizonSettings(latitude_deg=46.0)
 
 
 def held(
@@ -48,7 +46,7 @@ def vertex(azimuth_deg: float, elevation_deg: float, straight: bool = False) -> 
 def test_a_still_hold_is_a_vertex_with_an_error_of_its_own() -> None:
     corners = [(100.0, 10.0), (140.0, 30.0), (180.0, 15.0)]
     recorded, keys = held(corners)
-    found = vertices_of(recorded, keys, (), SETTINGS)
+    found = vertices_of(recorded, keys)
     assert [v.azimuth_deg for v in found] == pytest.approx([a for a, _ in corners], abs=0.3)
     assert [v.elevation_deg for v in found] == pytest.approx([e for _, e in corners], abs=0.3)
     assert all(0.05 < v.error_deg < 0.4 for v in found)
@@ -57,7 +55,7 @@ def test_a_still_hold_is_a_vertex_with_an_error_of_its_own() -> None:
 def test_a_press_in_passing_is_no_vertex() -> None:
     recorded = swept(*wavy_line())
     keys = tuple(KeyPress(t, 2, True) for t in (5.0, 15.0, 25.0))
-    assert vertices_of(recorded, keys, (), SETTINGS) == ()
+    assert vertices_of(recorded, keys) == ()
 
 
 def test_a_steep_vertex_is_less_sure_in_azimuth() -> None:
@@ -71,10 +69,10 @@ def test_a_straight_wall_is_a_great_circle_and_no_chord() -> None:
     turn = np.linspace(-45.0, 45.0, 91)
     top = np.degrees(np.arctan(0.8 * np.cos(np.radians(turn))))
     ends = [vertex(180.0 - 45.0, top[0], straight=True), vertex(180.0 + 45.0, top[-1])]
-    line = joined_line(ends, SETTINGS)
+    line = joined_line(ends)
     wall = np.interp(180.0 + turn, line.path_deg, line.elevation_deg)
     assert np.abs(wall - top).max() < 0.01
-    chord = joined_line([vertex(135.0, top[0]), vertex(165.0, top[0])], SETTINGS)
+    chord = joined_line([vertex(135.0, top[0]), vertex(165.0, top[0])])
     assert chord.elevation_deg.max() == pytest.approx(top[0])
     assert top.max() - top[0] > 8.0  # what a chord over the whole wall would miss
 
@@ -86,7 +84,7 @@ def test_a_straight_wall_comes_back_within_a_third_of_a_degree_everywhere() -> N
                (225.01, 5.0), (235.0, 5.0)]  # fmt: skip
     recorded, keys = held(corners, tremor_deg=0.0)
     notes = (Note(keys[4].t_s + 0.1, "wall", "building"), Note(keys[8].t_s + 0.1, "", "terrain"))
-    result = horizon_from([Pass(recorded, keys, notes)], SETTINGS)
+    result = fused(SightedSweep(recorded, keys, notes))
     inside = slice(2, -2)
     found = result.profile.elevation_at(180.0 + turn[inside])
     assert np.abs(found - top[inside]).max() < 0.3
@@ -94,14 +92,14 @@ def test_a_straight_wall_comes_back_within_a_third_of_a_degree_everywhere() -> N
 
 @pytest.mark.parametrize("ends", [(0.0, 90.0, 40.0, 20.0), (0.0, 30.0, 180.0, 40.0)])
 def test_a_straight_edge_through_the_zenith_is_joined(ends: tuple[float, ...]) -> None:
-    line = joined_line([vertex(*ends[:2], straight=True), vertex(*ends[2:])], SETTINGS)
+    line = joined_line([vertex(*ends[:2], straight=True), vertex(*ends[2:])])
     assert np.isfinite(line.elevation_deg).all()
     assert line.elevation_deg[-1] == pytest.approx(ends[3])
 
 
 def test_ends_too_far_apart_that_nobody_called_straight_are_not_joined() -> None:
     recorded, keys = held([(90.0, 10.0), (100.0, 12.0), (190.0, 12.0), (200.0, 10.0)])
-    profile = horizon_from([Pass(recorded, keys)], SETTINGS).profile
+    profile = fused(SightedSweep(recorded, keys)).profile
     assert profile.measured_at([95.0, 195.0]).all()
     assert not profile.measured_at(np.arange(105.0, 186.0)).any()
 
@@ -109,14 +107,14 @@ def test_ends_too_far_apart_that_nobody_called_straight_are_not_joined() -> None
 def test_a_note_can_call_an_edge_straight() -> None:
     recorded, keys = held([(90.0, 30.0), (180.0, 30.0), (190.0, 10.0)])
     note = Note(keys[0].t_s + 0.1, "eaves", "other", {"join": "straight"})
-    profile = horizon_from([Pass(recorded, keys, (note,))], SETTINGS).profile
+    profile = fused(SightedSweep(recorded, keys, (note,))).profile
     expected = great_circle_elevation(135.0, 90.0, 30.0, 180.0, 30.0)
     assert profile.elevation_at(135.0) == pytest.approx(expected, abs=0.5)
 
 
 def test_the_way_between_corners_is_no_skyline() -> None:
     recorded, keys = held([(100.0, 10.0), (120.0, 30.0), (140.0, 10.0)])
-    result = horizon_from([Pass(recorded, keys)], SETTINGS)
+    result = fused(SightedSweep(recorded, keys))
     assert "between held corners" in result.sight[0].rejected()
     assert result.sight[0].used.any()
 
@@ -127,7 +125,7 @@ def test_both_ways_mix_in_one_point() -> None:
     mast = [(200.0, wavy(np.array(200.0)).item()), (200.0, 40.0), (201.4, 40.0),
             (201.4, wavy(np.array(201.4)).item())]  # fmt: skip
     recorded, keys = held(mast, tremor_deg=0.05)
-    result = horizon_from([Pass(path), Pass(recorded, keys)], SETTINGS)
+    result = fused(SightedSweep(path), SightedSweep(recorded, keys))
     elsewhere = np.arange(20.0, 180.0, 5.0)
     assert result.profile.elevation_at(elsewhere) == pytest.approx(wavy(elsewhere), abs=0.5)
     assert [len(v) for v in result.vertices] == [0, 4]
@@ -141,7 +139,7 @@ def test_both_ways_mix_in_one_point() -> None:
 def test_the_street_corner_by_corner_without_a_gyro(seed: int) -> None:
     scene = scene_named("street", seed)
     made = simulate_corners(scene, Operator.calm(), Sensor().without_iron(), seed=seed)
-    result = horizon_from([_oriented(made)], SETTINGS)
+    result = fused(_oriented(made))
     azimuth = np.arange(0.0, 360.0, 0.1) + 0.05
     away = np.abs(result.profile.elevation_at(azimuth) - scene.elevation_at(azimuth))
     assert np.nanmedian(away) < 0.3
@@ -151,14 +149,14 @@ def test_the_street_corner_by_corner_without_a_gyro(seed: int) -> None:
 def test_a_canopy_and_a_facade_of_80_degrees_work() -> None:
     scene = scene_named("facade", 0)
     made = simulate_corners(scene, Operator.calm(), Sensor().without_iron(), seed=1)
-    profile = horizon_from([_oriented(made)], SETTINGS).profile
+    profile = fused(_oriented(made)).profile
     middle = np.array([340.0, 0.0, 20.0])
     assert profile.elevation_at(middle) == pytest.approx(scene.elevation_at(middle), abs=1.0)
     canopy = np.arange(75.0, 110.0, 5.0)
     assert np.abs(profile.elevation_at(canopy) - scene.elevation_at(canopy)).mean() < 1.5
 
 
-def _oriented(made: object) -> Pass:
+def _oriented(made: object) -> SightedSweep:
     from logger.orientation import Corrections, declination_at, orient
     from logger.recording import StreamBuilder
     from logger.settings import Settings
@@ -171,4 +169,4 @@ def _oriented(made: object) -> Pass:
     corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
     oriented = orient(stream.samples, corrections, Settings(use_gyro=False))
     notes = made.notes  # type: ignore[attr-defined]
-    return Pass(oriented.sight, stream.keys, notes)
+    return SightedSweep(oriented.sight, stream.keys, notes)

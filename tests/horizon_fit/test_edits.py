@@ -6,23 +6,21 @@ import json
 
 import numpy as np
 import pytest
-from skyline_paths import swept, wavy_line
+from skyline_paths import fused, swept, wavy_line
 
 from logger.errors import InputError
 from logger.horizon import HorizonProfile
 from logger.horizon_fit import (
     DropSpan,
     Edit,
-    HorizonSettings,
     ImportHorizon,
     LeaveOut,
     OverrideSector,
-    Pass,
+    SightedSweep,
     TakeIn,
     edit_from_dict,
     edited_passes,
     edited_profile,
-    horizon_from,
 )
 
 WHO = ("M. Arden", "2026-05-15T10:00:00Z", "a van stood there")
@@ -79,7 +77,7 @@ def test_an_entry_that_makes_no_sense_is_refused(plain: dict[str, object], compl
 
 
 def test_a_dropped_span_is_not_used_and_says_why() -> None:
-    one = Pass(swept(*wavy_line()), name="one.sweep")
+    one = SightedSweep(swept(*wavy_line()), name="one.sweep")
     (edited,) = edited_passes([one], [EDITS[0]])
     inside = (one.sight.t_s >= 3.0) & (one.sight.t_s <= 9.5)
     assert not edited.sight.used[inside].any()
@@ -90,7 +88,8 @@ def test_a_dropped_span_is_not_used_and_says_why() -> None:
 
 def test_recordings_are_left_out_and_taken_in() -> None:
     one, two = (
-        Pass(swept(*wavy_line(), seed=s), name=f"{n}.sweep") for s, n in ((1, "one"), (2, "two"))
+        SightedSweep(swept(*wavy_line(), seed=s), name=f"{n}.sweep")
+        for s, n in ((1, "one"), (2, "two"))
     )
     kept = edited_passes([one], [TakeIn(*WHO, "two.sweep"), LeaveOut(*WHO, "one.sweep")],
                          {"two.sweep": two})  # fmt: skip
@@ -105,7 +104,7 @@ def test_a_recording_that_is_not_there_is_an_error(edit: Edit) -> None:
 
 @pytest.mark.parametrize("order", [(0, 1), (1, 0), (1, 1)])
 def test_a_change_to_a_recording_that_is_left_out_is_of_no_effect(order: tuple[int, int]) -> None:
-    one, two = (Pass(swept(*wavy_line()), name=f"{n}.sweep") for n in ("one", "two"))
+    one, two = (SightedSweep(swept(*wavy_line()), name=f"{n}.sweep") for n in ("one", "two"))
     assert [p.name for p in edited_passes([one, two], [EDITS[i] for i in order])] == ["two.sweep"]
 
 
@@ -151,7 +150,7 @@ def test_a_sector_of_another_horizon_brings_its_gaps_along() -> None:
 
 
 def test_edits_run_through_the_whole_line() -> None:
-    one = Pass(swept(*wavy_line()), name="one.sweep")
+    one = SightedSweep(swept(*wavy_line()), name="one.sweep")
     passes = edited_passes([one], [EDITS[0]])
-    profile = edited_profile(horizon_from(passes, HorizonSettings()).profile, [EDITS[3]])
+    profile = edited_profile(fused(*passes).profile, [EDITS[3]])
     assert profile.elevation_at(5.0) == pytest.approx(13.0, abs=0.02)

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from skyline_paths import blocks_line, followed, mean_difference, sight, tremor, wavy, wavy_line
+from skyline_paths import (
+    blocks_line,
+    followed,
+    fused,
+    mean_difference,
+    sight,
+    tremor,
+    wavy,
+    wavy_line,
+)
 
 from logger.arrays import Floats
-from logger.horizon_fit import HorizonSettings, Pass, horizon_from
 from logger.orientation.sight_lines import SightLines
-
-SETTINGS = HorizonSettings(latitude_deg=46.0)
 
 
 def with_glance(
@@ -32,7 +38,7 @@ def with_glance(
 @pytest.mark.parametrize("wander", [0.0, 20.0])
 def test_twenty_seconds_at_the_ground_leave_no_trace(wander: float) -> None:
     recorded = with_glance(*followed(*wavy_line()), 20.0, 20.0, -40.0, wander)
-    result = horizon_from([Pass(recorded)], SETTINGS)
+    result = fused(recorded)
     assert result.sight[0].rejected()["off the skyline"] > 900
     assert all(check.passed for check in result.checks)
     assert mean_difference(result.profile.elevation_at, wavy) < 0.12
@@ -40,14 +46,14 @@ def test_twenty_seconds_at_the_ground_leave_no_trace(wander: float) -> None:
 
 def test_nor_in_a_single_pass() -> None:
     recorded = with_glance(*followed(*wavy_line(), passes=1), 20.0, 20.0, -40.0)
-    result = horizon_from([Pass(recorded)], SETTINGS)
+    result = fused(recorded)
     assert mean_difference(result.profile.elevation_at, wavy) < 0.2
     assert [g.check for g in result.checks if not g.passed] == ["sun-crossed sectors seen twice"]
 
 
 def test_lingering_on_something_beside_the_skyline_is_left_out() -> None:
     recorded = with_glance(*followed(*wavy_line()), 20.0, 10.0, 2.0)
-    result = horizon_from([Pass(recorded)], SETTINGS)
+    result = fused(recorded)
     assert result.sight[0].rejected()["off the skyline"] > 400
     assert mean_difference(result.profile.elevation_at, wavy) < 0.12
 
@@ -58,7 +64,7 @@ def test_a_pause_on_the_skyline_is_no_glance() -> None:
     a, e = np.insert(a, i, np.full(500, a[i])), np.insert(e, i, np.full(500, e[i]))
     shaken_a, shaken_e = tremor(len(a), 4)
     recorded = sight(np.arange(len(a)) * 0.02, a + shaken_a, e + shaken_e)
-    result = horizon_from([Pass(recorded)], SETTINGS)
+    result = fused(recorded)
     assert result.sight[0].used.all()
     assert mean_difference(result.profile.elevation_at, wavy) < 0.1
 
@@ -66,6 +72,6 @@ def test_a_pause_on_the_skyline_is_no_glance() -> None:
 def test_a_mast_is_no_glance() -> None:
     t, a, e = followed(*blocks_line())
     shaken_a, shaken_e = tremor(len(t), 5)
-    result = horizon_from([Pass(sight(t, a + shaken_a, e + shaken_e))], SETTINGS)
+    result = fused(sight(t, a + shaken_a, e + shaken_e))
     assert result.sight[0].used.all()
     assert result.profile.elevation_at(150.7) > 30.0

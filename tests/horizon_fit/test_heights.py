@@ -8,20 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from skyline_paths import swept, wavy_line
+from skyline_paths import LATITUDE, fused, swept, wavy_line
 
 from logger.horizon import HorizonProfile, Obstruction
-from logger.horizon_fit import (
-    Heights,
-    HorizonSettings,
-    Pass,
-    carried,
-    carried_elevation,
-    distance_from_stances,
-    horizon_from,
-)
+from logger.horizon_fit import SightedSweep
+from logger.horizon_fit.heights import carried, carried_elevation
 
-SETTINGS = HorizonSettings(latitude_deg=46.0)
 AZIMUTH = np.arange(0.0, 360.0, 5.0)
 
 
@@ -43,20 +35,9 @@ def test_carrying_twice_is_carrying_once(e: float, one: float, two: float, d: fl
     assert twice == pytest.approx(carried_elevation(e, one + two, d), abs=1e-9)
 
 
-@given(st.floats(0.5, 60), st.floats(2, 500), st.floats(0.2, 8))
-def test_two_stances_give_the_distance_back(height: float, d: float, rise: float) -> None:
-    low = np.degrees(np.arctan(height / d))
-    high = np.degrees(np.arctan((height - rise) / d))
-    assert distance_from_stances(low, high, rise) == pytest.approx(d, rel=1e-6)
-
-
-def test_stances_that_do_not_tell_give_no_distance() -> None:
-    assert distance_from_stances(20.0, 20.0, 1.0) == np.inf
-
-
 def test_with_a_distance_the_profile_moves_and_passes() -> None:
     near = Obstruction("all", 0.0, 360.0, "building", 10.0)
-    profile, check = carried(flat((near,)), Heights(1.5, 3.5), SETTINGS)
+    profile, check = carried(flat((near,)), -2.0, LATITUDE)
     expected = np.degrees(np.arctan(np.tan(np.radians(20.0)) - 0.2))
     assert profile.elevation_deg == pytest.approx(expected)
     assert check.passed
@@ -65,7 +46,7 @@ def test_with_a_distance_the_profile_moves_and_passes() -> None:
 
 
 def test_without_one_it_stays_widens_and_fails() -> None:
-    profile, check = carried(flat(), Heights(1.5, 3.5), SETTINGS)
+    profile, check = carried(flat(), -2.0, LATITUDE)
     assert profile.elevation_deg == pytest.approx(20.0)
     assert profile.standard_error_deg is not None
     assert profile.standard_error_deg.min() > 3.0
@@ -75,7 +56,7 @@ def test_without_one_it_stays_widens_and_fails() -> None:
 
 def test_far_terrain_needs_no_distance() -> None:
     hills = Obstruction("hills", 0.0, 360.0, "terrain")
-    profile, check = carried(flat((hills,)), Heights(1.5, 2.5), SETTINGS)
+    profile, check = carried(flat((hills,)), -1.0, LATITUDE)
     assert check.passed
     assert profile.standard_error_deg is not None
     assert profile.standard_error_deg.max() < 0.3
@@ -83,23 +64,23 @@ def test_far_terrain_needs_no_distance() -> None:
 
 def test_only_what_the_sun_crosses_counts() -> None:
     south = Obstruction("south side", 45.0, 315.0, "building", 12.0)
-    assert carried(flat((south,)), Heights(1.5, 3.5), SETTINGS)[1].passed
+    assert carried(flat((south,)), -2.0, LATITUDE)[1].passed
 
 
 def test_in_a_survey_heights_are_applied_where_known() -> None:
-    one = Pass(swept(*wavy_line()), sight_height_m=1.6)
-    names = [g.check for g in horizon_from([one], SETTINGS).checks]
-    assert "height of the module allowed for" not in names
-    moved = horizon_from([one], SETTINGS, module_height_m=5.0)
-    check = next(g for g in moved.checks if g.check == "height of the module allowed for")
+    one = SightedSweep(swept(*wavy_line()), sight_height_m=1.6)
+    names = [g.check for g in fused(one).checks]
+    assert "corrected to module height" not in names
+    moved = fused(one, module_height_m=5.0)
+    check = next(g for g in moved.checks if g.check == "corrected to module height")
     assert not check.passed
-    same = horizon_from([one], SETTINGS, module_height_m=1.6)
+    same = fused(one, module_height_m=1.6)
     assert len(same.checks) == len(names)
 
 
 def test_recordings_from_different_heights_are_not_mixed_silently() -> None:
-    one = Pass(swept(*wavy_line()), sight_height_m=1.6)
+    one = SightedSweep(swept(*wavy_line()), sight_height_m=1.6)
     two = replace(one, sight_height_m=3.0)
-    check = horizon_from([one, two], SETTINGS, module_height_m=2.0).checks[-1]
+    check = fused(one, two, module_height_m=2.0).checks[-1]
     assert not check.passed
     assert "1.6 to 3 m" in check.why

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from skyline_paths import blocks_line, sight, swept, tremor
+from skyline_paths import blocks_line, fused, sight, swept, tremor
 
 from logger.horizon import Obstruction
-from logger.horizon_fit import HorizonSettings, Pass, horizon_from
+from logger.horizon_fit import SightedSweep
 from logger.horizon_fit.labels import combined, named_moments
 from logger.recording.samples import KeyPress, Note
-
-SETTINGS = HorizonSettings(latitude_deg=46.0)
 
 
 def sector(profile: object, name: str) -> tuple[float, float]:
@@ -40,7 +38,7 @@ def test_a_label_holds_in_the_direction_of_the_sweep_until_the_next() -> None:
             (290.0, "", ""),
         )
     )
-    profile = horizon_from([Pass(recorded, notes=notes)], SETTINGS).profile
+    profile = fused(SightedSweep(recorded, notes=notes)).profile
     assert sector(profile, "far wood") == pytest.approx((120.0, 260.0), abs=1.0)
     assert sector(profile, "hill") == pytest.approx((260.0, 290.0), abs=1.0)
     assert {o.kind for o in profile.obstructions} == {"deciduous", "terrain"}
@@ -54,7 +52,7 @@ def test_backwards_a_label_reaches_to_the_other_side() -> None:
         Note(float(t[abs(recorded.azimuth_deg - 260.0).argmin()]), "hill", "terrain"),
         Note(float(t[abs(recorded.azimuth_deg - 120.0).argmin()]), "", ""),
     )
-    profile = horizon_from([Pass(recorded, notes=notes)], SETTINGS).profile
+    profile = fused(SightedSweep(recorded, notes=notes)).profile
     assert sector(profile, "hill") == pytest.approx((120.0, 260.0), abs=1.0)
 
 
@@ -65,7 +63,7 @@ def test_a_label_made_in_passing_goes_to_the_edge_it_was_made_at() -> None:
         Note(time_at(recorded, 40.3) + late, "mill", "building"),
         Note(time_at(recorded, 70.5) + late, "far", "terrain"),
     )
-    result = horizon_from([Pass(recorded, notes=notes)], SETTINGS)
+    result = fused(SightedSweep(recorded, notes=notes))
     edges = [edge.azimuth_deg for edge in result.edges]
     start, end = sector(result.profile, "mill")
     assert start in edges
@@ -75,14 +73,14 @@ def test_a_label_made_in_passing_goes_to_the_edge_it_was_made_at() -> None:
 def test_the_two_edges_of_a_mast_are_told_apart() -> None:
     recorded = swept(*blocks_line(), seed=4)
     climbs = sorted(
-        c.first for e in horizon_from([Pass(recorded)], SETTINGS).edges for c in e.climbs
-         if c.leg == 0 and abs(e.azimuth_deg - 150.7) < 2
+        c.first for e in fused(recorded).edges for c in e.climbs
+         if c.index == 0 and abs(e.azimuth_deg - 150.7) < 2
     )  # fmt: skip
     notes = (
         Note(float(recorded.t_s[climbs[0]]), "mast", "pole or wire"),
         Note(float(recorded.t_s[climbs[1]]), "far", "terrain"),
     )
-    profile = horizon_from([Pass(recorded, notes=notes)], SETTINGS).profile
+    profile = fused(SightedSweep(recorded, notes=notes)).profile
     start, end = sector(profile, "mast")
     assert start == pytest.approx(150.0, abs=0.4)
     assert end == pytest.approx(151.4, abs=0.4)
@@ -91,7 +89,7 @@ def test_the_two_edges_of_a_mast_are_told_apart() -> None:
 def test_a_note_belongs_to_the_mark_pressed_just_before() -> None:
     keys = (KeyPress(10.0, 2, True), KeyPress(30.0, 2, True), KeyPress(31.0, 1, True))
     notes = (Note(13.0, "oak", "deciduous"), Note(20.0, "barn", "building"))
-    moments = [t for t, _ in named_moments(keys, notes, SETTINGS)]
+    moments = [t for t, _ in named_moments(keys, notes)]
     assert moments == [10.0, 20.0]
 
 
@@ -99,7 +97,7 @@ def test_a_typed_table_goes_before_notes() -> None:
     recorded = swept(*blocks_line(), seed=5)
     note = Note(time_at(recorded, 100.0), "wood", "deciduous")
     table = (Obstruction("barn", 200.0, 220.0, "building", 25.0),)
-    profile = horizon_from([Pass(recorded, notes=(note,))], SETTINGS, table).profile
+    profile = fused(SightedSweep(recorded, notes=(note,)), obstructions=table).profile
     assert sector(profile, "barn") == (200.0, 220.0)
     assert sector(profile, "wood") == (220.0, 200.0)
 
@@ -107,16 +105,14 @@ def test_a_typed_table_goes_before_notes() -> None:
 def test_distances_can_be_given_by_name() -> None:
     recorded = swept(*blocks_line(), seed=6)
     note = Note(time_at(recorded, 100.0), "wood", "deciduous")
-    profile = horizon_from(
-        [Pass(recorded, notes=(note,))], SETTINGS, distances_m={"wood": 80.0}
-    ).profile
+    profile = fused(SightedSweep(recorded, notes=(note,)), distances_m={"wood": 80.0}).profile
     assert {o.distance_m for o in profile.obstructions} == {80.0}
 
 
 def test_an_unknown_kind_is_other() -> None:
     recorded = swept(*blocks_line(), seed=7)
     note = Note(time_at(recorded, 100.0), "thing", "spaceship")
-    (found,) = horizon_from([Pass(recorded, notes=(note,))], SETTINGS).profile.obstructions
+    (found,) = fused(SightedSweep(recorded, notes=(note,))).profile.obstructions
     assert found.kind == "other"
 
 
@@ -134,5 +130,5 @@ def test_labels_without_a_skyline_name_nothing() -> None:
     shaken_a, shaken_e = tremor(50, 1)
     still = sight(np.arange(50) * 0.02, 180 + shaken_a, 10 + shaken_e)
     blind = still.without(np.ones(50, dtype=bool), "covered")
-    result = horizon_from([Pass(blind, notes=(Note(0.5, "x", "other"),))], SETTINGS)
+    result = fused(SightedSweep(blind, notes=(Note(0.5, "x", "other"),)))
     assert result.profile.obstructions == ()

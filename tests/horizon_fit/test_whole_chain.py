@@ -10,7 +10,7 @@ import pytest
 
 from logger.access import AccessSettings, Plane, SiteYear
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import HorizonResult, HorizonSettings, Pass, horizon_from
+from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
 from logger.orientation import Corrections, declination_at, orient
 from logger.recording import StreamBuilder
 from logger.simulation import (
@@ -24,7 +24,7 @@ from logger.simulation import (
     simulate_sweep,
 )
 
-SETTINGS = HorizonSettings(latitude_deg=DEFAULT_SITE.latitude_deg)
+LATITUDE = DEFAULT_SITE.latitude_deg
 CALM = Operator.calm()
 BOARD = Sensor().without_iron()
 
@@ -66,7 +66,7 @@ def swept(operator: Operator, scene: str = "street", seed: int = 3) -> Swept:
     stream = builder.stream()
     corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
     sight = orient(stream.samples, corrections).sight
-    return Swept(made, horizon_from([Pass(sight, stream.keys, simulated.notes)], SETTINGS))
+    return Swept(made, horizon_from([SightedSweep(sight, stream.keys, simulated.notes)], LATITUDE))
 
 
 def test_a_whole_sweep_passes_every_check_and_bounds_the_truth() -> None:

@@ -7,7 +7,6 @@ from rich.console import Console
 
 from logger.access import AccessSettings, Plane, SiteYear
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import HorizonSettings
 from logger.live.digits import LINES, large
 from logger.live.display import LineDisplay, ScreenDisplay, open_display
 from logger.live.running import Worker, running_answer
@@ -37,8 +36,7 @@ def half_swept(year: SiteYear) -> LiveView:
     for t, chunk in board_chunks(scene="street", operator=operator):
         builder.feed(t, chunk)
     session.advance()
-    settings = HorizonSettings(latitude_deg=SITE.latitude_deg)
-    return session.view(t, t, running_answer(session.passes(), year, settings))
+    return session.view(t, t, running_answer(session.passes(), year, SITE.latitude_deg))
 
 
 @pytest.mark.parametrize("unicode", [True, False])
@@ -231,7 +229,7 @@ def test_the_answer_so_far_takes_what_is_unseen_as_open(
     known = half_swept.running.profile.known
     assert 0.45 < known.mean() < 0.55
     assert half_swept.running.access.planes[0].solar_access.annual < 0.99
-    assert running_answer([], year, HorizonSettings()) is None
+    assert running_answer([], year, SITE.latitude_deg) is None
 
 
 def test_a_fault_in_the_running_answer_is_kept_and_stops_nothing_else() -> None:

@@ -264,22 +264,24 @@ def test_what_the_points_earlier_recordings_saw_counts_in_the_answer_so_far(
 
     import numpy as np
 
-    from logger.horizon_fit import Pass
+    from logger.horizon_fit import SightedSweep
     from logger.orientation.sight_lines import SightLines
 
     one = np.zeros(1)
-    before = Pass(SightLines(one, one, one, one, one, np.ones(1, bool), np.array([""])), name="old")
+    before = SightedSweep(
+        SightLines(one, one, one, one, one, np.ones(1, bool), np.array([""])), name="old"
+    )
     read: list[str] = []
     answered: list[list[str]] = []
 
     def earlier(point: str):
-        def passes() -> list[Pass]:
+        def passes() -> list[SightedSweep]:
             read.append(point)
             return [before]
 
         return passes
 
-    def answer(passes: list[Pass]) -> None:
+    def answer(passes: list[SightedSweep]) -> None:
         answered.append([p.name for p in passes])
 
     swept = bench(quick_sweep, [(1.0, " "), (2.0, " ")])

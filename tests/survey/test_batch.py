@@ -126,7 +126,7 @@ def test_a_fault_of_the_program_in_one_point_is_told_in_its_place(stored, monkey
 
 
 def test_a_check_that_failed_makes_the_batch_4_and_is_named(stored):
-    recipe = Recipe(changes=(("horizon.gap_deg", "0.02"), ("access.draws", "0")))
+    recipe = Recipe(changes=(("orientation.disturbance_dip_deg", "0.1"), ("access.draws", "0")))
     (point,) = points_done(Chunk(stored, ("meadow",), recipe))
     assert point.code == 4
     assert point.words

@@ -171,8 +171,8 @@ def test_a_damaged_stored_result_is_told_and_stops_nothing(stored, call, tmp_pat
 @pytest.mark.parametrize(
     ("more", "word"),
     [
-        (("--set", "horizon.stp_deg=1"), "horizon.stp_deg"),
-        (("--set", "horizon.step_deg"), "NAME=VALUE"),
+        (("--set", "horizon.tremr_deg=1"), "horizon.tremr_deg"),
+        (("--set", "horizon.tremor_deg"), "NAME=VALUE"),
         (("--draws", "few"), "--draws"),
         (("--draws", "5", "--set", "access.draws=6"), "given twice"),
         (("--rate", "10"), "one recording"),
