@@ -242,10 +242,10 @@ CHECKS = {
     "passes agree": "Where two passes saw the skyline they saw the same, as far as the sun goes.",
     "sun-crossed sectors measured": "The skyline was measured wherever the sun passes.",
     "sun-crossed sectors seen twice": "It was seen in two passes there.",
-    "height of the module allowed for": "The skyline can be carried to the module's height: "
+    "corrected to module height": "The skyline can be carried to the module's height: "
     "recordings from one height, or distances known where they matter.",
     "plane measured": "Tilt and azimuth of a plane laid out with the board are good enough.",
-    "skyline told closely enough": "A horizon from a file has points close enough to be a skyline, "
+    "horizon points close enough": "A horizon from a file has points close enough to be a skyline, "
     "wherever the sun passes (common practice, no source).",
     "weather from near the site": "A weather file was measured near the site (common practice, no "
     "source).",
@@ -340,8 +340,8 @@ def limit_of(node: ast.Call, constants: Mapping[str, Any]) -> tuple[str, str]:
     """The limit as a setting's name or a number, and the unit."""
     helper = not (isinstance(node.func, ast.Name) and node.func.id == "Check")
     if helper or len(node.args) < 5:
-        limits = [a for a in node.args[1:] if isinstance(a, ast.Attribute) and "limit" in a.attr]
-        return (setting_called(limits[0].attr), "deg") if limits else ("", "")
+        limits = [a.id for a in node.args[1:] if isinstance(a, ast.Name) and "LIMIT" in a.id]
+        return (f"{constants[limits[0]]:g}", "deg") if limits else ("", "")
     limit, unit = node.args[3:5]
     value: Any = limit
     if isinstance(limit, ast.Name):

@@ -154,7 +154,7 @@ def test_a_skyline_of_a_few_points_fails_a_check_and_is_worked_out_as_documented
     done = assess(few, "--json", "-")
     assert done.exit_code == 4
     (check,) = [g for g in json.loads(done.stdout)["quality"] if not g["passed"]]
-    assert check["check"] == "skyline told closely enough"
+    assert check["check"] == "horizon points close enough"
     assert check["value"] > 60
     assert "4 azimuths and nothing between" in done.stderr
     assert "Jan" in assess(few).stdout
