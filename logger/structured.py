@@ -231,3 +231,15 @@ def _wanted(kind: Any, name: str) -> str:
     words = {str: "text in quotes", bool: "true or false", int: "a whole number", float: "a number"}
     limits = [f" from {c.low:g} to {c.high:g}" for c in checks if isinstance(c, Within)]
     return words.get(kind, f"keys under [{name}]") + "".join(limits)
+
+
+def said(text: str) -> str:
+    """A text that somebody must have given."""
+    if not text.strip():
+        raise UsageError("is empty")
+    return text.strip()
+
+
+def utc_text(moment: dt.datetime, timespec: str = "seconds") -> str:
+    """A moment as files bear it: UTC, ISO 8601 with Z."""
+    return moment.astimezone(dt.UTC).isoformat(timespec=timespec).replace("+00:00", "Z")

@@ -497,8 +497,8 @@ def record_rows(record: type[Any]) -> Iterator[tuple[str, str, str]]:
 
 
 def edit_rows() -> Iterator[tuple[str, str, str]]:
-    for kind, record in edits._KINDS.items():
-        own = [f.name for f in fields(record) if f.name not in ("who", "when", "why")]
+    for kind, record in edits.KINDS.items():
+        own = [f.name for f in fields(record) if f.name not in ("point", "who", "when", "why")]
         first = (record.__doc__ or "").partition("\n")[0]
         yield f"`{kind}`", first, ", ".join(f"`{name}`" for name in own)
 

@@ -24,7 +24,7 @@ COMMANDS: dict[str, str] = {
     "plane": "Tilt and azimuth of a roof, from the board laid on it.",
     "sweep": "Record a sweep along the skyline.",
     "points": "Points of a job side by side: which is best, and by how much.",
-    "edit": "Change a point in the office: drop, override, take in; recordings stay.",
+    "edit": "Put a point right: exclude, set, name, rename, remove; recordings stay.",
     "replay": "Work a recording out again, with any setting changed.",
     "report": "The client's document of a job, with its pictures and tables.",
     "assess": "Solar access and loss of a horizon from a CSV file.",

@@ -1,4 +1,4 @@
-"""``horizon-logger edit``: changes made in the office, each with who, when and why."""
+"""``horizon-logger edit``: what is put right in the office; no recording is touched."""
 
 from __future__ import annotations
 
@@ -9,245 +9,323 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from logger.cli.options import say
+from logger.errors import UsageError, as_argument
 from logger.horizon import OBSTRUCTION_KINDS
 
 if TYPE_CHECKING:
-    from logger.job import EditEntry, Job, JobObstruction
+    from logger.job import Job
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 AZIMUTH = click.FloatRange(0.0, 360.0)
 ELEVATION = click.FloatRange(-90.0, 90.0)
+ABOVE_0 = click.FloatRange(min=0.0, min_open=True)
 
-FROM_AZIMUTH = click.option(
-    "--from", "from_azimuth_deg", type=AZIMUTH, required=True, help="Azimuth, degrees."
-)
-TO_AZIMUTH = click.option(
-    "--to", "to_azimuth_deg", type=AZIMUTH, required=True, help="Azimuth, clockwise from --from."
-)
-
-
-def _reasoned(function: F) -> F:
-    """JOB, POINT, --why and --who."""
-    for decorate in (
-        click.option("--who", default="", help="[default: the job's surveyor]"),
-        click.option("--why", required=True, help="One sentence; it is shown in the report."),
-        click.argument("point"),
-        click.argument("job", type=click.Path(path_type=Path)),
-    ):
-        function = decorate(function)
-    return function
+JOB = click.argument("folder", metavar="JOB", type=click.Path(path_type=Path))
+POINT = click.argument("point")
+WHY = click.option("--why", required=True, help="One sentence; it stands in the report.")
+WHO = click.option("--who", default="", help="Who decided it.  [default: the job's surveyor]")
+RECORDING = click.option("--recording", metavar="FILE", help="File name of the sweep.")
+KIND = click.Choice(OBSTRUCTION_KINDS)
+DISTANCE = click.option("--distance", "distance_m", type=ABOVE_0, help="From the point, metres.")
 
 
-@click.group(subcommand_metavar="CHANGE JOB POINT [OPTIONS]")
+def _sector(required: bool) -> Callable[[F], F]:
+    """--from-azimuth and --to-azimuth, as the pictures show them."""
+    to = click.option("--to-azimuth", "to_azimuth_deg", type=AZIMUTH, required=required,
+                      help="Its other end, clockwise, degrees.")  # fmt: skip
+    begin = click.option("--from-azimuth", "from_azimuth_deg", type=AZIMUTH, required=required,
+                         help="One end, as the pictures show it, degrees.")  # fmt: skip
+    return lambda function: begin(to(function))
+
+
+@click.group(subcommand_metavar="CHANGE JOB [POINT] [OPTIONS]")
 def command() -> None:
-    """Change a point of a job without touching its recordings.
+    """Put a job right without touching its recordings.
 
-    Each change is an entry in job.toml that says who made it, when and why, and stands in the
-    report. It counts from the next points, replay or report on; undo takes the last one back.
+    What changes a result is an entry in job.toml that says who made it, when and why, and stands
+    in the report. It counts from the next command on; undo takes the last one back.
     """
 
 
-@command.command("drop-span")
-@_reasoned
-@click.option("--recording", required=True, help="File name of the sweep.")
-@click.option("--from", "from_s", type=float, required=True, help="Seconds from its start.")
-@click.option("--to", "to_s", type=float, required=True, help="Seconds from its start.")
-def drop_span(job: Path, point: str, why: str, who: str, **what: Any) -> None:
-    """Leave a time span of a recording out."""
-    if not 0 <= what["from_s"] < what["to_s"]:
-        raise click.UsageError("--from must be at least 0 and less than --to")
-    _enter(job, point, who, why, "drop span", what)
+@command.command("set-sector")
+@JOB
+@POINT
+@_sector(required=True)
+@click.option("--elevation", type=ELEVATION, required=True, help="At --from-azimuth, degrees.")
+@click.option("--to-elevation", type=ELEVATION, help="At --to-azimuth.  [default: --elevation]")
+@click.option("--error", "standard_error_deg", type=click.FloatRange(0.0, 90.0), default=1.0,
+              show_default=True, help="How sure that is, 1 sigma, degrees.")  # fmt: skip
+@WHY
+@WHO
+def set_sector(elevation: float, to_elevation: float | None, **given: Any) -> None:
+    """Set the horizon of a sector, straight from one end to the other."""
+    to_elevation = elevation if to_elevation is None else to_elevation
+    _enter("set-sector", from_elevation_deg=elevation, to_elevation_deg=to_elevation, **given)
 
 
-@command.command("leave-out")
-@_reasoned
-@click.option("--recording", required=True, help="File name of the sweep.")
-def leave_out(job: Path, point: str, why: str, who: str, **what: Any) -> None:
-    """Leave a whole recording out."""
-    _enter(job, point, who, why, "leave out", what)
+@command.command("exclude-span")
+@JOB
+@POINT
+@RECORDING
+@_sector(required=False)
+@click.option("--from-second", "from_s", type=click.FloatRange(min=0.0),
+              help="Seconds from the start of the recording.")  # fmt: skip
+@click.option("--to-second", "to_s", type=ABOVE_0, help="Seconds from its start.")
+@WHY
+@WHO
+def exclude_span(**given: Any) -> None:
+    """Exclude a span of azimuth, or of seconds, from one recording.
+
+    Without --recording a span of azimuth is excluded from every recording of the point.
+    """
+    _enter("exclude-span", **given)
 
 
-@command.command("take-in")
-@_reasoned
-@click.option("--recording", required=True, help="File name of a sweep of another point.")
-def take_in(job: Path, point: str, why: str, who: str, **what: Any) -> None:
-    """Merge a recording that was made under another point's name."""
-    _enter(job, point, who, why, "take in", what)
+@command.command("exclude-sweep")
+@JOB
+@POINT
+@RECORDING
+@WHY
+@WHO
+def exclude_sweep(**given: Any) -> None:
+    """Exclude a whole recording; a point left without any is no point any more."""
+    _enter("exclude-sweep", **given)
 
 
-@command.command("override-sector")
-@_reasoned
-@FROM_AZIMUTH
-@TO_AZIMUTH
-@click.option("--elevation", type=ELEVATION, required=True, help="At --from, degrees.")
-@click.option("--to-elevation", type=ELEVATION, help="At --to.  [default: as at --from]")
-@click.option(
-    "--error",
-    "standard_error_deg",
-    type=click.FloatRange(0.0, 90.0),
-    default=1.0,
-    show_default=True,
-    help="1 sigma, degrees.",
-)
-def override_sector(
-    job: Path,
-    point: str,
-    why: str,
-    who: str,
-    elevation: float,
-    to_elevation: float | None,
-    **what: Any,
-) -> None:
-    """Set the skyline of a sector, straight from one end to the other."""
-    what["from_elevation_deg"] = elevation
-    what["to_elevation_deg"] = elevation if to_elevation is None else to_elevation
-    _enter(job, point, who, why, "override sector", what)
+@command.command("remove-point")
+@JOB
+@POINT
+@WHY
+@WHO
+def remove(folder: Path, point: str, why: str, who: str) -> None:
+    """Exclude all recordings of a point, which is then no point until it is swept again."""
+    from logger.job import existing_point, read_job, remove_point
+
+    survey = read_job(folder)
+    point = existing_point(survey, point)
+    click.echo(f"{point}: {remove_point(survey, point, *_reasoned(survey, who, why))}")
+    _say_next(folder)
 
 
-@command.command("import-horizon")
-@_reasoned
-@click.option("--horizon", "source", required=True, help="CSV file inside the job folder.")
-@click.option(
-    "--from", "from_azimuth_deg", type=AZIMUTH, default=0.0, show_default=True, help="Azimuth."
-)
-@click.option(
-    "--to", "to_azimuth_deg", type=AZIMUTH, default=360.0, show_default=True, help="Azimuth."
-)
-@click.option("--only-unmeasured", is_flag=True, help="Leave alone what was measured.")
-def import_horizon(job: Path, point: str, why: str, who: str, **what: Any) -> None:
-    """Take a sector, or all, from a horizon CSV."""
-    from logger.horizon_csv import read_horizon_csv
-    from logger.job import file_of, read_job
+@command.command("rename-point")
+@JOB
+@POINT
+@click.argument("name")
+@WHY
+@WHO
+def rename(folder: Path, point: str, name: str, why: str, who: str) -> None:
+    """Call a point NAME from now on, in job.toml and in the names of its folders."""
+    from logger.job import existing_point, read_job, rename_point
 
-    read_horizon_csv(file_of(read_job(job), what["source"]))
-    _enter(job, point, who, why, "import horizon", what)
+    survey = read_job(folder)
+    point = existing_point(survey, point)
+    edit = rename_point(survey, point, name, *_reasoned(survey, who, why))
+    click.echo(f"{edit.point}: {edit}")
+    _say_next(folder)
 
 
 @command.command("name-sector")
-@click.argument("job", type=click.Path(path_type=Path))
-@click.argument("point")
+@JOB
+@POINT
 @click.option("--name", required=True, help="Of what stands there.")
-@click.option("--kind", type=click.Choice(OBSTRUCTION_KINDS), default="other", show_default=True)
-@FROM_AZIMUTH
-@TO_AZIMUTH
-@click.option(
-    "--distance", "distance_m", type=click.FloatRange(min=0, min_open=True), help="Metres."
-)
-def name_sector(job: Path, point: str, **what: Any) -> None:
-    """Name a part of the skyline afterwards, such as one that was marked without a label."""
-    from logger.job import add_obstruction, read_job
+@click.option("--kind", type=KIND, default="other", show_default=True)
+@_sector(required=True)
+@DISTANCE
+def name_sector(folder: Path, point: str, **what: Any) -> None:
+    """Name what stands in a sector, such as what was marked without a name."""
+    from logger.job import JobObstruction, add_obstruction, existing_point, now_text, read_job
+    from logger.structured import record_from
 
-    name = _known_point(read_job(job), point)
-    named = add_obstruction(job, {"point": name, **what}).obstructions[-1]
-    click.echo(_sector_words(named))
-    _say_next(job)
+    values = {"point": existing_point(read_job(folder), point), "when": now_text(), **what}
+    named = record_from(JobObstruction, values)
+    add_obstruction(folder, named)
+    click.echo(str(named))
+    _say_next(folder)
+
+
+@command.command("set-obstruction")
+@JOB
+@click.argument("name")
+@click.option("--kind", type=KIND)
+@DISTANCE
+@click.option("--removable/--fixed", default=None, help="Whether it could be cut or moved.")
+def set_obstruction(folder: Path, name: str, **what: Any) -> None:
+    """Tell more of an obstruction that a sweep or the job has named NAME."""
+    from logger.job import plain_name, read_job, set_named
+    from logger.structured import nearest
+
+    known = {key: value for key, value in what.items() if value is not None}
+    if not known:
+        raise UsageError("nothing is told of it", hint="--kind, --distance, --removable or --fixed")
+    name, names = plain_name(name), _obstruction_names(read_job(folder))
+    if name not in names:
+        hint = nearest(name, names) or "name it first: horizon-logger edit name-sector"
+        raise UsageError(f"no sweep or entry names an obstruction {name!r}", hint=hint)
+    for one in set_named(folder, "obstructions", {"name": name, **known}).obstructions:
+        if one.name == name:
+            click.echo(str(one))
+    _say_next(folder)
+
+
+def _obstruction_names(survey: Job) -> set[str]:
+    """Those of the job, and the labels of its recordings."""
+    from logger.errors import LoggerError
+    from logger.job import kept_recordings, plain_name, point_names
+    from logger.recording import read_recording
+
+    names = {one.name for one in survey.obstructions}
+    for path in (path for point in point_names(survey) for path in kept_recordings(survey, point)):
+        try:
+            notes = read_recording(path, accept_broken_seal=True).notes
+            names |= {plain_name(str(note["label"])) for _, note in notes if note.get("label")}
+        except LoggerError:
+            continue  # whoever works the point out says why
+    return names
+
+
+@command.command("set-position")
+@JOB
+@POINT
+@click.option("--at", metavar="EAST,NORTH,UP", required=True,
+              help="Metres from the job's origin, such as 3.2,-0.5,0.")  # fmt: skip
+@click.option("--at-error", "position_error_m", type=ABOVE_0, default=0.3, show_default=True,
+              help="How sure that is, 1 sigma, metres: tape 0.05, paces 0.3.")  # fmt: skip
+def set_position(folder: Path, point: str, at: str, position_error_m: float) -> None:
+    """Say where a point is."""
+    from logger.job import existing_point, read_job
+
+    try:
+        east, north, up = (float(part) for part in at.split(","))
+    except ValueError as error:
+        raise UsageError(f"--at {at!r} is not three numbers", hint="--at 3.2,-0.5,0") from error
+    survey = read_job(folder)
+    known = survey.point(existing_point(survey, point))
+    _set_point(folder, known.name, east_m=east, north_m=north, up_m=up,
+               position_error_m=position_error_m)  # fmt: skip
+    click.echo(f"{known.name}: at {east:g},{north:g},{up:g} m ± {position_error_m:g}")
+    if known.east_m is not None:
+        say(f"it was at {known.east_m:g},{known.north_m:g},{known.up_m or 0.0:g}")
+    _say_next(folder)
+
+
+@command.command("set-planes")
+@JOB
+@POINT
+@click.argument("planes", metavar="[PLANE]...", nargs=-1)
+def set_planes(folder: Path, point: str, planes: tuple[str, ...]) -> None:
+    """Say which planes a point stands for; none named means every plane of the job."""
+    from logger.job import existing_point, plain_name, read_job
+    from logger.structured import nearest
+
+    survey = read_job(folder)
+    name, known = existing_point(survey, point), [plane.name for plane in survey.planes]
+    wanted = [plain_name(plane) for plane in planes]
+    for plane in wanted:
+        if plane not in known:
+            hint = nearest(plane, known) or "the job has none: add it under [[planes]]"
+            raise UsageError(f"the job has no plane {plane!r}", hint=hint)
+    _set_point(folder, name, planes=wanted or None)
+    was = ", ".join(survey.point(name).planes) or "every plane"
+    click.echo(f"{name}: {', '.join(wanted) or 'every plane'}, was {was}")
+    _say_next(folder)
+
+
+def _set_point(folder: Path, name: str, **values: Any) -> None:
+    from logger.errors import InputError
+    from logger.job import set_named
+
+    try:
+        set_named(folder, "points", {"name": name, **values})
+    except InputError as error:
+        raise UsageError(error.what, hint=error.hint) from error
 
 
 @command.command("list")
-@click.argument("job", type=click.Path(path_type=Path))
-def list_changes(job: Path) -> None:
-    """Print the changes made so far, and what is named of the skyline."""
+@JOB
+def list_changes(folder: Path) -> None:
+    """Print the changes made so far, and what is named of the horizon."""
     from logger.job import read_job
 
-    survey = read_job(job)
-    for entry in survey.edits:
-        click.echo(f"{entry.point}: {_change_words(entry)}")
-    for sector in survey.obstructions:
-        click.echo(_sector_words(sector))
+    survey = read_job(folder)
+    for edit in survey.edits:
+        click.echo(f"{edit.point}: {edit}")
+    for obstruction in survey.obstructions:
+        click.echo(str(obstruction))
     if not (survey.edits or survey.obstructions):
         click.echo("no changes")
 
 
 @command.command("undo")
-@click.argument("job", type=click.Path(path_type=Path))
-def undo(job: Path) -> None:
-    """Take the last change back, whoever made it; sectors that were named stay.
+@JOB
+def undo_last(folder: Path) -> None:
+    """Take the last change back, whoever made it: an entry with a reason, or a name given.
 
-    Its entry is taken out of job.toml. Any other is taken out by hand.
+    What set-position, set-planes and set-obstruction set is set again by the same command.
     """
-    from logger.job import remove_last_edit
+    from logger.job import undo
 
-    entry = remove_last_edit(job)
-    click.echo(f"taken back - {entry.point}: {_change_words(entry)}")
-    _say_next(job)
+    click.echo(f"taken back - {undo(folder)}")
+    _say_next(folder)
 
 
-def _change_words(entry: EditEntry) -> str:
-    """A change in words; one that makes no sense says why."""
+def _reasoned(survey: Job, who: str, why: str) -> tuple[str, str]:
+    who = who.strip() or survey.people.get("surveyor", "").strip()
+    if not who or not why.strip():
+        raise UsageError("an edit needs a name and a reason", hint="give --who and --why")
+    return who, why.strip()
+
+
+def _enter(
+    kind: str, folder: Path, point: str, why: str, who: str, recording: str | None = None,
+    **what: Any,
+) -> None:  # fmt: skip
+    """Check an edit against the job, and enter it."""
     from logger.errors import InputError
-    from logger.horizon_fit import edit_from_dict
-
-    try:
-        return str(edit_from_dict(entry.change(), f"edit of {entry.when}"))
-    except InputError as error:
-        return f"{error} (try: {error.hint})"
-
-
-def _sector_words(sector: JobObstruction) -> str:
-    """A named part of the skyline: from where, which azimuths, what, and how far."""
-    parts = [f"{sector.point or 'every point'}:"]
-    if sector.from_azimuth_deg is not None and sector.to_azimuth_deg is not None:
-        parts.append(f"{sector.from_azimuth_deg:g} to {sector.to_azimuth_deg:g}°")
-    parts.append(f"named {sector.name}, {sector.kind}")
-    if sector.distance_m is not None:
-        parts.append(f"at {sector.distance_m:g} m")
-    return " ".join(parts)
-
-
-def _known_point(survey: Job, point: str) -> str:
-    from logger.errors import UsageError
-    from logger.job import folder_name, point_names
-
-    name, names = folder_name(point), point_names(survey)
-    if name not in names:
-        has = f"it has {', '.join(names)}" if names else "it has none yet"
-        raise UsageError(f"the job has no point {name!r}", hint=has)
-    return name
-
-
-def _say_next(job: Path) -> None:
-    from logger.errors import as_argument
-
-    say(f"next, to see what it comes to: horizon-logger points {as_argument(job)}")
-
-
-def _enter(job: Path, point: str, who: str, why: str, kind: str, what: dict[str, Any]) -> None:
-    import datetime as dt
-
-    from logger.errors import InputError, UsageError
-    from logger.horizon_fit import edit_from_dict
+    from logger.horizon_fit.edits import edit_from
     from logger.job import (
-        EditEntry,
         add_edit,
-        moment_text,
+        existing_point,
+        existing_recording,
+        kept_recordings,
+        now_text,
         read_job,
-        recording_elsewhere,
     )
-    from logger.survey.points import load_sweep, recording_of
 
-    survey = read_job(job)
-    name = _known_point(survey, point)
-    if kind == "take in":
-        recording_elsewhere(survey, what["recording"])
-    elif "recording" in what:
-        path = recording_of(survey, name, what["recording"])
-        if "from_s" in what:
-            length_s = float(load_sweep(path).stream.samples.t_s.max(initial=0.0))
-            if what["from_s"] >= length_s:
-                raise UsageError(
-                    f"{path.name} is {length_s:.1f} s long: nothing of it lies after "
-                    f"{what['from_s']:g} s"
-                )
-    who = who or survey.people.get("surveyor", "")
-    if not who.strip() or not why.strip():
-        raise UsageError("a change needs a name and a reason", hint="give --who and --why")
-    now = moment_text(dt.datetime.now(dt.UTC))
-    entry = EditEntry(kind, name, who, now, why, what)
+    survey = read_job(folder)
+    point = existing_point(survey, point)
+    if recording is None and (kind == "exclude-sweep" or what.get("from_s") is not None):
+        names = [path.name for path in kept_recordings(survey, point)]
+        if len(names) != 1:
+            raise UsageError("which recording?", hint=f"--recording, one of {', '.join(names)}")
+        recording = names[0]
+    if recording is not None:
+        path = existing_recording(survey, point, Path(recording).name)
+        _refuse_beyond(path, what.get("from_s"))
+        what["recording"] = path.name
+    who, why = _reasoned(survey, who, why)
+    values = {"kind": kind, "point": point, "who": who, "when": now_text(), "why": why}
     try:
-        change = edit_from_dict(entry.change())
+        edit = edit_from(values | {key: value for key, value in what.items() if value is not None})
     except InputError as error:
-        raise UsageError(error.what) from error  # it is not in the file yet
-    add_edit(job, entry)
-    click.echo(f"{name}: {change}")
-    _say_next(job)
+        raise UsageError(error.what, hint=error.hint) from error
+    add_edit(folder, edit)
+    click.echo(f"{point}: {edit}")
+    _say_next(folder)
+
+
+def _refuse_beyond(path: Path, from_s: float | None) -> None:
+    """Refuse a span that begins after the recording ended."""
+    from logger.survey.points import load_sweep
+
+    if from_s is None:
+        return
+    length_s = float(load_sweep(path).stream.samples.t_s.max(initial=0.0))
+    if from_s >= length_s:
+        raise UsageError(
+            f"{path.name} is {length_s:.1f} s long: nothing of it lies after {from_s:g} s"
+        )
+
+
+def _say_next(folder: Path) -> None:
+    say(f"next: horizon-logger points {as_argument(folder)}")

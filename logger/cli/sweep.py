@@ -109,7 +109,7 @@ def command(
     n notes, q is done. On the board, the mark key marks and, held down, drops.
     """
     from logger.cli.walk import asked_steps, at_terminal, is_fresh, steps_of, walk
-    from logger.job import Point, folder_name, read_job, set_point
+    from logger.job import Point, point_to_sweep, read_job, set_point
     from logger.live.display import open_display
     from logger.live.keyboard import open_keyboard
     from logger.live.port import Port
@@ -118,7 +118,7 @@ def command(
     from logger.safety import short_notice
 
     survey = read_job(job)
-    names = [folder_name(point) for point in points]
+    names = [point_to_sweep(survey, point) for point in points]
     if sight_height_m is not None or module_height_m is not None:
         for name in names:
             survey = set_point(job, Point(name, sight_height_m, module_height_m))
@@ -186,10 +186,12 @@ def _console() -> Any:
 def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroundings:
     """What the live loop needs of the job."""
     import datetime as dt
+    import unicodedata
 
     from logger.access import AccessSettings
     from logger.calibration import SweepAbout, choose_calibrations
-    from logger.job import EditEntry, add_edit, moment_text, point_recordings, sweep_path
+    from logger.horizon_fit import ExcludeSpan
+    from logger.job import add_edit, kept_recordings, point_recordings, sweep_path
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings, header_of
     from logger.orientation import Corrections, declination_at, field_expected_at
@@ -234,17 +236,21 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
         return running_answer(passes, year(), site.latitude_deg)
 
     def earlier(point: str) -> Callable[[], Sequence[SightedSweep]]:
-        paths = point_recordings(survey, point)
+        paths = kept_recordings(survey, point)
         return lambda: earlier_passes(survey, point, paths)
 
     def dropped(recording: Path, from_s: float, to_s: float) -> None:
         who = observer or survey.people.get("surveyor") or "operator"
-        what = {"recording": recording.name, "from_s": round(from_s, 3), "to_s": round(to_s, 3)}
-        now = moment_text(dt.datetime.now(dt.UTC))
-        point = recording.parent.name
-        add_edit(
-            survey.folder, EditEntry("drop span", point, who, now, "swept again at once", what)
+        span = ExcludeSpan(
+            point=unicodedata.normalize("NFC", recording.parent.name),
+            recording=recording.name,
+            from_s=round(from_s, 3),
+            to_s=round(to_s, 3),
+            who=who,
+            when=dt.datetime.now(dt.UTC),
+            why="swept again at once",
         )
+        add_edit(survey.folder, span)
 
     return Surroundings(
         site, survey.name, new_recording, corrections_of, answer_of, earlier, dropped

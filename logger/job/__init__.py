@@ -1,37 +1,47 @@
 """The folder that holds a survey."""
 
-from logger.job.edits import EditEntry, moment_text
+from logger.job.edits import (
+    add_edit,
+    add_obstruction,
+    now_text,
+    remove_point,
+    rename_point,
+    undo,
+)
 from logger.job.folder import (
     calibration_files,
     calibration_path,
     calibration_results,
+    existing_point,
+    existing_recording,
     file_of,
+    kept_recordings,
+    known_points,
+    point_folder,
     point_names,
     point_recordings,
+    point_to_sweep,
     read_json,
-    recording_elsewhere,
     result_path,
     sweep_path,
+    swept_under_two_names,
     write_json,
 )
 from logger.job.job_file import (
     JOB_FILE,
-    add_edit,
-    add_obstruction,
     change_job,
     create_job,
     read_job,
-    remove_last_edit,
+    set_named,
     set_plane,
     set_point,
     set_table,
 )
-from logger.job.names import folder_name, stamp
+from logger.job.names import folder_name, plain_name, stamp
 from logger.job.records import Job, JobObstruction, JobPlane, JobPort, JobWeather, Point
 
 __all__ = [
     "JOB_FILE",
-    "EditEntry",
     "Job",
     "JobObstruction",
     "JobPlane",
@@ -45,20 +55,30 @@ __all__ = [
     "calibration_results",
     "change_job",
     "create_job",
+    "existing_point",
+    "existing_recording",
     "file_of",
     "folder_name",
-    "moment_text",
+    "kept_recordings",
+    "known_points",
+    "now_text",
+    "plain_name",
+    "point_folder",
     "point_names",
     "point_recordings",
+    "point_to_sweep",
     "read_job",
     "read_json",
-    "recording_elsewhere",
-    "remove_last_edit",
+    "remove_point",
+    "rename_point",
     "result_path",
+    "set_named",
     "set_plane",
     "set_point",
     "set_table",
     "stamp",
     "sweep_path",
+    "swept_under_two_names",
+    "undo",
     "write_json",
 ]

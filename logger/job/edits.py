@@ -1,78 +1,167 @@
-"""What the office changes without touching a recording: entries of the job, each with who and why.
-
-Entries are only ever appended, and the last one may be taken back. Which kinds there are, what each
-needs and what it does is the horizon room's; here stands what all have in common.
-"""
+"""What ``horizon-logger edit`` does to a job: each change checked, and the last one taken back."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import fields
+from pathlib import Path
 from typing import Any
 
-from logger.job.tables import Table
-
-COMMON = ("kind", "point", "who", "when", "why")
-
-
-@dataclass(frozen=True)
-class EditEntry:
-    """One entry of ``[[edits]]``."""
-
-    kind: str  # Of change, such as ``drop span``
-    point: str  # The point it changes
-    # Never empty; when is UTC, ISO 8601
-    who: str
-    when: str
-    why: str
-    what: Mapping[str, Any] = field(default_factory=dict)  # The kind's own keys
-
-    def change(self) -> dict[str, Any]:
-        """The change as the horizon room takes it: all but the point."""
-        return {key: value for key, value in self.as_dict().items() if key != "point"}
-
-    def as_dict(self) -> dict[str, Any]:
-        """The keys of the entry."""
-        return {
-            "kind": self.kind,
-            "point": self.point,
-            **self.what,
-            "who": self.who,
-            "when": self.when,
-            "why": self.why,
-        }
+from logger.errors import InputError, UsageError
+from logger.horizon_fit.edits import Edit, RemovePoint, RenamePoint, edit_from
+from logger.job.folder import kept_recordings, known_points, point_folder
+from logger.job.job_file import append, change_job, document_of
+from logger.job.names import folder_name
+from logger.job.records import Job, JobObstruction
+from logger.structured import record_from, utc_text
 
 
-def edit_entry(table: Table) -> EditEntry:
-    """Read one entry."""
-    for key in ("kind", "point", "who", "why"):
-        if not table.text(key).strip():
-            raise ValueError(f"{table.where}: {key} is missing")
-    return EditEntry(
-        table.text("kind"),
-        table.text("point"),
-        table.text("who"),
-        _moment(table),
-        table.text("why"),
-        {key: value for key, value in table.raw.items() if key not in COMMON},
-    )
+def now_text() -> str:
+    """The present moment as an entry bears it; to the millisecond, so that one comes last."""
+    return utc_text(dt.datetime.now(dt.UTC), "milliseconds")
 
 
-def _moment(table: Table) -> str:
-    value = table.raw.get("when")
-    if isinstance(value, str):
-        try:
-            value = dt.datetime.fromisoformat(value)
-        except ValueError:
-            value = None
-    if not isinstance(value, dt.datetime):
-        raise ValueError(
-            f"{table.where}: when must be a date and time, such as 2026-05-14T08:12:31Z"
-        )
-    return moment_text(value if value.tzinfo else value.replace(tzinfo=dt.UTC))
+def add_edit(folder: Path, edit: Edit) -> None:
+    """Append an edit; edits are never changed, a later one goes before."""
+    change_job(folder, lambda document: append(document, "edits", edit.as_dict()))
 
 
-def moment_text(moment: dt.datetime) -> str:
-    """A moment as an entry bears it: UTC to the second, with Z."""
-    return moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+def add_obstruction(folder: Path, obstruction: JobObstruction) -> None:
+    """Name a part of the horizon."""
+    values = {one.name: getattr(obstruction, one.name) for one in fields(obstruction)}
+    if obstruction.when is not None:
+        values["when"] = utc_text(obstruction.when, "milliseconds")
+    known = {key: value for key, value in values.items() if value not in (None, "")}
+    change_job(folder, lambda document: append(document, "obstructions", known))
+
+
+def remove_point(job: Job, point: str, who: str, why: str) -> Edit:
+    """Exclude all recordings of a point; the files stay where they are."""
+    names = [path.name for path in kept_recordings(job, point)]
+    values = {"point": point, "recordings": names, "who": who, "when": now_text(), "why": why}
+    edit = record_from(RemovePoint, values)
+    add_edit(job.folder, edit)
+    return edit
+
+
+def rename_point(job: Job, point: str, name: str, who: str, why: str) -> Edit:
+    """Give a point another name, in ``job.toml`` and to its folders; no recording is touched."""
+    name = folder_name(name)
+    for other in known_points(job):
+        if other.casefold() == name.casefold() and (other != point or name == point):
+            hint = "to merge two points, move the recordings of one into the other's folder"
+            raise UsageError(f"there is a point {other!r} already", hint=hint)
+    values = {"point": name, "was": point, "who": who, "when": now_text(), "why": why}
+    edit = record_from(RenamePoint, values)
+
+    def change(document: Any) -> None:
+        _rename(document, point, name)
+        append(document, "edits", edit.as_dict())
+
+    _change_and_move(job.folder, point, name, change)
+    return edit
+
+
+def _rename(document: Any, point: str, name: str) -> None:
+    for tables, key in (("points", "name"), ("obstructions", "point"), ("edits", "point")):
+        for table in document.get(tables, ()):
+            if key in table and folder_name(table[key]) == point:
+                table[key] = name
+
+
+def _change_and_move(
+    folder: Path, point: str, name: str, change: Callable[[Any], None], *, check: bool = True
+) -> None:
+    """Change ``job.toml`` and rename the point's folders, or neither."""
+    moves = [
+        (point_folder(folder, kind, point), folder / kind / name) for kind in ("sweeps", "photos")
+    ]
+    moved: list[tuple[Path, Path]] = []
+
+    def both(document: Any) -> None:
+        change(document)
+        for old, new in moves:
+            if old.is_dir():
+                old.rename(new)
+                moved.append((old, new))
+
+    try:
+        change_job(folder, both, check=check)
+    except BaseException:
+        for old, new in moved:
+            new.rename(old)
+        raise
+    (folder / "results" / f"{point}.json").unlink(missing_ok=True)
+
+
+def undo(folder: Path) -> str:
+    """Take back the last edit, or the last name given by one; comments that stand after it stay.
+
+    The job need not be readable: it may be the last entry that cannot be read.
+    """
+    document = document_of(folder)
+    tables, at = _last(document, folder)
+    entry = document[tables][at].unwrap()
+    kind: Any = JobObstruction if tables == "obstructions" else None
+    try:
+        one = record_from(kind, entry) if kind else edit_from(entry)
+        told = str(one) if kind else f"{entry['point']}: {one}"
+    except InputError as error:
+        one, told = None, f"an entry that could not be read: {error}"
+    renamed = one if isinstance(one, RenamePoint) else None
+
+    def take(document: Any) -> None:
+        _remove(document, *_last(document, folder))
+        if renamed:
+            _rename(document, renamed.point, renamed.was)
+
+    if renamed:
+        _change_and_move(folder, renamed.point, renamed.was, take, check=False)
+    else:
+        change_job(folder, take, check=False)
+    return told
+
+
+def _last(document: Any, folder: Path) -> tuple[str, int]:
+    """The list and the index of the entry that was made last."""
+    edits, named = document.get("edits", ()), document.get("obstructions", ())
+    moments = [(moment, i) for i, one in enumerate(named) if (moment := _when(one))]
+    if not edits and not moments:
+        raise UsageError("the job has no change to take back", str(folder))
+    last, at = max(moments, default=(None, 0))
+    before = _when(edits[-1]) if edits else dt.datetime.min.replace(tzinfo=dt.UTC)
+    if last is not None and before is not None and last > before:
+        return "obstructions", at
+    return "edits", len(edits) - 1
+
+
+def _when(entry: Any) -> dt.datetime | None:
+    """When an entry was made; None where it does not say, or not so that it can be read."""
+    try:
+        moment = dt.datetime.fromisoformat(str(entry.get("when")))
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)
+
+
+def _remove(document: Any, tables: str, at: int) -> None:
+    found = document[tables]
+    after = _after_its_keys(found[at])
+    del found[at]
+    # What follows an entry is read as a part of it, though it may be about something else.
+    where = found[at - 1] if at else document
+    if not found:
+        del document[tables]
+    for item in after:
+        where.add(item)
+
+
+def _after_its_keys(table: Any) -> list[Any]:
+    """Comments, and the space around them, after the last key of a table."""
+    from tomlkit.items import Comment
+
+    after: list[Any] = []
+    for key, item in table.value.body:
+        after = [] if key is not None else [*after, item]
+    return after if any(isinstance(item, Comment) for item in after) else []

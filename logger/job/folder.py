@@ -3,21 +3,39 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import json
+import unicodedata
 from pathlib import Path
 from typing import Any
 
-from logger.errors import InputError
+from logger.errors import InputError, UsageError
 from logger.files import json_text, write_atomically
+from logger.horizon_fit.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, RemovePoint, excluded
 from logger.job.names import folder_name, stamp
 from logger.job.records import Job
+from logger.structured import nearest
 
 _LONGEST_BEGINNING = 8192
 
 
+def point_folder(job_folder: Path, kind: str, point: str) -> Path:
+    """A point's folder under ``sweeps`` or ``photos``, there or not.
+
+    A folder is found by its name however the system spells its accents.
+    """
+    folder = job_folder / kind
+    alike = (path for path in sorted(folder.glob("*/")) if _name_of(path) == point)
+    return next(alike, folder / folder_name(point))
+
+
+def _name_of(path: Path) -> str:
+    return unicodedata.normalize("NFC", path.name)
+
+
 def sweep_path(job: Job, point: str, started: dt.datetime) -> Path:
     """Where a new recording of a point goes: ``sweeps/<point>/<UTC>.sweep``, a new file."""
-    return _fresh(job.folder / "sweeps" / folder_name(point), stamp(started))
+    return _fresh(point_folder(job.folder, "sweeps", point), stamp(started))
 
 
 def calibration_path(job: Job, purpose: str, started: dt.datetime) -> Path:
@@ -33,20 +51,114 @@ def _fresh(folder: Path, stem: str) -> Path:
     return path
 
 
-def point_names(job: Job) -> list[str]:
-    """The points that the job lists or has recordings of, listed ones first."""
+def known_points(job: Job) -> list[str]:
+    """Every point that the job lists or has a recording of, listed ones first."""
     listed = [p.name for p in job.points]
     folders = sorted((job.folder / "sweeps").glob("*/"))
-    swept = [folder.name for folder in folders if _recordings_in(folder)]
-    return [*listed, *(name for name in swept if name not in listed)]
+    swept = [_name_of(folder) for folder in folders if _recordings_in(folder)]
+    return list(dict.fromkeys([*listed, *swept]))
+
+
+def point_names(job: Job) -> list[str]:
+    """The points of the job: all but those whose recordings are excluded, every one."""
+    return [
+        name
+        for name in known_points(job)
+        if kept_recordings(job, name) or not _whole_exclusions(job, name)
+    ]
+
+
+def _whole_exclusions(job: Job, point: str) -> bool:
+    return any(isinstance(edit, (ExcludeSweep, RemovePoint)) for edit in job.edits_of(point))
+
+
+def existing_point(job: Job, name: str) -> str:
+    """The point that is meant, as the job spells it; UsageError names the nearest."""
+    tidy, names = folder_name(name), known_points(job)
+    if tidy not in names:
+        raise UsageError(
+            f"the job has no point {tidy!r}", hint=nearest(tidy, names) or "it has none yet"
+        )
+    return tidy
+
+
+def point_to_sweep(job: Job, name: str) -> str:
+    """A point's name, new or not; one that differs from another in case alone is refused."""
+    tidy = folder_name(name)
+    for known in known_points(job):
+        if known != tidy and known.casefold() == tidy.casefold():
+            raise UsageError(
+                f"there is a point {known!r} already", hint=f"{known}, or another name"
+            )
+    return tidy
 
 
 def point_recordings(job: Job, point: str) -> list[Path]:
-    """A point's recordings, oldest first; all of them together are the point.
+    """A point's recordings, oldest first, excluded or not.
 
     One that ends with its header, as of a program killed before the board spoke, is none.
     """
-    return _recordings_in(job.folder / "sweeps" / folder_name(point))
+    folders = [f for f in sorted((job.folder / "sweeps").glob("*/")) if _name_of(f) == point]
+    return [path for folder in folders for path in _recordings_in(folder)]
+
+
+def kept_recordings(job: Job, point: str) -> list[Path]:
+    """A point's recordings without those that an edit excludes: together they are the point."""
+    out = excluded(job.edits_of(point))
+    return [path for path in point_recordings(job, point) if path.name not in out]
+
+
+def existing_recording(job: Job, point: str, name: str) -> Path:
+    """One of a point's recordings by its file name; UsageError names the nearest."""
+    paths = {path.name: path for path in point_recordings(job, point)}
+    if name not in paths:
+        raise UsageError(
+            f"the point {point!r} has no recording {name!r}", hint=nearest(name, paths)
+        )
+    return paths[name]
+
+
+def swept_under_two_names(job: Job, point: str) -> list[tuple[Path, str]]:
+    """Recordings of a point that lie under another point too, byte for byte, with its name."""
+    mine = kept_recordings(job, point)
+    sizes = {path.stat().st_size for path in mine}
+    found = []
+    for other in point_names(job):
+        theirs = kept_recordings(job, other) if other != point else []
+        alike = {_sha256(path) for path in theirs if path.stat().st_size in sizes}
+        found += [(path, other) for path in mine if alike and _sha256(path) in alike]
+    return found
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def refuse_unknown_names(job: Job, file: str) -> None:
+    """Raise InputError where ``job.toml`` names a point or a recording that is not there."""
+    points = known_points(job)
+    seen: dict[str, str] = {}
+    for name in points:
+        if before := seen.get(name.casefold()):
+            raise InputError(
+                f"the points {before!r} and {name!r} differ in case alone",
+                file,
+                hint="give one another name: its folder under sweeps, and in job.toml",
+            )
+        seen[name.casefold()] = name
+    said = [(f"obstructions {i}", one.point) for i, one in enumerate(job.obstructions, 1)]
+    said += [(f"edits {i}", one.point) for i, one in enumerate(job.edits, 1)]
+    for where, point in said:
+        if point and point not in points:
+            what = f"{where}: there is no point {point!r}"
+            raise InputError(what, file, nearest(point, points) or "the job has no point yet")
+    for i, edit in enumerate(job.edits, 1):
+        if isinstance(edit, (ExcludeSpan, ExcludeSweep)) and edit.recording:
+            try:
+                existing_recording(job, edit.point, edit.recording)
+            except UsageError as error:
+                raise InputError(f"edits {i}: {error}", file, error.hint or ENTRY_HINT) from error
 
 
 def _recordings_in(folder: Path) -> list[Path]:
@@ -65,15 +177,6 @@ def _only_begun(path: Path) -> bool:
         return False
     header = first.startswith(b"horizon-logger recording ")
     return header and all(line.startswith((b"h ", b"e ")) for line in others)
-
-
-def recording_elsewhere(job: Job, name: str) -> Path:
-    """A recording of any point, by its file name."""
-    found = [p for p in (job.folder / "sweeps").glob("*/*.sweep") if p.name == name]
-    if len(found) != 1:
-        many = "more than one recording is" if found else "no recording is"
-        raise InputError(f"{many} called {name!r}", str(job.folder / "sweeps"))
-    return found[0]
 
 
 def file_of(job: Job, name: str) -> Path:

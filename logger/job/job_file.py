@@ -10,9 +10,9 @@ from typing import Any
 from logger.access import Plane
 from logger.errors import InputError, UsageError
 from logger.files import read_within, write_atomically
-from logger.job.edits import EditEntry, edit_entry
+from logger.job.folder import refuse_unknown_names
+from logger.job.names import plain_name
 from logger.job.records import Job, Point, job_from
-from logger.job.tables import Table
 from logger.site import Site
 
 JOB_FILE = "job.toml"
@@ -33,7 +33,15 @@ def read_job(folder: Path) -> Job:
             str(path),
             hint="make a job with: horizon-logger new JOB --latitude … --longitude …",
         )
-    return job_from(folder, _parsed(read_within(path, LARGEST_FILE, "job"), path), str(path))
+    return _job_of(folder, read_within(path, LARGEST_FILE, "job"))
+
+
+def _job_of(folder: Path, text: bytes) -> Job:
+    """The job that a text of ``job.toml`` tells, held against what lies in the folder."""
+    path = folder / JOB_FILE
+    job = job_from(folder, _parsed(text, path), str(path))
+    refuse_unknown_names(job, str(path))
+    return job
 
 
 def _parsed(text: bytes, path: Path) -> dict[str, Any]:
@@ -74,7 +82,7 @@ def create_job(
     if people:
         document["people"] = dict(people)
     for plane in planes:
-        _append(document, "planes", _plane_values(plane))
+        append(document, "planes", _plane_values(plane))
     text = tomlkit.dumps(document)
     try:
         job_from(folder, tomllib.loads(text), "")
@@ -84,20 +92,35 @@ def create_job(
     return read_job(folder)
 
 
-def change_job(folder: Path, change: Callable[[Any], None]) -> Job:
+def document_of(folder: Path) -> Any:
+    """``job.toml`` with its comments, whether or not its keys make sense."""
+    import tomlkit
+
+    path = folder / JOB_FILE
+    content = read_within(path, LARGEST_FILE, "job")
+    _parsed(content, path)
+    try:
+        return tomlkit.parse(content.decode("utf-8-sig"))
+    except RecursionError as error:
+        raise InputError("is nested too deeply", str(path)) from error
+
+
+def change_job(folder: Path, change: Callable[[Any], None], *, check: bool = True) -> None:
     """Change ``job.toml`` in place; one process at a time, and only to what can be read again."""
     import tomlkit
     from filelock import FileLock, Timeout
 
     path = folder / JOB_FILE
-    read_job(folder)
+    if check:
+        read_job(folder)
     try:
         with FileLock(str(folder / ".job.lock"), timeout=LOCK_WAIT_S):
-            document = tomlkit.parse(path.read_bytes().decode("utf-8-sig"))
+            document = document_of(folder)
             change(document)
             text = tomlkit.dumps(document)
             try:
-                job_from(folder, tomllib.loads(text), str(path))
+                if check:
+                    _job_of(folder, text.encode())
             except InputError as error:
                 what = f"this change was not made: {error.what}"
                 raise InputError(what, str(path), error.hint) from error
@@ -106,19 +129,34 @@ def change_job(folder: Path, change: Callable[[Any], None]) -> Job:
         raise InputError("another program holds this job", str(folder)) from error
     except OSError as error:
         raise InputError(f"cannot be changed: {error.strerror or error}", str(path)) from error
-    return read_job(folder)
 
 
 def set_table(folder: Path, table: str, values: Mapping[str, Any]) -> Job:
     """Set keys of a table, such as ``[settings]`` or ``[port]``; None takes a key out."""
-    return change_job(folder, lambda document: _fill(document, table, values))
+    change_job(folder, lambda document: _fill(document, table, values))
+    return read_job(folder)
+
+
+def set_named(folder: Path, tables: str, values: Mapping[str, Any]) -> Job:
+    """Set keys of each table of that name in a list such as ``[[points]]``, which is added if new.
+
+    None takes a key out.
+    """
+
+    def change(document: Any) -> None:
+        found = [t for t in document.get(tables, ()) if plain_name(t["name"]) == values["name"]]
+        for table in found:
+            _set(table, values)
+        if not found:
+            append(document, tables, values)
+
+    change_job(folder, change)
+    return read_job(folder)
 
 
 def set_plane(folder: Path, plane: Plane, **extra: Any) -> Job:
     """Add a plane to the job, or replace the angles of the one of its name."""
-    return change_job(
-        folder, lambda document: put_named(document, "planes", _plane_values(plane) | extra)
-    )
+    return set_named(folder, "planes", _plane_values(plane) | extra)
 
 
 def _plane_values(plane: Plane) -> dict[str, Any]:
@@ -129,51 +167,7 @@ def _plane_values(plane: Plane) -> dict[str, Any]:
 def set_point(folder: Path, point: Point) -> Job:
     """Add a point to the job, or tell more of the one of its name; what is None stays."""
     known = {key: value for key, value in vars(point).items() if value not in (None, ())}
-    return change_job(folder, lambda document: put_named(document, "points", known))
-
-
-def add_obstruction(folder: Path, what: Mapping[str, Any]) -> Job:
-    """Name a part of the skyline."""
-    known = {key: value for key, value in what.items() if value is not None}
-    return change_job(folder, lambda document: _append(document, "obstructions", known))
-
-
-def add_edit(folder: Path, edit: EditEntry) -> Job:
-    """Append an edit; edits are never changed, a later one goes before."""
-    return change_job(folder, lambda document: _append(document, "edits", edit.as_dict()))
-
-
-def remove_last_edit(folder: Path) -> EditEntry:
-    """Take the last edit out of the job; comments that stand after it stay."""
-    taken: list[EditEntry] = []
-
-    def take(document: Any) -> None:
-        found = document.get("edits")
-        if not found:
-            raise UsageError("the job has no change to take back", str(folder))
-        last = found[-1]
-        taken.append(edit_entry(Table(last.unwrap(), f"edits {len(found)}")))
-        after = _after_its_keys(last)
-        del found[-1]
-        if not found:
-            del document["edits"]
-        # What follows an entry is read as a part of it, though it may be about something else.
-        where = found[-1] if found else document
-        for item in after:
-            where.add(item)
-
-    change_job(folder, take)
-    return taken[0]
-
-
-def _after_its_keys(table: Any) -> list[Any]:
-    """Comments, and the space around them, after the last key of a table."""
-    from tomlkit.items import Comment
-
-    after: list[Any] = []
-    for key, item in table.value.body:
-        after = [] if key is not None else [*after, item]
-    return after if any(isinstance(item, Comment) for item in after) else []
+    return set_named(folder, "points", known)
 
 
 def _fill(document: Any, table: str, values: Mapping[str, Any]) -> None:
@@ -185,15 +179,7 @@ def _fill(document: Any, table: str, values: Mapping[str, Any]) -> None:
     _set(document[table], values)
 
 
-def put_named(document: Any, tables: str, values: Mapping[str, Any]) -> None:
-    """Set keys of the table of that name in a list of tables, which is added if it is not there."""
-    for table in document.get(tables, ()):
-        if table.get("name") == values["name"]:
-            return _set(table, values)
-    return _append(document, tables, values)
-
-
-def _append(document: Any, tables: str, values: Mapping[str, Any]) -> None:
+def append(document: Any, tables: str, values: Mapping[str, Any]) -> None:
     """Add one to a list of tables."""
     import tomlkit
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
@@ -14,9 +14,8 @@ from logger.access import Plane
 from logger.access.rules import Rules
 from logger.errors import InputError, LoggerError, UsageError
 from logger.horizon import ObstructionKind
-from logger.job.edits import EditEntry, edit_entry
+from logger.horizon_fit.edits import ENTRY_HINT, Edit, edit_from
 from logger.job.names import folder_name, plain_name
-from logger.job.tables import Table
 from logger.settings import Settings, changed
 from logger.site import Site
 from logger.structured import Within, nearest, record_from
@@ -48,6 +47,10 @@ def _hash(text: str) -> str:
     if not _SHA256.fullmatch(text):
         raise UsageError("is no SHA-256", hint="64 digits and letters a to f, as sha256sum prints")
     return text
+
+
+def _point_or_every(name: str) -> str:
+    return folder_name(name) if name else name
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,7 @@ class JobObstruction:
 
     name: Annotated[str, plain_name]
     kind: ObstructionKind = "other"
-    point: str = ""  # Empty: seen from every point alike
+    point: Annotated[str, _point_or_every] = ""  # Empty: seen from every point alike
     # None where sweeps label it and only the rest is told here. [deg]
     from_azimuth_deg: float | None = None
     to_azimuth_deg: float | None = None
@@ -99,6 +102,16 @@ class JobObstruction:
     def __post_init__(self) -> None:
         if (self.from_azimuth_deg is None) != (self.to_azimuth_deg is None):
             raise UsageError("of a sector from_azimuth_deg and to_azimuth_deg are both needed")
+
+    def __str__(self) -> str:
+        sector, distance = "", ""
+        if self.from_azimuth_deg is not None:
+            sector = f"{self.from_azimuth_deg:g} to {self.to_azimuth_deg:g}° "
+        if self.distance_m is not None:
+            distance = f" at {self.distance_m:g} m"
+        removable = {None: "", True: ", removable", False: ", not removable"}[self.removable]
+        where = self.point or "every point"
+        return f"{where}: {sector}named {self.name}, {self.kind}{distance}{removable}"
 
 
 @dataclass(frozen=True)
@@ -137,11 +150,15 @@ class Job:
     # ``name``, ``serial_number``, ``holder`` and whatever else, for the report
     board: Mapping[str, str] = field(default_factory=dict)
     # What was changed without touching a recording, oldest first
-    edits: tuple[EditEntry, ...] = ()
+    edits: tuple[Edit, ...] = ()
 
     def point(self, name: str) -> Point:
         """The point of that name; one with nothing known if the job does not list it."""
         return next((p for p in self.points if p.name == name), Point(name))
+
+    def edits_of(self, point: str) -> tuple[Edit, ...]:
+        """The changes made to a point, oldest first."""
+        return tuple(edit for edit in self.edits if edit.point == point)
 
 
 @dataclass(frozen=True)
@@ -194,7 +211,7 @@ def job_from(folder: Path, plain: Any, file: str) -> Job:
         document.rules,
         document.people,
         document.board,
-        _edits_from(document.edits, file),
+        tuple(_edit(one, f"{file}: edits {i}") for i, one in enumerate(document.edits, 1)),
     )
     names = [plane.name for plane in job.planes]
     for i, point in enumerate(job.points, 1):
@@ -207,11 +224,12 @@ def job_from(folder: Path, plain: Any, file: str) -> Job:
     return job
 
 
-def _edits_from(found: tuple[Any, ...], file: str) -> tuple[EditEntry, ...]:
+def _edit(plain: Any, where: str) -> Edit:
+    edit = edit_from(plain, where)
     try:
-        return tuple(edit_entry(Table(one, f"edits {i}")) for i, one in enumerate(found, 1))
-    except ValueError as error:
-        raise InputError(str(error), file) from error
+        return replace(edit, point=folder_name(edit.point))
+    except UsageError as error:
+        raise InputError(str(error), where, ENTRY_HINT) from error
 
 
 def _refuse_twice(table: str, names: list[str], file: str) -> None:

@@ -28,14 +28,12 @@ from logger.checks import Check
 from logger.errors import InputError, UsageError
 from logger.horizon import HorizonProfile, Obstruction
 from logger.horizon_fit import (
-    DropSpan,
     Edit,
     HorizonResult,
-    LeaveOut,
     SightedSweep,
-    TakeIn,
     edited_passes,
     edited_profile,
+    excluded,
     horizon_from,
 )
 from logger.orientation import Declination, declination_at, orient
@@ -95,10 +93,6 @@ class PointSetup:
     sight_height_m: float | None = None
     module_height_m: float | None = None
     edits: tuple[Edit, ...] = ()  # Changes made in the office, oldest first
-    # Recordings of other points that an edit takes in, by name
-    elsewhere: Mapping[str, Sweep] = field(default_factory=dict)
-    # That an edit imports, by name
-    horizons: Mapping[str, HorizonProfile] = field(default_factory=dict)
     job_sha256: str = ""  # Of all that the job said when this was read; empty without a job
 
 
@@ -204,12 +198,10 @@ def survey_point(
 ) -> PointResult:
     """Take all recordings of one point through the whole line."""
     settings, setup = settings or SurveySettings(), setup or PointSetup()
-    taken_in = {e.recording for e in setup.edits if isinstance(e, TakeIn)}
-    sweeps = [*sweeps, *(s for name, s in setup.elsewhere.items() if name in taken_in)]
-    left_out = {e.recording for e in setup.edits if isinstance(e, LeaveOut)}
-    sweeps = [s for s in sweeps if s.recording.path.name not in left_out]
+    out = excluded(setup.edits)
+    sweeps = [s for s in sweeps if s.recording.path.name not in out]
     if not sweeps:
-        why = ": every one is left out by a change" if left_out else ""
+        why = ": every one is excluded by an edit" if out else ""
         raise InputError(f"there is no recording of this point{why}", name)
     passes, chosen, closing_targets = [], [], []
     checks: list[Check] = []
@@ -236,16 +228,15 @@ def survey_point(
             _add_up(reasons, one.sight.rejected())
         why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
         raise InputError(f"not one sample can be used: {why}", name)
-    remaining = [e for e in setup.edits if isinstance(e, DropSpan) and e.recording not in left_out]
     horizon = horizon_from(
-        edited_passes(passes, remaining),
+        edited_passes(passes, setup.edits),
         year.site.latitude_deg,
         Settings(**asdict(settings.horizon)),
         setup.obstructions,
         setup.distances_m,
         setup.module_height_m,
     )
-    horizon = replace(horizon, profile=edited_profile(horizon.profile, setup.edits, setup.horizons))
+    horizon = replace(horizon, profile=edited_profile(horizon.profile, setup.edits))
     access = year.assess(horizon.profile)
     return PointResult(
         name=name,

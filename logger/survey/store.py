@@ -9,18 +9,14 @@ from typing import Any
 from logger import __version__
 from logger.errors import InputError
 from logger.files import json_text, read_within
-from logger.horizon_fit import ImportHorizon, TakeIn
 from logger.job import (
     Job,
     calibration_files,
-    file_of,
-    point_recordings,
+    kept_recordings,
     read_json,
-    recording_elsewhere,
     result_path,
     write_json,
 )
-from logger.survey.points import edits_of
 from logger.survey.recipe import Recipe
 
 LARGEST_INPUT = 1 << 30
@@ -32,16 +28,13 @@ def answer_key(job: Job, point: str, recipe: Recipe) -> str:
 
     Names for the report, photos and other points do not count.
     """
-    edits = edits_of(job, point)
-    files = [*point_recordings(job, point), *calibration_files(job)]
-    files += [recording_elsewhere(job, e.recording) for e in edits if isinstance(e, TakeIn)]
-    files += [file_of(job, e.source) for e in edits if isinstance(e, ImportHorizon)]
+    files = [*kept_recordings(job, point), *calibration_files(job)]
     said = {
         "program": __version__,
         "recipe": recipe.sha256,
         "point": job.point(point),
         "obstructions": [o for o in job.obstructions if o.point in ("", point)],
-        "edits": [entry.as_dict() for entry in job.edits if entry.point == point],
+        "edits": [edit.as_dict() for edit in job.edits_of(point)],
         "files": {
             path.relative_to(job.folder).as_posix(): hashlib.sha256(
                 read_within(path, LARGEST_INPUT, "recording")

@@ -1,21 +1,34 @@
 import datetime as dt
+import unicodedata
 from pathlib import Path
 
 import pytest
 
-from logger.errors import InputError
+from logger.errors import InputError, UsageError
+from logger.horizon_fit import edit_from
 from logger.job import (
     Job,
+    JobObstruction,
     Point,
+    add_edit,
+    add_obstruction,
     calibration_path,
     calibration_results,
+    existing_point,
+    kept_recordings,
+    known_points,
+    point_folder,
     point_names,
     point_recordings,
+    point_to_sweep,
     read_job,
-    recording_elsewhere,
+    remove_point,
+    rename_point,
     result_path,
     set_point,
     sweep_path,
+    swept_under_two_names,
+    undo,
     write_json,
 )
 
@@ -63,14 +76,177 @@ def test_a_folder_and_a_recording_into_which_nothing_came_are_no_point(job: Job)
     assert point_recordings(job, "silent") == [noise]
 
 
-def test_a_recording_of_another_point_is_found_by_its_name(job: Job) -> None:
-    path = recorded(job, "annex", NOON)
-    assert recording_elsewhere(job, path.name) == path
-    with pytest.raises(InputError, match="no recording is called"):
-        recording_elsewhere(job, "20260101T000000Z.sweep")
+def edited(job: Job, kind: str, point: str, **what: object) -> Job:
+    who = {"who": "A. Example", "when": "2026-05-15T07:30:00Z", "why": "a test"}
+    add_edit(job.folder, edit_from({"kind": kind, "point": point, **who, **what}))
+    return read_job(job.folder)
+
+
+def test_a_point_whose_recordings_are_all_excluded_is_no_point(job: Job) -> None:
+    first, second = recorded(job, "eave", NOON), recorded(job, "eave", NOON)
+    job = set_point(job.folder, Point("eave"))
+    job = edited(job, "exclude-sweep", "eave", recording=first.name)
+    assert kept_recordings(job, "eave") == [second]
+    assert point_names(job) == ["eave"]
+    job = edited(job, "exclude-sweep", "eave", recording=second.name)
+    assert kept_recordings(job, "eave") == point_names(job) == []
+    assert known_points(job) == ["eave"]
+
+
+def test_a_point_that_was_removed_comes_back_by_undo_and_by_a_new_sweep(job: Job) -> None:
+    first = recorded(job, "eave", NOON)
+    assert point_names(job) == ["eave"]
+    remove_point(job, "eave", "A. Example", "the wrong roof")
+    assert point_names(read_job(job.folder)) == []
+    assert first.exists()
+    later = recorded(job, "eave", NOON)
+    assert point_names(read_job(job.folder)) == ["eave"]
+    assert kept_recordings(read_job(job.folder), "eave") == [later]
+    undo(job.folder)
+    assert kept_recordings(read_job(job.folder), "eave") == [first, later]
+
+
+def test_a_point_that_is_listed_and_not_swept_yet_can_be_removed(job: Job) -> None:
+    job = set_point(job.folder, Point("eave"))
+    remove_point(job, "eave", "A. Example", "no roof there")
+    assert point_names(read_job(job.folder)) == []
+
+
+def test_a_renamed_point_keeps_its_recordings_photos_edits_and_names(job: Job) -> None:
+    name = recorded(job, "eve", NOON).name
+    photo = job.folder / "photos" / "eve" / "north.jpg"
+    photo.parent.mkdir(parents=True)
+    photo.touch()
+    job = set_point(job.folder, Point("eve", 1.6))
+    edited(job, "exclude-span", "eve", recording=name, from_s=1.0, to_s=2.0)
+    add_obstruction(job.folder, JobObstruction("lime", point="eve"))
+    before = read_job(job.folder)
+    rename_point(before, "eve", "eave", "A. Example", "misspelt")
+    job = read_job(job.folder)
+    assert point_names(job) == ["eave"]
+    assert [path.name for path in kept_recordings(job, "eave")] == [name]
+    assert point_folder(job.folder, "photos", "eave").is_dir()
+    assert {job.points[0].name, job.obstructions[0].point, *(e.point for e in job.edits)} == {
+        "eave"
+    }
+    assert job.edits[-1].what() == "renamed from eve"
+    undo(job.folder)
+    assert read_job(job.folder) == before
+    assert photo.exists()
+
+
+@pytest.mark.parametrize("name", ["gable", "Gable", "eave"])
+def test_a_point_never_gets_the_name_of_another(job: Job, name: str) -> None:
     recorded(job, "eave", NOON)
-    with pytest.raises(InputError, match="more than one recording is called"):
-        recording_elsewhere(job, path.name)
+    recorded(job, "gable", NOON)
+    with pytest.raises(UsageError, match="already"):
+        rename_point(job, "eave", name, "A. Example", "a test")
+    assert point_names(read_job(job.folder)) == ["eave", "gable"]
+
+
+def test_a_rename_that_cannot_be_written_leaves_the_folders_as_they_were(
+    job: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = recorded(job, "eave", NOON)
+
+    def full(*_: object) -> None:
+        raise InputError("cannot be written: no space left")
+
+    monkeypatch.setattr("logger.job.job_file.write_atomically", full)
+    with pytest.raises(InputError, match="no space left"):
+        rename_point(job, "eave", "gable", "A. Example", "a test")
+    assert path.exists()
+
+
+DECOMPOSED = unicodedata.normalize("NFD", "Südgiebel")
+
+
+def test_a_folder_whose_accents_are_spelt_apart_is_the_points_folder(job: Job) -> None:
+    folder = job.folder / "sweeps" / DECOMPOSED
+    folder.mkdir(parents=True)
+    (folder / "20260514T120000Z.sweep").touch()
+    (job.folder / "photos" / DECOMPOSED).mkdir(parents=True)
+    assert point_names(job) == ["Südgiebel"]
+    assert [path.parent for path in kept_recordings(job, "Südgiebel")] == [folder]
+    assert sweep_path(job, "Südgiebel", NOON).parent == folder
+    assert point_folder(job.folder, "photos", "Südgiebel").name == DECOMPOSED
+    assert existing_point(job, DECOMPOSED) == "Südgiebel"
+
+
+@pytest.mark.parametrize("typed", ["medow", "Meadow", "MEADOW", "meadow2"])
+def test_a_point_that_is_not_there_is_refused_with_the_nearest(job: Job, typed: str) -> None:
+    recorded(job, "meadow", NOON)
+    recorded(job, "yard", NOON)
+    assert existing_point(job, " meadow ") == "meadow"
+    with pytest.raises(UsageError, match="no point") as caught:
+        existing_point(job, typed)
+    assert caught.value.hint == "meadow"
+
+
+def test_a_sweep_of_a_name_in_other_letters_of_case_is_refused(job: Job) -> None:
+    recorded(job, "meadow", NOON)
+    assert point_to_sweep(job, "meadow ") == "meadow"
+    assert point_to_sweep(job, "copse") == "copse"
+    with pytest.raises(UsageError, match="there is a point 'meadow' already"):
+        point_to_sweep(job, "Meadow")
+
+
+def test_two_folders_that_differ_in_case_alone_are_refused(job: Job) -> None:
+    recorded(job, "meadow", NOON)
+    if (job.folder / "sweeps" / "MEADOW").exists():
+        pytest.skip("this file system knows no case")
+    recorded(job, "Meadow", NOON)
+    with pytest.raises(InputError, match="'Meadow' and 'meadow' differ in case alone"):
+        read_job(job.folder)
+
+
+ENTRY = """
+[[edits]]
+kind = "exclude-sweep"
+point = "{}"
+recording = "{}"
+who = "A. Example"
+when = 2026-05-15T07:30:00Z
+why = "a test"
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint", "hint"),
+    [
+        (ENTRY.format("medow", "a.sweep"), "edits 1: there is no point 'medow'", "meadow"),
+        (ENTRY.format("Meadow", "a.sweep"), "edits 1: there is no point 'Meadow'", "meadow"),
+        (ENTRY.format("meadow", "20260514T120001Z.sweep"), "edits 1: .* has no recording", "0000Z"),
+        ("[[obstructions]]\nname='a'\npoint='medow'", "obstructions 1: there is no", "meadow"),
+        ("[rule]\nsource = 'a'", "there is no key 'rule'", "rules"),
+        ("[[points]]\nname = 'a'\nmodule_heigth_m = 1", "'module_heigth_m'", "module_he"),
+    ],
+)  # fmt: skip
+def test_a_name_in_the_job_that_is_not_there_is_refused_with_the_nearest(
+    job: Job, text: str, complaint: str, hint: str
+) -> None:
+    recorded(job, "meadow", NOON)
+    path = job.folder / "job.toml"
+    path.write_text(path.read_text() + text)
+    with pytest.raises(InputError, match=complaint) as caught:
+        read_job(job.folder)
+    assert hint in caught.value.hint
+
+
+def test_blanks_and_accents_of_an_edits_point_make_no_other_point(job: Job) -> None:
+    name = recorded(job, "Südgiebel", NOON).name
+    path = job.folder / "job.toml"
+    path.write_text(path.read_text() + ENTRY.format(f" {DECOMPOSED} ", name))
+    assert kept_recordings(read_job(job.folder), "Südgiebel") == []
+
+
+def test_a_recording_under_two_points_is_found_by_its_bytes(job: Job) -> None:
+    one, two = recorded(job, "eave", NOON), recorded(job, "gable", NOON.replace(hour=13))
+    one.write_bytes(b"the same")
+    two.write_bytes(b"the same")
+    assert swept_under_two_names(job, "eave") == [(one, "gable")]
+    two.write_bytes(b"the sane")
+    assert swept_under_two_names(job, "eave") == []
 
 
 def test_calibration_results_come_oldest_first(job: Job) -> None:

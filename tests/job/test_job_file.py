@@ -1,3 +1,4 @@
+import datetime as dt
 import subprocess
 import sys
 from pathlib import Path
@@ -5,10 +6,10 @@ from pathlib import Path
 import pytest
 
 from logger.errors import InputError, UsageError
-from logger.horizon_fit import edit_from_dict
+from logger.horizon_fit import Edit, edit_from
 from logger.job import (
-    EditEntry,
     Job,
+    JobObstruction,
     JobPlane,
     Point,
     add_edit,
@@ -17,9 +18,9 @@ from logger.job import (
     create_job,
     job_file,
     read_job,
-    remove_last_edit,
     set_plane,
     set_point,
+    undo,
 )
 from logger.site import Site
 
@@ -98,8 +99,9 @@ def test_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> No
             "rules: minimum_window_clear is 75, outside 0",
         ),
         (SITE + "[people]\nclient = 3", "people: client is 3"),
-        (SITE + "[[edits]]\nkind = 'drop span'", "edits 1: point is missing"),
-        (SITE + "[[edits]]\nkind = 'drop span'\npoint = 'a'", "edits 1: who is missing"),
+        (SITE + "[[edits]]\nkind = 'exclude-sweep'", "edits 1: point is missing"),
+        (SITE + "[[edits]]\nkind = 'exclude-sweep'\npoint = 'a'", "edits 1: who is missing"),
+        ("edits = [3]\n" + SITE, "edits 1: is not a table"),
         ("[site]\nx = =\ny = 1", "is no valid TOML.*line 2"),
         (b"[site]\nname = '\xff'", "is not UTF-8 text"),
     ],
@@ -159,36 +161,44 @@ def test_a_change_that_would_break_the_job_is_not_made(job: Job) -> None:
     assert path.read_bytes() == before
 
 
-def test_an_obstruction_can_be_named_afterwards(job: Job) -> None:
-    what = {"point": "eave", "name": "lime", "kind": "deciduous", "from_azimuth_deg": 350.0,
-            "to_azimuth_deg": 20.0, "distance_m": None}  # fmt: skip
-    (named,) = add_obstruction(job.folder, what).obstructions
-    assert (named.name, named.kind, named.point) == ("lime", "deciduous", "eave")
-    assert (named.from_azimuth_deg, named.to_azimuth_deg) == (350.0, 20.0)
-    assert named.distance_m is None
+EAVE = "[[points]]\nname = 'eave'\n"
 
 
-def an_edit(why: str = "the ladder was in the way") -> EditEntry:
-    return EditEntry(
-        "drop span",
-        "eave",
-        "A. Example",
-        "2026-05-14T08:00:00Z",
-        why,
-        {"recording": "20260514T074500Z.sweep", "from_s": 3.0, "to_s": 7.5},
-    )
+@pytest.fixture
+def eave(job: Job) -> Job:
+    return set_point(job.folder, Point("eave"))
 
 
-def test_edits_are_kept_in_order_with_who_when_and_why(job: Job) -> None:
-    add_edit(job.folder, an_edit())
-    assert add_edit(job.folder, an_edit("a bird")).edits == (an_edit(), an_edit("a bird"))
+def test_an_obstruction_can_be_named_afterwards(eave: Job) -> None:
+    lime = JobObstruction("lime", "deciduous", "eave", 350.0, 20.0, removable=True)
+    add_obstruction(eave.folder, lime)
+    assert read_job(eave.folder).obstructions == (lime,)
+
+
+def an_edit(why: str = "the ladder was in the way") -> Edit:
+    return edit_from(
+        {
+            "kind": "set-sector", "point": "eave", "from_azimuth_deg": 3, "to_azimuth_deg": 7,
+            "from_elevation_deg": 5, "to_elevation_deg": 6,
+            "who": "A. Example", "when": "2026-05-14T08:00:00Z", "why": why,
+        }
+    )  # fmt: skip
+
+
+def test_edits_are_kept_in_order_with_who_when_and_why(eave: Job) -> None:
+    add_edit(eave.folder, an_edit())
+    add_edit(eave.folder, an_edit("a bird"))
+    assert read_job(eave.folder).edits == (an_edit(), an_edit("a bird"))
 
 
 ENTRY = """
 [[edits]]
-kind = "leave out"  # by telephone
+kind = "set-sector"  # by telephone
 point = "eave"
-recording = "{}.sweep"
+from_azimuth_deg = {}
+to_azimuth_deg = 90
+from_elevation_deg = 5
+to_elevation_deg = 5
 who = "A. Example"
 when = "2026-05-14T08:00:00Z"
 why = "a bird"
@@ -198,35 +208,57 @@ why = "a bird"
 @pytest.mark.parametrize("after", ["", "\n[people]\nclient = 'B. Example'\n"])
 def test_an_edit_is_taken_back_and_comments_around_it_stay(tmp_path: Path, after: str) -> None:
     note = "\n# the ridge is rotten\n"
-    folder = written(tmp_path, SITE + "# first\n" + ENTRY.format("a") + note
-                     + ENTRY.format("b") + note + after)  # fmt: skip
+    folder = written(tmp_path, SITE + EAVE + "# first\n" + ENTRY.format(10) + note
+                     + ENTRY.format(20) + note + after)  # fmt: skip
     people = read_job(folder).people
-    assert remove_last_edit(folder).what == {"recording": "b.sweep"}
-    assert [e.what["recording"] for e in read_job(folder).edits] == ["a.sweep"]
-    assert remove_last_edit(folder).what == {"recording": "a.sweep"}
+    assert "20 to 90°" in undo(folder)
+    assert ["10 to 90°" in str(e) for e in read_job(folder).edits] == [True]
+    assert "10 to 90°" in undo(folder)
     text = (folder / "job.toml").read_text()
     assert "[[edits]]" not in text
     assert text.count("# the ridge is rotten") == 2
     assert "# first" in text
     assert read_job(folder).people == people
     with pytest.raises(UsageError, match="no change to take back"):
-        remove_last_edit(folder)
-    assert add_edit(folder, an_edit()).edits == (an_edit(),)
+        undo(folder)
+    add_edit(folder, an_edit())
+    assert read_job(folder).edits == (an_edit(),)
 
 
-def test_an_edit_is_what_the_horizon_room_takes(job: Job) -> None:
-    (entry,) = add_edit(job.folder, an_edit()).edits
-    change = edit_from_dict(entry.change())
-    assert "20260514T074500Z.sweep: 3 to 7.5 s left out" in str(change)
-    assert "A. Example" in str(change)
-    assert "the ladder was in the way" in str(change)
+def test_the_later_of_an_edit_and_a_name_is_taken_back_first(eave: Job) -> None:
+    def named(hour: int) -> JobObstruction:
+        when = dt.datetime(2026, 5, 14, hour, tzinfo=dt.UTC)
+        return JobObstruction(f"tree {hour}", point="eave", when=when)
+
+    add_obstruction(eave.folder, JobObstruction("by hand"))
+    add_obstruction(eave.folder, named(7))
+    add_edit(eave.folder, an_edit())
+    add_obstruction(eave.folder, named(9))
+    taken = [undo(eave.folder) for _ in range(3)]
+    assert [word in told for word, told in zip(("tree 9", "3 to 7°", "tree 7"), taken, strict=True)]
+    assert [o.name for o in read_job(eave.folder).obstructions] == ["by hand"]
+    with pytest.raises(UsageError, match="no change to take back"):
+        undo(eave.folder)
 
 
-def test_the_moment_of_an_edit_may_be_a_toml_date_in_any_zone(job: Job) -> None:
-    path = job.folder / "job.toml"
-    add_edit(job.folder, an_edit())
-    path.write_text(path.read_text().replace('"2026-05-14T08:00:00Z"', "2026-05-14T10:00:00+02:00"))
-    assert read_job(job.folder).edits == (an_edit(),)
+@pytest.mark.parametrize("entry", ["kind = 'nonsense'", ENTRY[11:].format(-400), "point = 'attic'"])
+def test_the_last_edit_can_be_taken_back_although_it_makes_the_job_unreadable(
+    tmp_path: Path, entry: str
+) -> None:
+    folder = written(tmp_path, SITE + EAVE + "[[edits]]\n" + entry)
+    with pytest.raises(InputError, match="edits 1"):
+        read_job(folder)
+    undo(folder)
+    assert read_job(folder).edits == ()
+
+
+def test_the_moment_of_an_edit_may_be_a_toml_date_in_any_zone(eave: Job) -> None:
+    path = eave.folder / "job.toml"
+    add_edit(eave.folder, an_edit())
+    when = '"2026-05-14T08:00:00.000Z"'
+    assert when in path.read_text()
+    path.write_text(path.read_text().replace(when, "2026-05-14T10:00:00+02:00"))
+    assert read_job(eave.folder).edits == (an_edit(),)
 
 
 WRITE_POINTS = """

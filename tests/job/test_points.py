@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from logger.cli import main
-from logger.job import EditEntry, Job, add_edit, read_job, result_path, write_json
+from logger.job import Job, result_path, write_json
 from logger.report.figures import plane_figures
 from logger.survey.side_by_side import Spot, best_plane, best_point, corners
 
@@ -154,95 +154,6 @@ def test_a_job_without_a_sweep_says_what_to_do(job: Job) -> None:
     assert "no point of this job has a recording" in err
 
 
-def test_changes_in_the_office_are_entered_with_who_and_why(job: Job) -> None:
-    stored(job, "eave", plane(0.9))
-    code, out, err = ran(
-        "edit", "override-sector", job.folder, "eave", "--from", 350, "--to", 10,
-        "--elevation", 4, "--why", "a lorry stood there",
-    )  # fmt: skip
-    assert code == 0, err
-    assert "350 to 10° set to 4 to 4°" in out
-    (entry,) = read_job(job.folder).edits
-    assert (entry.kind, entry.who) == ("override sector", "A. Example")
-    assert entry.why == "a lorry stood there"
-    assert "a lorry stood there" in ran("edit", "list", job.folder)[1]
-
-
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        (("leave-out", "eave", "--recording", "x.sweep"), "has no recording 'x.sweep'"),
-        (("leave-out", "attic", "--recording", "x.sweep"), "no point 'attic'"),
-        (("take-in", "eave", "--recording", "x.sweep"), "no recording is called 'x.sweep'"),
-        (("import-horizon", "eave", "--horizon", "none.csv"), "none.csv"),
-        (
-            ("drop-span", "eave", "--recording", "20260514T081231Z.sweep", "--from", 5, "--to", 2),
-            "--from must be",
-        ),
-        (
-            ("override-sector", "attic", "--from", 9, "--to", 20, "--elevation", 5),
-            "no point 'attic'",
-        ),
-        (("override-sector", "eave", "--from", 9, "--to", 20, "--elevation", 95), "-90.0<=x<=90.0"),
-        (("override-sector", "eave", "--from", 9, "--to", 480, "--elevation", 5), "0.0<=x<=360.0"),
-        (
-            ("override-sector", "eave", "--from", 9, "--to", 20, "--elevation", "nan"),
-            "from_elevation_deg of a change is no number",
-        ),
-        (("import-horizon", "eave", "--horizon", "../x.csv"), "is outside the job folder"),
-    ],
-)
-def test_a_change_that_cannot_be_made_is_not_entered(
-    job: Job, arguments: tuple[object, ...], words: str
-) -> None:
-    stored(job, "eave", plane(0.9))
-    change, point, *rest = arguments
-    code, _, err = ran("edit", change, job.folder, point, *rest, "--why", "a test")
-    assert code in (2, 3)
-    assert words in " ".join(err.split())
-    assert read_job(job.folder).edits == ()
-
-
-def test_a_sector_is_named_at_a_point_that_is_there_and_listed(job: Job) -> None:
-    assert ran("edit", "list", job.folder)[1] == "no changes\n"
-    stored(job, "eave", plane(0.9))
-    name = ("--name", "yew", "--kind", "evergreen", "--from", 350, "--to", 10, "--distance", 12)
-    code, _, err = ran("edit", "name-sector", job.folder, "yard", *name)
-    assert (code, read_job(job.folder).obstructions) == (2, ())
-    assert "no point 'yard'" in err
-    assert "it has eave" in err
-    assert ran("edit", "name-sector", job.folder, "eave", *name)[0] == 0
-    line = "eave: 350 to 10° named yew, evergreen at 12 m\n"
-    assert ran("edit", "list", job.folder)[1] == line
-
-
-def test_the_list_goes_on_after_an_entry_that_makes_no_sense(job: Job) -> None:
-    for what in ({"recording": 3, "colour": 1}, {"recording": "x.sweep"}):
-        when = "2026-05-14T08:00:00Z"
-        add_edit(job.folder, EditEntry("leave out", "eave", "A. Example", when, "a test", what))
-    code, out, _ = ran("edit", "list", job.folder)
-    first, second = out.splitlines()
-    assert code == 0
-    assert "has no field 'colour' (try: correct or remove its entry" in first
-    assert "x.sweep left out" in second
-
-
-def test_the_last_change_is_taken_back_and_told(job: Job) -> None:
-    stored(job, "eave", plane(0.9))
-    sector = ("--from", 350, "--to", 10, "--why", "a lorry stood there")
-    for elevation in (4, 5):
-        ran("edit", "override-sector", job.folder, "eave", *sector, "--elevation", elevation)
-    code, out, err = ran("edit", "undo", job.folder)
-    assert code == 0
-    assert out.startswith("taken back - eave: 350 to 10° set to 5 to 5°")
-    assert "horizon-logger points" in err
-    assert [e.what["from_elevation_deg"] for e in read_job(job.folder).edits] == [4.0]
-    assert ran("edit", "undo", job.folder)[0] == 0
-    code, _, err = ran("edit", "undo", job.folder)
-    assert code == 2
-    assert "no change to take back" in err
-
-
 def test_a_result_that_is_no_result_is_named(job: Job, tmp_path: Path) -> None:
     stored(job, "eave", plane(0.9))
     result_path(job, "eave").write_text("{")
@@ -272,14 +183,11 @@ def test_a_point_with_a_bad_recording_is_named_and_the_others_are_shown(job: Job
     assert document["arrays"] == []
 
 
-def test_a_point_whose_only_recording_is_left_out_is_as_one_not_swept(job: Job) -> None:
+def test_a_point_whose_only_recording_is_excluded_is_no_point(job: Job) -> None:
     with_bad_point(job)
-    code, _, err = ran(
-        "edit", "leave-out", job.folder, "garb",
-        "--recording", "20260514T090000Z.sweep", "--why", "empty",
-    )  # fmt: skip
+    code, _, err = ran("edit", "exclude-sweep", job.folder, "garb", "--why", "empty")
     assert code == 0, err
     code, out, err = ran("points", job.folder)
     assert code == 0, err
     assert "eave" in out
-    assert "garb: no recording yet, or every one is left out" in err
+    assert "garb" not in out + err

@@ -118,11 +118,13 @@ def test_every_link_of_a_page_leads_somewhere(page: str) -> None:
 
 
 def test_the_jobs_shown_are_jobs(tmp_path: Path) -> None:
-    from logger.horizon_fit import edit_from_dict
     from logger.job import read_job
 
     text = (DOCS / "job-folder.md").read_text(encoding="utf-8")
     (tmp_path / "job.toml").write_text("\n".join(re.findall(r"```toml\n(.*?)```", text, re.S)))
+    recording = tmp_path / "sweeps" / "north eave" / "20260514T081231Z.sweep"
+    recording.parent.mkdir(parents=True)
+    recording.touch()
     job = read_job(tmp_path)
     assert job.point("north eave").module_height_m == 4.2
-    assert "41 to 48.5 s left out" in str(edit_from_dict(job.edits[0].change()))
+    assert "41 to 48.5 s excluded" in str(job.edits[0])
