@@ -34,8 +34,8 @@ def main() -> None:
         site = ["--latitude", "46.05", "--longitude", "14.51", "--altitude", "310"]
         subprocess.run([COMMAND, "new", job, *site, "--plane", "roof=35,180"], check=True)
         board = subprocess.Popen(
-            [COMMAND, "simulate", "--do", "spots", "--scene", "street", "--scene", "ridge",
-             "--hand", asked.hand, "--sector", asked.sector, "--mark", "63,1.2", "--no-iron",
+            [COMMAND, "simulate", "--do", "points", "--scene", "street", "--scene", "ridge",
+             "--hand", asked.hand, "--sector", asked.sector, "--target", "63,1.2", "--no-iron",
              "--once"],
             stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, encoding="utf-8",
         )  # fmt: skip

@@ -35,10 +35,8 @@ from logger.live.session import LiveView
 from logger.live.sweeping import Surroundings, SurveyDay, header_of
 from logger.orientation import Corrections, declination_at
 from logger.recording import RecordingWriter, SystemClock, open_link
-from logger.simulation import BoardSettings, scene_named
-from logger.simulation.day import Day
+from logger.simulation import BoardSettings, Task, scene_named, simulate
 from logger.simulation.serve import PtyLink, TcpLink
-from logger.simulation.tasks import simulate
 from logger.site import Site
 
 SITE = Site(46.05, 14.51, 310.0)
@@ -51,8 +49,8 @@ def play(link: str, rate_hz: int, seconds: float, pipe: Any) -> None:
     """Be the board: send in real time, and report when each instant had been sent."""
     # A board on USB or a network is not held to a serial line's 115200 bit/s.
     settings = BoardSettings(rate_hz=rate_hz, link_baud=None)
-    day = Day(scenes=(scene_named("street", 1),), site=SITE, settings=settings)
-    chunks = simulate(day.task("sweep", 0, NOW)).chunks
+    task = Task("sweep", (scene_named("street", 1),), site=SITE, settings=settings, started=NOW)
+    chunks = simulate(task).chunks
     port: Any = PtyLink() if link == "pty" else TcpLink()
     pipe.send(port.address)
     port.wait_for_host()

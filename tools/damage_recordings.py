@@ -28,8 +28,8 @@ from logger.recording import RecordingWriter
 from logger.recording.port import decode_recording
 from logger.recording.reader import parse_recording
 from logger.simulation import simulate_sweep
-from logger.simulation.operator import CALM
-from logger.simulation.scene import scene_named
+from logger.simulation.motion import CALM
+from logger.simulation.scenery import scene_named
 
 
 def made(folder: Path, seconds: float, name: str) -> bytes:

@@ -30,7 +30,7 @@ from pathlib import Path
 from logger.orientation import Corrections, declination_given, orient
 from logger.recording import read_recording
 from logger.simulation import BoardSettings, simulate_sweep
-from logger.simulation.scene import scene_named
+from logger.simulation.scenery import scene_named
 from logger.survey.points import load_sweep
 
 RATE_HZ = 100

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+import itertools
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,9 +39,9 @@ _SCENES = (
     default="sweep",
     show_default=True,
     metavar="TASKS",
-    help="What the operator does, one a connection: compass, level, bearing (on a landmark), sun "
-    "(bearing by the shadow), plane, sweep, corners, spots (every scene in turn in one connection, "
-    "the trigger opening and closing each); with commas between.",
+    help="What the operator does, one a connection, with commas between: compass, level, bearing "
+    "(on a target), sun (bearing by the shadow), plane, sweep, corners, points (every scene in "
+    "turn, the trigger opening and closing each). Further connections meet the last one again.",
 )
 @click.option("--day", is_flag=True, help="Short for --do compass,level,bearing,sweep,sweep.")
 @click.option(
@@ -53,12 +54,12 @@ _SCENES = (
     help="Sweep only this part, clockwise, in degrees; may be given again.",
 )  # fmt: skip
 @click.option(
-    "--mark", metavar="AZIMUTH,ELEVATION",
+    "--target", metavar="AZIMUTH,ELEVATION",
     help="Sight a closing target in this direction before and after each sweep.",
 )  # fmt: skip
 @click.option(
-    "--mark-labels", is_flag=True,
-    help="Press the mark key in passing on reaching each named thing on the skyline.",
+    "--press-on-names", is_flag=True,
+    help="Press in passing on reaching each named thing on the skyline.",
 )  # fmt: skip
 @click.option(
     "--opening-trigger", is_flag=True, help="Press the trigger also at the start of a sweep."
@@ -88,7 +89,7 @@ _SCENES = (
     help="Times real time; 0 sends unpaced. With any but 1 the board's clock does not go as the "
     "host's, and the host is right to call its time in doubt; the answer keeps the board's time.",
 )
-@click.option("--once", is_flag=True, help="End after the last task instead of starting over.")
+@click.option("--once", is_flag=True, help="End after the last task.")
 @click.option(
     "--fault", "faults", multiple=True, metavar="KIND=VALUE",
     help="Spoil the link: drop, flip or double a share of the bytes; silent, half, reset or cut "
@@ -120,7 +121,7 @@ def command(**options: Any) -> None:
     faults, cuts, reset = _faults(options["faults"])
     if cuts and options["pty"] and not options["link_name"]:
         raise click.UsageError("a pseudo-terminal that is cut needs --link to keep its name")
-    scenes, tasks = _tasks(options, reset)
+    scenes, tasks, again = _tasks(options, reset)
     if options["truth"] is not None:
         write_atomically(options["truth"], scenes[0].as_csv())
     link: Any = (
@@ -131,11 +132,10 @@ def command(**options: Any) -> None:
         click.echo(link.address)
         serve(
             link,
-            tasks,
+            tasks if options["once"] else itertools.chain(tasks, again),
             options["speed"] or None,
             faults=faults,
             cuts_s=cuts,
-            once=options["once"],
             say=lambda sentence: click.echo(sentence, err=True),
         )
     except KeyboardInterrupt:
@@ -146,24 +146,24 @@ def command(**options: Any) -> None:
 
 def _tasks(
     options: dict[str, Any], reset_at_s: float | None
-) -> tuple[tuple[Scene, ...], list[MakeTask]]:
+) -> tuple[tuple[Scene, ...], list[MakeTask], Iterator[MakeTask]]:
+    """The scenes, each task of the day, and the last one again for every further connection."""
     from dataclasses import replace
 
-    from logger.simulation import BoardSettings, Operator, Sensor, scene_named
-    from logger.simulation.day import A_DAY, CLOSING_TARGET, TASKS, Day
+    from logger.simulation import BoardSettings, Operator, Sensor, Task, day_task, scene_named
+    from logger.simulation.tasks import A_DAY, TARGET, known_action
     from logger.site import Site
 
     names = list(A_DAY) if options["day"] else [n.strip() for n in options["tasks"].split(",")]
     for name in names:
-        if name not in TASKS:
-            raise click.UsageError(f"no task {name!r}; the tasks are {', '.join(TASKS)}")
+        known_action(name)
     seed = options["seed"]
     scenes = tuple(scene_named(name, seed) for name in options["scenes"] or ("ridge",))
     operator = replace(
         Operator.brisk() if options["hand"] == "brisk" else Operator.calm(),
         passes=options["passes"],
         opening_trigger=options["opening_trigger"],
-        mark_labels=options["mark_labels"],
+        press_on_names=options["press_on_names"],
     )
     if options["sectors"]:
         sectors = tuple(_pair(text, "--sector") for text in options["sectors"])
@@ -171,18 +171,19 @@ def _tasks(
         operator = replace(
             operator, sectors=tuple((a, b if b > a else b + 360.0) for a, b in sectors)
         )
-    mark = _pair(options["mark"], "--mark") if options["mark"] else None
-    if mark and not options["sectors"]:
-        # Beginning and ending beside the mark, no way across the sky is recorded.
-        operator = replace(operator, sectors=((mark[0], mark[0] + 364.0),))
+    target = _pair(options["target"], "--target") if options["target"] else None
+    if target and not options["sectors"]:
+        # Beginning and ending beside the target, no way across the sky is recorded.
+        operator = replace(operator, sectors=((target[0], target[0] + 364.0),))
     sensor = Sensor(
         individual=seed,
         index_error_deg=options["index"],
         collimation_error_deg=options["collimation"],
     )
-    day = Day(
+    day = Task(
+        "sweep",
         scenes=scenes,
-        operator=replace(operator, closing_target=mark),
+        operator=replace(operator, closing_target=target),
         sensor=sensor if options["iron"] else sensor.without_iron(),
         site=Site(options["latitude"], options["longitude"], options["altitude"]),
         settings=BoardSettings(
@@ -194,14 +195,19 @@ def _tasks(
             reset_at_s=reset_at_s,
         ),
         seed=seed,
-        landmark=mark or CLOSING_TARGET,
+        more={
+            "level": {"target": target or TARGET, "pairs": 3},
+            "bearing": {"target": target or TARGET},
+        },
     )
 
     def maker(number: int, name: str) -> MakeTask:
-        before = sum(n in ("sweep", "corners") for n in names[:number])
-        return lambda: day.task(name, number, dt.datetime.now(dt.UTC), before)
+        done = names[:number] + [names[-1]] * (number - len(names))
+        before = sum(known_action(n)[0] == "sweep" for n in done)
+        return lambda: day_task(day, name, number, dt.datetime.now(dt.UTC), before)
 
-    return scenes, [maker(number, name) for number, name in enumerate(names)]
+    tasks = [maker(number, name) for number, name in enumerate(names)]
+    return scenes, tasks, (maker(number, names[-1]) for number in itertools.count(len(names)))
 
 
 def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | None]:

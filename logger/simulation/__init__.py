@@ -7,13 +7,16 @@ Everything is a pure function of its settings and a seed. `serve` puts it on a p
 from __future__ import annotations
 
 from logger.simulation.board import BoardSettings, Chunk
-from logger.simulation.operator import Glance, Motion, Operator
-from logger.simulation.scene import SCENES, Scene, Steel, scene_named
+from logger.simulation.motion import Glance, Motion, Operator
+from logger.simulation.scene import Scene, Steel
+from logger.simulation.scenery import SCENES, scene_named
 from logger.simulation.sensor import BoardErrors, Measured, Sensor
 from logger.simulation.tasks import (
     DEFAULT_SITE,
     DEFAULT_START,
     Simulated,
+    Task,
+    day_task,
     simulate,
     simulate_bearing,
     simulate_corners,
@@ -39,6 +42,8 @@ __all__ = [
     "Sensor",
     "Simulated",
     "Steel",
+    "Task",
+    "day_task",
     "scene_named",
     "simulate",
     "simulate_bearing",

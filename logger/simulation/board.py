@@ -28,7 +28,7 @@ from firmware_protocol import (
     TrueHeading,
     encode,
 )
-from logger.arrays import Floats, Ints
+from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
 from logger.geometry import angles_of, attitude_from_vectors, wrap360
 from logger.recording.samples import KeyPress
@@ -133,55 +133,16 @@ def sentences_of(
     """What the board sends at each measuring instant."""
     if settings.persona != "own":
         return _standard_sentences(measured, settings, true_minus_magnetic_deg)
-    n = len(measured)
-    t = measured.t_s * (1 + clock_error_ppm * 1e-6)
-    since, silent = t, np.zeros(n, dtype=bool)
-    first = 0
-    if settings.reset_at_s is not None:
-        silent = (t >= settings.reset_at_s) & (t < settings.reset_at_s + 1.0)
-        after = t >= settings.reset_at_s + 1.0
-        first = int(np.count_nonzero(~after))
-        since = np.where(after, t - settings.reset_at_s - 1.0, t)
-    again = np.arange(n) >= first if settings.reset_at_s is not None else np.zeros(n, dtype=bool)
-    seq = np.where(again, np.arange(n) - first, np.arange(n) + settings.start_seq) % 65536
-    start_ms = np.where(again, 0, settings.start_ms)
-    t_ms = (np.round(since * 1000).astype(np.int64) + start_ms) % 2**32
-
-    made: list[list[bytes]] = []
-    stamps = [*zip(seq.tolist(), t_ms.tolist(), strict=True)]
-    if "A" in settings.streams:
-        made.append(_closed(_attitude_bodies(measured, stamps)))
-    if "M" in settings.streams:
-        columns = np.concatenate(
-            [_whole(measured.field_ut * 100, 160_000), _whole(measured.force_g * 1e4, 160_000)],
-            axis=1,
-        )
-        made.append(
-            _closed(
-                b"PHLGM,%d,%d,%d,%d,%d,%d,%d,%d" % (*stamp, *row)
-                for stamp, row in zip(stamps, columns.tolist(), strict=True)
-            )
-        )
-    if "G" in settings.streams:
-        columns = np.concatenate(
-            [
-                _whole(measured.rate_deg_s * 100, 400_000),
-                _whole(measured.temperature_c[:, None] * 10, 2_000),
-            ],
-            axis=1,
-        )
-        made.append(
-            _closed(
-                b"PHLGG,%d,%d,%d,%d,%d,%d" % (*stamp, *row)
-                for stamp, row in zip(stamps, columns.tolist(), strict=True)
-            )
-        )
+    clock = _board_clock(measured, settings, clock_error_ppm)
+    bodies = {
+        "A": lambda: _attitude_bodies(measured, clock.stamps),
+        "M": lambda: _field_bodies(measured, clock.stamps),
+        "G": lambda: _rate_bodies(measured, clock.stamps),
+    }
+    made = [_closed(bodies[letter]()) for letter in STREAMS if letter in settings.streams]
     sent = [b"".join(parts) for parts in zip(*made, strict=True)]
-
     identity = encode(settings.identity())
-    since_identity = np.floor(since / _IDENTITY_EVERY_S + 1e-9)
-    due = np.concatenate([[True], (np.diff(since_identity) != 0) | np.diff(again)])
-    for i in np.flatnonzero(due):
+    for i in np.flatnonzero(clock.identity_due):
         sent[i] = identity + sent[i]
     for clipped, sensor in (
         (measured.field_clipped, "magnetometer"),
@@ -189,15 +150,56 @@ def sentences_of(
     ):
         last_s = -np.inf
         for i in np.flatnonzero(clipped):
-            if t[i] - last_s >= _FAULT_EVERY_S:
-                last_s = t[i]
-                sent[i] += encode(Fault(stamps[i][1], "RANGE", sensor))
+            if clock.t_s[i] - last_s >= _FAULT_EVERY_S:
+                last_s = clock.t_s[i]
+                sent[i] += encode(Fault(clock.stamps[i][1], "RANGE", sensor))
     for press in keys:
-        at = min(int(np.searchsorted(measured.t_s, press.t_s - 1e-9)), n - 1)
-        sent[at] += encode(Key(*stamps[at], press.key, press.down))
-    for i in np.flatnonzero(silent):
+        at = min(int(np.searchsorted(measured.t_s, press.t_s - 1e-9)), len(measured) - 1)
+        sent[at] += encode(Key(*clock.stamps[at], press.key, press.down))
+    for i in np.flatnonzero(clock.silent):
         sent[i] = b""
     return sent
+
+
+@dataclass(frozen=True, eq=False)
+class _Clock:
+    """The board's own time at each instant."""
+
+    t_s: Floats  # Since the first instant, by the board's clock
+    stamps: list[tuple[int, int]]  # ``seq`` and ``t_ms``
+    silent: Bools  # While the board starts again
+    identity_due: Bools
+
+
+def _board_clock(measured: Measured, settings: BoardSettings, error_ppm: float) -> _Clock:
+    """Counter and clock, which begin at zero again where the board is reset."""
+    n = len(measured)
+    t = floats(measured.t_s * (1 + error_ppm * 1e-6))
+    reset_s = np.inf if settings.reset_at_s is None else settings.reset_at_s
+    silent = (t >= reset_s) & (t < reset_s + 1.0)
+    again = t >= reset_s + 1.0
+    first = int(np.count_nonzero(~again))
+    since = np.where(again, t - reset_s - 1.0, t) if first < n else t
+    seq = np.where(again, np.arange(n) - first, np.arange(n) + settings.start_seq) % 65536
+    start_ms = np.where(again, 0, settings.start_ms)
+    t_ms = (np.round(since * 1000).astype(np.int64) + start_ms) % 2**32
+    identities = np.floor(since / _IDENTITY_EVERY_S + 1e-9)
+    due = np.concatenate([[True], (np.diff(identities) != 0) | np.diff(again)])
+    return _Clock(t, [*zip(seq.tolist(), t_ms.tolist(), strict=True)], silent, due)
+
+
+def _field_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[bytes]:
+    field = _whole(measured.field_ut * 100, 160_000)
+    columns = np.concatenate([field, _whole(measured.force_g * 1e4, 160_000)], axis=1)
+    for stamp, row in zip(stamps, columns.tolist(), strict=True):
+        yield b"PHLGM,%d,%d,%d,%d,%d,%d,%d,%d" % (*stamp, *row)
+
+
+def _rate_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[bytes]:
+    temperature = _whole(measured.temperature_c[:, None] * 10, 2_000)
+    columns = np.concatenate([_whole(measured.rate_deg_s * 100, 400_000), temperature], axis=1)
+    for stamp, row in zip(stamps, columns.tolist(), strict=True):
+        yield b"PHLGG,%d,%d,%d,%d,%d,%d" % (*stamp, *row)
 
 
 def _attitude_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[bytes]:

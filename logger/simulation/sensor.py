@@ -13,7 +13,7 @@ import numpy as np
 
 from logger.arrays import Bools, Floats, floats, freeze_columns
 from logger.geometry import attitude_matrix
-from logger.simulation.operator import Motion
+from logger.simulation.motion import Motion
 from logger.simulation.scene import Steel
 
 

@@ -11,7 +11,7 @@ import os
 import select
 import socket
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -109,11 +109,10 @@ class _Link(Protocol):
 
 def serve(
     link: _Link,
-    tasks: Sequence[MakeTask],
+    tasks: Iterable[MakeTask],
     speed: float | None = 1.0,
     faults: Sequence[Fault] = (),
     cuts_s: Sequence[float] = (),
-    once: bool = True,
     say: Callable[[str], None] = lambda _: None,
 ) -> None:
     """Serve one task a connection, each in its turn.
@@ -121,19 +120,17 @@ def serve(
     A host that hangs up early on, as one that only looks does, meets the same task again; one
     that has seen a third of it (a tumble may be enough before its end) meets the next.
     """
-    number = 0
-    while number < len(tasks):
-        link.wait_for_host()
-        time.sleep(_SETTLE_S)
-        running = Running(tasks[number](), faults)
-        task = running.task
-        say(f"serving {task.purpose} ({number + 1} of {len(tasks)}), {running.trigger_s:.0f} s")
-        if _converse(link, running, speed, sorted(cuts_s)):
-            number += 1
-            if number == len(tasks) and not once:
-                number = 0
-        else:
-            say(f"the host hung up early; {task.purpose} is served again")
+    for number, make in enumerate(tasks, start=1):
+        finished = False
+        while not finished:
+            link.wait_for_host()
+            time.sleep(_SETTLE_S)
+            running = Running(make(), faults)
+            task = running.task
+            say(f"connection {number}: {task.purpose}, {running.trigger_s:.0f} s")
+            finished = _converse(link, running, speed, sorted(cuts_s))
+            if not finished:
+                say(f"the host hung up early; {task.purpose} is served again")
 
 
 def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[float]) -> bool:

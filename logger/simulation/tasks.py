@@ -1,61 +1,58 @@
-"""Whole recordings by the virtual board, in process: each a pure function of its arguments."""
+"""Whole recordings by the virtual board, in process: each a pure function of its task."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeAlias
 
 import numpy as np
 
 from logger.arrays import Floats, floats
+from logger.errors import UsageError
 from logger.geomagnetism import geomagnetic_field
 from logger.geometry import wrap360
 from logger.recording.samples import Note
+from logger.simulation import scripts
 from logger.simulation.board import BoardSettings, Chunk, received, sentences_of
-from logger.simulation.operator import (
-    CALM,
-    LYING,
-    Motion,
-    Operator,
-    bearing_script,
-    braced,
-    corners_script,
-    level_script,
-    plane_script,
-    sweep_script,
-    swing_script,
-    tumble_motion,
-)
+from logger.simulation.motion import CALM, LYING, Motion, Operator, Script, braced
 from logger.simulation.scene import Scene, Steel
+from logger.simulation.scenery import ridge
 from logger.simulation.sensor import CHEAP, Measured, Sensor, measure, substeps
 from logger.site import Site
 
 DEFAULT_SITE = Site(46.05, 14.51, 310.0)
 DEFAULT_START = dt.datetime(2026, 5, 14, 8, 12, 31, 250_000, tzinfo=dt.UTC)
-
-Perform = Callable[[np.random.Generator, float], Motion]
-"""A task: from a random generator and the motion's time step to the motion."""
+TARGET = (63.0, 1.2)
+"""Azimuth and elevation of what level and bearing are sighted on, where nothing else is given."""
+A_DAY = ("compass", "level", "bearing", "sweep", "sweep")
 
 
 @dataclass(frozen=True, eq=False)
 class Task:
     """Something the operator does with the board at a place: all that decides the bytes."""
 
-    purpose: str  # Sweep, compass, level, bearing or plane, as a recording's header has it
-    perform: Perform  # Makes the motion
-    sensor: Sensor
-    site: Site
-    started: dt.datetime  # UTC, of the first byte
-    seed: int
-    settings: BoardSettings
+    action: str  # One of `ACTIONS`
+    scenes: tuple[Scene, ...] = field(default_factory=lambda: (ridge(),))  # One, but for "points"
+    operator: Operator = CALM
+    sensor: Sensor = CHEAP
+    site: Site = DEFAULT_SITE
+    started: dt.datetime = DEFAULT_START  # UTC, of the first byte
+    seed: int = 0
+    settings: BoardSettings = field(default_factory=BoardSettings)
     steel: Steel | None = None
-    # How far the field at the spot is turned from the model's, east positive. [deg]
+    # How far the magnetic field here is turned from the model's, east positive. [deg]
     declination_error_deg: float = 0.0
+    more: Mapping[str, Any] = field(default_factory=dict)  # What the action's script takes besides
+
+    @property
+    def purpose(self) -> str:
+        """As a recording's header has it: sweep, compass, level, bearing or plane."""
+        return known_action(self.action)[0]
 
     def earth_ut(self) -> Floats:
-        """The Earth's field at the spot: north, east, down of true north. Shape (3,). [uT]"""
+        """The Earth's field here: north, east, down of true north. Shape (3,). [uT]"""
         model = geomagnetic_field(self.site, self.started.date())
         turn = np.radians(self.declination_error_deg)
         return floats(
@@ -65,6 +62,91 @@ class Task:
                 model.down_ut,
             ]
         )
+
+
+Perform: TypeAlias = Callable[[Task, np.random.Generator, float], Motion]
+"""From a task, a random generator and the motion's time step to the motion."""
+
+
+def _played(script: Callable[..., Script], performer: Callable[[Operator], Operator]) -> Perform:
+    """A script that needs nothing but what the task's ``more`` holds."""
+
+    def perform(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+        return script(**task.more).motion(performer(task.operator), rng, step_s)
+
+    return perform
+
+
+def _sweep(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+    script = scripts.sweep_script(task.scenes[0], task.operator, rng)
+    return script.motion(task.operator, rng, step_s)
+
+
+def _points(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+    script = scripts.points_script(task.scenes, task.operator, rng)
+    return script.motion(task.operator, rng, step_s)
+
+
+def _corners(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+    script = scripts.corners_script(task.scenes[0], task.operator, **task.more)
+    return script.motion(braced(task.operator), rng, step_s)
+
+
+def _tumble(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+    return scripts.tumble_motion(task.operator, rng, step_s, **task.more)
+
+
+def _bearing(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+    more = dict(task.more)
+    target = more.pop("target", TARGET)
+    script = scripts.bearing_script(lambda _t: target, **more)
+    return script.motion(braced(task.operator), rng, step_s)
+
+
+def _sun(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+    script = scripts.bearing_script(shadow_direction(task.site, task.started), **task.more)
+    return script.motion(braced(task.operator), rng, step_s)
+
+
+ACTIONS: dict[str, tuple[str, Perform]] = {
+    "compass": ("compass", _tumble),
+    "level": ("level", _played(scripts.level_script, braced)),
+    "bearing": ("bearing", _bearing),
+    "sun": ("bearing", _sun),
+    "plane": ("plane", _played(scripts.plane_script, lambda _: LYING)),
+    "sweep": ("sweep", _sweep),
+    "corners": ("sweep", _corners),
+    "points": ("sweep", _points),
+    "swing": ("compass", _played(scripts.swing_script, braced)),
+}
+"""What the operator can do: the purpose of its recording, and how it is performed."""
+
+
+def known_action(name: str) -> tuple[str, Perform]:
+    """One of `ACTIONS`."""
+    if name not in ACTIONS:
+        raise UsageError(f"no task {name!r}", hint=f"the tasks are {', '.join(ACTIONS)}")
+    return ACTIONS[name]
+
+
+def day_task(
+    of_the_day: Task, action: str, number: int, started: dt.datetime, sweeps_before: int = 0
+) -> Task:
+    """One task of a day that shares site, board, operator and scenes; sweeps take scenes in turn.
+
+    What level, bearing and plane need beside stands in the day's ``more`` by the action's name.
+    """
+    purpose, _ = known_action(action)
+    scene = of_the_day.scenes[sweeps_before % len(of_the_day.scenes)]
+    return replace(
+        of_the_day,
+        action=action,
+        scenes=of_the_day.scenes if action == "points" else (scene,),
+        started=started,
+        seed=of_the_day.seed * 1000 + number,
+        steel=scene.steel if purpose == "sweep" else None,
+        more=of_the_day.more.get(action, {}),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +178,7 @@ class Simulated:
 
     @property
     def tilt_deg(self) -> Floats:
-        """True tilt about the line of sight at each instant. Shape (N,). [deg]"""
+        """True roll about the line of sight at each instant. Shape (N,). [deg]"""
         return self.measured.tilt_deg
 
     @property
@@ -114,7 +196,8 @@ def simulate(task: Task) -> Simulated:
     """Carry out a task."""
     rate_hz = task.settings.rate_hz
     step_s = 1.0 / (rate_hz * substeps(rate_hz))
-    motion = task.perform(np.random.default_rng([task.seed, 1]), step_s)
+    _, perform = known_action(task.action)
+    motion = perform(task, np.random.default_rng([task.seed, 1]), step_s)
     earth = task.earth_ut()
     measured = measure(
         motion, task.sensor, earth, np.random.default_rng([task.seed, 2]), rate_hz, task.steel
@@ -140,154 +223,6 @@ def _header(task: Task) -> dict[str, Any]:
     }
 
 
-def _task(
-    purpose: str,
-    perform: Perform,
-    sensor: Sensor,
-    site: Site,
-    started: dt.datetime,
-    seed: int,
-    streams: str,
-    rate_hz: int,
-    settings: BoardSettings | None,
-    steel: Steel | None,
-    declination_error_deg: float,
-) -> Simulated:
-    set_up = replace(settings or BoardSettings(), streams=streams, rate_hz=rate_hz)
-    return simulate(
-        Task(purpose, perform, sensor, site, started, seed, set_up, steel, declination_error_deg)
-    )
-
-
-def simulate_sweep(
-    scene: Scene,
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    site: Site = DEFAULT_SITE,
-    started: dt.datetime = DEFAULT_START,
-    seed: int = 0,
-    streams: str = "AMG",
-    rate_hz: int = 50,
-    settings: BoardSettings | None = None,
-    declination_error_deg: float = 0.0,
-) -> Simulated:
-    """Along a skyline, forth and back; ends with the trigger."""
-
-    def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        return sweep_script(scene, operator, rng).motion(operator, rng, step_s)
-
-    return _task(
-        "sweep", perform, sensor, site, started, seed, streams, rate_hz, settings,
-        scene.steel, declination_error_deg,
-    )  # fmt: skip
-
-
-def simulate_corners(
-    scene: Scene,
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    site: Site = DEFAULT_SITE,
-    started: dt.datetime = DEFAULT_START,
-    seed: int = 0,
-    streams: str = "AM",
-    rate_hz: int = 50,
-    settings: BoardSettings | None = None,
-    declination_error_deg: float = 0.0,
-    corners: tuple[Floats, Floats] | None = None,
-) -> Simulated:
-    """Hold still on each corner of a skyline and press the mark key; ends with the trigger."""
-
-    def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        return corners_script(scene, operator, corners).motion(braced(operator), rng, step_s)
-
-    return _task(
-        "sweep", perform, sensor, site, started, seed, streams, rate_hz, settings,
-        scene.steel, declination_error_deg,
-    )  # fmt: skip
-
-
-def simulate_tumble(
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    site: Site = DEFAULT_SITE,
-    started: dt.datetime = DEFAULT_START,
-    seed: int = 0,
-    streams: str = "AMG",
-    rate_hz: int = 50,
-    settings: BoardSettings | None = None,
-    declination_error_deg: float = 0.0,
-    seconds_s: float = 40.0,
-    still_s: float = 2.0,
-    hemisphere: bool = False,
-    steel: Steel | None = None,
-) -> Simulated:
-    """The compass tumble, after lying still for a moment; ends with the trigger."""
-
-    def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        return tumble_motion(operator, rng, step_s, seconds_s, still_s, hemisphere)
-
-    return _task(
-        "compass", perform, sensor, site, started, seed, streams, rate_hz, settings,
-        steel, declination_error_deg,
-    )  # fmt: skip
-
-
-def simulate_level(
-    mark: tuple[float, float] = (63.0, 1.2),
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    site: Site = DEFAULT_SITE,
-    started: dt.datetime = DEFAULT_START,
-    seed: int = 0,
-    streams: str = "AMG",
-    rate_hz: int = 50,
-    settings: BoardSettings | None = None,
-    declination_error_deg: float = 0.0,
-    pairs: int = 1,
-    seconds_s: float = 4.0,
-    edge: tuple[float, float] | None = None,
-    steel: Steel | None = None,
-) -> Simulated:
-    """Face left and face right on one mark, then an edge end for end if given."""
-
-    def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        return level_script(mark, pairs, seconds_s, edge).motion(braced(operator), rng, step_s)
-
-    return _task(
-        "level", perform, sensor, site, started, seed, streams, rate_hz, settings,
-        steel, declination_error_deg,
-    )  # fmt: skip
-
-
-def simulate_bearing(
-    target: tuple[float, float] | None = None,
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    site: Site = DEFAULT_SITE,
-    started: dt.datetime = DEFAULT_START,
-    seed: int = 0,
-    streams: str = "AMG",
-    rate_hz: int = 50,
-    settings: BoardSettings | None = None,
-    declination_error_deg: float = 0.0,
-    sights: int = 3,
-    seconds_s: float = 3.0,
-    steel: Steel | None = None,
-    turned: bool = True,
-) -> Simulated:
-    """A landmark, or the shadow the sun casts, sighted several times."""
-    direction = shadow_direction(site, started) if target is None else lambda _t: target
-
-    def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        script = bearing_script(direction, sights, seconds_s, turned)
-        return script.motion(braced(operator), rng, step_s)
-
-    return _task(
-        "bearing", perform, sensor, site, started, seed, streams, rate_hz, settings,
-        steel, declination_error_deg,
-    )  # fmt: skip
-
-
 def shadow_direction(site: Site, started: dt.datetime) -> Callable[[float], tuple[float, float]]:
     """Where the shadow of an upright edge points, some way down along the ground."""
     from logger.sun import sun_track
@@ -301,54 +236,102 @@ def shadow_direction(site: Site, started: dt.datetime) -> Callable[[float], tupl
     return direction
 
 
-def simulate_swing(
-    bearings_deg: Sequence[float],
+def simulated(
+    action: str,
     operator: Operator = CALM,
     sensor: Sensor = CHEAP,
     site: Site = DEFAULT_SITE,
     started: dt.datetime = DEFAULT_START,
     seed: int = 0,
-    streams: str = "A",
+    *,
+    streams: str = "AMG",
     rate_hz: int = 50,
     settings: BoardSettings | None = None,
-    declination_error_deg: float = 0.0,
-    elevation_deg: float = 0.0,
+    scenes: tuple[Scene, ...] | None = None,
     steel: Steel | None = None,
+    declination_error_deg: float = 0.0,
+    **more: Any,
 ) -> Simulated:
-    """Marks of known bearing sighted all the way round; notes carry the bearings."""
-
-    def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        script = swing_script(bearings_deg, elevation_deg)
-        return script.motion(braced(operator), rng, step_s)
-
-    return _task(
-        "compass", perform, sensor, site, started, seed, streams, rate_hz, settings,
-        steel, declination_error_deg,
+    """One of `ACTIONS`; what its script takes besides (pairs, sights, seconds_s …) by keyword."""
+    set_up = replace(settings or BoardSettings(), streams=streams, rate_hz=rate_hz)
+    seen = {} if scenes is None else {"scenes": scenes}
+    return simulate(
+        Task(
+            action, operator=operator, sensor=sensor, site=site, started=started, seed=seed,
+            settings=set_up, steel=steel, declination_error_deg=declination_error_deg, more=more,
+            **seen,
+        )
     )  # fmt: skip
+
+
+def simulate_sweep(
+    scene: Scene, operator: Operator = CALM, sensor: Sensor = CHEAP, *place: Any, **setup: Any
+) -> Simulated:
+    """Along a skyline, forth and back; ends with the trigger."""
+    return simulated("sweep", operator, sensor, *place, scenes=(scene,), steel=scene.steel, **setup)
+
+
+def simulate_corners(
+    scene: Scene, operator: Operator = CALM, sensor: Sensor = CHEAP, *place: Any, **setup: Any
+) -> Simulated:
+    """Hold still on each corner of a skyline and press; ends with the trigger."""
+    setup = {"streams": "AM"} | setup
+    return simulated(
+        "corners", operator, sensor, *place, scenes=(scene,), steel=scene.steel, **setup
+    )
+
+
+def simulate_tumble(
+    operator: Operator = CALM, sensor: Sensor = CHEAP, *place: Any, **setup: Any
+) -> Simulated:
+    """The compass tumble, after lying still for a moment; ends with the trigger."""
+    return simulated("compass", operator, sensor, *place, **setup)
+
+
+def simulate_level(
+    target: tuple[float, float] = TARGET,
+    operator: Operator = CALM,
+    sensor: Sensor = CHEAP,
+    *place: Any,
+    **setup: Any,
+) -> Simulated:
+    """Face left and face right on one target, then an edge end for end if given."""
+    return simulated("level", operator, sensor, *place, target=target, **setup)
+
+
+def simulate_bearing(
+    target: tuple[float, float] | None = None,
+    operator: Operator = CALM,
+    sensor: Sensor = CHEAP,
+    *place: Any,
+    **setup: Any,
+) -> Simulated:
+    """A target of known bearing, or the shadow the sun casts, sighted several times."""
+    if target is None:
+        return simulated("sun", operator, sensor, *place, **setup)
+    return simulated("bearing", operator, sensor, *place, target=target, **setup)
+
+
+def simulate_swing(
+    bearings_deg: Sequence[float],
+    operator: Operator = CALM,
+    sensor: Sensor = CHEAP,
+    *place: Any,
+    **setup: Any,
+) -> Simulated:
+    """Targets of known bearing sighted all the way round; notes carry the bearings."""
+    setup = {"streams": "A"} | setup
+    return simulated("swing", operator, sensor, *place, bearings_deg=bearings_deg, **setup)
 
 
 def simulate_plane(
     tilt_deg: float = 30.0,
     azimuth_deg: float = 180.0,
     sensor: Sensor = CHEAP,
-    site: Site = DEFAULT_SITE,
-    started: dt.datetime = DEFAULT_START,
-    seed: int = 0,
-    streams: str = "AMG",
-    rate_hz: int = 50,
-    settings: BoardSettings | None = None,
-    declination_error_deg: float = 0.0,
-    twist_deg: float = 0.0,
-    seconds_s: float = 5.0,
-    steel: Steel | None = None,
+    *place: Any,
+    **setup: Any,
 ) -> Simulated:
     """The board laid with its back on a plane, its sight pointing up the slope."""
-
-    def perform(rng: np.random.Generator, step_s: float) -> Motion:
-        script = plane_script(tilt_deg, azimuth_deg, twist_deg, seconds_s)
-        return script.motion(LYING, rng, step_s)
-
-    return _task(
-        "plane", perform, sensor, site, started, seed, streams, rate_hz, settings,
-        steel, declination_error_deg,
-    )  # fmt: skip
+    return simulated(
+        "plane", CALM, sensor, *place, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg, **setup
+    )

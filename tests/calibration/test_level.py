@@ -92,7 +92,7 @@ def test_three_pairs_are_found_and_state_less_error() -> None:
 def test_the_marks_own_direction_comes_out_as_well() -> None:
     sensor = Sensor(individual=2)
     level = stream_of(
-        simulate_level(mark=(63.0, 1.2), sensor=with_errors(sensor), seed=2, streams="MG")
+        simulate_level(target=(63.0, 1.2), sensor=with_errors(sensor), seed=2, streams="MG")
     )
     figures = fit_level(level.samples, corrections_of(sensor)).figures
     assert figures["mark_azimuth_deg"] == pytest.approx(63.0, abs=0.6)

@@ -14,9 +14,7 @@ from logger.live.session import LiveView
 from logger.live.sweeping import Surroundings, SurveyDay, header_of
 from logger.orientation import Corrections, declination_at
 from logger.recording import RecordingWriter
-from logger.simulation import BoardSettings, Operator, Sensor, scene_named
-from logger.simulation.day import Day
-from logger.simulation.tasks import simulate
+from logger.simulation import BoardSettings, Operator, Sensor, Task, day_task, scene_named, simulate
 from logger.site import Site
 
 SITE = Site(46.05, 14.51, 310.0)
@@ -115,15 +113,17 @@ def board_chunks(
     seed: int = 1,
 ) -> Chunks:
     """What a board without iron sends during a task."""
-    day = Day(
-        scenes=(scene_named(scene, seed),),
-        operator=operator or replace(Operator.brisk(), hand_g=0.008),
-        sensor=Sensor(individual=seed).without_iron(),
-        site=SITE,
+    day = Task(
+        task,
+        (scene_named(scene, seed),),
+        operator or replace(Operator.brisk(), hand_g=0.008),
+        Sensor(individual=seed).without_iron(),
+        SITE,
         settings=BoardSettings(streams=streams),
         seed=seed,
+        more={"level": {"pairs": 3}},
     )
-    return simulate(day.task(task, 0, STARTED)).chunks
+    return simulate(day_task(day, task, 0, STARTED)).chunks
 
 
 @pytest.fixture(scope="session")

@@ -34,7 +34,7 @@ from logger.simulation import (
 )
 from logger.simulation.board import board_attitude, fits_link
 from logger.simulation.serve import Running
-from logger.simulation.tasks import DEFAULT_SITE, DEFAULT_START, Task
+from logger.simulation.tasks import Task
 
 
 def decoded(sent: bytes) -> tuple[list[object], Decoder]:
@@ -182,13 +182,9 @@ def test_a_standard_board_sends_headings_and_pitch_and_roll(persona: str, kind: 
 
 
 def a_task(**changes: object) -> Task:
-    def perform(rng: np.random.Generator, step_s: float):  # type: ignore[no-untyped-def]
-        from logger.simulation.operator import LYING, plane_script
-
-        return plane_script(20.0, 180.0, seconds_s=6.0).motion(LYING, rng, step_s)
-
     settings = BoardSettings(**changes)  # type: ignore[arg-type]
-    return Task("plane", perform, Sensor(), DEFAULT_SITE, DEFAULT_START, 1, settings)
+    more = {"tilt_deg": 20.0, "azimuth_deg": 180.0, "seconds_s": 6.0}
+    return Task("plane", seed=1, settings=settings, more=more)
 
 
 def test_a_query_is_answered_with_the_identity() -> None:

@@ -24,7 +24,8 @@ from logger.simulation import (
     simulate_sweep,
     simulate_tumble,
 )
-from logger.simulation.operator import Script, spots_script
+from logger.simulation.motion import Script
+from logger.simulation.scripts import points_script
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -323,11 +324,11 @@ def test_a_start_outside_the_model_is_refused() -> None:
         simulate_plane(started=dt.datetime(2040, 1, 1, tzinfo=dt.UTC))
 
 
-def test_spots_are_opened_and_closed_by_the_trigger_with_a_closing_target_in_each() -> None:
+def test_points_are_opened_and_closed_by_the_trigger_with_a_closing_target_in_each() -> None:
     operator = replace(Operator.perfect(), closing_target=(63.0, 1.2), sectors=((90.0, 150.0),))
     scenes = [scene_named("ridge", 1), scene_named("street", 1)]
     rng = np.random.default_rng(0)
-    motion = spots_script(scenes, operator, rng).motion(operator, rng, 0.01)
+    motion = points_script(scenes, operator, rng).motion(operator, rng, 0.01)
     keys = [k for k in motion.keys if k.down]
     assert [k.key for k in keys] == [1, 2, 2, 1] * 2
     for mark in (k for k in keys if k.key == 2):

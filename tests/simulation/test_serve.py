@@ -12,14 +12,14 @@ import serial
 
 from firmware_protocol import Configure, Decoder, Identity, Key, Query, Sound, encode
 from logger.errors import DeviceError
-from logger.simulation import BoardSettings, Operator, scene_named
-from logger.simulation.day import Day
+from logger.simulation import BoardSettings, Operator, Task, day_task, scene_named, simulate
 from logger.simulation.faults import drop_bytes
 from logger.simulation.serve import PtyLink, Running, TcpLink, serve
-from logger.simulation.tasks import DEFAULT_START, Task, simulate
+from logger.simulation.tasks import DEFAULT_START
 
 posix = pytest.mark.skipif(os.name != "posix", reason="pseudo-terminals are POSIX only")
-SHORT = Day(
+SHORT = Task(
+    "sweep",
     scenes=(scene_named("street", 1),),
     operator=replace(Operator(), sectors=((0.0, 30.0),)),
     settings=BoardSettings(link_baud=None),
@@ -27,7 +27,7 @@ SHORT = Day(
 
 
 def task(name: str = "sweep") -> Task:
-    return SHORT.task(name, 0, DEFAULT_START)
+    return day_task(SHORT, name, 0, DEFAULT_START)
 
 
 def until_trigger(port: serial.SerialBase, count: int) -> bytes:

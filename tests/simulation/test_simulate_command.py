@@ -14,6 +14,7 @@ import serial
 from click.testing import CliRunner
 
 from firmware_protocol import Decoder, Identity, Key, Sound
+from logger.cli import main
 from logger.cli.simulate import command
 from logger.simulation import scene_named
 
@@ -93,7 +94,7 @@ def test_the_truth_is_written_before_anybody_connects(tmp_path: Path) -> None:
     ],
 )
 def test_wrong_usage_is_exit_2_with_a_reason(options: list[str], message: str) -> None:
-    result = CliRunner().invoke(command, options)
+    result = CliRunner().invoke(main, ["simulate", *options])
     assert result.exit_code == 2
     assert message in result.output
 
