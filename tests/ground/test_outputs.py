@@ -1,0 +1,84 @@
+"""An output option never destroys what somebody may need."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from logger.errors import LoggerError
+from logger.outputs import write_in_job, write_output
+
+RESULT = '{\n  "schema": "horizon-logger result 2",\n  "point": "yard"\n}\n'
+ROWS = "t_s,azimuth_deg\n0,1\n"
+needs_links = pytest.mark.skipif(not hasattr(os, "symlink"), reason="needs symbolic links")
+
+
+@pytest.mark.parametrize(
+    ("name", "stands", "content", "why"),
+    [
+        ("yard.sweep", "horizon-logger recording 1\nh {}\n", RESULT, "recording"),
+        ("log.txt", "horizon-logger recording 1\nh {}\n", ROWS, "recording"),
+        ("broken.sweep", "", RESULT, "recording"),
+        ("job.toml", "[site]\n", RESULT, "job's own file"),
+        ("h.csv", "azimuth_deg,elevation_deg\n0,1\n", RESULT, "something else"),
+        ("letter.txt", "Dear neighbour\n", ROWS, "something else"),
+        ("other.json", '{"mine": 1}\n', RESULT, "something else"),
+        ("plan.pdf", "%PDF-1.7\n", RESULT, "something else"),
+    ],
+)
+def test_what_stands_there_already_is_kept(
+    tmp_path: Path, name: str, stands: str, content: str, why: str
+) -> None:
+    path = tmp_path / name
+    path.write_text(stands)
+    with pytest.raises(LoggerError, match=why) as refused:
+        write_output(path, content)
+    assert refused.value.exit_code == 2
+    assert path.read_text() == stands
+
+
+@pytest.mark.parametrize("content", [RESULT, ROWS, "%PDF-1.7\nnew", "# by us\nt_s\n1\n"])
+def test_a_command_may_write_its_own_kind_again(tmp_path: Path, content: str) -> None:
+    path = tmp_path / "out"
+    for text in (content, content + "\n"):
+        write_output(path, text)
+    assert path.read_text() == content + "\n"
+
+
+def test_another_kind_goes_only_when_told(tmp_path: Path) -> None:
+    path = tmp_path / "letter.txt"
+    path.write_text("Dear neighbour\n")
+    write_output(path, RESULT, overwrite=True)
+    assert path.read_text() == RESULT
+
+
+def test_an_input_is_never_written_even_when_told(tmp_path: Path) -> None:
+    path = tmp_path / "h.csv"
+    path.write_text(ROWS)
+    with pytest.raises(LoggerError, match="input"):
+        write_output(path, ROWS, inputs=[path], overwrite=True)
+
+
+@needs_links
+def test_a_link_out_of_its_folder_is_not_followed(tmp_path: Path) -> None:
+    precious, job = tmp_path / "precious.json", tmp_path / "job"
+    precious.write_text(RESULT)
+    (job / "results").mkdir(parents=True)
+    link = job / "results" / "yard.json"
+    link.symlink_to(precious)
+    with pytest.raises(LoggerError, match="symbolic link"):
+        write_output(link, RESULT.replace("yard", "x"))
+    write_in_job(job, link, RESULT.replace("yard", "x"))
+    assert precious.read_text() == RESULT
+    assert not link.is_symlink()
+
+
+@needs_links
+def test_a_folder_of_a_mailed_job_that_is_a_link_is_refused(tmp_path: Path) -> None:
+    outside, job = tmp_path / "outside", tmp_path / "job"
+    outside.mkdir()
+    job.mkdir()
+    (job / "results").symlink_to(outside)
+    with pytest.raises(LoggerError, match="leads out of the job folder"):
+        write_in_job(job, job / "results" / "yard.json", RESULT)
+    assert list(outside.iterdir()) == []
