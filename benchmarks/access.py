@@ -47,50 +47,46 @@ def random_case(rng: np.random.Generator) -> object:
     )
 
 
-def ours(case, disc_radius_deg, **errors):
+def ours(case, **errors):
     """Our objects of a reference case: site, plane, settings, profile."""
-    from logger.access import AccessSettings, Plane
+    from logger.access import Plane
     from logger.horizon import HorizonProfile
+    from logger.settings import Settings
     from logger.site import Site
 
     step = 360.0 / len(case.horizon_deg)
     return (
         Site(case.latitude_deg, case.longitude_deg, case.altitude_m),
         Plane("plane", case.tilt_deg, case.azimuth_deg % 360),
-        AccessSettings(year=case.year, disc_radius_deg=disc_radius_deg),
+        Settings(year=case.year),
         HorizonProfile(np.arange(len(case.horizon_deg)) * step, case.horizon_deg, **errors),
     )
 
 
 def agreement(sites: int, seed: int) -> None:
-    """Monthly and annual beam access against brute force, the sun taken as a point."""
-    from access_reference import point_sun_beam
+    """Monthly and annual beam access against brute force."""
+    from access_reference import solar_access
 
     from logger.access import assess
 
     rng = np.random.default_rng(seed)
-    differences, disc = [], []
+    differences = []
     for k in range(sites):
         case = random_case(rng)
-        truth, offered = point_sun_beam(case)
-        site, plane, settings, profile = ours(case, 0.0)
-        point = assess(profile, site, [plane], settings).planes[0].beam_access.value
-        site, plane, settings, profile = ours(case, 0.2665)
-        whole = assess(profile, site, [plane], settings).planes[0].beam_access.value
-        counts = offered >= 1.0
-        difference = np.abs(point - truth)[counts] * 100
+        _, truth = solar_access(case)
+        site, plane, settings, profile = ours(case)
+        found = assess(profile, site, [plane], settings).planes[0]
+        counts = np.append(found.unshaded_beam_kwh_m2 >= 1.0, True)
+        difference = np.abs(found.beam_access.value - truth)[counts] * 100
         differences.append(difference)
-        disc.append(np.abs(whole - point)[counts] * 100)
         print(
             f"{k + 1:3d}  lat {case.latitude_deg:6.1f}  months {counts[:12].sum():2d}  "
             f"largest difference {difference.max():.5f} points, of the year {difference[-1]:.6f}",
             flush=True,
         )
-    every, of_disc = np.concatenate(differences), np.concatenate(disc)
+    every = np.concatenate(differences)
     print(f"\n{len(every)} months and years at {sites} sites, seed {seed}")
     print(f"largest difference from brute force {every.max():.5f} points (limit 0.02)")
-    print(f"the sun's disc changes access by up to {of_disc.max():.3f} points, "
-          f"by {of_disc.mean():.4f} in the mean")  # fmt: skip
 
 
 def timed(work: Callable[[], object], repeat: int = 1) -> float:
@@ -108,8 +104,9 @@ import sys, time
 sys.path.insert(0, {here!r})
 import numpy as np, pandas, pvlib, scipy.interpolate, scipy.sparse
 from access_reference import Case, solar_access
-from logger.access import AccessSettings, Plane, SiteYear, assess
+from logger.access import Plane, SiteYear, assess
 from logger.horizon import HorizonProfile
+from logger.settings import Settings
 from logger.site import Site
 azimuth = np.arange(360.0)
 horizon = np.abs(8 * np.sin(np.radians(3 * azimuth)) + 6 * np.cos(np.radians(7 * azimuth))) + 3
@@ -135,8 +132,9 @@ def speed() -> None:
     """Ratios of time."""
     from access_reference import Case
 
-    from logger.access import AccessSettings, SiteYear
+    from logger.access import SiteYear
     from logger.horizon import HorizonProfile
+    from logger.settings import Settings
 
     script = cold("solar_access(Case(46.05, 14.51, 310.0, 35.0, 180.0, horizon))", 3)
     first = cold("assess(profile, site, [plane])", 8)
@@ -148,7 +146,7 @@ def speed() -> None:
     azimuth = np.arange(360.0)
     skyline = np.abs(8 * np.sin(np.radians(3 * azimuth)) + 6 * np.cos(np.radians(7 * azimuth))) + 3
     case = Case(46.05, 14.51, 310.0, 35.0, 180.0, skyline)
-    site, plane, settings, _ = ours(case, 0.2665)
+    site, plane, settings, _ = ours(case)
     year = SiteYear(site, [plane], settings)
     others = [HorizonProfile(azimuth, np.abs(skyline + rng.normal(0, 2, 360))) for _ in range(20)]
     year.assess(others[0])
@@ -160,7 +158,7 @@ def speed() -> None:
     uncertain = HorizonProfile(
         azimuth, skyline, np.full(360, 0.5), heading_error_deg=1.5, level_error_deg=0.4
     )
-    fresh = iter([SiteYear(site, [plane], AccessSettings()) for _ in range(3)])
+    fresh = iter([SiteYear(site, [plane], Settings()) for _ in range(3)])
     drawn = timed(lambda: next(fresh).assess(uncertain), 3)
     again = timed(lambda: year.assess(uncertain), 5)
     print(f"1000 drawn horizons with monthly results             {drawn:8.3f} s"

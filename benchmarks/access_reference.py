@@ -121,24 +121,6 @@ def solar_access(
     )
 
 
-def point_sun_beam(
-    case: Case, known: tuple[pd.DatetimeIndex, pd.DataFrame, pd.DataFrame] | None = None
-) -> tuple[np.ndarray, np.ndarray]:
-    """Beam access with the sun as a point, and beam on the plane by month [kWh/m2]."""
-    times, sun, sky = sun_and_sky(case) if known is None else known
-    cos_i = pvlib.irradiance.aoi_projection(
-        case.tilt_deg, case.azimuth_deg, sun["apparent_zenith"], sun["azimuth"]
-    ).clip(lower=0)
-    beam = (sky["dni"] * cos_i).fillna(0.0)
-    clears = sun["apparent_elevation"].to_numpy() > horizon_at(sun["azimuth"].to_numpy(), case)
-    months = months_of(times, case)
-    offered = np.bincount(months, beam, minlength=13)[1:] / 60_000
-    received = np.bincount(months, beam * clears, minlength=13)[1:] / 60_000
-    offered, received = (np.append(x, x.sum()) for x in (offered, received))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return received / offered, offered
-
-
 if __name__ == "__main__":
     example = Case(46.05, 14.51, 310.0, 35.0, 180.0, np.full(360, 10.0))
     solar, beam = solar_access(example)

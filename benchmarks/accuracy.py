@@ -30,7 +30,7 @@ from functools import cache
 
 import numpy as np
 
-from logger.access import AccessSettings, Plane, SiteYear
+from logger.access import Plane, SiteYear
 from logger.calibration import fit_compass, fit_level
 from logger.horizon import HorizonProfile
 from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
@@ -91,7 +91,7 @@ WIDEST_POINTS = 5.0
 
 @cache
 def year(draws: int) -> SiteYear:
-    return SiteYear(SITE, [PLANE], AccessSettings(draws=draws))
+    return SiteYear(SITE, [PLANE], Settings(draws=draws))
 
 
 @cache

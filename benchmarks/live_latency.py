@@ -26,7 +26,7 @@ from typing import Any
 import numpy as np
 from rich.console import Console
 
-from logger.access import AccessSettings, Plane, SiteYear
+from logger.access import Plane, SiteYear
 from logger.live.display import ScreenDisplay
 from logger.live.keyboard import NoKeyboard
 from logger.live.port import Port
@@ -74,7 +74,7 @@ def sweep(url: str, seconds: float) -> tuple[list[tuple[float, int]], list[float
     threading.Thread(target=lambda: drain(ours), daemon=True).start()
     terminal = os.fdopen(theirs, "w", encoding="utf-8")
     console = Console(file=terminal, force_terminal=True, width=80, height=24)
-    year = SiteYear(SITE, (Plane("roof", 35.0, 180.0),), AccessSettings(draws=0))
+    year = SiteYear(SITE, (Plane("roof", 35.0, 180.0),), Settings(draws=0))
     corrections = Corrections(declination_at(SITE, NOW.date()))
     frames: list[tuple[float, int]] = []
     answers: list[float] = []

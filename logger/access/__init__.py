@@ -7,7 +7,7 @@ nothing of boards, sweeps or jobs.
 from logger.access.best_plane import BestPlane, PlaneMap
 from logger.access.calculator import SiteYear, assess
 from logger.access.crowns import Crown
-from logger.access.electricity import SystemAssumptions
+from logger.access.plane import Plane
 from logger.access.result import (
     AccessResult,
     Bounded,
@@ -17,7 +17,6 @@ from logger.access.result import (
     PlaneResult,
 )
 from logger.access.rules import FAIL, PASS, TOO_CLOSE, Rules, Verdict
-from logger.access.settings import AccessSettings, Plane, SolarWindow
 from logger.access.sky_view import sky_view_factor
 from logger.access.surroundings import UNNAMED, Layer, Surroundings
 from logger.access.weather import Weather, read_weather
@@ -29,7 +28,6 @@ __all__ = [
     "TOO_CLOSE",
     "UNNAMED",
     "AccessResult",
-    "AccessSettings",
     "BestPlane",
     "Bounded",
     "Box",
@@ -43,9 +41,7 @@ __all__ = [
     "PlaneResult",
     "Rules",
     "SiteYear",
-    "SolarWindow",
     "Surroundings",
-    "SystemAssumptions",
     "Verdict",
     "Weather",
     "added",

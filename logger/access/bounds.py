@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.access.draws import GRID_DEG, DrawnHorizons, draw_horizons, sector_middles
-from logger.access.settings import Plane
+from logger.access.plane import Plane
 from logger.access.sky_view import sky_above
 from logger.access.surroundings import Surroundings
 from logger.arrays import Bools, Floats, Ints, floats
@@ -151,13 +151,6 @@ def look_up(layers: Sequence[DrawnHorizons], transmittance: Floats, reach: Ints)
         matrices = tuple(_matrix(h, w, reach) for h, w in zip(height, weights, strict=True))
         found.append((np.flatnonzero(which == s), matrices))
     return Lookup(tuple(found))
-
-
-def drawn_losses(
-    table: BlockingTable, layers: Sequence[DrawnHorizons], transmittance: Floats
-) -> Floats:
-    """Look every drawn horizon up in one table. Shape (n, blocks + constants, 12)."""
-    return look_up(layers, transmittance, table.reach).losses(table)
 
 
 @dataclass(frozen=True, eq=False)

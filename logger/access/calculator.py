@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -41,17 +41,21 @@ from logger.access.irradiance import (
 )
 from logger.access.light import Light, light_of
 from logger.access.losses import Losses, OpenPlane, access, losses, open_plane
+from logger.access.plane import Plane
 from logger.access.result import AccessResult, Bounded, Energy, Interval, PlaneResult
-from logger.access.rules import Verdict
-from logger.access.settings import BOUND_PERCENTILES, AccessSettings, Plane
+from logger.access.rules import Rules, Verdict
 from logger.access.surroundings import UNNAMED, Names, Surroundings
 from logger.access.weather import Weather
 from logger.access.window import SunInWindow, WindowResult, solar_window, sun_in_window
 from logger.arrays import Floats, Ints, floats
 from logger.checks import Check
 from logger.horizon import HorizonProfile
+from logger.settings import Settings
 from logger.site import Site
-from logger.sun import SunYear, sun_year
+from logger.sun import DISC_RADIUS_DEG, SunYear, sun_year
+
+BOUND_PERCENTILES = (2.5, 97.5)
+"""The interval that low and high bound: 95 % of the drawn horizons."""
 
 YEAR = 12
 """Column of the year behind the twelve months."""
@@ -73,25 +77,34 @@ class SiteYear:
     ----------
     site : Site
     planes : sequence of Plane
-    settings : AccessSettings, optional
+    settings : Settings, optional
     weather : Weather, optional
         Without it the sky is clear all year.
+    rules : Rules, optional
+        Of a programme or permit, that every plane is held against.
+    timezone : str, optional
+        IANA name for clock times; without it UTC.
     """
 
     def __init__(
         self,
         site: Site,
         planes: Sequence[Plane],
-        settings: AccessSettings | None = None,
+        settings: Settings | None = None,
         weather: Weather | None = None,
+        *,
+        rules: Rules | None = None,
+        timezone: str | None = None,
     ) -> None:
         self.site = site
-        self.settings = settings or AccessSettings()
+        self.settings = settings or Settings()
+        self.rules = rules or Rules()
+        self.timezone = timezone
         self.checks: tuple[Check, ...] = () if weather is None else weather.checks(site)
         self.sun: SunYear = sun_year(site, self.settings.year)
         self.light: Light = light_of(weather, self.sun, self.settings)
         self.split: Directional = directional(self.sun, self.light, self.settings)
-        self.open_disc: Floats = disc_above(self.sun.elevation_deg, self.settings.disc_radius_deg)
+        self.open_disc: Floats = disc_above(self.sun.elevation_deg, DISC_RADIUS_DEG)
         hour = np.minimum(self.sun.solar_hour.astype(np.int64), HOURS - 1)
         self.month_hour: Ints = self.sun.month * HOURS + hour
         self.planes: tuple[OpenPlane, ...] = tuple(
@@ -107,17 +120,13 @@ class SiteYear:
         self._table_of_window: BlockingTable | None = None
         self._reach: Ints | None = None
 
-    @property
-    def _beam_only(self) -> bool:
-        return self.settings.model == "beam-only"
-
     @cached_property
     def _cells(self) -> tuple[Ints, Ints]:
         return direction_cells(self.sun)
 
     @cached_property
     def _window(self) -> SunInWindow:
-        return sun_in_window(self.sun, self.settings)
+        return sun_in_window(self.sun, self.settings.solar_window, self.timezone)
 
     def _window_table(self, reach: Ints) -> BlockingTable:
         if self._table_of_window is None or self._table_of_window.reach is not reach:
@@ -151,11 +160,8 @@ class SiteYear:
             blocking = self._block(surroundings, layouts(surroundings))
             seen = seen.copy()
             seen[blocking.row] -= blocking.hidden
-            if not self._beam_only:
-                skyline = self._skyline(surroundings)
-        ground = np.zeros(len(self.sun))
-        if not self._beam_only:
-            ground = self.light.ghi_wm2 * self.settings.monthly_reflectance[self.sun.month]
+            skyline = self._skyline(surroundings)
+        ground = self.light.ghi_wm2 * floats(self.settings.monthly_reflectance)[self.sun.month]
         return gather(
             self.sun,
             (self.split.beam_wm2 + self.split.circumsolar_wm2) * seen,
@@ -200,9 +206,7 @@ class SiteYear:
         return float(min(here[0] / best, 1.0)) if best > 0 else float("nan")
 
     def _block(self, surroundings: Surroundings, names: tuple[Names, ...]) -> SunBlocking:
-        return block_sun(
-            surroundings, names, self.sun, self.open_disc, self.settings.disc_radius_deg
-        )
+        return block_sun(surroundings, names, self.sun, self.open_disc, DISC_RADIUS_DEG)
 
     def assess(self, horizon: HorizonProfile | Surroundings) -> AccessResult:
         """Access, loss, window and bounds under one horizon."""
@@ -257,16 +261,10 @@ class SiteYear:
         beam, total = [], []
         for spread in spreads:
             sums = spread.of_plane(k)
-            sky = 0.0 if self._beam_only else sums[:, 2] * plane.sky_kwh_m2
+            sky = sums[:, 2] * plane.sky_kwh_m2
             beam.append(sums[:, 0])
             total.append(floats(sums[:, 1] + sky))
         return _PlaneLosses(plane, loss, worst, tuple(beam), tuple(total))
-
-    def assess_points(
-        self, horizons: Mapping[str, HorizonProfile | Surroundings]
-    ) -> dict[str, AccessResult]:
-        """`assess` several points of one site, by name."""
-        return {name: self.assess(horizon) for name, horizon in horizons.items()}
 
     def _spreads(self, given: Surroundings) -> tuple[_Spread, ...]:
         """Drawn losses with unmeasured sectors open and, where there are any, blocked."""
@@ -278,7 +276,7 @@ class SiteYear:
 
     def _spread(self, given: Surroundings, n: int, unmeasured_deg: float) -> _Spread:
         tau = given.transmittance
-        needs_window = self.settings.rules.minimum_window_clear is not None
+        needs_window = self.rules.minimum_window_clear is not None
         rng = np.random.default_rng(self.settings.seed)
         sums, window = [], []
         # In blocks, so that any number of draws takes the memory of one block.
@@ -307,8 +305,6 @@ class SiteYear:
                 "parts of the horizon were not measured: value takes them as open, "
                 "low as fully blocked, high as open"
             )
-        if self._beam_only:
-            notes.append("beam only: sky diffuse, circumsolar and reflected light are left out")
         return notes
 
     def _plane_result(
@@ -323,9 +319,6 @@ class SiteYear:
         plane = self.planes[k]
         lost = self._losses(k, best_case, worst_case, spreads)
         loss, solar = lost.value, lost.solar_access()
-        weighted = None
-        if self.settings.month_weights is not None:
-            weighted = lost.solar_access(floats(self.settings.month_weights)).year
         orientation = self.orientation_factor(plane.plane)
         return PlaneResult(
             plane=plane.plane,
@@ -341,9 +334,8 @@ class SiteYear:
             best_unshaded=self.best_unshaded,
             window=window,
             by_obstruction=loss.by_obstruction(plane, best_case.names),
-            weighted_access=weighted,
             energy=self._energy(plane, best_case.blocking, loss),
-            verdicts=self._verdicts(solar, weighted, orientation, window, worst_case, spreads),
+            verdicts=self._verdicts(solar, orientation, window, worst_case, spreads),
         )
 
     def _energy(self, plane: OpenPlane, blocking: SunBlocking, loss: Losses) -> Energy | None:
@@ -362,7 +354,7 @@ class SiteYear:
             power = power_w(
                 irradiance,
                 size,
-                self.settings.system,
+                self.settings,
                 self.light.temperature_c,
                 self.light.wind_ms,
             )
@@ -372,25 +364,25 @@ class SiteYear:
             size,
             kwh(received),
             kwh(unshaded),
-            self.settings.system,
+            self.settings,
             self.light.temperature_c is not None,
         )
 
     def _verdicts(
         self,
         solar: Bounded,
-        weighted: Interval | None,
         orientation: float,
         window: WindowResult,
         worst_case: _Case,
         spreads: Sequence[_Spread],
     ) -> tuple[Verdict, ...]:
-        rules = self.settings.rules
-        year = weighted or solar.year
+        rules = self.rules
+        year = solar.year
         found = []
         if rules.minimum_solar_access is not None:
-            name = "solar access" + (", months weighted" if weighted else "")
-            found.append(Verdict(name, rules.minimum_solar_access, year.value, year.low, year.high))
+            found.append(
+                Verdict("solar access", rules.minimum_solar_access, year.value, year.low, year.high)
+            )
         if rules.minimum_total_solar_resource_fraction is not None:
             resource = [orientation * float(x[YEAR]) for x in (solar.value, solar.low, solar.high)]
             found.append(
@@ -467,7 +459,6 @@ class _Case:
             self.names,
             self.blocking,
             self._year.month_hour,
-            beam_only=self._year._beam_only,
         )
 
 
@@ -481,13 +472,13 @@ class _PlaneLosses:
     drawn_beam: tuple[Floats, ...]
     drawn_total: tuple[Floats, ...]
 
-    def solar_access(self, weights: Floats | None = None) -> Bounded:
+    def solar_access(self) -> Bounded:
         value, worst = (case.total_kwh_m2(self.plane) for case in (self.value, self.worst))
         offered = self.plane.monthly_kwh_m2
         return bound(
-            access(value, offered, weights),
-            access(worst, offered, weights),
-            [access(drawn, offered, weights) for drawn in self.drawn_total],
+            access(value, offered),
+            access(worst, offered),
+            [access(drawn, offered) for drawn in self.drawn_total],
         )
 
     def beam_access(self) -> Bounded:
@@ -546,7 +537,7 @@ def assess(
     horizon: HorizonProfile | Surroundings,
     site: Site,
     planes: Sequence[Plane],
-    settings: AccessSettings | None = None,
+    settings: Settings | None = None,
     weather: Weather | None = None,
 ) -> AccessResult:
     """Solar access of planes at one point."""

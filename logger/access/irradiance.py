@@ -15,9 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.access.light import Light
-from logger.access.settings import AccessSettings, Plane
+from logger.access.plane import Plane
 from logger.access.sky_view import unobstructed_view
 from logger.arrays import Floats, floats, lock_columns
+from logger.settings import Settings
 from logger.sun import SunYear
 
 MONTHS, HOURS = 12, 24
@@ -39,11 +40,8 @@ class Directional:
         lock_columns(self, ("beam_wm2", "circumsolar_wm2", "isotropic_wm2"))
 
 
-def directional(sun: SunYear, light: Light, settings: AccessSettings) -> Directional:
+def directional(sun: SunYear, light: Light, settings: Settings) -> Directional:
     """Split the sky's light into what comes from the sun's direction and what does not."""
-    if settings.model == "beam-only":
-        nothing = np.zeros(len(sun))
-        return Directional(light.dni_wm2, nothing, nothing)
     if settings.transposition == "isotropic":
         return Directional(light.dni_wm2, np.zeros(len(sun)), light.dhi_wm2)
     index = light.dni_wm2 / light.extraterrestrial_wm2
@@ -82,7 +80,7 @@ def on_plane(
     sun: SunYear,
     split: Directional,
     light: Light,
-    settings: AccessSettings,
+    settings: Settings,
 ) -> PlaneLight:
     """Transpose to one plane; see the module's text for the formulas."""
     normal = normal_of(plane.tilt_deg, plane.azimuth_deg)
@@ -91,12 +89,9 @@ def on_plane(
     np.maximum(cos_i, 0.0, out=cos_i)
     view = unobstructed_view(plane.tilt_deg)
     isotropic = split.isotropic_wm2 * view
-    if settings.model == "beam-only":
-        ground = np.zeros(len(sun))
-    else:
-        ground = light.ghi_wm2 * ((1.0 - view) * settings.monthly_reflectance)[sun.month]
-        if settings.transposition == "reindl":
-            isotropic = isotropic * horizon_brightening(light, sun.vectors[2], plane.tilt_deg)
+    if settings.transposition == "reindl":
+        isotropic = isotropic * horizon_brightening(light, sun.vectors[2], plane.tilt_deg)
+    ground = light.ghi_wm2 * ((1.0 - view) * floats(settings.monthly_reflectance))[sun.month]
     return PlaneLight(split.beam_wm2 * cos_i, split.circumsolar_wm2 * cos_i, isotropic, ground)
 
 

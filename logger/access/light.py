@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from logger.access.settings import AccessSettings
 from logger.access.weather import Weather
 from logger.arrays import Floats, Ints, floats, lock_columns
+from logger.settings import Settings
 from logger.sun import SunYear
 
 
@@ -39,8 +39,8 @@ class Light:
         lock_columns(self, names)
 
 
-def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:
-    """A cloudless year: pvlib's Ineichen or simplified Solis model.
+def clear_sky(sun: SunYear, settings: Settings) -> Light:
+    """A cloudless year by pvlib's Ineichen model.
 
     Air mass is Kasten and Young's of the apparent zenith, at the standard pressure of the site's
     elevation; turbidity is pvlib's table, interpolated to days.
@@ -50,28 +50,17 @@ def clear_sky(sun: SunYear, settings: AccessSettings) -> Light:
     site = sun.site
     day, of = days_of(sun)
     extraterrestrial = _extraterrestrial(day)[of]
-    if settings.clear_sky == "simplified solis":
-        got = pvlib.clearsky.simplified_solis(
-            sun.elevation_deg,
-            pressure=pvlib.atmosphere.alt2pres(site.altitude_m),
-            dni_extra=extraterrestrial,
-        )
-        source = "clear sky all year (simplified Solis)"
+    zenith = 90.0 - sun.elevation_deg
+    air_mass = pvlib.atmosphere.get_absolute_airmass(
+        pvlib.atmosphere.get_relative_airmass(zenith), pvlib.atmosphere.alt2pres(site.altitude_m)
+    )
+    if settings.turbidity is None:
+        turbidity = turbidity_of(day, site.latitude_deg, site.longitude_deg)[of]
+        source = "clear sky all year (Ineichen, turbidity from pvlib's table)"
     else:
-        zenith = 90.0 - sun.elevation_deg
-        air_mass = pvlib.atmosphere.get_absolute_airmass(
-            pvlib.atmosphere.get_relative_airmass(zenith),
-            pvlib.atmosphere.alt2pres(site.altitude_m),
-        )
-        if settings.linke_turbidity is None:
-            turbidity = turbidity_of(day, site.latitude_deg, site.longitude_deg)[of]
-            source = "clear sky all year (Ineichen, turbidity from pvlib's table)"
-        else:
-            turbidity = np.full(len(sun), settings.linke_turbidity)
-            source = f"clear sky all year (Ineichen, turbidity {settings.linke_turbidity:g})"
-        got = pvlib.clearsky.ineichen(
-            zenith, air_mass, turbidity, site.altitude_m, extraterrestrial
-        )
+        turbidity = np.full(len(sun), settings.turbidity)
+        source = f"clear sky all year (Ineichen, turbidity {settings.turbidity:g})"
+    got = pvlib.clearsky.ineichen(zenith, air_mass, turbidity, site.altitude_m, extraterrestrial)
     return Light(
         floats(got["dni"]),
         floats(got["ghi"]),
@@ -108,7 +97,7 @@ def turbidity_of(day: Ints, latitude_deg: float, longitude_deg: float) -> Floats
     return floats(pvlib.clearsky.lookup_linke_turbidity(index, latitude, longitude).to_numpy())
 
 
-def light_of(weather: Weather | None, sun: SunYear, settings: AccessSettings) -> Light:
+def light_of(weather: Weather | None, sun: SunYear, settings: Settings) -> Light:
     """Weather spread over minutes; a clear sky where there is none."""
     clear = clear_sky(sun, settings)
     if weather is None:

@@ -8,18 +8,17 @@ import numpy as np
 
 from logger.access.blocking import SunBlocking, block_sky
 from logger.access.irradiance import HOURS, KWH_A_MINUTE, MONTHS, PlaneLight
+from logger.access.plane import Plane
 from logger.access.result import ObstructionLoss
-from logger.access.settings import Plane
 from logger.access.sky_view import unobstructed_view
 from logger.access.surroundings import UNNAMED, Names, Surroundings
 from logger.arrays import Floats, Ints, floats
 
 
-def access(loss: Floats, offered: Floats, weights: Floats | None = None) -> Floats:
+def access(loss: Floats, offered: Floats) -> Floats:
     """``1 - loss / offered`` by month, and for the year as the last column; NaN without sun."""
-    w = np.ones(MONTHS) if weights is None else weights
-    loss = np.concatenate([loss, (loss * w).sum(axis=-1, keepdims=True)], axis=-1)
-    offered = np.append(offered, (offered * w).sum())
+    loss = np.concatenate([loss, loss.sum(axis=-1, keepdims=True)], axis=-1)
+    offered = np.append(offered, offered.sum())
     share = np.divide(loss, offered, out=np.full(loss.shape, np.nan), where=offered > 0)
     return floats(1.0 - share)
 
@@ -125,8 +124,6 @@ def losses(
     names: tuple[Names, ...],
     blocking: SunBlocking,
     month_hour: Ints,
-    *,
-    beam_only: bool,
 ) -> Losses:
     """Losses by layer, interval of azimuth, month and hour."""
     beam = plane.light.beam_wm2[blocking.row]
@@ -139,10 +136,7 @@ def losses(
         sums = np.bincount(cell, watts, minlength=MONTHS * HOURS)
         return floats(sums.reshape(MONTHS, HOURS) * KWH_A_MINUTE)
 
-    if beam_only:
-        sky = tuple(np.zeros((len(n.cut_deg), MONTHS)) for n in names)
-    else:
-        sky = block_sky(surroundings, names, plane.plane.tilt_deg, plane.plane.azimuth_deg)
+    sky = block_sky(surroundings, names, plane.plane.tilt_deg, plane.plane.azimuth_deg)
     by_interval = []
     for k, n in enumerate(names):
         sums = np.bincount(

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from logger.access.best_plane import BestPlane
-from logger.access.electricity import NOTE, SystemAssumptions
+from logger.access.electricity import AIR_TEMPERATURE_C, NOTE, WIND_MS
+from logger.access.plane import Plane
 from logger.access.rules import Verdict
-from logger.access.settings import AccessSettings, Plane
 from logger.access.window import WindowResult
 from logger.arrays import Floats, freeze_columns
 from logger.checks import Check
+from logger.settings import Settings
 from logger.site import Site
 
 
@@ -78,7 +79,7 @@ class Energy:
     # By month. [kWh] Shape (12,).
     kwh: Floats
     unshaded_kwh: Floats
-    system: SystemAssumptions
+    settings: Settings  # Of the system
     weather_temperature: bool  # Whether the air's temperature is the weather's
 
     @property
@@ -99,7 +100,12 @@ class Energy:
             "monthly_kwh": numbers(self.kwh),
             "specific_yield_kwh_per_kwp": number(self.specific_yield),
             "assumptions": {
-                **asdict(self.system),
+                "temperature_coefficient": self.settings.temperature_coefficient,
+                "losses": self.settings.system_losses,
+                "inverter_efficiency": self.settings.inverter_efficiency,
+                "dc_ac_ratio": self.settings.dc_ac_ratio,
+                "air_temperature_c": AIR_TEMPERATURE_C,
+                "wind_ms": WIND_MS,
                 "model": "PVWatts, cell temperature by Faiman",
                 "air_temperature": "of the weather" if self.weather_temperature else "assumed",
                 "note": NOTE,
@@ -148,7 +154,6 @@ class PlaneResult:
     best_unshaded: BestPlane
     window: WindowResult
     by_obstruction: tuple[ObstructionLoss, ...]
-    weighted_access: Interval | None = None  # Of the year, months weighted as the settings say
     energy: Energy | None = None  # Where the plane has a size
     verdicts: tuple[Verdict, ...] = ()  # One for each rule set
 
@@ -173,8 +178,6 @@ class PlaneResult:
             loss["monthly_kwh"] = numbers(self.energy.lost_kwh)
             loss["note"] = NOTE
         more: dict[str, Any] = {}
-        if self.weighted_access is not None:
-            more["weighted_solar_access"] = self.weighted_access.as_dict()
         if self.energy is not None:
             more["energy"] = self.energy.as_dict()
         if self.verdicts:
@@ -195,8 +198,8 @@ class PlaneResult:
                 "monthly_kwh_per_m2": numbers(self.received_kwh_m2),
             },
             "window": {
-                "from_solar_hour": self.window.window.from_solar_hour,
-                "to_solar_hour": self.window.window.to_solar_hour,
+                "from_solar_hour": self.window.from_solar_hour,
+                "to_solar_hour": self.window.to_solar_hour,
                 "monthly_clear_fraction": numbers(self.window.monthly_clear_fraction),
                 "monthly_unmeasured_fraction": numbers(self.window.monthly_unmeasured_fraction),
                 "clock": self.window.clock,
@@ -222,7 +225,7 @@ class AccessResult:
     """The answer for one point."""
 
     site: Site
-    settings: AccessSettings
+    settings: Settings
     planes: tuple[PlaneResult, ...]
     sky: str  # The light assumed, in words
     # What a reader must know: assumptions, unmeasured sectors, missing errors
@@ -243,11 +246,8 @@ class AccessResult:
                 "year": self.settings.year,
                 "sky": self.sky,
                 "transposition": self.settings.transposition,
-                "ground_reflectance": self.settings.monthly_reflectance.tolist(),
-                "model": self.settings.model,
-                "sun_disc_radius_deg": self.settings.disc_radius_deg,
+                "ground_reflectance": list(self.settings.monthly_reflectance),
                 "draws": self.settings.draws,
-                "month_weights": self.settings.month_weights,
                 "notes": list(self.notes),
                 "hints": list(self.hints),
             },

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from logger.access.blocking import SunBlocking
-from logger.access.settings import AccessSettings, SolarWindow
 from logger.access.surroundings import Names
 from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
@@ -50,7 +50,9 @@ class Blocked:
 class WindowResult:
     """How clear the solar window is."""
 
-    window: SolarWindow
+    # Its ends in apparent solar time. [h]
+    from_solar_hour: float
+    to_solar_hour: float
     # Share of the sun's time in the window that it is in sight; NaN in a month in which the sun
     # is never up then. Shape (12,).
     monthly_clear_fraction: Floats
@@ -66,7 +68,9 @@ class WindowResult:
 class SunInWindow:
     """The sun's minutes in the window; all but the horizon."""
 
-    window: SolarWindow
+    # [h]
+    from_solar_hour: float
+    to_solar_hour: float
     inside: Bools  # Rows of the sun in the window. Shape (N,).
     # Month and minute of the window, ``month * minutes_a_day + minute``; only inside it. Shape
     # (N,).
@@ -81,20 +85,23 @@ class SunInWindow:
         return floats(self.offered.sum(axis=1))
 
 
-def sun_in_window(sun: SunYear, settings: AccessSettings) -> SunInWindow:
+def sun_in_window(
+    sun: SunYear, window_h: Sequence[float], timezone: str | None = None
+) -> SunInWindow:
     """Find the sun's minutes in the window, only while its centre is up."""
-    window = settings.window
-    hours = sun.solar_hour - window.from_solar_hour
-    inside = (hours >= 0) & (sun.solar_hour < window.to_solar_hour)
-    minutes = int(np.ceil((window.to_solar_hour - window.from_solar_hour) * 60.0 - 1e-9))
+    start, end = window_h
+    hours = sun.solar_hour - start
+    inside = (hours >= 0) & (sun.solar_hour < end)
+    minutes = int(np.ceil((end - start) * 60.0 - 1e-9))
     cell = sun.month * minutes + np.minimum((hours * 60.0).astype(np.int64), minutes - 1)
     offered = np.bincount(cell[inside], minlength=12 * minutes).reshape(12, minutes)
-    return SunInWindow(window, inside, cell, minutes, floats(offered), Clock(sun, settings))
+    clock = Clock(sun, timezone)
+    return SunInWindow(start, end, inside, cell, minutes, floats(offered), clock)
 
 
 def solar_window(sun: SunInWindow, blocking: SunBlocking, names: tuple[Names, ...]) -> WindowResult:
     """Score the window minute by minute."""
-    window, minutes = sun.window, sun.minutes_a_day
+    minutes = sun.minutes_a_day
     seen = sun.inside[blocking.row]
     cell, taken = sun.cell[blocking.row[seen]], blocking.taken[:, seen]
     interval = blocking.interval[:, seen]
@@ -113,12 +120,12 @@ def solar_window(sun: SunInWindow, blocking: SunBlocking, names: tuple[Names, ..
                 if share > 0:
                     now = floats(by_cell.reshape(12, minutes) * share)
                     found[name] = found[name] + now if name in found else now
-    start_h = window.from_solar_hour
+    start_h = sun.from_solar_hour
     blocked = [
         Blocked(
             month + 1,
             start_h + start / 60.0,
-            min(start_h + end / 60.0, window.to_solar_hour),
+            min(start_h + end / 60.0, sun.to_solar_hour),
             name,
             float(lost_to[month, start:end].sum() / sun.offered[month, start:end].sum()),
             sun.clock.at(month, start_h + start / 60.0),
@@ -130,7 +137,12 @@ def solar_window(sun: SunInWindow, blocking: SunBlocking, names: tuple[Names, ..
     ]
     blocked.sort(key=lambda b: (b.month, b.from_solar_hour, b.obstruction))
     return WindowResult(
-        window, floats(clear), tuple(blocked), sun.clock.zone, floats(np.where(up > 0, 0.0, np.nan))
+        sun.from_solar_hour,
+        sun.to_solar_hour,
+        floats(clear),
+        tuple(blocked),
+        sun.clock.zone,
+        floats(np.where(up > 0, 0.0, np.nan)),
     )
 
 
@@ -149,11 +161,11 @@ def _runs(mask: Any) -> list[tuple[int, int]]:
 class Clock:
     """Clock times of solar times on the mean day of each month."""
 
-    def __init__(self, sun: SunYear, settings: AccessSettings) -> None:
-        self.zone = settings.timezone or "UTC"
+    def __init__(self, sun: SunYear, timezone: str | None = None) -> None:
+        self.zone = timezone or "UTC"
         self._year = sun.year
         self._longitude_deg = sun.site.longitude_deg
-        self._tz: Any = dt.UTC if settings.timezone is None else zone_of(settings.timezone)
+        self._tz: Any = zone_of(timezone) if timezone else dt.UTC
 
     def at(self, month: int, solar_hour: float) -> str:
         """HH:MM."""

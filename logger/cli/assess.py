@@ -20,8 +20,9 @@ from logger.cli.options import (
 from logger.cli.setting_options import OF_THE_SKY, changed_settings, setting_options
 
 if TYPE_CHECKING:
-    from logger.access import AccessSettings, Surroundings
+    from logger.access import Surroundings
     from logger.horizon import HorizonProfile
+    from logger.settings import Settings
     from logger.site import Site
 
 
@@ -120,6 +121,14 @@ class Named(Numbers):
     metavar="NAME=AZIMUTH,DISTANCE,HEIGHT,WIDTH[,DEPTH]",
     help="What if this stood there; metres, height above the sight point.",
 )
+@click.option("--timezone", metavar="NAME", help="Of clock times, such as Europe/Ljubljana.")
+@click.option("--least-access", type=float, help="Solar access asked for, 0 to 1.")
+@click.option(
+    "--least-resource", type=float, help="Total solar resource fraction asked for, 0 to 1."
+)
+@click.option(
+    "--least-window", type=float, help="Clear share of the window asked for in the worst month."
+)
 @click.option("--best-plane", is_flag=True, help="Also find the best fixed plane here.")
 @json_option
 def command(
@@ -138,6 +147,10 @@ def command(
     growing: Sequence[tuple[str, tuple[float, ...]]],
     leafy: Sequence[tuple[str, tuple[float, ...]]],
     buildings: Sequence[tuple[str, tuple[float, ...]]],
+    timezone: str | None,
+    least_access: float | None,
+    least_resource: float | None,
+    least_window: float | None,
     best_plane: bool,
     json_file: str | None,
 ) -> None:
@@ -146,7 +159,7 @@ def command(
     HORIZON has the columns azimuth_deg,elevation_deg and, where known, standard_error_deg,
     measured, obstruction and distance_m.
     """
-    from logger.access import Plane, SiteYear, read_weather
+    from logger.access import Plane, Rules, SiteYear, read_weather
     from logger.horizon_csv import read_horizon_csv
     from logger.horizon_fit import spacing_check
     from logger.site import Site
@@ -156,7 +169,9 @@ def command(
     settings = _settings()
     changed = _changed(profile, site, settings, felled, lowered, growing, leafy, buildings)
     weather = None if weather_file is None else read_weather(weather_file)
-    known = SiteYear(site, [Plane("plane", tilt_deg, azimuth_deg, size_kwp)], settings, weather)
+    plane = Plane("plane", tilt_deg, azimuth_deg, size_kwp)
+    rules = Rules(least_access, least_resource, least_window)
+    known = SiteYear(site, [plane], settings, weather, rules=rules, timezone=timezone)
     result = known.assess(changed)
     checks = (spacing_check(profile, site.latitude_deg), *result.checks)
     document = {**result.as_dict(), "quality": [check.as_dict() for check in checks]}
@@ -183,7 +198,7 @@ def command(
     leave_by_checks(checks)
 
 
-def _settings() -> AccessSettings:
+def _settings() -> Settings:
     """The calculator's settings; those of the way from a sweep to a horizon mean nothing here."""
     from logger.errors import UsageError
     from logger.survey.settings import settings_with
@@ -191,7 +206,7 @@ def _settings() -> AccessSettings:
     changes = changed_settings()
     settings = settings_with(changes).access
     for name in changes:
-        if not name.startswith("access."):
+        if "." in name:
             raise UsageError(f"{name} has no effect on a horizon from a file")
     return settings
 
@@ -215,7 +230,7 @@ def _with_errors(
 def _changed(
     profile: HorizonProfile,
     site: Site,
-    settings: AccessSettings,
+    settings: Settings,
     felled: Sequence[tuple[str, tuple[float, ...]]],
     lowered: Sequence[tuple[str, tuple[float, ...]]],
     growing: Sequence[tuple[str, tuple[float, ...]]],
@@ -256,9 +271,6 @@ def _further(document: dict[str, Any]) -> list[str]:
                 f"{plane['loss']['annual_kwh']:.0f} kWh lost to shade "
                 f"({energy['assumptions']['note']})"
             )
-        weighted = plane.get("weighted_solar_access")
-        if weighted:
-            lines.append(f"solar access, months weighted: {_interval(weighted)}")
         lines += [
             f"{rule['rule']} at least {100 * rule['limit']:g} %: {rule['verdict']} "
             f"({_interval(rule)})"

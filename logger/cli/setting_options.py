@@ -28,80 +28,33 @@ class Shortcut:
 
 
 OF_THE_SKY = (
-    Shortcut("--year", "access.year", "2026", "Of the sun's positions.", "YEAR"),
-    Shortcut(
-        "--model",
-        "access.model",
-        "all components",
-        "What a skyline blocks: all light, or the beam alone as some papers have it.",
-        choices=("all components", "beam-only"),
-    ),
+    Shortcut("--year", "year", "2026", "Of the sun's positions.", "YEAR"),
     Shortcut(
         "--reflectance",
-        "access.reflectance",
+        "reflectance",
         "0.2",
         "Of the ground: one number, or twelve by month (snow).",
         "NUMBERS",
     ),
     Shortcut(
         "--transposition",
-        "access.transposition",
+        "transposition",
         "haydavies",
         "How sky diffuse reaches a tilted plane.",
         choices=("haydavies", "isotropic", "reindl"),
     ),
     Shortcut(
-        "--clear-sky",
-        "access.clear_sky",
-        "ineichen",
-        "Model of a cloudless sky.",
-        choices=("ineichen", "simplified solis"),
-    ),
-    Shortcut(
         "--turbidity",
-        "access.linke_turbidity",
+        "turbidity",
         "none",
         "Linke turbidity of the year; none takes a table by month and place.",
         "NUMBER",
     ),
-    Shortcut("--window", "access.window", "9,15", "Solar hours that should be clear.", "FROM,TO"),
     Shortcut(
-        "--timezone",
-        "access.timezone",
-        "none",
-        "Of clock times, such as Europe/Ljubljana; none gives the job's, or UTC.",
-        "NAME",
+        "--solar-window", "solar_window", "9,15", "Solar hours that should be clear.", "FROM,TO"
     ),
-    Shortcut(
-        "--month-weights",
-        "access.month_weights",
-        "none",
-        "How much each month counts, twelve numbers.",
-        "NUMBERS",
-    ),
-    Shortcut(
-        "--least-access",
-        "access.rules.minimum_solar_access",
-        "none",
-        "Solar access asked for, 0 to 1.",
-        "NUMBER",
-    ),
-    Shortcut(
-        "--least-resource",
-        "access.rules.minimum_total_solar_resource_fraction",
-        "none",
-        "Total solar resource fraction asked for, 0 to 1.",
-        "NUMBER",
-    ),
-    Shortcut(
-        "--least-window",
-        "access.rules.minimum_window_clear",
-        "none",
-        "Clear share of the window in the worst month, 0 to 1.",
-        "NUMBER",
-    ),
-    Shortcut("--draws", "access.draws", "1000", "Horizons drawn for low and high.", "NUMBER"),
-    Shortcut("--seed", "access.seed", "1", "Of the draws.", "NUMBER"),
+    Shortcut("--draws", "draws", "1000", "Horizons drawn for low and high.", "NUMBER"),
+    Shortcut("--seed", "seed", "1", "Of the draws.", "NUMBER"),
 )
 
 OF_THE_SWEEP = (

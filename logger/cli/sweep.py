@@ -188,7 +188,6 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     import datetime as dt
     import unicodedata
 
-    from logger.access import AccessSettings
     from logger.calibration import SweepAbout, choose_calibrations
     from logger.horizon_fit import ExcludeSpan
     from logger.job import add_edit, kept_recordings, point_recordings, sweep_path
@@ -197,6 +196,7 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     from logger.orientation import Corrections, declination_at, field_expected_at
     from logger.recording import RecordingWriter, continued
     from logger.recording.samples import Identity
+    from logger.settings import Settings
     from logger.survey.calibrations import stored_calibrations
     from logger.survey.points import earlier_passes, site_year
 
@@ -207,7 +207,7 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
 
     @cache
     def year() -> Any:
-        return site_year(survey, AccessSettings(draws=0))
+        return site_year(survey, Settings(draws=0))
 
     def new_recording(point: str, started: dt.datetime) -> RecordingWriter:
         known = survey.point(point)

@@ -89,7 +89,7 @@ def access_words(view: LiveView) -> str:
 def window_words(access: AccessResult) -> str:
     """Whether the solar window is clear so far: "9 to 15 h clear" or the months that are not."""
     window = access.planes[0].window
-    hours = f"{window.window.from_solar_hour:g} to {window.window.to_solar_hour:g} h"
+    hours = f"{window.from_solar_hour:g} to {window.to_solar_hour:g} h"
     months = sorted({b.month for b in window.blocked})
     if len(months) > 6:
         return f"{hours} not clear in {len(months)} of 12 months"

@@ -184,7 +184,6 @@ def assumptions_of(document: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
         ("year of the sun's positions", found.get("year")),
         ("light", found.get("sky")),
         ("transposition", found.get("transposition")),
-        ("components", found.get("model")),
         (
             "ground reflectance",
             None
@@ -193,11 +192,6 @@ def assumptions_of(document: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
             if len(set(ground)) == 1
             else ", ".join(f"{g:g}" for g in ground) + " by month",
         ),
-        ("radius of the sun's disc", _with_unit(found.get("sun_disc_radius_deg"), "°")),
         ("horizons drawn for the intervals", found.get("draws")),
     ]
     return tuple((what, str(value)) for what, value in rows if value not in (None, ""))
-
-
-def _with_unit(value: Any, unit: str) -> str | None:
-    return None if value is None else f"{value:g}{unit}"

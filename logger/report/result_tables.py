@@ -45,7 +45,7 @@ def plane_name(plane: PlaneResult) -> str:
 
 def month_table(plane: PlaneResult, point: str = "") -> Table:
     """Access, loss and solar window of one plane, month by month and for the year."""
-    window = plane.window.window
+    window = plane.window
     columns = (
         Column("month", "month"),
         share("solar_access", "solar access"),

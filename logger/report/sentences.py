@@ -64,7 +64,7 @@ def unfit_sentence(checks: Sequence[Check]) -> str:
 
 def window_text(window: WindowResult) -> str:
     """Is the solar window clear in every month; if not, when is it not, and by what."""
-    hours = f"{window.window.from_solar_hour:g} to {window.window.to_solar_hour:g} h solar time"
+    hours = f"{window.from_solar_hour:g} to {window.to_solar_hour:g} h solar time"
     unknown = unknown_months(window)
     lines = []
     if unknown:

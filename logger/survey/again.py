@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from logger.access import AccessSettings, Plane, SiteYear, read_weather
+from logger.access import Plane, SiteYear, read_weather
 from logger.errors import InputError
 from logger.job import Job, read_json, result_path
 from logger.orientation import Declination
+from logger.settings import Settings
 from logger.site import Site
 from logger.survey.changes import Changes, changes_between
 from logger.survey.pipeline import PointResult, SurveySettings, Sweep
@@ -35,7 +36,7 @@ class Recipe:
         settings = settings_with(dict(self.changes))
         return SurveySettings(self.declination, self.date, settings.orientation, settings.horizon)
 
-    def access(self) -> AccessSettings:
+    def access(self) -> Settings:
         """The settings of the calculator."""
         return settings_with(dict(self.changes)).access
 

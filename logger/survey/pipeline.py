@@ -16,7 +16,7 @@ from typing import Any, Protocol, TypeAlias
 import numpy as np
 
 from logger import __version__
-from logger.access import AccessResult, AccessSettings, Plane
+from logger.access import AccessResult, Plane
 from logger.calibration import (
     Chosen,
     ClosingTarget,
@@ -61,7 +61,7 @@ class SunOfSite(Protocol):
     def site(self) -> Site: ...  # noqa: D102
 
     @property
-    def settings(self) -> AccessSettings: ...  # noqa: D102
+    def settings(self) -> Settings: ...  # noqa: D102
 
     def assess(self, horizon: HorizonProfile, /) -> AccessResult:
         """Access, loss, window and bounds under one horizon."""

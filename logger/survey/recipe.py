@@ -10,7 +10,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from logger.access import AccessSettings, Plane, Rules, SiteYear, SolarWindow, SystemAssumptions
+from logger.access import Plane, Rules, SiteYear
 from logger.access.weather import LARGEST_FILE, read_weather
 from logger.errors import InputError
 from logger.files import json_text, read_within
@@ -70,24 +70,6 @@ class Recipe:
             self.date,
             OrientationSettings(s.use_gyro, s.disturbance_share, s.disturbance_dip_deg),
             HorizonSettings(s.tracing_bias_deg, s.tremor_deg),
-        )
-
-    def access_settings(self) -> AccessSettings:
-        """The calculator's part."""
-        s = self.settings
-        return AccessSettings(
-            year=s.year,
-            transposition=s.transposition,
-            linke_turbidity=s.turbidity,
-            reflectance=s.reflectance[0] if len(s.reflectance) == 1 else s.reflectance,
-            window=SolarWindow(*s.solar_window),
-            draws=s.draws,
-            seed=s.seed,
-            timezone=self.timezone or None,
-            rules=self.rules,
-            system=SystemAssumptions(
-                s.temperature_coefficient, s.system_losses, s.inverter_efficiency, s.dc_ac_ratio
-            ),
         )
 
 
@@ -155,4 +137,11 @@ def _weather_of(job: Job) -> WeatherSource | None:
 def year_of(recipe: Recipe) -> SiteYear:
     """Sun, light and planes of a recipe, shared by all of its points."""
     weather = read_weather(recipe.weather.path) if recipe.weather else None
-    return SiteYear(recipe.site, recipe.planes, recipe.access_settings(), weather)
+    return SiteYear(
+        recipe.site,
+        recipe.planes,
+        recipe.settings,
+        weather,
+        rules=recipe.rules,
+        timezone=recipe.timezone or None,
+    )

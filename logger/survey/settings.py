@@ -16,9 +16,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Any
 
-from logger.access import AccessSettings
 from logger.errors import UsageError
-from logger.settings import Settings
+from logger.settings import Settings, changed
 
 
 @dataclass(frozen=True)
@@ -41,8 +40,13 @@ class HorizonSettings:
 ROOMS: Mapping[str, type[Any]] = {
     "orientation": OrientationSettings,
     "horizon": HorizonSettings,
-    "access": AccessSettings,
 }
+
+OF_ACCESS = (
+    *("year", "solar_window", "reflectance", "transposition", "turbidity", "draws", "seed"),
+    *("temperature_coefficient", "system_losses", "inverter_efficiency", "dc_ac_ratio"),
+)
+"""Settings of the calculator; they go by their plain names."""
 
 YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
 NOTHING = "none"
@@ -54,7 +58,7 @@ class AllSettings:
 
     orientation: OrientationSettings = field(default_factory=OrientationSettings)
     horizon: HorizonSettings = field(default_factory=HorizonSettings)
-    access: AccessSettings = field(default_factory=AccessSettings)
+    access: Settings = field(default_factory=Settings)
 
 
 @dataclass(frozen=True)
@@ -69,7 +73,12 @@ class Setting:
 
 def all_settings() -> list[Setting]:
     """Every setting that a replay can be given, room by room."""
-    return [s for room in ROOMS for s in settings_of_room(room, ROOMS[room])]
+    flat = [
+        Setting(f.name, f.default, f.metadata["unit"], f.metadata["meaning"] + ".")
+        for f in fields(Settings)
+        if f.name in OF_ACCESS
+    ]
+    return [s for room in ROOMS for s in settings_of_room(room, ROOMS[room])] + flat
 
 
 def setting_names() -> list[str]:
@@ -104,9 +113,10 @@ def settings_with(changes: Mapping[str, str], base: AllSettings | None = None) -
                 _plant(tree, name.split(".")[1:], name, text)
             settings = replace(settings, **{room: _changed(getattr(settings, room), tree, room)})
     for name in changes:
-        if name.partition(".")[0] not in ROOMS:
+        if name.partition(".")[0] not in ROOMS and name not in OF_ACCESS:
             raise _unknown(name)
-    return settings
+    flat = {n: v for n, v in changes.items() if n in OF_ACCESS}
+    return replace(settings, access=changed(settings.access, flat))
 
 
 def _plant(tree: dict[str, Any], path: list[str], name: str, text: str) -> None:
@@ -195,7 +205,7 @@ def _unknown(name: str) -> UsageError:
     near = difflib.get_close_matches(name, setting_names(), n=3, cutoff=0.5)
     return UsageError(
         f"there is no setting {name!r}",
-        hint=" or ".join(near) if near else "a name such as horizon.tremor_deg or access.draws",
+        hint=" or ".join(near) if near else "a name such as horizon.tremor_deg or draws",
     )
 
 

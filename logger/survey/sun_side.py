@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from threading import Thread
@@ -18,7 +18,6 @@ from zoneinfo import ZoneInfo
 
 from logger.access import (
     AccessResult,
-    AccessSettings,
     Bounded,
     Plane,
     PlaneMap,
@@ -30,6 +29,7 @@ from logger.access import (
 from logger.access.shade import ShadeMap, shade_map
 from logger.horizon import HorizonProfile
 from logger.job import Job, read_job
+from logger.settings import Settings
 from logger.site import Site
 from logger.sun_paths import SunPaths, sun_paths
 from logger.survey.helper import ask_here
@@ -46,9 +46,9 @@ class Task:
     weather: Path | None = None  # A typical year; None is a clear sky
 
     @property
-    def settings(self) -> AccessSettings:
+    def settings(self) -> Settings:
         """What is set before the job's own time zone and rules."""
-        return AccessSettings(year=self.year)
+        return Settings(year=self.year)
 
 
 @lru_cache(maxsize=2)
@@ -61,25 +61,20 @@ def prepared(task: Task) -> tuple[Job, SiteYear]:
 
 def site_year(
     job: Job,
-    settings: AccessSettings | None = None,
+    settings: Settings | None = None,
     *,
     site: Site | None = None,
     planes: Sequence[Plane] = (),
     weather: Weather | None = None,
 ) -> SiteYear:
     """Sun, light and planes of a job, for all of its points."""
-    settings = settings or AccessSettings()
-    if job.timezone and settings.timezone is None:
-        settings = replace(settings, timezone=job.timezone)
-    if not settings.rules:
-        settings = replace(settings, rules=job.rules)
     site = site or job.site
     planes = tuple(planes) or job.planes
     if not planes:
         from logger.survey.pipeline import default_plane
 
         planes = (default_plane(site),)
-    return SiteYear(site, planes, settings, weather)
+    return SiteYear(site, planes, settings, weather, rules=job.rules, timezone=job.timezone or None)
 
 
 def paths_of(job: Job, year: int) -> SunPaths:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from logger.access import AccessSettings, Plane, SiteYear
+from logger.access import Plane, SiteYear
 from logger.horizon import HorizonProfile, Obstruction
 from logger.site import Site
 
@@ -17,12 +17,6 @@ def site():
 def year(site):
     """Two planes: one towards the equator, one steep to the south-west."""
     return SiteYear(site, [Plane("roof", 35, 180), Plane("gable", 80, 230)])
-
-
-@pytest.fixture(scope="session")
-def point_year(site):
-    """The same with the sun as a point."""
-    return SiteYear(site, [Plane("roof", 35, 180)], AccessSettings(disc_radius_deg=0.0))
 
 
 @pytest.fixture(scope="session")

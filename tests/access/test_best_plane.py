@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from logger.access import AccessSettings, Plane, SiteYear, removed, seasonal
+from logger.access import Plane, SiteYear, seasonal
 from logger.horizon import HorizonProfile
 from logger.site import Site
 
@@ -72,15 +72,4 @@ def test_orientation_factor_and_total_solar_resource_fraction(site, street):
         assert plane.total_solar_resource_fraction == product
     assert north.orientation_factor == pytest.approx(
         north.unshaded_kwh_m2.sum() / top.unshaded_kwh_m2.sum(), rel=1e-3
-    )
-
-
-def test_beam_only_knows_nothing_but_the_beam(site, street):
-    year = SiteYear(site, [Plane("p", 30, 180)], AccessSettings(model="beam-only"))
-    plane = year.assess(street).planes[0]
-    assert np.array_equal(plane.solar_access.value, plane.beam_access.value)
-    # A felled tree gives light back to the best plane.
-    assert (
-        year.best_under(removed(street, "lime tree")).irradiation_kwh_m2
-        > year.best_under(street).irradiation_kwh_m2
     )

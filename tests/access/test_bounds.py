@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.access import AccessSettings, Plane, SiteYear, Surroundings, assess
-from logger.access.bounds import draw_layers, drawn_losses
+from logger.access import Plane, SiteYear, Surroundings, assess
+from logger.access.bounds import draw_layers, look_up
 from logger.access.losses import access
 from logger.horizon import HorizonProfile
+from logger.settings import Settings
 from logger.site import Site
 
 NAMES = ("solar_access", "beam_access")
@@ -57,7 +58,8 @@ def test_the_interval_is_that_of_the_draws_assessed_one_by_one(year, street):
     """The table behind the draws against the exact minute-by-minute evaluation of each."""
     profile = uncertain(street)
     drawn = draw_layers(Surroundings.of(profile), 25, np.random.default_rng(3), 0.0)
-    sums = drawn_losses(year._table(), drawn, np.zeros((1, 12)))
+    table = year._table()
+    sums = look_up(drawn, np.zeros((1, 12)), table.reach).losses(table)
     plane, sky = year.planes[0], 2 * len(year.planes)
     quick = access(sums[:, 1] + sums[:, sky] * plane.sky_kwh_m2, plane.monthly_kwh_m2)
     exact = np.array(
@@ -120,11 +122,10 @@ def test_a_forgotten_declination_of_ten_degrees_shows_and_lies_inside_its_interv
 def test_the_same_seed_gives_the_same_interval_and_no_draws_give_none(site, street):
     plane = [Plane("roof", 35, 180)]
     first, second = (
-        assess(uncertain(street), site, plane, AccessSettings(draws=50, seed=s)).planes[0]
-        for s in (4, 4)
+        assess(uncertain(street), site, plane, Settings(draws=50, seed=s)).planes[0] for s in (4, 4)
     )
     assert np.array_equal(first.solar_access.low, second.solar_access.low)
-    none = assess(uncertain(street), site, plane, AccessSettings(draws=0))
+    none = assess(uncertain(street), site, plane, Settings(draws=0))
     assert any("no horizons were drawn" in note for note in none.notes)
 
 
@@ -156,5 +157,5 @@ def test_sectors_where_the_sun_never_stands_are_looked_up_for_the_sky_alone(year
     assert 0.3 < table.sunny.mean() < 0.9
     drawn = draw_layers(Surroundings.of(uncertain(street)), 10, np.random.default_rng(3), 0.0)
     everywhere = replace(table, sunny=np.ones_like(table.sunny))
-    sums = [drawn_losses(t, drawn, np.zeros((1, 12))) for t in (table, everywhere)]
+    sums = [look_up(drawn, np.zeros((1, 12)), table.reach).losses(t) for t in (table, everywhere)]
     assert np.array_equal(*sums)

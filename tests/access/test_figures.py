@@ -7,12 +7,10 @@ import pytest
 
 from logger.access import (
     UNNAMED,
-    AccessSettings,
     Layer,
     Plane,
     Rules,
     SiteYear,
-    SolarWindow,
     Surroundings,
     Weather,
     assess,
@@ -40,6 +38,7 @@ from logger.access.window import (
 )
 from logger.errors import UsageError
 from logger.horizon import HorizonProfile, Obstruction
+from logger.settings import Settings
 from logger.site import Site
 from logger.sun import SunYear, sun_year
 
@@ -188,24 +187,21 @@ def test_a_crown_takes_less_of_the_sky_in_the_months_it_is_bare():
 
 def test_the_window_has_its_first_minute_and_not_its_last():
     hours = [8.999, 9.0, 9.0 + 1 / 60, 14.999, 15.0]
-    found = sun_in_window(
-        sun_at(180, 30, month=[0, 0, 1, 11, 11], solar_hour=hours), AccessSettings()
-    )
+    found = sun_in_window(sun_at(180, 30, month=[0, 0, 1, 11, 11], solar_hour=hours), (9, 15))
     assert list(found.inside) == [False, True, True, True, False]
     assert found.minutes_a_day == 360
     assert list(found.cell[1:4]) == [0, 360 + 1, 11 * 360 + 359]
     assert found.offered.shape == (12, 360)
     assert found.offered.sum() == 3
     assert list(found.minutes) == [1, 1, *[0] * 9, 1]
-    assert found.window == SolarWindow(9, 15)
+    assert (found.from_solar_hour, found.to_solar_hour) == (9, 15)
 
 
 @pytest.mark.parametrize(
     ("start", "end", "minutes"), [(9, 15, 360), (9, 9.5, 30), (10, 10.01, 1), (0, 24, 1440)]
 )
 def test_a_window_has_as_many_minutes_as_it_lasts(start, end, minutes):
-    settings = AccessSettings(window=SolarWindow(start, end))
-    assert sun_in_window(sun_at(180, 30), settings).minutes_a_day == minutes
+    assert sun_in_window(sun_at(180, 30), (start, end)).minutes_a_day == minutes
 
 
 def one_layer(*names_and_shares):
@@ -223,7 +219,7 @@ def minutes_of(first, count, month=0):
 def test_the_clear_share_is_what_is_not_taken():
     sun = minutes_of(0, 10)
     blocking = SunBlocking(np.array([2, 3]), np.array([[1.0, 0.5]]), np.zeros((1, 2), dtype=int))
-    found = solar_window(sun_in_window(sun, AccessSettings()), blocking, one_layer(("barn", 1.0)))
+    found = solar_window(sun_in_window(sun, (9, 15)), blocking, one_layer(("barn", 1.0)))
     assert found.monthly_clear_fraction[0] == pytest.approx(0.85)
     assert np.isnan(found.monthly_clear_fraction[1:]).all()
     assert found.monthly_unmeasured_fraction[0] == 0.0
@@ -234,17 +230,17 @@ def test_the_clear_share_is_what_is_not_taken():
     assert stretch.from_solar_hour == pytest.approx(9 + 2 / 60)
     assert stretch.to_solar_hour == pytest.approx(9 + 4 / 60)
     assert stretch.share == pytest.approx(0.75)
-    assert found.window == SolarWindow(9, 15)
+    assert (found.from_solar_hour, found.to_solar_hour) == (9, 15)
 
 
 def test_clock_times_of_a_stretch_are_those_of_its_ends():
     sun = minutes_of(200, 60, month=3)
     blocking = SunBlocking(np.arange(10, 50), np.ones((1, 40)), np.zeros((1, 40), dtype=int))
-    in_window = sun_in_window(sun, AccessSettings())
+    in_window = sun_in_window(sun, (9, 15))
     (stretch,) = solar_window(in_window, blocking, one_layer(("barn", 1.0))).blocked
     assert stretch.from_solar_hour == pytest.approx(9 + 210 / 60)
-    assert stretch.from_clock == Clock(sun, AccessSettings()).at(3, 9 + 210 / 60)
-    assert stretch.to_clock == Clock(sun, AccessSettings()).at(3, 9 + 250 / 60)
+    assert stretch.from_clock == Clock(sun).at(3, 9 + 210 / 60)
+    assert stretch.to_clock == Clock(sun).at(3, 9 + 250 / 60)
     assert stretch.from_clock < stretch.to_clock
 
 
@@ -253,7 +249,7 @@ def test_what_several_share_is_told_of_each_and_who_has_no_share_is_not_told():
     layers = (*one_layer(("oak", 0.25), ("fir", 0.75), ("elm", 0.0)), *one_layer(("barn", 1.0)))
     taken = np.array([[0.4, 0.4, 0.0, 0.4], [0.0, 0.0, 0.2, 0.2]])
     blocking = SunBlocking(np.arange(4), taken, np.zeros((2, 4), dtype=int))
-    found = solar_window(sun_in_window(sun, AccessSettings()), blocking, layers)
+    found = solar_window(sun_in_window(sun, (9, 15)), blocking, layers)
     assert found.monthly_clear_fraction[[0, 2]] == pytest.approx([0.6, 1 - 0.8 / 2])
     told = [(b.month, b.obstruction, pytest.approx(b.share)) for b in found.blocked]
     assert told == [
@@ -272,22 +268,23 @@ def test_two_stretches_of_one_name_add_up_over_layers():
     blocking = SunBlocking(
         np.arange(2), np.array([[0.3, 0.3], [0.2, 0.2]]), np.zeros((2, 2), dtype=int)
     )
-    (stretch,) = solar_window(sun_in_window(sun, AccessSettings()), blocking, layers).blocked
+    (stretch,) = solar_window(sun_in_window(sun, (9, 15)), blocking, layers).blocked
     assert stretch.share == pytest.approx(0.5)
 
 
 def test_a_stretch_ends_with_the_window_at_the_latest():
-    settings = AccessSettings(window=SolarWindow(10.0, 10.01))
     sun = sun_at(180, 30, solar_hour=10.005)
     blocking = SunBlocking(np.array([0]), np.array([[1.0]]), np.zeros((1, 1), dtype=int))
-    (stretch,) = solar_window(sun_in_window(sun, settings), blocking, one_layer(("a", 1.0))).blocked
+    (stretch,) = solar_window(
+        sun_in_window(sun, (10, 10.01)), blocking, one_layer(("a", 1.0))
+    ).blocked
     assert stretch.to_solar_hour == 10.01
 
 
 def test_a_sun_outside_the_window_is_nobodys_loss():
     sun = sun_at(180, 30, solar_hour=[8.0, 12.0])
     blocking = SunBlocking(np.array([0]), np.array([[1.0]]), np.zeros((1, 1), dtype=int))
-    found = solar_window(sun_in_window(sun, AccessSettings()), blocking, one_layer(("a", 1.0)))
+    found = solar_window(sun_in_window(sun, (9, 15)), blocking, one_layer(("a", 1.0)))
     assert found.blocked == ()
     assert found.monthly_clear_fraction[0] == 1.0
 
@@ -332,7 +329,7 @@ def test_the_equation_of_time():
 )
 def test_clock_times_of_solar_times(longitude, zone, month, solar_hour, clock):
     sun = sun_at(180, 30, site=Site(45.0, longitude))
-    told = Clock(sun, AccessSettings(timezone=zone))
+    told = Clock(sun, zone)
     assert told.zone == (zone or "UTC")
     hour, minute = map(int, told.at(month, solar_hour).split(":"))
     want_hour, want_minute = map(int, clock.split(":"))
@@ -386,21 +383,19 @@ def test_a_share_lies_between_nothing_and_all_and_what_is_undefined_stays_so():
 def test_notes_say_what_low_and_high_do_not_know(year, site):
     (known,) = year.assess(HorizonProfile.level()).notes[-1:]
     assert known == "the horizon comes without errors: low and high say nothing of them"
-    none = assess(HorizonProfile.level(), site, [ROOF], AccessSettings(draws=0)).notes[-1]
+    none = assess(HorizonProfile.level(), site, [ROOF], Settings(draws=0)).notes[-1]
     assert none == "no horizons were drawn: low and high say nothing of the horizon's errors"
     gap = HorizonProfile([0, 100, 200], [1, np.nan, 1], measured=[True, False, True])
     assert (
         "parts of the horizon were not measured: value takes them as open, "
         "low as fully blocked, high as open"
     ) in year.assess(gap).notes
-    beam = assess(WALL, site, [ROOF], AccessSettings(model="beam-only", draws=0)).notes
-    assert "beam only: sky diffuse, circumsolar and reflected light are left out" in beam
     errors = HorizonProfile([0], [1], [0.5])
     assert not [n for n in year.assess(errors).notes if "say nothing" in n]
 
 
 def test_bare_trees_and_skyline_without_a_name_are_told_where_they_matter(site):
-    year = SiteYear(site, [ROOF, Plane("gable", 80, 230)], AccessSettings(draws=0))
+    year = SiteYear(site, [ROOF, Plane("gable", 80, 230)], Settings(draws=0))
     tree = replace(WALL, obstructions=(Obstruction("lime", 100, 200, "deciduous"),))
     bare = year.assess(tree)
     notes = bare.notes
@@ -424,7 +419,7 @@ def test_bare_trees_and_skyline_without_a_name_are_told_where_they_matter(site):
 
 def test_two_sectors_of_one_name_matter_together(site):
     """0.3 % each: half a per cent of the year between them is worth telling."""
-    year = SiteYear(site, [ROOF], AccessSettings(draws=0))
+    year = SiteYear(site, [ROOF], Settings(draws=0))
 
     def noted(*sectors):
         nodes = [x for a, b in sectors for x in (a, a, b, b)]
@@ -441,7 +436,7 @@ def test_two_sectors_of_one_name_matter_together(site):
 
 def test_what_was_changed_and_what_the_light_is_stand_in_the_result(site, street):
     weather = Weather(*(np.full(8760, x) for x in (300.0, 200.0, 200.0)), source="made up")
-    found = SiteYear(site, [ROOF], AccessSettings(draws=0), weather).assess(
+    found = SiteYear(site, [ROOF], Settings(draws=0), weather).assess(
         Surroundings((Layer(street),), ("hedge cut to 2 m",))
     )
     assert "hedge cut to 2 m" in found.notes
@@ -449,15 +444,6 @@ def test_what_was_changed_and_what_the_light_is_stand_in_the_result(site, street
     assert found.site == site
     assert found.settings.draws == 0
     assert SiteYear(site, [ROOF]).checks == ()
-
-
-def test_the_light_of_the_sun_alone(site):
-    """Beam only: what a wall takes of the year is what it takes of the beam."""
-    year = SiteYear(site, [ROOF], AccessSettings(model="beam-only", draws=0))
-    plane = year.assess(WALL).planes[0]
-    assert plane.solar_access.value == pytest.approx(plane.beam_access.value, abs=1e-12)
-    assert plane.unshaded_kwh_m2 == pytest.approx(plane.unshaded_beam_kwh_m2)
-    assert year.best_under(WALL).irradiation_kwh_m2 < year.best_unshaded.irradiation_kwh_m2
 
 
 def test_received_and_lost_make_what_is_offered(year, street):
@@ -473,7 +459,6 @@ def test_received_and_lost_make_what_is_offered(year, street):
             sky_view_factor(street, plane.plane.tilt_deg, plane.plane.azimuth_deg), abs=1e-6
         )
         assert plane.best_unshaded is year.best_unshaded
-        assert plane.weighted_access is None
         assert plane.energy is None
         assert plane.verdicts == ()
 
@@ -504,7 +489,7 @@ def test_the_orientation_factor_is_one_for_the_best_plane_and_less_for_others(ye
 
 
 def test_under_a_bare_crown_the_best_plane_receives_more_than_under_a_wall(site):
-    year = SiteYear(site, [ROOF], AccessSettings(draws=0))
+    year = SiteYear(site, [ROOF], Settings(draws=0))
     tree = Surroundings((Layer(WALL, (0.7,) * 12, "tree"),))
     found = [year.best_under(h).irradiation_kwh_m2 for h in (WALL, tree, HorizonProfile.level())]
     assert found[0] < found[1] < found[2]
@@ -518,7 +503,7 @@ def test_under_a_bare_crown_the_best_plane_receives_more_than_under_a_wall(site)
 
 def test_energy_follows_the_light(site):
     """Without what heat, losses and the inverter do, energy is light times rated power."""
-    sized = SiteYear(site, [Plane("roof", 35, 180, 2.5)], AccessSettings(draws=0))
+    sized = SiteYear(site, [Plane("roof", 35, 180, 2.5)], Settings(draws=0))
     plane = sized.assess(WALL).planes[0]
     energy = plane.energy
     assert energy.size_kwp == 2.5
@@ -532,7 +517,7 @@ def test_energy_follows_the_light(site):
     assert ((ratio > 0.7) & (ratio < 0.9)).all()
     air = {"temperature_c": np.full(8760, 10.0), "wind_ms": np.full(8760, 2.0)}
     weather = Weather(*(np.full(8760, x) for x in (300.0, 200.0, 200.0)), **air)
-    windy = SiteYear(site, [Plane("roof", 35, 180, 2.5)], AccessSettings(draws=0), weather)
+    windy = SiteYear(site, [Plane("roof", 35, 180, 2.5)], Settings(draws=0), weather)
     assert windy.assess(WALL).planes[0].energy.weather_temperature
 
 
@@ -545,14 +530,14 @@ GAP = HorizonProfile(
 
 @pytest.mark.parametrize("draws", [1, 100, 101, 250])
 def test_every_draw_asked_for_is_made(site, draws):
-    year = SiteYear(site, [ROOF], AccessSettings(draws=draws))
+    year = SiteYear(site, [ROOF], Settings(draws=draws))
     (spread,) = year._spreads(Surroundings.of(UNSURE))
     assert spread.planes.shape == (draws, 3, 12)
     assert spread.window is None
 
 
 def test_draws_go_on_in_blocks_of_a_thousand(site):
-    year = SiteYear(site, [ROOF], AccessSettings(draws=1003))
+    year = SiteYear(site, [ROOF], Settings(draws=1003))
     (spread,) = year._spreads(Surroundings.of(UNSURE))
     assert spread.planes.shape == (1003, 3, 12)
     assert len(np.unique(spread.planes[:, 0, 11])) == 1003
@@ -560,7 +545,7 @@ def test_draws_go_on_in_blocks_of_a_thousand(site):
 
 def test_each_plane_has_the_draws_that_it_would_have_alone(site):
     """Beam, all sunlight and sky of one plane never mix with another's."""
-    settings = AccessSettings(draws=20)
+    settings = Settings(draws=20)
     planes = [ROOF, Plane("gable", 80, 230), Plane("flat", 0, 0)]
     together = SiteYear(site, planes, settings).assess(UNSURE).planes
     for plane, found in zip(planes, together, strict=True):
@@ -572,39 +557,32 @@ def test_each_plane_has_the_draws_that_it_would_have_alone(site):
         assert found.beam_access.low[12] < found.beam_access.value[12] < found.beam_access.high[12]
 
 
-def test_the_draws_of_the_beam_alone_know_no_sky(site):
-    year = SiteYear(site, [ROOF], AccessSettings(model="beam-only", draws=20))
-    plane = year.assess(UNSURE).planes[0]
-    assert plane.solar_access.low == pytest.approx(plane.beam_access.low)
-    assert plane.solar_access.high == pytest.approx(plane.beam_access.high)
-
-
 def test_weather_of_another_place_fails_the_result_s_checks(site):
     weather = Weather(
         *(np.full(8760, x) for x in (300.0, 200.0, 200.0)), place=Site(40.0, 14.51, 310.0)
     )
-    found = SiteYear(site, [ROOF], AccessSettings(draws=0), weather).assess(WALL)
+    found = SiteYear(site, [ROOF], Settings(draws=0), weather).assess(WALL)
     assert [check.passed for check in found.checks] == [False, True]
     assert found.checks[0].value == pytest.approx(673, abs=5)  # 6.05 degrees of latitude
 
 
 def test_nothing_is_drawn_where_there_is_no_error_or_none_is_asked_for(site):
     for draws, horizon in ((10, WALL), (0, UNSURE)):
-        year = SiteYear(site, [ROOF], AccessSettings(draws=draws))
+        year = SiteYear(site, [ROOF], Settings(draws=draws))
         assert year._spreads(Surroundings.of(horizon)) == ()
     made_up = Surroundings((Layer(UNSURE, measured=False),))
-    assert SiteYear(site, [ROOF], AccessSettings(draws=10))._spreads(made_up) == ()
+    assert SiteYear(site, [ROOF], Settings(draws=10))._spreads(made_up) == ()
 
 
 def test_an_unmeasured_horizon_is_drawn_open_and_blocked(site):
-    year = SiteYear(site, [ROOF], AccessSettings(draws=20))
+    year = SiteYear(site, [ROOF], Settings(draws=20))
     unsure = replace(GAP, standard_error_deg=np.full(6, 0.5))
     opened, shut = year._spreads(Surroundings.of(unsure))
     assert (opened.planes[:, 1].sum(axis=1) < shut.planes[:, 1].sum(axis=1)).all()
 
 
 def test_what_was_not_seen_of_the_window_is_between_open_and_blocked(site):
-    year = SiteYear(site, [ROOF], AccessSettings(draws=0))
+    year = SiteYear(site, [ROOF], Settings(draws=0))
     window = year.assess(GAP).planes[0].window
     opened, shut = (
         year.assess(GAP.filled(fill)).planes[0].window.monthly_clear_fraction
@@ -618,7 +596,7 @@ def test_what_was_not_seen_of_the_window_is_between_open_and_blocked(site):
 
 
 def test_the_interval_of_an_unmeasured_horizon_is_that_of_both_cases(site):
-    year = SiteYear(site, [ROOF], AccessSettings(draws=0))
+    year = SiteYear(site, [ROOF], Settings(draws=0))
     found = year.assess(GAP).planes[0]
     for share in ("solar_access", "beam_access"):
         opened, shut = (
@@ -629,9 +607,9 @@ def test_the_interval_of_an_unmeasured_horizon_is_that_of_both_cases(site):
         assert getattr(found, share).high == pytest.approx(opened)
 
 
-def rules_of(site, horizon, weights=None, draws=0, **limits):
-    settings = AccessSettings(draws=draws, rules=Rules(**limits), month_weights=weights)
-    return SiteYear(site, [ROOF], settings).assess(horizon).planes[0]
+def rules_of(site, horizon, draws=0, **limits):
+    year = SiteYear(site, [ROOF], Settings(draws=draws), rules=Rules(**limits))
+    return year.assess(horizon).planes[0]
 
 
 def test_each_rule_has_its_own_verdict_and_only_those_asked_for(site):
@@ -658,17 +636,6 @@ def test_each_rule_has_its_own_verdict_and_only_those_asked_for(site):
     )
 
 
-def test_weighted_months_are_what_the_rule_is_held_against(site):
-    winter = (1.0, 1.0, *(0.0,) * 9, 1.0)
-    plane = rules_of(site, WALL, winter, minimum_solar_access=0.6)
-    (verdict,) = plane.verdicts
-    assert verdict.rule == "solar access, months weighted"
-    assert verdict.value == plane.weighted_access.value < plane.solar_access.annual
-    lit = [0, 1, 11]
-    share = plane.received_kwh_m2[lit].sum() / plane.unshaded_kwh_m2[lit].sum()
-    assert verdict.value == pytest.approx(share)
-
-
 def test_the_worst_month_of_the_window_has_an_interval_of_its_own(site):
     (verdict,) = rules_of(site, UNSURE, draws=200, minimum_window_clear=0.5).verdicts
     assert 0 <= verdict.low < verdict.value < verdict.high <= 1
@@ -678,17 +645,16 @@ def test_the_worst_month_of_the_window_has_an_interval_of_its_own(site):
 
 
 def test_a_window_in_which_the_sun_never_is_has_no_worst_month():
-    settings = AccessSettings(
-        draws=0, rules=Rules(minimum_window_clear=0.5), window=SolarWindow(0, 0.5)
-    )
-    year = SiteYear(Site(46.05, 14.51), [ROOF], settings)
+    settings = Settings(draws=0, solar_window=(0, 0.5))
+    rules = Rules(minimum_window_clear=0.5)
+    year = SiteYear(Site(46.05, 14.51), [ROOF], settings, rules=rules)
     (verdict,) = year.assess(WALL).planes[0].verdicts
     assert np.isnan([verdict.value, verdict.low, verdict.high]).all()
     assert verdict.verdict == "fail"
 
 
 def test_the_year_is_that_of_the_settings_and_minutes_fall_into_their_months(site):
-    year = SiteYear(site, [ROOF], AccessSettings(year=2024, draws=0))
+    year = SiteYear(site, [ROOF], Settings(year=2024, draws=0))
     assert year.sun.year == 2024
     assert len(year.sun) == len(sun_year(site, 2024))
     assert (year.month_hour // 24 == year.sun.month).all()

@@ -15,6 +15,7 @@ ALLOWED = {
     "horizon",
     "settings",
     "site",
+    "structured",
     "sun",
 }
 

@@ -7,12 +7,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from logger.access import AccessSettings, Layer, Plane, SiteYear, Surroundings, assess
+from logger.access import Layer, Plane, SiteYear, Surroundings, assess
 from logger.access.blocking import block_sun, disc_above, layouts
 from logger.access.irradiance import on_plane
 from logger.access.losses import access, losses, open_plane
 from logger.access.surroundings import shared_loss
 from logger.horizon import HorizonProfile, Obstruction
+from logger.settings import Settings
 from logger.site import Site
 
 FEW = settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
@@ -155,7 +156,7 @@ def test_the_other_hemisphere_mirrors(site, street):
         opened = open_plane(plane, light, year.open_disc, year.month_hour)
         around = Surroundings.of(horizon)
         blocking = block_sun(around, layouts(around), track, year.open_disc, 0.2665)
-        loss = losses(opened, around, layouts(around), blocking, year.month_hour, beam_only=False)
+        loss = losses(opened, around, layouts(around), blocking, year.month_hour)
         found.append(access(loss.total_kwh_m2(opened), opened.monthly_kwh_m2))
     # Straight lines between nodes mirror exactly; only the last digits of angles differ.
     assert found[0] == pytest.approx(found[1], abs=1e-9)
@@ -164,7 +165,7 @@ def test_the_other_hemisphere_mirrors(site, street):
 def test_months_of_the_south_are_those_of_the_north_half_a_year_later():
     azimuth = np.arange(0, 360, 1.0)
     skyline = 12 + 10 * np.cos(np.radians(azimuth - 140))
-    turbid = AccessSettings(linke_turbidity=3.0)
+    turbid = Settings(turbidity=3.0)
     north = assess(HorizonProfile(azimuth, skyline), Site(40, 0), [Plane("p", 35, 160)], turbid)
     south = assess(
         HorizonProfile(180 - azimuth, skyline), Site(-40, 0), [Plane("p", 35, 20)], turbid

@@ -9,10 +9,12 @@ import pandas as pd
 import pvlib
 import pytest
 
-from logger.access import AccessSettings, Plane, SiteYear, Weather, assess, read_weather
+from logger.access import Plane, SiteYear, Weather, assess, read_weather
+from logger.access.blocking import disc_above
 from logger.access.weather import distance_km
 from logger.errors import InputError
 from logger.horizon import HorizonProfile
+from logger.settings import Settings
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -273,7 +275,7 @@ def test_a_measured_day_through_the_whole_calculator(measured_day):
     weather = Weather(
         values["ghi"], values["dni"], values["dhi"], 1, np.datetime64("2016-01-01T00:00")
     )
-    settings = AccessSettings(year=2016, disc_radius_deg=0.0)
+    settings = Settings(year=2016)
     horizon = HorizonProfile([140, 140, 185, 185], [3, 30, 30, 3])
     year = SiteYear(ALAMOSA, [Plane("p", 40, 180)], settings, weather)
     plane = year.assess(horizon).planes[0]
@@ -289,11 +291,16 @@ def test_a_measured_day_through_the_whole_calculator(measured_day):
     beam = values["dni"] * np.maximum(cos_i.to_numpy(), 0)
     # The calculator starts at 00:00 of local mean solar time, seven hours into the UTC day.
     up = (sun["apparent_elevation"] > 0).to_numpy() & (np.arange(len(measured_day)) >= 424)
-    clears = sun["apparent_elevation"].to_numpy() > horizon.elevation_at(sun["azimuth"].to_numpy())
-    offered, received = beam[up].sum(), beam[up & clears].sum()
+    height = sun["apparent_elevation"].to_numpy()
+    level, over = (
+        disc_above(height - edge, 0.2665)
+        for edge in (0.0, horizon.elevation_at(sun["azimuth"].to_numpy()))
+    )
+    offered, received = (beam * level)[up].sum(), (beam * over)[up].sum()
     assert plane.beam_access.value[0] == pytest.approx(received / offered, abs=1e-6)
     assert plane.unshaded_beam_kwh_m2[0] == pytest.approx(offered / 60_000, rel=1e-6)
-    sky = (beam + parts["poa_sky_diffuse"])[up].sum() / 60_000
+    sunward = (beam + parts["poa_circumsolar"]) * level
+    sky = (sunward + parts["poa_isotropic"])[up].sum() / 60_000
     ground = 0.2 * values["ghi"][up].sum() * (1 - np.cos(np.radians(40))) / 2 / 60_000
     assert plane.unshaded_kwh_m2[0] == pytest.approx(sky + ground, rel=1e-6)
 

@@ -13,9 +13,7 @@ def call(*arguments):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--least-access", "85"], "--least-access: a minimum of 85 is outside 0 to 1; such as "
-         "--least-access 0.85"),
-        (["--window", "9-15"], "such as --window 9,15"),
+        (["--solar-window", "9-15"], "such as --solar-window 9,15"),
         (["--reflectance", "2"], "such as --reflectance 0.2"),
     ],
 )  # fmt: skip

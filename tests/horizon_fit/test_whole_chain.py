@@ -8,11 +8,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from logger.access import AccessSettings, Plane, SiteYear
+from logger.access import Plane, SiteYear
 from logger.horizon import HorizonProfile
 from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
 from logger.orientation import Corrections, declination_at, orient
 from logger.recording import StreamBuilder
+from logger.settings import Settings
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -31,7 +32,7 @@ BOARD = Sensor().without_iron()
 
 @cache
 def year() -> SiteYear:
-    return SiteYear(DEFAULT_SITE, [Plane("south", 35.0, 180.0)], AccessSettings(draws=400))
+    return SiteYear(DEFAULT_SITE, [Plane("south", 35.0, 180.0)], Settings(draws=400))
 
 
 @dataclass(frozen=True, eq=False)

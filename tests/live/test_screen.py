@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from logger.access import AccessSettings, Plane, SiteYear
+from logger.access import Plane, SiteYear
 from logger.horizon import HorizonProfile
 from logger.live.digits import LINES, large
 from logger.live.display import LineDisplay, ScreenDisplay, open_display
@@ -13,6 +13,7 @@ from logger.live.running import Worker, running_answer
 from logger.live.screen import KEYS, Frame, screen, status_line, window_words
 from logger.live.session import LiveSession, LiveView
 from logger.recording import StreamBuilder
+from logger.settings import Settings
 from logger.simulation import Operator
 
 from .conftest import CORRECTIONS, SITE, STARTED, board_chunks
@@ -23,7 +24,7 @@ SIZES = [(80, 24), (60, 24), (60, 16), (132, 50), (40, 10), (20, 6)]
 
 @pytest.fixture(scope="module")
 def year() -> SiteYear:
-    return SiteYear(SITE, (Plane("roof", 35.0, 180.0),), AccessSettings(draws=0))
+    return SiteYear(SITE, (Plane("roof", 35.0, 180.0),), Settings(draws=0))
 
 
 @pytest.fixture(scope="module")

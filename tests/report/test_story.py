@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.access import AccessSettings, Plane, SiteYear
+from logger.access import Plane, SiteYear
 from logger.horizon import HorizonProfile, Obstruction
 from logger.report.figures import plane_figures
 from logger.report.story import (
@@ -15,6 +15,7 @@ from logger.report.story import (
     taken_table,
     what_calibration_changes,
 )
+from logger.settings import Settings
 from logger.site import Site
 
 
@@ -28,7 +29,7 @@ def document() -> dict[str, Any]:
         azimuth, elevation, obstructions=tuple(Obstruction(*one) for one in names)
     )
     planes = [Plane("roof", 30, 180), Plane("east wall", 90, 90)]
-    year = SiteYear(Site(46.05, 14.51, 310.0), planes, AccessSettings(draws=0))
+    year = SiteYear(Site(46.05, 14.51, 310.0), planes, Settings(draws=0))
     return year.assess(profile).as_dict()
 
 

@@ -102,7 +102,7 @@ def test_the_json_holds_every_result_and_what_changed(both):
 
 def test_results_can_be_put_in_place_of_the_stored_ones(stored, tmp_path):
     job = shutil.copytree(stored, tmp_path / "alders")
-    recipe = Recipe(changes=(("access.draws", "20"),))
+    recipe = Recipe(changes=(("draws", "20"),))
     (point,) = points_done(Chunk(job, ("meadow",), recipe, store=True))
     assert "year's solar access" in job_line(JobDone(job, (point,)), tmp_path)
     (point,) = points_done(Chunk(job, ("meadow",), recipe))
@@ -126,7 +126,7 @@ def test_a_fault_of_the_program_in_one_point_is_told_in_its_place(stored, monkey
 
 
 def test_a_check_that_failed_makes_the_batch_4_and_is_named(stored):
-    recipe = Recipe(changes=(("orientation.disturbance_dip_deg", "0.1"), ("access.draws", "0")))
+    recipe = Recipe(changes=(("orientation.disturbance_dip_deg", "0.1"), ("draws", "0")))
     (point,) = points_done(Chunk(stored, ("meadow",), recipe))
     assert point.code == 4
     assert point.words
@@ -228,11 +228,11 @@ def test_jobs_of_one_site_share_its_sun_and_light(stored, tmp_path, monkeypatch)
 
     monkeypatch.setattr("logger.survey.again.site_year", counted)
     twin = shutil.copytree(stored, tmp_path / "twin")
-    recipe = Recipe(changes=(("access.draws", "7"),))
+    recipe = Recipe(changes=(("draws", "7"),))
     for folder in (stored, twin, stored):
         assert points_done(Chunk(folder, ("meadow",), recipe))[0].code == 0
     assert len(made) == 1
-    other = Recipe(changes=(("access.draws", "8"),))
+    other = Recipe(changes=(("draws", "8"),))
     assert points_done(Chunk(twin, ("meadow",), other))[0].code == 0
     assert len(made) == 2
 

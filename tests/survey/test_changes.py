@@ -150,12 +150,11 @@ def test_replay_with_nothing_changed_says_so_and_its_json_is_the_stored_result(s
 
 
 def test_the_json_of_a_changed_replay_tells_the_changes(stored, call):
-    out = call("replay", stored / "sweeps" / "meadow", "--window", "8,16", "--json", "-").stdout
+    out = call(
+        "replay", stored / "sweeps" / "meadow", "--solar-window", "8,16", "--json", "-"
+    ).stdout
     changes = json.loads(out)["changes"]
-    assert {s["name"] for s in changes["settings"]} == {
-        "access.window.from_solar_hour",
-        "access.window.to_solar_hour",
-    }
+    assert {s["name"] for s in changes["settings"]} == {"access.solar_window"}
     assert changes["figures"][0]["more_than_uncertainty"] is False
 
 
@@ -174,7 +173,7 @@ def test_a_damaged_stored_result_is_told_and_stops_nothing(stored, call, tmp_pat
         (("--set", "horizon.tremr_deg=1"), "horizon.tremr_deg"),
         (("--set", "horizon.tremor_deg"), "NAME=VALUE"),
         (("--draws", "few"), "--draws"),
-        (("--draws", "5", "--set", "access.draws=6"), "given twice"),
+        (("--draws", "5", "--set", "draws=6"), "given twice"),
         (("--rate", "10"), "one recording"),
         (("--processes", "2"), "--batch"),
         (("--batch", "."), "either"),
