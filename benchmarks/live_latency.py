@@ -35,6 +35,7 @@ from logger.live.session import LiveView
 from logger.live.sweeping import Surroundings, SurveyDay, header_of
 from logger.orientation import Corrections, declination_at
 from logger.recording import RecordingWriter, SystemClock, open_link
+from logger.settings import Settings
 from logger.simulation import BoardSettings, Task, scene_named, simulate
 from logger.simulation.serve import PtyLink, TcpLink
 from logger.site import Site
