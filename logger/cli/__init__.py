@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-import atexit
-import gc
+import errno
 import importlib
-import os
 import re
-import sys
 from typing import Any
 
 import click
 
 from logger import __version__
+from logger.cli.environment import (
+    EXIT_UNREADABLE,
+    flush_output,
+    output_lost,
+    settle,
+    visible,
+)
 from logger.errors import LoggerError
 
 # Name of the command -> one line for the list. The file is logger/cli/<name>.py, its command is
@@ -60,15 +64,22 @@ class Commands(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
 
+    def main(self, *arguments: Any, **how: Any) -> Any:
+        """Run with the surroundings settled, and everything written out at the end."""
+        settle()
+        try:
+            return super().main(*arguments, **how)
+        finally:
+            flush_output()
+
     def invoke(self, ctx: click.Context) -> Any:
         """Run, and say what went wrong in one sentence."""
-        _save_time()
         try:
             return super().invoke(ctx)
         except LoggerError as error:
-            click.echo(f"error: {error}", err=True)
+            click.echo(f"error: {visible(str(error))}", err=True)
             if error.hint:
-                click.echo(f"  try: {error.hint}", err=True)
+                click.echo(f"  try: {visible(error.hint)}", err=True)
             ctx.exit(error.exit_code)
         except click.BadParameter as error:
             comma = _DECIMAL_COMMA.search(error.message)
@@ -79,22 +90,12 @@ class Commands(click.Group):
         except (KeyboardInterrupt, click.Abort):
             click.echo("interrupted", err=True)
             ctx.exit(EXIT_INTERRUPTED)
-        except BrokenPipeError:
-            # The reader of our output went away (`| head`): nothing is wrong.
-            sys.stderr.close()
-            ctx.exit(0)
-
-
-def _save_time() -> None:
-    """Settings of the interpreter that cost a short command less; they change no result.
-
-    Before numpy is imported: our matrices are small, and threads for them would only wait for each
-    other. Collecting garbage is put off: the heavy packages make much that lasts on import. And
-    what is left at the end need not be searched for garbage before the process goes.
-    """
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    gc.set_threshold(50_000, 20, 100)
-    atexit.register(gc.freeze)
+        except OSError as error:
+            if error.errno in (errno.EPIPE, errno.ENOSPC) and not error.filename:
+                ctx.exit(output_lost(error))
+            where = f"{error.filename}: " if error.filename else ""
+            click.echo(visible(f"error: {where}{error.strerror or error}"), err=True)
+            ctx.exit(EXIT_UNREADABLE)
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
