@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Annotated, Any
+
+from logger.structured import Within
+
+Figure = Annotated[float, Within(-1e6, 1e6)]
 
 NORMAL_95 = 1.96
 """Half-width of a 95 % interval in standard errors of a normal distribution."""
@@ -15,8 +19,8 @@ class Check:
 
     check: str  # Short plain name, such as "compass calibration" or "sun-crossed sectors measured"
     passed: bool
-    value: float | None  # What was found; None where it is no number
-    limit: float | None  # What is allowed
+    value: Figure | None  # What was found; None where it is no number
+    limit: Figure | None  # What is allowed
     unit: str  # Of both; "" for a count or a share
     why: str  # One sentence for the surveyor: what was found and, when failed, what to do
 

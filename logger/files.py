@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import stat
 import tempfile
 from dataclasses import asdict, is_dataclass
 from pathlib import Path
@@ -19,17 +20,38 @@ DECIMALS = 10
 
 
 def read_within(path: Path, most: int, what: str) -> bytes:
-    """The whole file, within sense."""
+    """The whole of a regular file of at most so many bytes."""
     try:
-        with open(path, "rb") as file:
-            # Not by its size beforehand: devices and pipes have none.
-            content = file.read(most + 1)
+        # Asked before it is opened: to open a pipe waits for a writer.
+        about = os.stat(path)
+        if not stat.S_ISREG(about.st_mode):
+            raise InputError(f"is no file but {_kind_of(about.st_mode)}", str(path))
+        if about.st_size <= most:
+            with open(path, "rb") as file:
+                content = file.read(most + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"cannot be read: {reason}", str(path)) from error
-    if len(content) > most:
+    if about.st_size > most or len(content) > most:
         raise InputError(f"more than {most >> 20} MiB, no {what} is that long", str(path))
     return content
+
+
+def _kind_of(mode: int) -> str:
+    if stat.S_ISDIR(mode):
+        return "a folder"
+    return "a pipe" if stat.S_ISFIFO(mode) else "a device or socket"
+
+
+def read_json(path: Path, most: int, what: str) -> dict[str, Any]:
+    """Read a JSON object of at most so many bytes."""
+    try:
+        value = json.loads(read_within(path, most, what))
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"is no valid JSON: {error}", str(path)) from error
+    if not isinstance(value, dict):
+        raise InputError("holds no JSON object", str(path))
+    return value
 
 
 def write_atomically(path: Path, content: str | bytes) -> None:

@@ -153,17 +153,18 @@ def _read(one: Field[Any], value: Any) -> Any:
             return value
         if text.lower() in YES + NO:
             return text.lower() in YES
-        raise UsageError(f"{text!r} is neither yes nor no", one.name)
+        raise UsageError(f"{text!r} is neither yes nor no", one.name, hint="yes or no")
     if isinstance(default, str):
         if not isinstance(value, str):
-            raise UsageError(f"{text!r} is no text", one.name)
+            raise UsageError(f"{text!r} is no text", one.name, hint="text in quotes")
         return text
     if default is None and (value is None or text.lower() == NONE):
         return None
     if isinstance(value, (list, tuple)):
         parts = [str(v) for v in value]
         if not isinstance(default, tuple):
-            raise UsageError(f"takes one value, not a list of {len(parts)}", one.name)
+            what = f"takes one value, not a list of {len(parts)}"
+            raise UsageError(what, one.name, hint=f"such as {written(default)}")
     else:
         parts = text.split(",") if isinstance(default, tuple) else [text]
     numbers = []
@@ -180,13 +181,16 @@ def _read(one: Field[Any], value: Any) -> Any:
 def _check(one: Field[Any], value: Any) -> None:
     """Refuse a value of the wrong kind, count, choice or size."""
     choices, limits, counts = (one.metadata.get(key) for key in ("choices", "limits", "counts"))
+    hint = f"such as {written(one.default)}"
     if choices and value not in choices:
-        raise UsageError(f"{value!r} is none of {', '.join(choices)}", one.name)
+        raise UsageError(f"{value!r} is none of {', '.join(choices)}", one.name, hint)
     if counts and len(value) not in counts:
         wanted = " or ".join(map(str, counts))
-        raise UsageError(f"{written(value)!r} holds {len(value)} numbers, not {wanted}", one.name)
+        what = f"{written(value)!r} holds {len(value)} numbers, not {wanted}"
+        raise UsageError(what, one.name, hint)
     if limits is None or value is None:
         return
     for number in value if counts else (value,):
         if not (math.isfinite(number) and limits[0] <= number <= limits[1]):
-            raise UsageError(f"{number:g} is outside {limits[0]:g} to {limits[1]:g}", one.name)
+            what = f"{number:g} is outside {limits[0]:g} to {limits[1]:g}"
+            raise UsageError(what, one.name, hint)

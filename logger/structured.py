@@ -50,7 +50,8 @@ _BY_UNIT = tuple(
         (r"elevation_deg$", -90.0, 90.0),
         (r"azimuth_deg$", 0.0, 360.0),
         (r"tilt_deg$", 0.0, 90.0),
-        (r"(error|spread|gap|residual)(_95)?_deg$", 0.0, 180.0),
+        (r"(error|spread|gap|ripple)(_95)?_deg$", 0.0, 180.0),
+        (r"(index|collimation|pitch_offset)_deg$", -10.0, 10.0),  # what `fit_level` takes for true
         (r"_deg$", -360.0, 360.0),
         (r"altitude_m$", -500.0, 9000.0),
         (r"height_m$", 0.0, 1000.0),
@@ -94,6 +95,14 @@ def record_from(kind: type[T], plain: Any, where: str = "", *, complete: bool = 
     except _WrongError as error:
         raise InputError(error.sentence(), where, error.hint) from error
     return made
+
+
+def value_from(kind: Any, plain: Any, name: str, where: str = "") -> Any:
+    """One value of that kind; a number gets the limits of the unit in its name."""
+    try:
+        return _placed(name, kind, plain, name, False)
+    except _WrongError as error:
+        raise InputError(error.sentence(), where, error.hint) from error
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
@@ -231,6 +240,13 @@ def _wanted(kind: Any, name: str) -> str:
     words = {str: "text in quotes", bool: "true or false", int: "a whole number", float: "a number"}
     limits = [f" from {c.low:g} to {c.high:g}" for c in checks if isinstance(c, Within)]
     return words.get(kind, f"keys under [{name}]") + "".join(limits)
+
+
+def sha256_text(text: str) -> str:
+    """A hash as text."""
+    if not re.fullmatch("[0-9a-f]{64}", text):
+        raise UsageError("is no SHA-256", hint="64 digits and letters a to f")
+    return text
 
 
 def said(text: str) -> str:

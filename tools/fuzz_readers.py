@@ -101,12 +101,11 @@ def targets(folder: Path) -> dict[str, Callable[[bytes], None]]:
     from firmware_protocol import Decoder, Sound, Unknown, decode_sentence, encode
     from firmware_protocol.bulk import read_in_bulk
     from logger.access.weather import read_weather
+    from logger.calibration import read_calibration
     from logger.errors import LoggerError
     from logger.files import json_text
     from logger.horizon_csv import horizon_csv, parse_horizon_csv
     from logger.job import read_job
-    from logger.job.folder import read_json
-    from logger.orientation import correction_from_dict
     from logger.recording import stream
     from logger.recording.nmea_log import parse_plain_log
     from logger.recording.port import decode_recording
@@ -164,10 +163,7 @@ def targets(folder: Path) -> dict[str, Callable[[bytes], None]]:
         path = folder / "calibration.json"
         path.write_bytes(data)
         with contextlib.suppress(LoggerError):
-            plain = read_json(path)
-            values = plain.get("values")
-            if isinstance(values, dict):
-                correction_from_dict(str(plain.get("kind")), values)
+            read_calibration(path)
 
     def weather(data: bytes) -> None:
         path = folder / "weather.epw"

@@ -9,9 +9,11 @@ from logger.calibration.bearing import (
 from logger.calibration.choose import (
     CalibrationAbout,
     Chosen,
+    Purpose,
     StoredCalibration,
     SweepAbout,
     choose_calibrations,
+    read_calibration,
     stored_from_dict,
 )
 from logger.calibration.closing_target import ClosingTarget, check_closing_target
@@ -30,6 +32,7 @@ __all__ = [
     "CompassCalibration",
     "LevelCalibration",
     "PlaneFix",
+    "Purpose",
     "StoredCalibration",
     "SweepAbout",
     "SwingCalibration",
@@ -43,5 +46,6 @@ __all__ = [
     "fit_level",
     "fit_plane",
     "fit_swing",
+    "read_calibration",
     "stored_from_dict",
 ]

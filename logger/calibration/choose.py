@@ -10,45 +10,55 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
-from typing import Any
+from dataclasses import asdict, dataclass, fields, replace
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args
 
 from logger import __version__
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
-from logger.orientation import Corrections, Declination, FieldReference, correction_from_dict
+from logger.files import read_json
+from logger.orientation import CORRECTIONS, Corrections, Declination, FieldReference
+from logger.structured import Within, record_from, sha256_text, utc_text, value_from
 
 SCHEMA = "horizon-logger calibration 1"
-PURPOSES = ("compass", "level", "bearing")
+COEFFICIENTS = "coefficients_deg"
+COLUMNS = ("sun_azimuth_deg", "sun_elevation_deg", "compass_heading_deg", "deviation_deg")
+TRUE_OR_FALSE = ("with_gyro", "mark_is_near")
+"""Figures that are not one number."""
+Purpose = Literal["compass", "level", "bearing"]
+PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
 KINDS = {"compass": ("compass", "deviation"), "level": ("level",), "bearing": ("bearing",)}
 """Which kinds of correction each purpose may hold."""
+NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
+    "compass": (("heading_error_95_deg",),),
+    "deviation": ((COEFFICIENTS,),),
+    "level": (("mark_azimuth_deg",), ("mark_is_near",)),
+    "bearing": (("target_deg", "sun_azimuth_deg"),),
+}
+"""Figures of each kind of correction that more is made of than print; of several, one."""
 SAME_SITE_KM = 5.0
 TEMPERATURE_LIMIT_C = 15.0
+LARGEST_FILE = 2**20
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class CalibrationAbout:
     """What a calibration was made with, where and when."""
 
-    purpose: str  # Compass, level or bearing
-    made: str  # UTC, ISO 8601 with Z: when the recording was started
+    purpose: Purpose
+    made: dt.datetime  # When the recording was started
     serial_number: str = ""  # Of the board; empty for boards that do not tell
     board: str = ""
     firmware: str = ""
-    # [deg]
-    latitude_deg: float | None = None
-    longitude_deg: float | None = None
-    temperature_c: float | None = None  # [degC]
+    latitude_deg: float
+    longitude_deg: float
+    temperature_c: float | None = None
     holder: str = ""  # What the board is mounted in; empty where nobody said
     # File name and hash of the recording it comes from
     recording: str = ""
     sha256: str = ""
     program: str = f"horizon-logger {__version__}"
-
-    @property
-    def made_at(self) -> dt.datetime:
-        """`made` as a moment. Raises InputError where it is none."""
-        return _moment(self.made)
 
 
 @dataclass(frozen=True)
@@ -63,50 +73,77 @@ class StoredCalibration:
     file: str = ""  # Name of the JSON file; empty before it has one
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain dict, ready for JSON."""
+        """Plain dict, ready for JSON; figures that are not known are left out."""
         about = asdict(self.about)
         recording = {"file": about.pop("recording"), "sha256": about.pop("sha256")}
         return {
             "schema": SCHEMA,
             **about,
+            "made": utc_text(self.about.made, "milliseconds"),
             "recording": recording,
             "kind": self.kind,
             "correction": asdict(self.correction),
-            "figures": dict(self.figures),
+            "figures": {key: value for key, value in self.figures.items() if value is not None},
             "quality": [check.as_dict() for check in self.checks],
         }
 
 
+@dataclass(frozen=True)
+class _Source:
+    file: str
+    sha256: Annotated[str, sha256_text]
+
+
+@dataclass(frozen=True)
+class _Held:
+    """What a file holds beside `CalibrationAbout`."""
+
+    schema: Literal["horizon-logger calibration 1"]
+    recording: _Source
+    kind: Literal["compass", "deviation", "level", "bearing"]
+    correction: Mapping[str, Any]
+    figures: Mapping[str, Any]
+    quality: Annotated[tuple[Check, ...], Within(1, 50)]
+
+
+def read_calibration(path: Path) -> StoredCalibration:
+    """A stored calibration; InputError names file, key and value, and what would do."""
+    return stored_from_dict(read_json(path, LARGEST_FILE, "calibration"), str(path))
+
+
 def stored_from_dict(plain: Mapping[str, Any], file: str = "") -> StoredCalibration:
-    """The inverse of `StoredCalibration.as_dict`; keys not known are ignored."""
-    if plain.get("schema") != SCHEMA:
-        raise InputError(
-            f"holds no calibration that this program reads (schema {plain.get('schema')!r})", file
-        )
+    """The inverse of `StoredCalibration.as_dict`: nothing may be missing, and nothing more."""
+    beside = {one.name for one in fields(_Held)}
     try:
-        recording = plain.get("recording") or {}
-        known = CalibrationAbout.__dataclass_fields__
-        about = CalibrationAbout(
-            **{k: v for k, v in plain.items() if k in known and k not in ("recording", "sha256")},
-            recording=str(recording.get("file", "")),
-            sha256=str(recording.get("sha256", "")),
+        held = record_from(_Held, {k: plain[k] for k in beside & set(plain)}, file, complete=True)
+        rest = {key: value for key, value in plain.items() if key not in beside}
+        rest |= {"recording": held.recording.file, "sha256": held.recording.sha256}
+        about = record_from(CalibrationAbout, rest, file, complete=True)
+        if held.kind not in KINDS[about.purpose]:
+            what = f"a {about.purpose} calibration cannot hold a correction of kind {held.kind!r}"
+            raise InputError(what, file, " or ".join(KINDS[about.purpose]))
+        correction = record_from(
+            CORRECTIONS[held.kind], held.correction, f"{file}: correction", complete=True
         )
-        kind = str(plain["kind"])
-        if about.purpose not in KINDS or kind not in KINDS[about.purpose]:
-            raise ValueError(f"a {about.purpose} calibration cannot hold a correction of {kind!r}")
-        about.made_at  # noqa: B018 - raises where it is no moment
-        return StoredCalibration(
-            about,
-            kind,
-            correction_from_dict(kind, plain["correction"]),
-            dict(plain.get("figures") or {}),
-            tuple(Check(**check) for check in plain.get("quality") or ()),
-            file,
-        )
+        for names in NEEDED[held.kind]:
+            if not set(names) & set(held.figures):
+                raise InputError(f"figures: {names[0]} is missing", file, "a number")
+        figures = {
+            key: value_from(_figure_kind(key), value, key, f"{file}: figures")
+            for key, value in held.figures.items()
+        }
     except InputError as error:
-        raise InputError(error.what, file) from error
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise InputError(f"is no whole calibration: {error}", file) from error
+        hint = f"{error.hint}; or delete the file and calibrate again"
+        raise InputError(error.what, error.where, hint) from error
+    return StoredCalibration(about, held.kind, correction, figures, held.quality, Path(file).name)
+
+
+def _figure_kind(key: str) -> Any:
+    if key in TRUE_OR_FALSE:
+        return bool
+    if key == COEFFICIENTS:
+        return Mapping[str, Annotated[float, Within(-360.0, 360.0)]]
+    return tuple[float, ...] if key in COLUMNS else float
 
 
 @dataclass(frozen=True)
@@ -190,10 +227,10 @@ def _newest(
 ) -> StoredCalibration | None:
     if not fitting:
         return None
-    before = [s for s in fitting if started is None or s.about.made_at <= started]
+    before = [s for s in fitting if started is None or s.about.made <= started]
     if before:
-        return max(before, key=lambda s: s.about.made_at)
-    return min(fitting, key=lambda s: s.about.made_at)
+        return max(before, key=lambda s: s.about.made)
+    return min(fitting, key=lambda s: s.about.made)
 
 
 def _same_board(stored: StoredCalibration, sweep: SweepAbout) -> bool:
@@ -256,7 +293,7 @@ def _judge(
     if all(holders) and holders[0] != holders[1]:
         faults.append(f"the board was held in {about.holder}, not {sweep.holder}")
     if about.purpose == "bearing" and any(
-        s.about.purpose == "compass" and s.about.made_at > about.made_at for s in used
+        s.about.purpose == "compass" and s.about.made > about.made for s in used
     ):
         faults.append("it was taken before the compass calibration in use")
     name = stored.file or about.recording or "unnamed"
@@ -276,7 +313,7 @@ def _judge(
 def _age_h(about: CalibrationAbout, sweep: SweepAbout) -> float | None:
     if sweep.started is None:
         return None
-    return (sweep.started - about.made_at).total_seconds() / 3600
+    return (sweep.started - about.made).total_seconds() / 3600
 
 
 def _stale(
@@ -285,7 +322,7 @@ def _stale(
     if max_age_h is not None:
         return abs(age_h) > max_age_h
     assert sweep.started is not None
-    same_day = sweep.started.astimezone(dt.UTC).date() == about.made_at.date()
+    same_day = sweep.started.astimezone(dt.UTC).date() == about.made.date()
     # A survey may run past midnight UTC in many a time zone.
     return not same_day and abs(age_h) > 12.0
 
@@ -310,11 +347,3 @@ def _figures(stored: StoredCalibration) -> str:
         return f"index {c.index_deg:+.2f}°, collimation {c.collimation_deg:+.2f}°"
     good_to = f"{NORMAL_95 * c.standard_error_deg:.2f}° (95 %)"
     return f"{c.residual_deg:+.2f}° beside the declination, good to {good_to}"
-
-
-def _moment(text: str) -> dt.datetime:
-    try:
-        moment = dt.datetime.fromisoformat(text)
-    except (TypeError, ValueError) as error:
-        raise InputError(f"{text!r} is no moment in time") from error
-    return moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)

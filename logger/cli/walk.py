@@ -12,6 +12,7 @@ import click
 from logger.cli.options import say
 
 if TYPE_CHECKING:
+    from logger.calibration import Purpose
     from logger.job import Job
 
 NONE = "none"
@@ -31,9 +32,11 @@ class Step:
     target_deg: float | None = None  # True bearing of the landmark. [deg]
 
     @property
-    def purpose(self) -> str:
+    def purpose(self) -> Purpose:
         """As the recording's header has it."""
-        return "bearing" if self.name == "sun" else self.name
+        if self.name in ("sun", "bearing"):
+            return "bearing"
+        return "compass" if self.name == "compass" else "level"
 
     @property
     def how(self) -> str:
@@ -76,7 +79,7 @@ def is_fresh(job: Job) -> bool:
     from logger.survey.calibrations import stored_calibrations
 
     today = dt.datetime.now(dt.UTC).date()
-    return not any(stored.about.made_at.date() == today for stored in stored_calibrations(job))
+    return not any(stored.about.made.date() == today for stored in stored_calibrations(job))
 
 
 def asked_steps() -> tuple[Step, ...]:

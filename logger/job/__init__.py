@@ -11,7 +11,6 @@ from logger.job.edits import (
 from logger.job.folder import (
     calibration_files,
     calibration_path,
-    calibration_results,
     existing_point,
     existing_recording,
     file_of,
@@ -52,7 +51,6 @@ __all__ = [
     "add_obstruction",
     "calibration_files",
     "calibration_path",
-    "calibration_results",
     "change_job",
     "create_job",
     "existing_point",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import json
 import unicodedata
 from pathlib import Path
 from typing import Any
 
+from logger import files
 from logger.errors import InputError, UsageError
 from logger.files import json_text, write_atomically
 from logger.horizon_fit.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, RemovePoint, excluded
@@ -17,6 +17,7 @@ from logger.job.records import Job
 from logger.structured import nearest
 
 _LONGEST_BEGINNING = 8192
+LARGEST_RESULT = 64 * 2**20
 
 
 def point_folder(job_folder: Path, kind: str, point: str) -> Path:
@@ -194,11 +195,6 @@ def calibration_files(job: Job) -> list[Path]:
     return sorted((job.folder / "calibrations").glob("*.json"))
 
 
-def calibration_results(job: Job) -> list[tuple[Path, dict[str, Any]]]:
-    """The stored calibration results, oldest first, each with its file."""
-    return [(path, read_json(path)) for path in calibration_files(job)]
-
-
 def result_path(job: Job, point: str) -> Path:
     """Where a point's result goes: ``results/<point>.json``."""
     return job.folder / "results" / f"{folder_name(point)}.json"
@@ -210,13 +206,5 @@ def write_json(path: Path, value: Any) -> None:
 
 
 def read_json(path: Path) -> dict[str, Any]:
-    """Read a JSON object."""
-    try:
-        value = json.loads(path.read_bytes())
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}", str(path)) from error
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"is no valid JSON: {error}", str(path)) from error
-    if not isinstance(value, dict):
-        raise InputError("holds no JSON object", str(path))
-    return value
+    """Read a stored result."""
+    return files.read_json(path, LARGEST_RESULT, "result")

@@ -101,8 +101,8 @@ def document_of(folder: Path) -> Any:
     _parsed(content, path)
     try:
         return tomlkit.parse(content.decode("utf-8-sig"))
-    except RecursionError as error:
-        raise InputError("is nested too deeply", str(path)) from error
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"cannot be changed: {error}", str(path), "change it by hand") from error
 
 
 def change_job(folder: Path, change: Callable[[Any], None], *, check: bool = True) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -16,12 +15,11 @@ from logger.errors import InputError, LoggerError, UsageError
 from logger.horizon import ObstructionKind
 from logger.horizon_fit.edits import ENTRY_HINT, Edit, edit_from
 from logger.job.names import folder_name, plain_name
-from logger.settings import Settings, changed
+from logger.settings import NONE, Settings, changed, written
 from logger.site import Site
-from logger.structured import Within, nearest, record_from
+from logger.structured import Within, nearest, record_from, sha256_text
 
 MOST_PLANES, MOST_POINTS, MOST_ENTRIES = 50, 1000, 5000
-_SHA256 = re.compile(r"[0-9a-f]{64}")
 
 Corner = tuple[
     Annotated[float, Within(-10_000, 10_000)],
@@ -41,12 +39,6 @@ def known_timezone(name: str) -> str:
                 f"there is no time zone {name!r}", hint="IANA names, such as Europe/Lisbon"
             ) from error
     return name
-
-
-def _hash(text: str) -> str:
-    if not _SHA256.fullmatch(text):
-        raise UsageError("is no SHA-256", hint="64 digits and letters a to f, as sha256sum prints")
-    return text
 
 
 def _point_or_every(name: str) -> str:
@@ -119,7 +111,7 @@ class JobWeather:
     """The sky that the job's figures rest on."""
 
     file: str  # Within the job folder, with / between folders
-    sha256: Annotated[str, _hash]  # Of the file when it was set
+    sha256: Annotated[str, sha256_text]  # Of the file when it was set
 
 
 @dataclass(frozen=True)
@@ -190,12 +182,7 @@ class _Document:
 def job_from(folder: Path, plain: Any, file: str) -> Job:
     """The job that a parsed ``job.toml`` tells; InputError names table, key and value."""
     document = record_from(_Document, plain, file)
-    try:
-        settings = changed(Settings(), document.settings)
-    except LoggerError as error:
-        raise InputError(f"settings: {error}", file, error.hint) from error
-    except RecursionError as error:
-        raise InputError("settings: nested too deeply", file, "NAME = VALUE") from error
+    settings = _settings(document.settings, file)
     site = document.site
     job = Job(
         folder,
@@ -222,6 +209,22 @@ def job_from(folder: Path, plain: Any, file: str) -> Job:
     _refuse_twice("planes", names, file)
     _refuse_twice("points", [point.name for point in job.points], file)
     return job
+
+
+def _settings(plain: Mapping[str, Any], file: str) -> Settings:
+    for name, value in plain.items():
+        default = getattr(Settings(), name, "")
+        spelt = isinstance(default, str) or (default is None and value == NONE)
+        each = value if isinstance(value, list) else [value]
+        if not spelt and any(isinstance(one, str) for one in each):
+            what = f"settings: {name} is {value!r}, in quotes"
+            raise InputError(what, file, f"without quotes, such as {written(default)}")
+    try:
+        return changed(Settings(), plain)
+    except LoggerError as error:
+        raise InputError(f"settings: {error}", file, error.hint) from error
+    except RecursionError as error:
+        raise InputError("settings: nested too deeply", file, "NAME = VALUE") from error
 
 
 def _edit(plain: Any, where: str) -> Edit:

@@ -1,6 +1,7 @@
 """Orientation: samples and corrections in, true azimuth and elevation of the sight out."""
 
 from logger.orientation.corrections import (
+    CORRECTIONS,
     BearingCorrection,
     CompassCorrection,
     Corrections,
@@ -8,13 +9,13 @@ from logger.orientation.corrections import (
     DeviationCurve,
     FieldReference,
     LevelCorrection,
-    correction_from_dict,
 )
 from logger.orientation.declination import declination_at, declination_given, field_expected_at
 from logger.orientation.field_check import FieldCheck
 from logger.orientation.sight import Orientation, SensorDrift, orient, sight_lines
 
 __all__ = [
+    "CORRECTIONS",
     "BearingCorrection",
     "CompassCorrection",
     "Corrections",
@@ -25,7 +26,6 @@ __all__ = [
     "LevelCorrection",
     "Orientation",
     "SensorDrift",
-    "correction_from_dict",
     "declination_at",
     "declination_given",
     "field_expected_at",

@@ -5,19 +5,26 @@ The calibration room fits them and stores them as plain dicts; this room owns th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from logger.arrays import Floats, floats
-from logger.errors import InputError
+from logger.errors import UsageError
+from logger.structured import Within
 
 Vector = tuple[float, float, float]
-Matrix = tuple[Vector, Vector, Vector]
+Entry = Annotated[float, Within(-10.0, 10.0)]
+Matrix = tuple[tuple[Entry, Entry, Entry], tuple[Entry, Entry, Entry], tuple[Entry, Entry, Entry]]
+Scale = Annotated[float, Within(0.5, 2.0)]
+Offset = Annotated[float, Within(-1.0, 1.0)]
+Coefficient = Annotated[float, Within(-180.0, 180.0)]
+Sure = Annotated[float, Within(0.01, 180.0)]
 
+DETERMINANT_WITHIN = 1e-3
+"""Files hold ten decimals."""
 IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
@@ -43,19 +50,29 @@ class FieldReference:
     source: str = "model"
 
 
+def keeps_volume(matrix: Matrix) -> Matrix:
+    """The matrix itself, if its determinant is 1."""
+    found = float(np.linalg.det(floats(matrix)))
+    if abs(found - 1.0) > DETERMINANT_WITHIN:
+        raise UsageError(f"has the determinant {found:g}", hint="a matrix of determinant 1")
+    return matrix
+
+
 @dataclass(frozen=True)
 class CompassCorrection:
     """Corrected field = ``matrix @ (field - hard_iron)``, and the like for force and rate."""
 
     # Undoes soft iron, scale and misalignment; its determinant is 1, so that the corrected
     # field keeps the scale of the board's magnetometer
-    matrix: Matrix = IDENTITY
+    matrix: Annotated[Matrix, keeps_volume] = IDENTITY
     hard_iron_ut: Vector = (0.0, 0.0, 0.0)  # [uT]
-    field_ut: float = 50.0  # Strength of the corrected field where the board was calibrated. [uT]
-    dip_deg: float = 60.0  # Its dip against gravity, down positive. [deg]
-    force_offset_g: Vector = (0.0, 0.0, 0.0)  # Taken from the specific force. [g]
+    # Strength of the corrected field where the board was calibrated. [uT]
+    field_ut: Annotated[float, Within(5.0, 500.0)] = 50.0
+    # Its dip against gravity, down positive. [deg]
+    dip_deg: Annotated[float, Within(-90.0, 90.0)] = 60.0
+    force_offset_g: tuple[Offset, Offset, Offset] = (0.0, 0.0, 0.0)  # Taken from the force. [g]
     # Multiplies the specific force after its offset is taken off
-    force_scale: Vector = (1.0, 1.0, 1.0)
+    force_scale: tuple[Scale, Scale, Scale] = (1.0, 1.0, 1.0)
     # Of the gyro in a still stretch, raw; None where there was none. [deg/s]
     rate_bias_deg_s: Vector | None = None
     # Undoes scale and misalignment of the gyro; None where it was not fitted
@@ -90,11 +107,11 @@ class DeviationCurve:
     """
 
     # Constant, semicircular (b, c) and quadrantal (d, e). [deg]
-    a: float = 0.0
-    b: float = 0.0
-    c: float = 0.0
-    d: float = 0.0
-    e: float = 0.0
+    a: Coefficient = 0.0
+    b: Coefficient = 0.0
+    c: Coefficient = 0.0
+    d: Coefficient = 0.0
+    e: Coefficient = 0.0
     standard_error_deg: float = 0.0  # Of the curve's value, 1 sigma, mean over the circle. [deg]
 
     def deviation_deg(self, compass_heading_deg: ArrayLike) -> Floats:
@@ -136,7 +153,7 @@ class BearingCorrection:
 
     # Added to the corrected compass heading; it stands in for the declination. [deg]
     heading_deg: float
-    standard_error_deg: float  # 1 sigma, never below 0.5. [deg]
+    standard_error_deg: Sure  # 1 sigma, never below 0.5. [deg]
     # `heading_deg` less the declination in force at the time, for the report. [deg]
     residual_deg: float = 0.0
     source: str = "known bearing"  # Sun or landmark, in words
@@ -153,66 +170,11 @@ class Corrections:
     bearing: BearingCorrection | None = None
     field: FieldReference | None = None  # The model's field at the site, for the field watch
 
-    def as_dict(self) -> dict[str, Any]:
-        """Plain dict, ready for JSON."""
-        return asdict(self)
 
-    @classmethod
-    def from_dict(cls, plain: Mapping[str, Any]) -> Corrections:
-        """The inverse of `as_dict`; keys not known are ignored."""
-        return cls(
-            declination=_read(Declination, plain.get("declination", {})),
-            compass=_optional(CompassCorrection, plain.get("compass")),
-            deviation=_optional(DeviationCurve, plain.get("deviation")),
-            level=_optional(LevelCorrection, plain.get("level")),
-            bearing=_optional(BearingCorrection, plain.get("bearing")),
-            field=_optional(FieldReference, plain.get("field")),
-        )
-
-
-CORRECTION_KINDS = {
-    "declination": Declination,
+CORRECTIONS: dict[str, type[Any]] = {
     "compass": CompassCorrection,
     "deviation": DeviationCurve,
     "level": LevelCorrection,
     "bearing": BearingCorrection,
-    "field": FieldReference,
 }
-
-
-def correction_from_dict(kind: str, plain: Mapping[str, Any]) -> Any:
-    """One correction of a named kind from its plain dict."""
-    if kind not in CORRECTION_KINDS:
-        raise InputError(f"no correction is called {kind!r}")
-    return _read(CORRECTION_KINDS[kind], plain)
-
-
-def _optional(kind: Any, plain: Mapping[str, Any] | None) -> Any:
-    return None if plain is None else _read(kind, plain)
-
-
-def _read(kind: Any, plain: Mapping[str, Any]) -> Any:
-    known = kind.__dataclass_fields__
-    try:
-        values = {
-            key: str(value) if key == "source" else _numbers(value)
-            for key, value in plain.items()
-            if key in known
-        }
-        return kind(**values)
-    except (TypeError, ValueError, OverflowError, RecursionError) as error:
-        raise InputError(f"a stored {kind.__name__} cannot be read: {error}") from error
-
-
-def _numbers(value: Any) -> Any:
-    """Numbers as floats, nested lists as nested tuples, None as it is."""
-    if isinstance(value, (list, tuple)):
-        return tuple(_numbers(v) for v in value)
-    if value is None:
-        return None
-    if isinstance(value, str):
-        raise ValueError(f"{value!r} is no number")
-    number = float(value)
-    if not np.isfinite(number):
-        raise ValueError(f"{value!r} is no finite number")
-    return number
+"""What a stored calibration may hold, by its kind."""

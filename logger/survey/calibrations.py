@@ -20,6 +20,7 @@ from logger.calibration import (
     CalibrationAbout,
     Chosen,
     PlaneFix,
+    Purpose,
     StoredCalibration,
     SweepAbout,
     choose_calibrations,
@@ -29,14 +30,15 @@ from logger.calibration import (
     fit_level,
     fit_plane,
     fit_swing,
+    read_calibration,
     stored_from_dict,
 )
 from logger.calibration.choose import SAME_SITE_KM, distance_km
 from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
 from logger.errors import InputError, UsageError
-from logger.files import write_atomically
-from logger.job import Job, calibration_path, calibration_results, set_plane, write_json
+from logger.files import plain, write_atomically
+from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
 from logger.orientation import Declination, declination_at, field_expected_at
 from logger.recording import Recording
 from logger.recording.samples import Note, Stream
@@ -50,7 +52,7 @@ CLOCK_DOUBT_S = 2.0
 class Wanted:
     """What a calibration command was asked for beside the recording."""
 
-    purpose: str  # Compass, level or bearing
+    purpose: Purpose
     holder: str = ""  # What the board is mounted in
     target_deg: float | None = None  # True bearing of the landmark; None is the sun. [deg]
     bearings_deg: tuple[float, ...] = ()  # True bearings of the marks of a swing, in order. [deg]
@@ -60,7 +62,7 @@ class Wanted:
 
 def stored_calibrations(job: Job) -> tuple[StoredCalibration, ...]:
     """The job's calibrations, oldest first."""
-    return tuple(stored_from_dict(plain, path.name) for path, plain in calibration_results(job))
+    return tuple(read_calibration(path) for path in calibration_files(job))
 
 
 def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) -> StoredCalibration:
@@ -128,13 +130,18 @@ def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
     path = recording.path
     if path.resolve().parent != folder:
         already = _same_recording(folder, recording.sha256)
-        path = already or calibration_path(job, stored.about.purpose, stored.about.made_at)
+        path = already or calibration_path(job, stored.about.purpose, stored.about.made)
         if already is None:
             path.parent.mkdir(parents=True, exist_ok=True)
             write_atomically(path, recording.path.read_bytes())
-    stored = replace(stored, about=replace(stored.about, recording=path.name))
+    stored = replace(
+        stored,
+        about=replace(stored.about, recording=path.name),
+    )
     result = path.with_suffix(".json")
-    write_json(result, stored.as_dict())
+    told = plain(stored.as_dict())
+    stored_from_dict(told, str(result))  # what could not be read again is not stored
+    write_json(result, told)
     return result
 
 
@@ -183,15 +190,15 @@ def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> 
     """What a calibration's recording says of board, time, place and temperature."""
     identity, started = stream.identity, recording.started
     assert started is not None
-    sweep = sweep_about(recording, stream, job)
+    sweep, (latitude, longitude) = sweep_about(recording, stream, job), _place_of(recording, job)
     return CalibrationAbout(
         purpose=wanted.purpose,
-        made=started.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        made=started.astimezone(dt.UTC),
         serial_number=sweep.serial_number,
         board=identity.board if identity else "",
         firmware=identity.firmware if identity else "",
-        latitude_deg=sweep.latitude_deg,
-        longitude_deg=sweep.longitude_deg,
+        latitude_deg=latitude,
+        longitude_deg=longitude,
         temperature_c=sweep.temperature_c,
         holder=wanted.holder or sweep.holder,
         recording=recording.path.name,
@@ -203,9 +210,7 @@ def sweep_about(recording: Recording, stream: Stream, job: Job) -> SweepAbout:
     """What decides which calibration a recording gets."""
     temperature = stream.samples.temperature_c
     known = temperature[np.isfinite(temperature)]
-    latitude, longitude = recording.number("latitude"), recording.number("longitude")
-    if latitude is None or longitude is None:
-        latitude, longitude = job.site.latitude_deg, job.site.longitude_deg
+    latitude, longitude = _place_of(recording, job)
     serial = stream.identity.serial_number if stream.identity else recording.text("board")
     return SweepAbout(
         started=recording.started,
@@ -218,10 +223,16 @@ def sweep_about(recording: Recording, stream: Stream, job: Job) -> SweepAbout:
     )
 
 
-def _refuse_another_site(job: Job, recording: Recording) -> None:
+def _place_of(recording: Recording, job: Job) -> tuple[float, float]:
+    """Where a recording was made, by its header or by the job."""
     latitude, longitude = recording.number("latitude"), recording.number("longitude")
     if latitude is None or longitude is None:
-        return
+        return job.site.latitude_deg, job.site.longitude_deg
+    return latitude, longitude
+
+
+def _refuse_another_site(job: Job, recording: Recording) -> None:
+    latitude, longitude = _place_of(recording, job)
     here = SweepAbout(None, "", job.site.latitude_deg, job.site.longitude_deg)
     away = distance_km(SweepAbout(None, "", latitude, longitude), here)
     if away > SAME_SITE_KM:

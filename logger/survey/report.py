@@ -21,7 +21,7 @@ from logger.calibration.words import figures_in_words
 from logger.checks import Check
 from logger.errors import InputError, LoggerError
 from logger.files import json_text
-from logger.job import Job, calibration_results, folder_name, point_names, read_job
+from logger.job import Job, folder_name, point_names, read_job
 from logger.processors import processors
 from logger.report import style
 from logger.report.document import draw_answer, draw_sky, in_order
@@ -35,6 +35,8 @@ from logger.report.inputs import (
     assumptions_of,
     point_report,
 )
+from logger.structured import utc_text
+from logger.survey.calibrations import stored_calibrations
 from logger.survey.helper import Helper, ask_here
 from logger.survey.pipeline import SurveySettings
 from logger.survey.points import point_result
@@ -260,19 +262,13 @@ def job_report(
 def calibrations_of(job: Job) -> tuple[CalibrationReport, ...]:
     """The job's stored calibrations: the latest of each purpose."""
     latest: dict[str, CalibrationReport] = {}
-    for path, stored in calibration_results(job):
-        purpose = str(stored.get("purpose") or path.stem.partition("-")[2] or "unknown")
-        latest[purpose] = CalibrationReport(
-            purpose=purpose,
-            date=str(stored.get("made") or path.stem.partition("-")[0]),
-            figures=tuple(figures_in_words(stored.get("figures") or {})),
-            checks=tuple(Check(**g) for g in stored.get("quality") or ()),
-            file=_source(stored.get("recording")),
+    for stored in stored_calibrations(job):
+        about = stored.about
+        latest[about.purpose] = CalibrationReport(
+            purpose=about.purpose,
+            date=utc_text(about.made),
+            figures=tuple(figures_in_words(stored.figures)),
+            checks=stored.checks,
+            file=SourceFile(about.recording, about.sha256),
         )
     return tuple(latest.values())
-
-
-def _source(recording: Any) -> SourceFile | None:
-    if not isinstance(recording, Mapping) or "file" not in recording:
-        return None
-    return SourceFile(str(recording["file"]), str(recording.get("sha256") or ""))

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 import logger.calibration
+from logger.calibration import read_calibration
 from logger.calibration.level import _checks
 from logger.calibration.words import _FIGURES, figures_in_words
-from logger.job import calibration_results, read_job
+from logger.job import calibration_files, read_job
 from logger.orientation import LevelCorrection
 from logger.survey.demo import shipped_survey
 
@@ -45,8 +46,9 @@ def test_every_figure_of_the_code_has_words():
 
 def test_the_shipped_calibrations_are_told_in_words_with_units():
     told = {}
-    for path, stored in calibration_results(read_job(shipped_survey())):
-        told[path.stem.partition("-")[2]] = dict(figures_in_words(stored["figures"]))
+    for path in calibration_files(read_job(shipped_survey())):
+        stored = read_calibration(path)
+        told[stored.about.purpose] = dict(figures_in_words(stored.figures))
     assert told["compass"]["hard iron taken out"].endswith(" µT")
     assert told["compass"]["scatter of the field strength"].endswith(" %")
     assert "± " in told["level"]["index error"]
@@ -81,15 +83,14 @@ def test_what_is_unknown_or_a_long_column_is_not_told():
 
 def test_every_plus_or_minus_of_a_check_is_a_95_percent_interval_and_says_so():
     told = 0
-    for _, stored in calibration_results(read_job(shipped_survey())):
-        figures = stored["figures"]
-        for check in stored["quality"]:
-            if "±" in check["why"] or "good to" in check["why"]:
-                assert "(95 %)" in check["why"]
+    for stored in map(read_calibration, calibration_files(read_job(shipped_survey()))):
+        for check in stored.checks:
+            if "±" in check.why or "good to" in check.why:
+                assert "(95 %)" in check.why
                 told += 1
-        if stored["purpose"] == "bearing":
-            good_to = f"good to {1.96 * figures['standard_error_deg']:.2f}° (95 %)"
-            assert any(good_to in check["why"] for check in stored["quality"])
+        if stored.kind == "bearing":
+            good_to = f"good to {1.96 * stored.figures['standard_error_deg']:.2f}° (95 %)"
+            assert any(good_to in check.why for check in stored.checks)
     assert told >= 3
 
 

@@ -1,17 +1,14 @@
 """Files from other people's laptops end in data or in one of our own errors, nothing else."""
 
-import json
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.access.weather import read_weather
-from logger.errors import InputError, LoggerError
+from logger.calibration import read_calibration
+from logger.errors import InputError
 from logger.horizon_csv import parse_horizon_csv
 from logger.job import read_job
-from logger.job.folder import read_json
-from logger.orientation import correction_from_dict
 
 ABSURD = ("1" + "0" * 400, "1e999", "-1e308", "nan", "inf", "-inf", "true", '""', "[[]]")
 NUMBERS = st.one_of(
@@ -57,30 +54,7 @@ def test_a_deep_job_is_refused(folder, content):
 def test_a_calibration_that_is_no_json_object_is_refused(folder, content):
     (folder / "c.json").write_bytes(content)
     with pytest.raises(InputError):
-        read_json(folder / "c.json")
-
-
-@given(
-    kind=st.sampled_from(["compass", "level", "deviation", "bearing", "declination", "other"]),
-    values=st.dictionaries(
-        st.sampled_from(
-            ["offset_ut", "matrix", "field_ut", "dip_deg", "a", "b", "c", "d", "e", "index_deg",
-             "heading_deg", "standard_error_deg", "value_deg", "source", "more"]
-        ),
-        NUMBERS,
-    ),
-)  # fmt: skip
-def test_any_values_as_a_stored_calibration(kind, values):
-    try:
-        correction_from_dict(kind, values)
-    except LoggerError:
-        return
-
-
-def test_a_calibration_of_nested_lists_is_refused():
-    deep = json.loads("[" * 900 + "]" * 900)
-    with pytest.raises(InputError):
-        correction_from_dict("compass", {"hard_iron_ut": deep, "dip_deg": deep})
+        read_calibration(folder / "c.json")
 
 
 @given(content=st.text(max_size=200), header=st.booleans())

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.errors import InputError
 from logger.geometry import angle_between, attitude_matrix
 from logger.orientation import (
     BearingCorrection,
@@ -23,7 +22,6 @@ from logger.orientation import (
 )
 from logger.orientation import sight as module
 from logger.orientation.attitude import Attitude, attitude_row_by_row, hand_motion_g
-from logger.orientation.corrections import CORRECTION_KINDS, correction_from_dict
 from logger.orientation.field_check import whole_seconds
 from logger.orientation.running import rows_in, running_median
 from logger.recording.samples import Samples
@@ -568,35 +566,6 @@ def test_where_the_line_of_sight_points_in_the_board() -> None:
     assert right == pytest.approx([np.sqrt(0.75), 0.5, 0.0])
     both = LevelCorrection(index_deg=60.0, collimation_deg=30.0).sight_in_body()
     assert both == pytest.approx([np.sqrt(0.75) / 2, 0.25, -np.sqrt(0.75)])
-
-
-def test_a_stored_correction_is_believed_only_in_numbers() -> None:
-    assert set(CORRECTION_KINDS) == {
-        "declination", "compass", "deviation", "level", "bearing", "field"
-    }  # fmt: skip
-    found = correction_from_dict("field", {"field_ut": 48, "dip_deg": "x", "source": 7} | {
-        "dip_deg": 63.5, "later": "what a later version adds"})  # fmt: skip
-    assert found == FieldReference(48.0, 63.5, "7")
-    assert isinstance(found.field_ut, float)
-    matrix = [[1, 2, 3], [4, 5, 6], [7, 8, 9]]
-    compass = correction_from_dict("compass", {"rate_matrix": matrix, "rate_bias_deg_s": None})
-    assert compass.rate_matrix == ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0), (7.0, 8.0, 9.0))
-    assert compass.rate_bias_deg_s is None
-    with pytest.raises(InputError, match="no correction is called 'mood'"):
-        correction_from_dict("mood", {})
-    for wrong, why in (
-        ({"index_deg": "0.5"}, "'0.5' is no number"),
-        ({"index_deg": float("inf")}, "inf is no finite number"),
-        ({"index_deg": float("nan")}, "nan is no finite number"),
-        ({"index_deg": {}}, "a stored LevelCorrection cannot be read: "),
-        ({"index_deg": 10**400}, "a stored LevelCorrection cannot be read: "),
-    ):
-        with pytest.raises(InputError, match=why):
-            correction_from_dict("level", wrong)
-    with pytest.raises(InputError, match="a stored Declination cannot be read"):
-        Corrections.from_dict({})
-    with pytest.raises(InputError, match="a stored BearingCorrection cannot be read"):
-        Corrections.from_dict(PLAIN.as_dict() | {"bearing": {"heading_deg": 1.0}})
 
 
 def test_a_declination_is_told_in_the_form_of_a_result() -> None:

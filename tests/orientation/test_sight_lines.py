@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.errors import InputError, UsageError
+from logger.errors import UsageError
 from logger.geometry import angle_between, attitude_matrix, unit_vector
 from logger.orientation import (
     BearingCorrection,
@@ -237,22 +237,3 @@ def test_declination_comes_from_the_model_with_its_published_error() -> None:
     assert declination_given(-3.5).value_deg == -3.5
     with pytest.raises(UsageError, match="declination"):
         declination_given(float("nan"))
-
-
-def test_corrections_survive_a_trip_through_plain_dicts() -> None:
-    import json
-
-    whole = Corrections(
-        Declination(4.0, 0.3, "model"),
-        CompassCorrection(hard_iron_ut=(1.0, 2.0, 3.0), rate_bias_deg_s=(0.1, 0.2, 0.3)),
-        DeviationCurve(1, 2, 3, 4, 5, 0.2),
-        LevelCorrection(0.6, 0.8),
-        BearingCorrection(5.0, 0.5, 1.0, "sun"),
-        field_expected_at(Site(46.0, 14.0), dt.date(2026, 5, 14)),
-    )
-    again = Corrections.from_dict(json.loads(json.dumps(whole.as_dict())))
-    assert again == whole
-    bare = Corrections.from_dict(json.loads(json.dumps(PLAIN.as_dict())) | {"later": 1})
-    assert bare == PLAIN
-    with pytest.raises(InputError, match="LevelCorrection"):
-        Corrections.from_dict(whole.as_dict() | {"level": {"index_deg": "much"}})

@@ -13,7 +13,6 @@ from click.testing import CliRunner
 from PIL import Image
 from pypdf import PdfReader
 
-from logger.checks import Check
 from logger.cli.report import command
 from logger.errors import InputError
 from logger.job import read_job
@@ -69,20 +68,15 @@ def test_the_report_of_a_job_has_what_the_job_knows(job_folder, surveyed):
 def test_the_latest_calibration_of_a_purpose_counts(job_folder, tmp_path):
     (tmp_path / "calibrations").mkdir()
     shutil.copy(job_folder / "job.toml", tmp_path)
-    for day, residual in (("20260513", 0.9), ("20260514", 0.6)):
-        stored = {
-            "purpose": "compass",
-            "made": f"{day[:4]}-{day[4:6]}-{day[6:]}T06:00:00Z",
-            "figures": {"residual_ut": residual, "fit": {"samples": 1200}},
-            "recording": {"file": "c.sweep", "sha256": "ab" * 32},
-            "quality": [Check("residual", True, residual, 1.0, "uT", "it fits").as_dict()],
-        }
-        path = tmp_path / "calibrations" / f"{day}T060000Z-compass.json"
+    (shipped,) = (job_folder / "calibrations").glob("*compass.json")
+    for day, error in (("2026-05-13", 0.9), ("2026-05-14", 0.6)):
+        stored = json.loads(shipped.read_text()) | {"made": f"{day}T06:00:00Z"}
+        stored["figures"] = {"heading_error_95_deg": error}
+        path = tmp_path / "calibrations" / f"{day.replace('-', '')}T060000Z-compass.json"
         path.write_text(json.dumps(stored))
     (compass,) = calibrations_of(read_job(tmp_path))
-    assert compass.figures == (("residual", "0.6 µT"), ("fit: samples", "1200"))
-    assert compass.checks[0].value == 0.6
-    assert compass.file.sha256 == "ab" * 32
+    assert [value for _, value in compass.figures] == ["0.60°"]
+    assert compass.date == "2026-05-14T06:00:00Z"
 
 
 def test_the_shipped_calibrations_are_told_with_their_recordings(job_folder):
