@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 import math
 from dataclasses import dataclass
@@ -37,8 +38,7 @@ class GeomagneticField:
 
 def decimal_year(date: dt.date) -> float:
     """A date as a year with the fraction of it that has passed at that day's start."""
-    start, end = dt.date(date.year, 1, 1), dt.date(date.year + 1, 1, 1)
-    return date.year + (dt.date(date.year, date.month, date.day) - start).days / (end - start).days
+    return date.year + (date.timetuple().tm_yday - 1) / (365 + calendar.isleap(date.year))
 
 
 def geomagnetic_field(site: Site, date: dt.date) -> GeomagneticField:

@@ -47,3 +47,11 @@ class Site:
     def equatorward_azimuth_deg(self) -> float:
         """The side the noon sun stands on: 180 in the north and on the equator, 0 in the south."""
         return 180.0 if self.latitude_deg >= 0 else 0.0
+
+
+def distance_km(a: Site, b: Site) -> float:
+    """Great-circle distance on a sphere of 6371 km. [km]"""
+    la, lb = math.radians(a.latitude_deg), math.radians(b.latitude_deg)
+    turn = math.radians(b.longitude_deg - a.longitude_deg)
+    h = math.sin((lb - la) / 2) ** 2 + math.cos(la) * math.cos(lb) * math.sin(turn / 2) ** 2
+    return 2 * 6371.0 * math.asin(min(1.0, math.sqrt(h)))

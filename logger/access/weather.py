@@ -23,7 +23,7 @@ from logger.arrays import Floats, Ints, floats, freeze_columns
 from logger.checks import Check
 from logger.errors import InputError, LoggerError
 from logger.files import read_within
-from logger.site import Site
+from logger.site import Site, distance_km
 
 LARGEST_FILE = 64 * 2**20
 """A typical year takes about two million. [bytes]"""
@@ -301,11 +301,3 @@ def _filled(column: Any, low: float, high: float) -> Floats | None:
         return None
     at = np.arange(len(values))
     return floats(np.interp(at, at[good], values[good]))
-
-
-def distance_km(a: Site, b: Site) -> float:
-    """Great-circle distance on a sphere of 6371 km. [km]"""
-    la, lb = math.radians(a.latitude_deg), math.radians(b.latitude_deg)
-    turn = math.radians(b.longitude_deg - a.longitude_deg)
-    h = math.sin((lb - la) / 2) ** 2 + math.cos(la) * math.cos(lb) * math.sin(turn / 2) ** 2
-    return 2 * 6371.0 * math.asin(min(1.0, math.sqrt(h)))

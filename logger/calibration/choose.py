@@ -19,6 +19,7 @@ from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
 from logger.files import read_json
 from logger.orientation import CORRECTIONS, Corrections, Declination, FieldReference
+from logger.site import Site, distance_km
 from logger.structured import Within, record_from, sha256_text, utc_text, value_from
 
 SCHEMA = "horizon-logger calibration 1"
@@ -239,22 +240,11 @@ def _same_board(stored: StoredCalibration, sweep: SweepAbout) -> bool:
 
 
 def _same_site(stored: StoredCalibration, sweep: SweepAbout) -> bool:
-    about = stored.about
-    if None in (about.latitude_deg, about.longitude_deg, sweep.latitude_deg, sweep.longitude_deg):
+    if sweep.latitude_deg is None or sweep.longitude_deg is None:
         return True
-    return distance_km(about, sweep) <= SAME_SITE_KM
-
-
-def distance_km(a: CalibrationAbout | SweepAbout, b: CalibrationAbout | SweepAbout) -> float:
-    """Between two places on a sphere of 6371 km, by the haversine formula. [km]."""
-    assert a.latitude_deg is not None
-    assert a.longitude_deg is not None
-    assert b.latitude_deg is not None
-    assert b.longitude_deg is not None
-    p, q = math.radians(a.latitude_deg), math.radians(b.latitude_deg)
-    turn = math.radians(b.longitude_deg - a.longitude_deg)
-    h = math.sin((q - p) / 2) ** 2 + math.cos(p) * math.cos(q) * math.sin(turn / 2) ** 2
-    return 2 * 6371.0 * math.asin(math.sqrt(min(h, 1.0)))
+    here = Site(sweep.latitude_deg, sweep.longitude_deg)
+    made = Site(stored.about.latitude_deg, stored.about.longitude_deg)
+    return distance_km(made, here) <= SAME_SITE_KM
 
 
 def _missing(purpose: str, mine: Sequence[StoredCalibration], sweep: SweepAbout) -> Check:

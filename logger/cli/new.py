@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from logger.cli.options import say, site_options
-from logger.errors import as_argument
+from logger.errors import UsageError, as_argument
 
 if TYPE_CHECKING:
     from logger.access import Plane
+    from logger.job import Job
 
 
 @click.command()
@@ -41,29 +44,46 @@ def command(
 ) -> None:
     """Make a folder JOB for the survey of one site."""
     from logger.job import create_job
+    from logger.places import doubt
     from logger.site import Site
 
     people = {k: v for k, v in (("surveyor", surveyor), ("client", client)) if v}
+    site = Site(latitude_deg, longitude_deg, altitude_m)
     made = create_job(
         job,
-        Site(latitude_deg, longitude_deg, altitude_m),
+        site,
         name=name,
         timezone=timezone,
         planes=tuple(parsed_plane(text) for text in planes),
         people=people,
     )
     click.echo(f"made {job / 'job.toml'}")
-    where = as_argument(job)
-    say(f"next, with the board connected: horizon-logger calibrate compass {where} --port URL")
-    say(f"or be led through all of it on a terminal: horizon-logger sweep {where} POINT --port URL")
-    if not made.planes:
-        from logger.survey.pipeline import default_plane
+    click.echo("\n".join(_told(made)))
+    if why := doubt(site, timezone):
+        say(f"doubt: {why} Put it right under [site] in job.toml.")
+    say(f"next: horizon-logger calibrate compass {as_argument(job)} --port URL")
 
-        plane = default_plane(made.site)
-        say(
-            f"the job has no plane: points are judged by one of {plane.tilt_deg:g}° tilt facing "
-            f"{plane.azimuth_deg:g}°; add yours to job.toml"
-        )
+
+def _told(job: Job) -> Iterator[str]:
+    """What follows from the place: hemisphere, declination, and where the plane faces."""
+    from logger.geomagnetism import geomagnetic_field
+    from logger.places import direction, place_words
+    from logger.survey.pipeline import default_plane
+
+    site, today = job.site, dt.datetime.now(dt.UTC).date()
+    half = "on the equator" if site.latitude_deg == 0 else (
+        f"{'northern' if site.latitude_deg > 0 else 'southern'} hemisphere")  # fmt: skip
+    yield f"place: {place_words(site)}, {site.altitude_m:g} m above the sea, {half}"
+    try:
+        field = geomagnetic_field(site, today)
+        side = "east" if field.declination_deg >= 0 else "west"
+        yield f"declination: {abs(field.declination_deg):.1f}° {side} ({field.model}, {today})"
+    except UsageError as error:
+        yield f"declination: not known, {error}"
+    for plane in job.planes or (default_plane(site),):
+        tilt = f"tilt {plane.tilt_deg:g}°, facing {direction(plane.azimuth_deg)}"
+        what = plane.name if job.planes else "no plane is given, so one stands in with"
+        yield f"plane: {what}{',' if job.planes else ''} {tilt} ({plane.azimuth_deg:g}°)"
 
 
 def parsed_plane(text: str) -> Plane:

@@ -13,10 +13,30 @@ from typing import Any, TypeVar
 import click
 
 from logger.checks import Check
+from logger.errors import UsageError
+from logger.places import angle_of
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 EXIT_UNREADABLE, EXIT_CHECK_FAILED = 3, 4
+
+
+class Angle(click.ParamType):  # type: ignore[type-arg]
+    """Degrees of latitude ("NS") or longitude ("EW"), as people write them."""
+
+    name = "degrees"
+
+    def __init__(self, letters: str) -> None:
+        self.letters = letters
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        """Degrees, or a usage error with how to write them."""
+        if isinstance(value, float):
+            return value
+        try:
+            return angle_of(value, self.letters)
+        except UsageError as error:
+            self.fail(f"{error}; {error.hint}" if error.hint else str(error), param, ctx)
 
 
 def site_options(required: bool) -> Callable[[F], F]:
@@ -35,16 +55,16 @@ def site_options(required: bool) -> Callable[[F], F]:
             click.option(
                 "--longitude",
                 "longitude_deg",
-                type=float,
+                type=Angle("EW"),
                 required=required,
-                help="Degrees, east positive.",
+                help="Degrees, east positive; or 14.51E, 14°30'36\"E.",
             ),
             click.option(
                 "--latitude",
                 "latitude_deg",
-                type=float,
+                type=Angle("NS"),
                 required=required,
-                help="Degrees, north positive.",
+                help="Degrees, north positive; or 46.05N, 46°03'N.",
             ),
         ):
             function = option(function)

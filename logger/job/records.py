@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any
-from zoneinfo import ZoneInfo
 
 from logger.access import Plane
 from logger.access.rules import Rules
@@ -15,6 +14,7 @@ from logger.errors import InputError, LoggerError, UsageError
 from logger.horizon import ObstructionKind
 from logger.horizon_fit.edits import ENTRY_HINT, Edit, edit_from
 from logger.job.names import folder_name, plain_name
+from logger.places import known_timezone
 from logger.settings import NONE, Settings, changed, written
 from logger.site import Site
 from logger.structured import Within, nearest, record_from, sha256_text
@@ -27,18 +27,6 @@ Corner = tuple[
     Annotated[float, Within(-10_000, 10_000)],
 ]
 """Metres east, north and up from the job's origin."""
-
-
-def known_timezone(name: str) -> str:
-    """The name itself if the system knows the zone; empty stays empty."""
-    if name:
-        try:
-            ZoneInfo(name)
-        except (ValueError, OSError, KeyError) as error:
-            raise UsageError(
-                f"there is no time zone {name!r}", hint="IANA names, such as Europe/Lisbon"
-            ) from error
-    return name
 
 
 def _point_or_every(name: str) -> str:

@@ -33,7 +33,7 @@ from logger.calibration import (
     read_calibration,
     stored_from_dict,
 )
-from logger.calibration.choose import SAME_SITE_KM, distance_km
+from logger.calibration.choose import SAME_SITE_KM
 from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
 from logger.errors import InputError, UsageError
@@ -42,6 +42,7 @@ from logger.job import Job, calibration_files, calibration_path, set_plane, writ
 from logger.orientation import Declination, declination_at, field_expected_at
 from logger.recording import Recording
 from logger.recording.samples import Note, Stream
+from logger.site import Site, distance_km
 from logger.survey.pipeline import CorrectionsOf, Sweep
 
 CLOCK_DOUBT_S = 2.0
@@ -232,9 +233,7 @@ def _place_of(recording: Recording, job: Job) -> tuple[float, float]:
 
 
 def _refuse_another_site(job: Job, recording: Recording) -> None:
-    latitude, longitude = _place_of(recording, job)
-    here = SweepAbout(None, "", job.site.latitude_deg, job.site.longitude_deg)
-    away = distance_km(SweepAbout(None, "", latitude, longitude), here)
+    away = distance_km(Site(*_place_of(recording, job)), job.site)
     if away > SAME_SITE_KM:
         raise InputError(
             f"it was recorded {away:.0f} km from the job's site",

@@ -16,7 +16,6 @@ from logger.calibration import (
     choose_calibrations,
     stored_from_dict,
 )
-from logger.calibration.choose import distance_km
 from logger.checks import Check
 from logger.errors import InputError
 from logger.orientation import (
@@ -26,6 +25,7 @@ from logger.orientation import (
     DeviationCurve,
     LevelCorrection,
 )
+from logger.site import Site, distance_km
 
 DECLINATION = Declination(4.7, 0.36, "model")
 NOON = dt.datetime(2026, 5, 14, 12, 0, tzinfo=dt.UTC)
@@ -189,5 +189,4 @@ def test_the_closing_targets_bearing_comes_from_the_landmark_or_the_level() -> N
 
 def test_distance_between_two_places() -> None:
     # A degree of latitude on a sphere of 6371 km is 111.195 km.
-    a, b = SweepAbout(None, "", 46.0, 14.0), SweepAbout(None, "", 47.0, 14.0)
-    assert distance_km(a, b) == pytest.approx(111.195, abs=0.001)
+    assert distance_km(Site(46.0, 14.0), Site(47.0, 14.0)) == pytest.approx(111.195, abs=0.001)

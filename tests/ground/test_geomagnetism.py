@@ -60,3 +60,5 @@ def test_near_the_magnetic_pole_a_compass_is_called_unreliable():
 def test_the_year_is_counted_in_days():
     assert decimal_year(dt.date(2026, 1, 1)) == 2026.0
     assert decimal_year(dt.date(2028, 7, 2)) == pytest.approx(2028.5, abs=1e-12)
+    assert decimal_year(dt.date(1, 1, 1)) == 1.0
+    assert decimal_year(dt.date(9999, 12, 31)) == 9999 + 364 / 365
