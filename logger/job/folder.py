@@ -10,10 +10,10 @@ from typing import Any
 
 from logger import files
 from logger.errors import InputError, UsageError
-from logger.files import json_text, write_atomically
 from logger.horizon_fit.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, RemovePoint, excluded
 from logger.job.names import folder_name, stamp
 from logger.job.records import Job
+from logger.outputs import write_in_job
 from logger.structured import nearest
 
 _LONGEST_BEGINNING = 8192
@@ -121,12 +121,12 @@ def existing_recording(job: Job, point: str, name: str) -> Path:
 
 def swept_under_two_names(job: Job, point: str) -> list[tuple[Path, str]]:
     """Recordings of a point that lie under another point too, byte for byte, with its name."""
-    mine = kept_recordings(job, point)
+    mine = [path for path in kept_recordings(job, point) if path.is_file()]
     sizes = {path.stat().st_size for path in mine}
     found = []
     for other in point_names(job):
         theirs = kept_recordings(job, other) if other != point else []
-        alike = {_sha256(path) for path in theirs if path.stat().st_size in sizes}
+        alike = {_sha256(p) for p in theirs if p.is_file() and p.stat().st_size in sizes}
         found += [(path, other) for path in mine if alike and _sha256(path) in alike]
     return found
 
@@ -171,7 +171,7 @@ def _recordings_in(folder: Path) -> list[Path]:
 def _only_begun(path: Path) -> bool:
     """Whether a recording holds its header and no record."""
     try:
-        if path.stat().st_size > _LONGEST_BEGINNING:
+        if not path.is_file() or path.stat().st_size > _LONGEST_BEGINNING:
             return False
         first, *others = path.read_bytes().splitlines()
     except (OSError, ValueError):  # not to be read, or empty: whoever reads it says so
@@ -201,8 +201,8 @@ def result_path(job: Job, point: str) -> Path:
 
 
 def write_json(path: Path, value: Any) -> None:
-    """Store a result."""
-    write_atomically(path, json_text(value))
+    """Store a result or a calibration, in a folder of the job and nowhere else."""
+    write_in_job(path.parent.parent, path, files.json_text(value))
 
 
 def read_json(path: Path) -> dict[str, Any]:

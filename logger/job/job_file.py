@@ -13,6 +13,7 @@ from logger.files import read_within, write_atomically
 from logger.job.folder import refuse_unknown_names
 from logger.job.names import plain_name
 from logger.job.records import Job, Point, job_from
+from logger.outputs import write_in_job
 from logger.site import Site
 
 JOB_FILE = "job.toml"
@@ -124,7 +125,7 @@ def change_job(folder: Path, change: Callable[[Any], None], *, check: bool = Tru
             except InputError as error:
                 what = f"this change was not made: {error.what}"
                 raise InputError(what, str(path), error.hint) from error
-            write_atomically(path, text)
+            write_in_job(folder, path, text)
     except Timeout as error:
         raise InputError("another program holds this job", str(folder)) from error
     except OSError as error:

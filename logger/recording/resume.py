@@ -38,7 +38,7 @@ def continued(recordings: Sequence[Path]) -> str | None:
         return None
     last = recordings[-1]
     try:
-        if not was_cut_short(last):
+        if not last.is_file() or not was_cut_short(last):
             return None
         with open(last, "rb") as file:
             file.readline(_TAIL)

@@ -150,7 +150,7 @@ def _same_recording(folder: Path, sha256: str) -> Path | None:
     if not folder.is_dir():
         return None
     for path in sorted(folder.glob("*.sweep")):
-        if hashlib.sha256(path.read_bytes()).hexdigest() == sha256:
+        if path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256:
             return path
     return None
 

@@ -1,9 +1,11 @@
 import datetime as dt
+import os
 import unicodedata
 from pathlib import Path
 
 import pytest
 
+from logger.calibration import read_calibration
 from logger.errors import InputError, UsageError
 from logger.horizon_fit import edit_from
 from logger.job import (
@@ -152,7 +154,7 @@ def test_a_rename_that_cannot_be_written_leaves_the_folders_as_they_were(
     def full(*_: object) -> None:
         raise InputError("cannot be written: no space left")
 
-    monkeypatch.setattr("logger.job.job_file.write_atomically", full)
+    monkeypatch.setattr("logger.job.job_file.write_in_job", full)
     with pytest.raises(InputError, match="no space left"):
         rename_point(job, "eave", "gable", "A. Example", "a test")
     assert path.exists()
@@ -254,3 +256,42 @@ def test_calibrations_come_oldest_first(job: Job) -> None:
         path = calibration_path(job, "level", NOON.replace(day=day)).with_suffix(".json")
         write_json(path, {})
     assert [path.name[:8] for path in calibration_files(job)] == ["20260514", "20260515"]
+
+
+def test_what_a_link_of_a_mailed_job_leads_to_is_never_written(job: Job, tmp_path: Path) -> None:
+    theirs = tmp_path / "letter.txt"
+    theirs.write_text("dear")
+    result = result_path(job, "eave")
+    result.parent.mkdir()
+    result.symlink_to(theirs)
+    write_json(result, {"a": 1})
+    assert result.read_text() == '{"a": 1}\n'
+    path = job.folder / "job.toml"
+    theirs.write_bytes(path.read_bytes())
+    path.unlink()
+    path.symlink_to(theirs)
+    before = theirs.read_bytes()
+    assert set_point(job.folder, Point("eave")).points == (Point("eave"),)
+    assert theirs.read_bytes() == before
+    (job.folder / "results").rename(tmp_path / "elsewhere")
+    (job.folder / "results").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(InputError, match="leads out of the job folder"):
+        write_json(result_path(job, "gable"), {})
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes in folders here")
+def test_a_pipe_in_the_place_of_a_recording_is_never_waited_for(job: Job) -> None:
+    recorded(job, "eave", NOON)
+    pipe = sweep_path(job, "eave", NOON)
+    os.mkfifo(pipe)
+    assert pipe in point_recordings(read_job(job.folder), "eave")
+    assert swept_under_two_names(job, "eave") == []
+    (job.folder / "calibrations").mkdir()
+    os.mkfifo(job.folder / "calibrations" / "20260514T120000Z-level.json")
+    (calibration,) = calibration_files(job)
+    with pytest.raises(InputError, match=r"level\.json: is no file but a pipe"):
+        read_calibration(calibration)
+    (job.folder / "job.toml").unlink()
+    os.mkfifo(job.folder / "job.toml")
+    with pytest.raises(InputError, match=r"job\.toml: is no file but a pipe"):
+        read_job(job.folder)
