@@ -1,11 +1,6 @@
 """Calibration: fits the corrections that orientation applies, and says how good they are."""
 
-from logger.calibration.bearing import (
-    NEVER_LOOK,
-    BearingCalibration,
-    fit_bearing_to_sun,
-    fit_bearing_to_target,
-)
+from logger.calibration.bearing import NEVER_LOOK, fit_bearing_to_sun, fit_bearing_to_target
 from logger.calibration.choose import (
     CalibrationAbout,
     Chosen,
@@ -17,25 +12,23 @@ from logger.calibration.choose import (
     stored_from_dict,
 )
 from logger.calibration.closing_target import ClosingTarget, check_closing_target
-from logger.calibration.compass import CompassCalibration, fit_compass
+from logger.calibration.compass import fit_compass
 from logger.calibration.coverage import TumbleCoverage
-from logger.calibration.level import LevelCalibration, fit_level
+from logger.calibration.fitted import Calibration
+from logger.calibration.level import fit_level
 from logger.calibration.plane import PlaneFix, fit_plane
-from logger.calibration.swing import SwingCalibration, deviation_curve, fit_swing
+from logger.calibration.swing import deviation_curve, fit_swing
 
 __all__ = [
     "NEVER_LOOK",
-    "BearingCalibration",
+    "Calibration",
     "CalibrationAbout",
     "Chosen",
     "ClosingTarget",
-    "CompassCalibration",
-    "LevelCalibration",
     "PlaneFix",
     "Purpose",
     "StoredCalibration",
     "SweepAbout",
-    "SwingCalibration",
     "TumbleCoverage",
     "check_closing_target",
     "choose_calibrations",

@@ -1,4 +1,4 @@
-"""Bearing: what a landmark of known bearing, or the sun by its shadow, says of the heading.
+"""Bearing: what a target of known bearing, or the sun by its shadow, says of the heading.
 
 The sun is never looked at: the sight is taken along the shadow that an upright edge casts, away
 from the sun. The correction stands in for the declination, so it works where the field is
@@ -20,6 +20,7 @@ import numpy as np
 
 from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, floats
+from logger.calibration.fitted import Calibration, figures_of
 from logger.calibration.stillness import Stretch, held_still
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError, UsageError
@@ -31,7 +32,7 @@ from logger.sun import sun_track
 
 LEAST_HOLD_S = 1.0
 KEY_WITHIN_S = 1.5
-"""A key belongs to the hold that it falls in, or ends this long before it. [s]"""
+"""A press belongs to the hold that it falls in, or that ended this long before it. [s]"""
 WANTED_SIGHTS = 3
 SPREAD_LIMIT_DEG = 1.0
 """Largest spread between the sights of one bearing. [deg]"""
@@ -43,6 +44,8 @@ much does the declination differ from place to place; and with a compass that wa
 whose own iron turns it (common practice, no source). [deg]"""
 SUN_LIMIT_DEG, CLOCK_LIMIT_S = 40.0, 15.0
 """Highest sun, and largest doubt of the clock, for a bearing by a shadow."""
+CLOCK_DOUBT_S = 2.0
+"""Of a computer whose clock is set by network or satellite. [s]"""
 TOWARDS_SUN_DEG = 40.0
 SHADOW_WIDTH_DEG = 0.27
 """Half the sun's disc, by which a shadow's edge is soft. [deg]"""
@@ -59,42 +62,35 @@ SHADOW_HOW = (
 )
 
 
-@dataclass(frozen=True)
-class BearingCalibration:
-    """A bearing calibration with its proof."""
-
-    correction: BearingCorrection
-    figures: dict[str, Any]
-    checks: tuple[Check, ...]
-
-
 def fit_bearing_to_target(
     samples: Samples,
     keys: Sequence[KeyPress],
     corrections: Corrections,
     target_deg: float,
     target_error_deg: float = 0.5,
-) -> BearingCalibration:
-    """The heading correction from a landmark of known true bearing."""
+) -> Calibration[BearingCorrection]:
+    """The heading correction from a target of known true bearing."""
     if not -360.0 <= target_deg <= 360.0:
         raise UsageError(
-            f"the bearing of the landmark, {target_deg:g}, is outside -360 to 360 degrees"
+            f"the bearing of the target, {target_deg:g}, is outside -360 to 360 degrees"
         )
     sights = _sights(samples, keys, corrections)
     if not sights.holds:
         raise InputError(
-            "the board is never held still on the landmark",
+            "the board is never held still on the target",
             hint="hold the sight on it for 3 s and press the mark key, three times",
         )
-    return _calibration(
-        sights.offsets(np.full(len(sights.holds), target_deg)),
+    offsets = sights.offsets(np.full(len(sights.holds), target_deg))
+    correction, checks = _corrected(
+        offsets,
         target_error_deg,
         sights.ripple_deg,
         corrections,
-        f"a landmark at {wrap360(target_deg):.2f}°",
-        samples,
-        {"target_deg": float(wrap360(target_deg))},
+        f"a target at {wrap360(target_deg):.2f}°",
     )
+    figures = _figures(offsets, correction, corrections)
+    figures["target_deg"] = wrap360(target_deg)
+    return Calibration(correction, figures_of(samples, figures), checks)
 
 
 def fit_bearing_to_sun(
@@ -103,18 +99,16 @@ def fit_bearing_to_sun(
     corrections: Corrections,
     site: Site,
     started: dt.datetime,
-    clock_doubt_s: float = 2.0,
-) -> BearingCalibration:
+    clock_doubt_s: float = CLOCK_DOUBT_S,
+) -> Calibration[BearingCorrection]:
     """The heading correction from the sun's shadow, sighted away from the sun."""
     _refuse_doubtful_clock(clock_doubt_s)
     sights = _sights(samples, keys, corrections)
     if not sights.holds:
         raise InputError("the board is never held still on the shadow", hint=SHADOW_HOW)
-    start = np.datetime64(started.astimezone(dt.UTC).replace(tzinfo=None), "ns")
-    middle = floats([(s.from_s + s.to_s) / 2 for s in sights.holds])
-    track = sun_track(start + (middle * 1e9).astype("timedelta64[ns]"), site)
+    middle = floats([(hold.from_s + hold.to_s) / 2 for hold in sights.holds])
+    track = sun_track(_utc(started) + (middle * 1e9).astype("timedelta64[ns]"), site)
     _refuse_sun(track.elevation_deg)
-    highest = float(track.elevation_deg.max())
     offsets = sights.offsets(wrap360(track.azimuth_deg + 180.0))
     off = abs(float(angle_between(mean_azimuth(offsets), corrections.declination.value_deg)))
     if off > 180 - TOWARDS_SUN_DEG:
@@ -122,36 +116,39 @@ def fit_bearing_to_sun(
             "the sights point towards the sun, not along its shadow: " + NEVER_LOOK,
             hint=SHADOW_HOW,
         )
-    error = float(np.hypot(SHADOW_WIDTH_DEG, _sun_speed(track.elevation_deg) * clock_doubt_s))
-    figures = {
-        "sun_azimuth_deg": [round(float(a), 3) for a in track.azimuth_deg],
-        "sun_elevation_deg": [round(float(e), 3) for e in track.elevation_deg],
-        "clock_doubt_s": clock_doubt_s,
-    }
-    return _calibration(
+    # An upper bound of how fast the sun's azimuth moves.
+    speed_deg_s = EARTH_TURN_DEG_S / float(np.cos(np.radians(track.elevation_deg)).min())
+    correction, checks = _corrected(
         offsets,
-        error,
+        float(np.hypot(SHADOW_WIDTH_DEG, speed_deg_s * clock_doubt_s)),
         sights.ripple_deg,
         corrections,
-        f"the sun's shadow at {highest:.0f}° of sun",
-        samples,
-        figures,
+        f"the sun's shadow at {float(track.elevation_deg.max()):.0f}° of sun",
     )
+    figures = _figures(offsets, correction, corrections)
+    figures["sun_azimuth_deg"] = track.azimuth_deg
+    figures["sun_elevation_deg"] = track.elevation_deg
+    figures["clock_doubt_s"] = clock_doubt_s
+    return Calibration(correction, figures_of(samples, figures), checks)
 
 
-def refuse_sun_now(site: Site, moment: dt.datetime, clock_doubt_s: float = 2.0) -> None:
+def refuse_sun_now(site: Site, moment: dt.datetime, clock_doubt_s: float = CLOCK_DOUBT_S) -> None:
     """Refuse a bearing by the sun before anybody has sighted for it."""
     _refuse_doubtful_clock(clock_doubt_s)
-    when = np.array([moment.astimezone(dt.UTC).replace(tzinfo=None)], dtype="datetime64[ns]")
-    _refuse_sun(sun_track(when, site).elevation_deg)
+    _refuse_sun(sun_track(np.array([_utc(moment)]), site).elevation_deg)
+
+
+def _utc(moment: dt.datetime) -> np.datetime64:
+    return np.datetime64(moment.astimezone(dt.UTC).replace(tzinfo=None), "ns")
 
 
 def _refuse_doubtful_clock(clock_doubt_s: float) -> None:
     if not 0 <= clock_doubt_s <= CLOCK_LIMIT_S:
         raise InputError(
-            f"the clock is in doubt by {clock_doubt_s:g} s, more than "
-            f"{CLOCK_LIMIT_S:g} s: the sun cannot serve as a bearing",
-            hint="set the computer's clock by network or satellite, or sight a landmark",
+            f"the clock is in doubt by {clock_doubt_s:g} s, more than {CLOCK_LIMIT_S:g} s: the sun "
+            "cannot serve as a bearing",
+            hint="set the computer's clock by network or satellite, or sight a target of known "
+            "bearing",
         )
 
 
@@ -159,20 +156,15 @@ def _refuse_sun(elevation_deg: Floats) -> None:
     highest, lowest = float(elevation_deg.max()), float(elevation_deg.min())
     if highest > SUN_LIMIT_DEG:
         raise InputError(
-            f"the sun stands {highest:.0f}° high; above {SUN_LIMIT_DEG:.0f}° its "
-            "shadow's direction is not sharp enough",
-            hint="come back when it is lower, or sight a landmark of known bearing",
+            f"the sun stands {highest:.0f}° high; above {SUN_LIMIT_DEG:.0f}° its shadow's "
+            "direction is not sharp enough",
+            hint="come back when it is lower, or sight a target of known bearing",
         )
     if lowest < 0:
         raise InputError(
             f"the sun is {-lowest:.0f}° below the horizon at this time and place",
-            hint="check the clock, its time zone and the site, or sight a landmark",
+            hint="check the clock, its time zone and the site, or sight a target of known bearing",
         )
-
-
-def _sun_speed(elevation_deg: Floats) -> float:
-    """An upper bound of how fast the sun's azimuth moves. [deg/s]"""
-    return float(EARTH_TURN_DEG_S / np.cos(np.radians(elevation_deg)).min())
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,7 +173,7 @@ class _Sights:
 
     azimuth_deg: Floats
     holds: list[Stretch]
-    ripple_deg: float
+    ripple_deg: float  # What the compass's ripple may add to their mean. [deg]
 
     def offsets(self, true_deg: Floats) -> Floats:
         """What each hold's mean heading lacks of the true azimuth sighted then. [deg]"""
@@ -192,11 +184,7 @@ class _Sights:
         return floats(means)
 
 
-def _sights(
-    samples: Samples,
-    keys: Sequence[KeyPress],
-    corrections: Corrections,
-) -> _Sights:
+def _sights(samples: Samples, keys: Sequence[KeyPress], corrections: Corrections) -> _Sights:
     magnetic = replace(corrections, declination=Declination(0.0, 0.0, "none"), bearing=None)
     got = orient(samples, magnetic)
     holds = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
@@ -219,82 +207,92 @@ def _one_sidedness(azimuth_deg: Floats) -> float:
 
 
 def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
-    """The holds that a mark key was pressed in, or all of them without any such key."""
+    """The holds that the mark key was pressed in, or all of them without any press."""
     pressed = [key.t_s for key in keys if key.down and key.key == PRESS_KEY]
     if not pressed:
         return list(holds)
     return [h for h in holds if any(h.from_s <= t <= h.to_s + KEY_WITHIN_S for t in pressed)]
 
 
-def _calibration(
+def _corrected(
     offsets: Floats,
     reference_error_deg: float,
     ripple_deg: float,
     corrections: Corrections,
     source: str,
-    samples: Samples,
-    more: dict[str, Any],
-) -> BearingCalibration:
-    declination = corrections.declination
+) -> tuple[BearingCorrection, tuple[Check, ...]]:
+    """The mean of the sights, and how far it may be believed."""
     mean = float(angle_between(mean_azimuth(offsets), 0.0))
-    from_mean = np.asarray(angle_between(offsets, mean), dtype=float)
-    spread = float(np.abs(from_mean).max()) if len(offsets) > 1 else 0.0
-    random = float(from_mean.std(ddof=1) / np.sqrt(len(offsets))) if len(offsets) > 1 else 0.5
+    random = FLOOR_DEG
+    if len(offsets) > 1:
+        random = float(_from_mean(offsets).std(ddof=1) / np.sqrt(len(offsets)))
     # The compass's ripple at this one heading is part of what the bearing carries to all others.
     error = float(np.sqrt(random**2 + reference_error_deg**2 + ripple_deg**2))
     correction = BearingCorrection(
         heading_deg=mean,
         standard_error_deg=max(error, FLOOR_DEG),
-        residual_deg=float(angle_between(mean, declination.value_deg)),
+        residual_deg=float(angle_between(mean, corrections.declination.value_deg)),
         source=source,
     )
-    temperature = samples.temperature_c[np.isfinite(samples.temperature_c)]
-    figures = {
+    return correction, (
+        _spread_check(offsets, correction),
+        _residual_check(correction, corrections),
+    )
+
+
+def _from_mean(offsets: Floats) -> Floats:
+    return floats(angle_between(offsets, mean_azimuth(offsets)))
+
+
+def _spread(offsets: Floats) -> float:
+    return float(np.abs(_from_mean(offsets)).max()) if len(offsets) > 1 else 0.0
+
+
+def _figures(
+    offsets: Floats, correction: BearingCorrection, corrections: Corrections
+) -> dict[str, Any]:
+    return {
         "sights": len(offsets),
-        "heading_deg": round(mean, 4),
-        "residual_deg": round(correction.residual_deg, 4),
-        "standard_error_deg": round(correction.standard_error_deg, 4),
-        "largest_spread_deg": round(spread, 4),
-        "declination_deg": round(declination.value_deg, 4),
-        "temperature_c": float(np.median(temperature)) if len(temperature) else None,
-        **more,
+        "heading_deg": correction.heading_deg,
+        "residual_deg": correction.residual_deg,
+        "standard_error_deg": correction.standard_error_deg,
+        "largest_spread_deg": _spread(offsets),
+        "declination_deg": corrections.declination.value_deg,
     }
-    passed = spread <= SPREAD_LIMIT_DEG and len(offsets) >= WANTED_SIGHTS
+
+
+def _spread_check(offsets: Floats, correction: BearingCorrection) -> Check:
+    n, spread = len(offsets), _spread(offsets)
+    passed = spread <= SPREAD_LIMIT_DEG and n >= WANTED_SIGHTS
     why = (
-        f"{len(offsets)} sights of {source} agree within {spread:.2f}°; the compass is off by "
-        f"{correction.residual_deg:+.2f}° beside the declination, good to "
+        f"{n} sights of {correction.source} agree within {spread:.2f}°; after declination the "
+        f"compass is still {correction.residual_deg:+.2f}° off, good to "
         f"{NORMAL_95 * correction.standard_error_deg:.2f}° (95 %)"
     )
-    if len(offsets) < WANTED_SIGHTS:
+    if n < WANTED_SIGHTS:
         why += f"; take {WANTED_SIGHTS} sights"
     elif not passed:
         why += "; hold stiller and sight again"
-    check = Check("bearing calibration", passed, round(spread, 3), SPREAD_LIMIT_DEG, "deg", why)
-    agrees = _beside_the_compass(correction, corrections)
-    return BearingCalibration(correction, figures, (check, agrees))
+    return Check("bearing calibration", passed, round(spread, 3), SPREAD_LIMIT_DEG, "deg", why)
 
 
-def _beside_the_compass(correction: BearingCorrection, corrections: Corrections) -> Check:
+def _residual_check(correction: BearingCorrection, corrections: Corrections) -> Check:
     """Whether a bearing may be right: a calibrated compass and the declination say nearly so."""
-    residual = abs(correction.residual_deg)
-    if corrections.compass is None and corrections.deviation is None:
-        limit = UNCALIBRATED_RESIDUAL_DEG
-    else:
-        compass = corrections.compass.heading_error_deg if corrections.compass else 0.0
-        curve = corrections.deviation.standard_error_deg if corrections.deviation else 0.0
+    residual, limit = abs(correction.residual_deg), UNCALIBRATED_RESIDUAL_DEG
+    compass, curve = corrections.compass, corrections.deviation
+    if compass or curve:
         errors = (
             correction.standard_error_deg,
             corrections.declination.standard_error_deg,
-            compass,
-            curve,
+            compass.heading_error_deg if compass else 0.0,
+            curve.standard_error_deg if curve else 0.0,
         )
-        limit = RESIDUAL_DEG
-        limit += round(2 * float(np.linalg.norm(errors)), 3)
-    passed = residual <= limit
+        limit = RESIDUAL_DEG + round(2 * float(np.linalg.norm(errors)), 3)
     why = f"compass and declination point {residual:.1f}° from {correction.source}"
-    if not passed:
+    if residual > limit:
         why += (
-            f", more than {limit:.1f}°: a typing error in the bearing, the wrong landmark, or "
+            f", more than {limit:.1f}°: a typing error in the bearing, the wrong target, or "
             "steel nearby"
         )
-    return Check("bearing beside the compass", passed, round(residual, 3), limit, "deg", why)
+    name = "bearing agrees with compass"
+    return Check(name, residual <= limit, round(residual, 3), limit, "deg", why)

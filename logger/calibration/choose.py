@@ -182,8 +182,8 @@ class Chosen:
             if stored.kind == "bearing" and isinstance(target, (int, float)):
                 return float(target)
         for stored in self.used:
-            mark = stored.figures.get("mark_azimuth_deg")
-            near = stored.figures.get("mark_is_near", False)
+            mark = stored.figures.get("target_azimuth_deg")
+            near = stored.figures.get("target_is_near", False)
             if stored.kind == "level" and isinstance(mark, (int, float)) and not near:
                 return float(mark)
         return None

@@ -1,9 +1,9 @@
-"""The closing target: what the field watch cannot see.
+"""The closing target: what strength and dip of the magnetic field cannot show.
 
 A disturbance across the field turns the heading and changes neither strength nor dip. So one
-mark, at least a hundred times further away than the points are from each other, is sighted at
+target, at least a hundred times further away than the points are from each other, is sighted at
 each point's start and end (hold still, press the mark key). Start against end shows drift, and a
-small one is spread over the sweep; either against the mark's known bearing shows a steady
+small one is spread over the sweep; either against the target's known bearing shows a steady
 disturbance.
 """
 
@@ -16,21 +16,22 @@ from typing import Any
 import numpy as np
 
 from firmware_protocol import PRESS_KEY
-from logger.arrays import Floats, floats
+from logger.arrays import floats
 from logger.checks import Check
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation.sight_lines import SightLines
 from logger.recording.samples import KeyPress, Note
 
 HOLD_S = 1.2
-"""How long before the key the sight counts as held on the mark. [s]"""
+"""How long before the press the sight counts as held on the target. [s]"""
+AROUND_S = 0.8
+"""Beside the hold, the sight comes and goes for as long. [s]"""
 STEADY_DEG = 2.5
 """A sight whose two halves differ by more than this was not held. [deg]"""
-NEAR_DEG = 12.0
-"""Two sights further apart than this in azimuth are not of one mark. [deg]"""
-SAME_HEIGHT_DEG = 3.0
+NEAR_DEG, SAME_HEIGHT_DEG = 12.0, 3.0
+"""Two sights further apart than this in azimuth, or in elevation, are not of one target. [deg]"""
 AT_THE_ENDS_S = 20.0
-MISCLOSURE_LIMIT_DEG = 1.5
+LIMIT_DEG = 1.5
 """Start against end, and either against the known bearing. [deg]"""
 NOTE_WITHIN_S = 3.0
 LABELS = ("closing target", "far mark")
@@ -40,7 +41,7 @@ REASON = "closing target sighted"
 
 
 @dataclass(frozen=True)
-class MarkSight:
+class TargetSight:
     """One sight of the closing target."""
 
     t_s: float  # When it was pressed. [s]
@@ -53,11 +54,11 @@ class MarkSight:
 class ClosingTarget:
     """What the closing target says of one sweep."""
 
-    # The sweep with a small drift spread over it, and the sights of the mark out of use
+    # The sweep with a small drift spread over it, and the sights of the target out of use
     sight: SightLines
-    keys: tuple[KeyPress, ...]  # Those that were not pressed on the mark
-    start: MarkSight | None = None
-    end: MarkSight | None = None
+    keys: tuple[KeyPress, ...]  # Those that were not pressed on the target
+    start: TargetSight | None = None
+    end: TargetSight | None = None
     drift_deg: float | None = None  # End against start, clockwise positive. [deg]
     # Start or end, whichever is further from the known bearing. [deg]
     misclosure_deg: float | None = None
@@ -81,82 +82,79 @@ def check_closing_target(
 ) -> ClosingTarget:
     """Compare the closing target at the start with the end, and with its known bearing.
 
-    A press of the mark key is one on the closing target where a note says so. Without notes, it is
-    where the mark's bearing is known and the held sight points there, at the start or end of the
+    A press is one on the closing target where a note says so. Without notes, it is where the
+    target's bearing is known and the held sight points there, at the start or end of the
     recording; and where the recording holds no other presses than one at each end.
     """
-    limit = MISCLOSURE_LIMIT_DEG
-    marks = _mark_sights(sight, keys, notes, bearing_deg)
-    times = {m.t_s for m in marks}
-    left = tuple(k for k in keys if k.key != PRESS_KEY or not _belongs(k.t_s, times))
-    if not marks:
-        return ClosingTarget(sight, left)
+    sights = _target_sights(sight, keys, notes, bearing_deg)
+    if not sights:
+        return ClosingTarget(sight, tuple(keys))
+    left = tuple(k for k in keys if k.key != PRESS_KEY or not _belongs(k.t_s, sights))
     held = np.zeros(len(sight), dtype=bool)
-    for m in marks:
-        first = np.searchsorted(sight.t_s, m.t_s - HOLD_S - 0.8, side="right")
-        held[first : np.searchsorted(sight.t_s, m.t_s + 0.8, side="left")] = True
+    for one in sights:
+        first = np.searchsorted(sight.t_s, one.t_s - HOLD_S - AROUND_S, side="right")
+        held[first : np.searchsorted(sight.t_s, one.t_s + AROUND_S, side="left")] = True
     sight = sight.without(held, REASON)
-    start, end = marks[0], marks[-1] if len(marks) > 1 else None
+    start, end = sights[0], sights[-1] if len(sights) > 1 else None
     checks: list[Check] = []
-    drift = None
-    corrected = sight
+    drift = misclosure = None
     if end is not None and end.t_s > start.t_s:
         drift = float(angle_between(end.azimuth_deg, start.azimuth_deg))
-        passed = abs(drift) <= limit
-        if passed:
-            corrected = _spread(sight, start.t_s, end.t_s, drift)
-        why = f"the closing target moved by {drift:+.2f}° from start to end" + (
-            "; spread over the sweep"
-            if passed
-            else ": iron came near or the board moved in its holder; sweep again"
-        )
-        checks.append(
-            Check("closing target drift", passed, round(abs(drift), 3), limit, "deg", why)
-        )
-    misclosure = None
+        checks.append(_drift_check(drift))
+        if checks[-1].passed:
+            sight = _spread(sight, start.t_s, end.t_s, drift)
     if bearing_deg is not None:
-        each = [float(angle_between(m.azimuth_deg, bearing_deg)) for m in marks]
-        misclosure = max(each, key=abs)
-        passed = abs(misclosure) <= limit
-        why = (
-            f"the closing target reads {misclosure:+.2f}° off its bearing "
-            f"{wrap360(bearing_deg):.2f}°"
-        )
-        if not passed:
-            why += ": something turns the heading here steadily; take a bearing at this point"
-        checks.append(
-            Check("closing target bearing", passed, round(abs(misclosure), 3), limit, "deg", why)
-        )
-    return ClosingTarget(corrected, left, start, end, drift, misclosure, tuple(checks))
+        off = [float(angle_between(one.azimuth_deg, bearing_deg)) for one in sights]
+        misclosure = max(off, key=abs)
+        checks.append(_bearing_check(misclosure, bearing_deg))
+    return ClosingTarget(sight, left, start, end, drift, misclosure, tuple(checks))
 
 
-def _belongs(t_s: float, pressed: set[float]) -> bool:
-    """Whether a key event is one of the presses, or its letting go."""
-    return any(0.0 <= t_s - t < 1.0 for t in pressed)
+def _drift_check(drift_deg: float) -> Check:
+    passed = abs(drift_deg) <= LIMIT_DEG
+    why = f"the closing target moved by {drift_deg:+.2f}° from start to end" + (
+        "; spread over the sweep"
+        if passed
+        else ": iron came near or the board moved in its holder; sweep again"
+    )
+    return Check("closing target drift", passed, round(abs(drift_deg), 3), LIMIT_DEG, "deg", why)
 
 
-def _mark_sights(
+def _bearing_check(off_deg: float, bearing_deg: float) -> Check:
+    passed = abs(off_deg) <= LIMIT_DEG
+    why = f"the closing target reads {off_deg:+.2f}° off its bearing {wrap360(bearing_deg):.2f}°"
+    if not passed:
+        why += ": something turns the heading here steadily; take a bearing at this point"
+    return Check("closing target bearing", passed, round(abs(off_deg), 3), LIMIT_DEG, "deg", why)
+
+
+def _belongs(t_s: float, sights: Sequence[TargetSight]) -> bool:
+    """Whether a key event is one of the presses on the target, or its letting go."""
+    return any(0.0 <= t_s - one.t_s < 1.0 for one in sights)
+
+
+def _target_sights(
     sight: SightLines,
     keys: Sequence[KeyPress],
     notes: Sequence[Note],
     bearing_deg: float | None,
-) -> list[MarkSight]:
+) -> list[TargetSight]:
     """The held sights of the closing target, in order of time."""
     pressed = sorted(k.t_s for k in keys if k.down and k.key == PRESS_KEY)
-    noted = [n.t_s for n in notes if _says_closing_target(n)]
+    noted = [note.t_s for note in notes if _says_closing_target(note)]
     if noted:
         pressed = [t for t in pressed if any(0.0 <= n - t <= NOTE_WITHIN_S for n in noted)]
-        return [m for t in pressed if (m := _sight_at(sight, t)) is not None]
-    held = [m for t in pressed if (m := _sight_at(sight, t)) is not None]
-    if not held or not len(sight):
-        return []
+    held = [one for t in pressed if (one := _sight_at(sight, t)) is not None]
+    if noted or not held:
+        return held
     early, late = sight.t_s[0] + AT_THE_ENDS_S, sight.t_s[-1] - AT_THE_ENDS_S
     if bearing_deg is not None:
-        ends = {id(m): m for m in (held[0], held[-1]) if m.t_s < early or m.t_s > late}
+        ends = [one for one in held if one in (held[0], held[-1])]
         return [
-            m
-            for m in ends.values()
-            if abs(float(angle_between(m.azimuth_deg, bearing_deg))) < NEAR_DEG
+            one
+            for one in ends
+            if (one.t_s < early or one.t_s > late)
+            and abs(float(angle_between(one.azimuth_deg, bearing_deg))) < NEAR_DEG
         ]
     alone = len(held) == 2 and len(pressed) == 2 and held[0].t_s < early and held[1].t_s > late
     return held if alone and _same(held[0], held[1]) else []
@@ -167,8 +165,8 @@ def _says_closing_target(note: Note) -> bool:
     return any(isinstance(text, str) and text.strip().lower() in LABELS for text in said)
 
 
-def _sight_at(sight: SightLines, t_s: float) -> MarkSight | None:
-    """Mean direction held up to a key press; None where the sight was not held."""
+def _sight_at(sight: SightLines, t_s: float) -> TargetSight | None:
+    """Mean direction held up to a press; None where the sight was not held."""
     first = np.searchsorted(sight.t_s, t_s - HOLD_S, side="left")
     rows = np.arange(first, np.searchsorted(sight.t_s, t_s, side="right"))
     rows = rows[np.isfinite(sight.azimuth_deg[rows])]
@@ -177,18 +175,14 @@ def _sight_at(sight: SightLines, t_s: float) -> MarkSight | None:
     azimuth, elevation = sight.azimuth_deg[rows], sight.elevation_deg[rows]
     mean = mean_azimuth(azimuth)
     across = floats(angle_between(azimuth, mean)) * np.cos(np.radians(elevation.mean()))
-    half = len(across) // 2
-    moved = _step(across, half), _step(elevation, half)
+    early, late = slice(None, rows.size // 2), slice(rows.size // 2, None)
+    moved = [side[late].mean() - side[early].mean() for side in (across, elevation)]
     if np.hypot(*moved) > STEADY_DEG:
         return None
-    return MarkSight(float(t_s), mean, float(elevation.mean()))
+    return TargetSight(float(t_s), mean, float(elevation.mean()))
 
 
-def _step(values: Floats, half: int) -> float:
-    return float(values[half:].mean() - values[:half].mean())
-
-
-def _same(a: MarkSight, b: MarkSight) -> bool:
+def _same(a: TargetSight, b: TargetSight) -> bool:
     turn = abs(float(angle_between(a.azimuth_deg, b.azimuth_deg)))
     return turn < NEAR_DEG and abs(a.elevation_deg - b.elevation_deg) < SAME_HEIGHT_DEG
 

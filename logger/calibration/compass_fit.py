@@ -23,45 +23,47 @@ from logger.geometry import angles_of, attitude_from_vectors, attitude_matrix
 from logger.orientation.running import rows_alike
 
 UNKNOWNS = 19
+MATRIX, IRON, SINE, OFFSET, SCALE = slice(0, 9), slice(9, 12), 12, slice(13, 16), slice(16, 19)
 FORCE = slice(13, 19)
+EASTWARD = 19
+"""One more with an attitude: the field's component eastward, in which north is still unknown."""
 ROUNDS = 8
 ATTITUDE_SHARE = 1.6
 """What the attitude's own error adds to the variance: a tenth of a degree, slowly changing, too
 little to show in the residuals. Measured with virtual boards (benchmarks/calibration.py)."""
-OFFSET_PRIOR_G = 0.1
-SCALE_PRIOR = 0.03
+OFFSET_PRIOR_G, SCALE_PRIOR = 0.1, 0.03
 """What holds the accelerometer's constants where a tumble does not show them."""
+PRIOR_MEAN = np.repeat([0.0, 1.0], 3)
+PRIOR_WEIGHT = np.repeat([OFFSET_PRIOR_G**-2, SCALE_PRIOR**-2], 3)
 
 
 @dataclass(frozen=True, eq=False)
 class JointFit:
     """The fitted constants, ``h = matrix (m - hard_iron)`` of unit strength."""
 
-    matrix: Floats  # [1/uT] Shape (3, 3)
-    hard_iron_ut: Floats  # [uT] Shape (3,)
-    dip_sine: float
-    # [g] Shape (3,)
-    force_offset_g: Floats
-    force_scale: Floats
-    # Of the unknowns in the order matrix (by rows), hard iron, dip, offset, scale. Shape (19,
-    # 19).
-    covariance: Floats
-    # Of strength as a share, of the dip's sine, of the force's magnitude in g. Shape (N,).
-    strength_residual: Floats
-    dip_residual: Floats
-    force_residual: Floats
+    theta: Floats  # Matrix by rows [1/uT], hard iron [uT], dip's sine, offset [g], scale. (19,)
+    covariance: Floats  # Of the unknowns. Shape (19, 19)
+    # Of strength as a share, of the dip's sine, of the force's magnitude in g. Shape (N, 3)
+    residual: Floats
 
-    def unknowns(self) -> Floats:
-        """The unknowns as one vector. Shape (19,)."""
-        return np.concatenate(
-            [
-                self.matrix.ravel(),
-                self.hard_iron_ut,
-                [self.dip_sine],
-                self.force_offset_g,
-                self.force_scale,
-            ]
-        )
+    @property
+    def matrix(self) -> Floats:
+        """What makes the field less its hard iron one of unit strength. [1/uT] Shape (3, 3)"""
+        return self.theta[MATRIX].reshape(3, 3)
+
+    @property
+    def dip_sine(self) -> float:
+        """Of the field's dip against gravity."""
+        return float(self.theta[SINE])
+
+    def corrected(self, field_ut: Floats, force_g: Floats) -> tuple[Floats, Floats]:
+        """The field of unit strength, and the force."""
+        return _corrected(self.theta, field_ut, force_g)
+
+
+def _corrected(theta: Floats, field_ut: Floats, force_g: Floats) -> tuple[Floats, Floats]:
+    field = (field_ut - theta[IRON]) @ theta[MATRIX].reshape(3, 3).T
+    return field, (force_g - theta[OFFSET]) * theta[SCALE]
 
 
 def fit_ellipsoid(field_ut: Floats) -> tuple[Floats, Floats] | None:
@@ -118,21 +120,9 @@ def fit_jointly(
     t_s: Floats, field_ut: Floats, force_g: Floats, attitude: Floats | None = None
 ) -> JointFit | None:
     """The robust joint fit; None where the rows lie on no ellipsoid."""
-    start = fit_ellipsoid(field_ut)
-    if start is None:
+    theta = _start(field_ut, force_g, attitude)
+    if theta is None:
         return None
-    root, centre = start
-    plain_down = -force_g / np.linalg.norm(force_g, axis=1, keepdims=True)
-    vertical = plain_down if attitude is None else attitude[:, 2, :]
-    h = (field_ut - centre) @ root.T
-    turn = turn_to_gravity(h / np.linalg.norm(h, axis=1, keepdims=True), vertical)
-    sine = float(np.median(np.einsum("ni,ni->n", h @ turn.T, vertical)))
-    theta = np.concatenate([(turn @ root).ravel(), centre, [sine], np.zeros(3), np.ones(3)])
-    if attitude is not None:
-        eastward = np.einsum("ni,ni->n", h @ turn.T, attitude[:, 1, :])
-        theta = np.concatenate([theta, [float(np.median(eastward))]])
-    prior_mean = np.concatenate([np.zeros(3), np.ones(3)])
-    prior_weight = np.repeat([OFFSET_PRIOR_G**-2, SCALE_PRIOR**-2], 3)
     for _ in range(ROUNDS):
         residual, jacobian = _residuals(theta, field_ut, force_g, attitude)
         noise = np.maximum(1.4826 * np.median(np.abs(residual), axis=0), 1e-7)
@@ -140,25 +130,32 @@ def fit_jointly(
         design = jacobian * weight[:, :, None]
         normal = np.einsum("nki,nkj->ij", design, design)
         right = -np.einsum("nki,nk->i", design, residual * weight)
-        normal[FORCE, FORCE] += np.diag(prior_weight)
-        right[FORCE] -= prior_weight * (theta[FORCE] - prior_mean)
-        step = _solve_scaled(normal, right)
-        theta = theta + step
+        normal[FORCE, FORCE] += np.diag(PRIOR_WEIGHT)
+        right[FORCE] -= PRIOR_WEIGHT * (theta[FORCE] - PRIOR_MEAN)
+        theta = theta + _solve_scaled(normal, right)
     residual, jacobian = _residuals(theta, field_ut, force_g, attitude)
-    covariance = _covariance(t_s, residual, jacobian, noise, prior_weight)
+    covariance = _covariance(t_s, residual, jacobian, noise)[:UNKNOWNS, :UNKNOWNS]
     if attitude is not None:
         covariance = covariance * ATTITUDE_SHARE
-    return JointFit(
-        matrix=theta[:9].reshape(3, 3),
-        hard_iron_ut=theta[9:12],
-        dip_sine=float(theta[12]),
-        force_offset_g=theta[13:16],
-        force_scale=theta[16:19],
-        covariance=covariance[:UNKNOWNS, :UNKNOWNS],
-        strength_residual=residual[:, 0],
-        dip_residual=residual[:, 1],
-        force_residual=residual[:, 2],
-    )
+    return JointFit(theta[:UNKNOWNS], covariance, residual[:, :3])
+
+
+def _start(field_ut: Floats, force_g: Floats, attitude: Floats | None) -> Floats | None:
+    """The ellipsoid, turned to gravity."""
+    found = fit_ellipsoid(field_ut)
+    if found is None:
+        return None
+    root, centre = found
+    down = -force_g / np.linalg.norm(force_g, axis=1, keepdims=True)
+    vertical = down if attitude is None else attitude[:, 2, :]
+    h = (field_ut - centre) @ root.T
+    turn = turn_to_gravity(h / np.linalg.norm(h, axis=1, keepdims=True), vertical)
+    sine = float(np.median(np.einsum("ni,ni->n", h @ turn.T, vertical)))
+    theta = np.concatenate([(turn @ root).ravel(), centre, [sine], np.zeros(3), np.ones(3)])
+    if attitude is None:
+        return theta
+    eastward = np.einsum("ni,ni->n", h @ turn.T, attitude[:, 1, :])
+    return np.concatenate([theta, [float(np.median(eastward))]])
 
 
 def _residuals(
@@ -168,43 +165,33 @@ def _residuals(
 
     Shapes (N, 3 or 4) and (N, 3 or 4, 19 or 20).
     """
-    n = len(field_ut)
-    matrix, off = theta[:9].reshape(3, 3), field_ut - theta[9:12]
-    h = off @ matrix.T
-    size = np.linalg.norm(h, axis=1)
-    scaled = force_g - theta[13:16]
-    f = scaled * theta[16:19]
-    g = np.linalg.norm(f, axis=1)
+    n, off = len(field_ut), field_ut - theta[IRON]
+    h, f = _corrected(theta, field_ut, force_g)
+    size, g = np.linalg.norm(h, axis=1), np.linalg.norm(f, axis=1)
     up = f / g[:, None]
     vertical = -up if attitude is None else attitude[:, 2, :]
-    sine = np.einsum("ni,ni->n", h, vertical)
-    columns = [size - 1.0, sine - theta[12], g - 1.0]
+    columns = [size - 1.0, np.einsum("ni,ni->n", h, vertical) - theta[SINE], g - 1.0]
     sensed = [(0, h / size[:, None]), (1, vertical)]
     if attitude is not None:
-        columns.append(np.einsum("ni,ni->n", h, attitude[:, 1, :]) - theta[UNKNOWNS])
+        columns.append(np.einsum("ni,ni->n", h, attitude[:, 1, :]) - theta[EASTWARD])
         sensed.append((3, attitude[:, 1, :]))
     jacobian = np.zeros((n, len(columns), len(theta)))
     for row, along in sensed:
-        jacobian[:, row, :9] = np.einsum("ni,nj->nij", along, off).reshape(n, 9)
-        jacobian[:, row, 9:12] = -along @ matrix
-    jacobian[:, 1, 12] = -1.0
+        jacobian[:, row, MATRIX] = np.einsum("ni,nj->nij", along, off).reshape(n, 9)
+        jacobian[:, row, IRON] = -along @ theta[MATRIX].reshape(3, 3)
+    scaled = force_g - theta[OFFSET]
+    jacobian[:, 1, SINE] = -1.0
     if attitude is not None:
-        jacobian[:, 3, UNKNOWNS] = -1.0
+        jacobian[:, 3, EASTWARD] = -1.0
     else:
-        jacobian[:, 1, 13:16] = _dip_by_offset(h, up, g, theta)
-        jacobian[:, 1, 16:19] = -_dip_by_offset(h, up, g, theta) / theta[16:19] * scaled
-    jacobian[:, 2, 13:16] = -up * theta[16:19]
-    jacobian[:, 2, 16:19] = up * scaled
+        # d(-up) = -(I - up up') df / g
+        across = h - up * np.einsum("ni,ni->n", h, up)[:, None]
+        by_offset = across / g[:, None] * theta[SCALE]
+        jacobian[:, 1, OFFSET] = by_offset
+        jacobian[:, 1, SCALE] = -by_offset / theta[SCALE] * scaled
+    jacobian[:, 2, OFFSET] = -up * theta[SCALE]
+    jacobian[:, 2, SCALE] = up * scaled
     return floats(np.stack(columns, axis=1)), floats(jacobian)
-
-
-def _dip_by_offset(h: Floats, up: Floats, g: Floats, theta: Floats) -> Floats:
-    """How the dip's sine changes with the accelerometer's offset. Shape (N, 3).
-
-    ``d(-up) = -(I - up up') df / g``.
-    """
-    across = -(h - up * np.einsum("ni,ni->n", h, up)[:, None]) / g[:, None]
-    return floats(-across * theta[16:19])
 
 
 def _fading(residual: Floats) -> Floats:
@@ -220,9 +207,7 @@ def _solve_scaled(normal: Floats, right: Floats) -> Floats:
     return floats(np.linalg.solve(normal / np.outer(scale, scale) + ridge, right / scale) / scale)
 
 
-def _covariance(
-    t_s: Floats, residual: Floats, jacobian: Floats, noise: Floats, prior_weight: Floats
-) -> Floats:
+def _covariance(t_s: Floats, residual: Floats, jacobian: Floats, noise: Floats) -> Floats:
     """Covariance of the unknowns, wider where neighbouring rows err alike."""
     normal = np.zeros((jacobian.shape[2], jacobian.shape[2]))
     middle = np.zeros_like(normal)
@@ -235,12 +220,11 @@ def _covariance(
         alike = rows_alike(t_s, residual[:, k : k + 1], known, 0.0)
         normal += information
         middle += information * max(spread, 1.0) ** 2 * alike
-    normal[FORCE, FORCE] += np.diag(prior_weight)
-    middle[FORCE, FORCE] += np.diag(prior_weight)
+    normal[FORCE, FORCE] += np.diag(PRIOR_WEIGHT)
+    middle[FORCE, FORCE] += np.diag(PRIOR_WEIGHT)
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
-    inverse = np.linalg.pinv(normal / np.outer(scale, scale), hermitian=True) / np.outer(
-        scale, scale
-    )
+    size = np.outer(scale, scale)
+    inverse = np.linalg.pinv(normal / size, hermitian=True) / size
     return floats(inverse @ middle @ inverse)
 
 
@@ -262,32 +246,7 @@ SWEEP_PITCH_DEG = (0.0, 15.0, 40.0)
 
 def expected_error(fit: JointFit) -> HeadingError:
     """Propagate a fit's covariance to heading and pitch over the attitudes of a sweep."""
-    headings = np.arange(0.0, 360.0, 10.0)
-    h, p = np.meshgrid(headings, SWEEP_PITCH_DEG)
-    body = attitude_matrix(h.ravel(), 0.0, p.ravel())
-    cosine = np.sqrt(max(1e-6, 1 - fit.dip_sine**2))
-    theta = fit.unknowns()
-    field = np.array([cosine, 0.0, fit.dip_sine]) @ body
-    raw_field = field @ np.linalg.inv(fit.matrix).T + fit.hard_iron_ut
-    raw_force = (np.array([0.0, 0.0, -1.0]) @ body) / fit.force_scale + fit.force_offset_g
-    spread = np.sqrt(np.maximum(np.diag(fit.covariance), 0.0))
-    turns, lifts = [], []
-    for k in range(UNKNOWNS):
-        step = max(spread[k] * 1e-2, 1e-12)
-        sides = []
-        for sign in (-1, 1):
-            moved = theta.copy()
-            moved[k] += sign * step
-            got = attitude_from_vectors(
-                (raw_field - moved[9:12]) @ moved[:9].reshape(3, 3).T,
-                (raw_force - moved[13:16]) * moved[16:19],
-            )
-            sides.append(np.einsum("nij,nkj->nik", got, body))
-        change = (sides[1] - sides[0]) / (2 * step)
-        turns.append((change[:, 1, 0] - change[:, 0, 1]) / 2)
-        pitch = [angles_of(side @ body)[2] for side in sides]
-        lifts.append(np.radians(pitch[1] - pitch[0]) / (2 * step))
-    turn, lift = np.degrees(np.array(turns)).T, np.degrees(np.array(lifts)).T
+    turn, lift = _by_unknowns(fit)
     flat = turn - turn.mean(axis=0)
     # The mean square of a Gaussian error is a sum of squares weighted by the eigenvalues, which
     # every version of the library finds alike; eigenvectors come with either sign.
@@ -304,3 +263,27 @@ def expected_error(fit: JointFit) -> HeadingError:
         float(np.hypot(expected(flat), FLOOR_DEG)),
         expected(lift),
     )
+
+
+def _by_unknowns(fit: JointFit) -> tuple[Floats, Floats]:
+    """How heading and pitch change with the unknowns, by differences. [deg] Shapes (K, 19)"""
+    heading, pitch = np.meshgrid(np.arange(0.0, 360.0, 10.0), SWEEP_PITCH_DEG)
+    body = attitude_matrix(heading.ravel(), 0.0, pitch.ravel())
+    cosine = np.sqrt(max(1e-6, 1 - fit.dip_sine**2))
+    field = np.array([cosine, 0.0, fit.dip_sine]) @ body
+    raw_field = field @ np.linalg.inv(fit.matrix).T + fit.theta[IRON]
+    raw_force = (np.array([0.0, 0.0, -1.0]) @ body) / fit.theta[SCALE] + fit.theta[OFFSET]
+    spread = np.sqrt(np.maximum(np.diag(fit.covariance), 0.0))
+    turns, lifts = [], []
+    for k in range(UNKNOWNS):
+        step = np.zeros(UNKNOWNS)
+        step[k] = max(spread[k] * 1e-2, 1e-12)
+        below, above = (
+            np.einsum("nij,nkj->nik", attitude_from_vectors(*moved), body)
+            for moved in (_corrected(fit.theta + s * step, raw_field, raw_force) for s in (-1, 1))
+        )
+        change = (above - below) / (2 * step[k])
+        turns.append((change[:, 1, 0] - change[:, 0, 1]) / 2)
+        low, high = (angles_of(side @ body)[2] for side in (below, above))
+        lifts.append(np.radians(high - low) / (2 * step[k]))
+    return np.degrees(np.array(turns)).T, np.degrees(np.array(lifts)).T

@@ -5,13 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
-from logger.arrays import Bools, Floats, floats
-from logger.orientation.running import rows_in
+from logger.arrays import Bools, Floats
+from logger.orientation.running import rows_in, running_mean
 from logger.recording.samples import Samples
 
 SMOOTHING_S = 0.4
+STILL_DEG_S = 4.0
+"""A smoothed direction that turns slower than this is still."""
+ROLLED_OVER_DEG_S = 30.0
+"""A hand that holds still shakes by less about the line of sight; one that rolls the board over
+turns faster."""
+TRIM_S = 0.3
+"""Left out at both ends of a stretch: the hand is still settling. [s]"""
+QUIET_RATE_DEG_S, QUIET_FORCE_G = 0.5, 0.012
+"""Scatter over half a second of gyro and accelerometer of a board that lies on something."""
 
 
 @dataclass(frozen=True)
@@ -29,8 +37,13 @@ class Stretch:
         """The rows as a slice."""
         return slice(self.start, self.stop)
 
+    @property
+    def seconds_s(self) -> float:
+        """How long it lasts."""
+        return self.to_s - self.from_s
 
-def stretches_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = 0.0) -> list[Stretch]:
+
+def stretches_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = TRIM_S) -> list[Stretch]:
     """Runs of a mask that last long enough, shortened at both ends."""
     edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(int)))
     found = []
@@ -44,54 +57,61 @@ def stretches_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = 0.0) 
     return found
 
 
-def held_still(
-    t_s: Floats, matrix: Floats, least_s: float, speed_deg_s: float = 4.0, trim_s: float = 0.3
-) -> list[Stretch]:
-    """Stretches in which the attitude, smoothed, turns slowly about every axis."""
-    known = np.flatnonzero(np.isfinite(matrix).all(axis=(1, 2)))
+def held_still(t_s: Floats, matrix: Floats, least_s: float) -> list[Stretch]:
+    """Stretches in which the sight is held still; roll about it is measured and does no harm."""
+    return stretches_of(sight_is_still(t_s, matrix), t_s, least_s)
+
+
+def lying_still(t_s: Floats, matrix: Floats, least_s: float) -> list[Stretch]:
+    """Stretches in which the board turns slowly about every axis."""
+    return stretches_of(_slower(t_s, matrix, STILL_DEG_S), t_s, least_s)
+
+
+def sight_is_still(t_s: Floats, matrix: Floats) -> Bools:
+    """Rows in which the line of sight is still and the board is not just being rolled over."""
+    sight = _slower(t_s, matrix[:, :, :1], STILL_DEG_S)
+    return sight & _slower(t_s, matrix[:, :, 1:], ROLLED_OVER_DEG_S)
+
+
+def _slower(t_s: Floats, axes: Floats, limit_deg_s: float) -> Bools:
+    """Rows in which body axes (columns, in level components), smoothed, turn slower than that."""
+    still = np.zeros(len(t_s), dtype=bool)
+    known = np.flatnonzero(np.isfinite(axes).all(axis=(1, 2)))
     if len(known) < 3:
-        return []
+        return still
     t = t_s[known]
     rows = rows_in(t, SMOOTHING_S)
-    axes = floats(matrix[known].transpose(0, 2, 1))  # three body axes in level components
-    smooth = uniform_filter1d(axes, rows, axis=0, mode="nearest")
-    smooth /= np.maximum(np.linalg.norm(smooth, axis=2, keepdims=True), 1e-9)
-    half = max(1, rows // 2)
-    i = np.arange(len(t))
+    smooth = running_mean(axes[known], rows)
+    smooth /= np.maximum(np.linalg.norm(smooth, axis=1, keepdims=True), 1e-9)
+    i, half = np.arange(len(t)), max(1, rows // 2)
     before, after = np.maximum(i - half, 0), np.minimum(i + half, len(t) - 1)
-    moved = np.linalg.norm(smooth[after] - smooth[before], axis=2).max(axis=1)
-    speed = np.degrees(moved) / np.maximum(t[after] - t[before], 1e-6)
-    mask = np.zeros(len(t_s), dtype=bool)
-    slow = speed < speed_deg_s
+    moved = np.linalg.norm(smooth[after] - smooth[before], axis=1).max(axis=1)
+    slow = np.degrees(moved) / np.maximum(t[after] - t[before], 1e-6) < limit_deg_s
+    still[known] = slow
     # A row without attitude between two slow ones belongs to the stretch.
-    mask[known] = slow
     gaps = np.setdiff1d(np.arange(len(t_s)), known)
-    if len(gaps):
-        left = np.clip(np.searchsorted(known, gaps) - 1, 0, len(known) - 1)
-        right = np.clip(left + 1, 0, len(known) - 1)
-        mask[gaps] = slow[left] & slow[right]
-    return stretches_of(mask, t_s, least_s, trim_s)
+    left = np.clip(np.searchsorted(known, gaps) - 1, 0, len(known) - 1)
+    still[gaps] = slow[left] & slow[np.clip(left + 1, 0, len(known) - 1)]
+    return still
 
 
 def gyro_bias(samples: Samples, least_s: float = 1.0) -> tuple[float, float, float] | None:
-    """Mean rate while the board lies still, about each axis; None where it never does. [deg/s]."""
+    """Mean rate while the board lies still, about each axis; None where it never does. [deg/s]"""
     rows = samples.rows(samples.has_rate)
     if len(rows) < 20:
         return None
     window = rows_in(rows.t_s, 0.5)
-    noise = _spread(rows.rate_deg_s, window).max(axis=1)
-    quiet = noise < 0.5
+    quiet = _scatter(rows.rate_deg_s, window).max(axis=1) < QUIET_RATE_DEG_S
     if np.isfinite(rows.force_g).all():
-        quiet &= _spread(rows.force_g, window).max(axis=1) < 0.012
+        quiet &= _scatter(rows.force_g, window).max(axis=1) < QUIET_FORCE_G
     found = stretches_of(np.asarray(quiet), rows.t_s, least_s, 0.25)
     if not found:
         return None
-    longest = max(found, key=lambda s: s.to_s - s.from_s)
+    longest = max(found, key=lambda stretch: stretch.seconds_s)
     x, y, z = rows.rate_deg_s[longest.rows].mean(axis=0)
     return float(x), float(y), float(z)
 
 
-def _spread(values: Floats, rows: int) -> Floats:
-    mean = uniform_filter1d(values, rows, axis=0, mode="nearest")
-    square = uniform_filter1d(values**2, rows, axis=0, mode="nearest") - mean**2
-    return floats(np.sqrt(np.maximum(square, 0.0)))
+def _scatter(values: Floats, rows: int) -> Floats:
+    square = running_mean(values**2, rows) - running_mean(values, rows) ** 2
+    return np.sqrt(np.maximum(square, 0.0))

@@ -1,20 +1,19 @@
 """Swing: the deviation curve of a board that sends only attitude.
 
-The compass heading is compared with marks of known bearing all the way round (landmarks, or the
-shadow), and the deviation is written by the five coefficients of compass adjustment: constant A,
+The compass heading is compared with targets of known bearing all the way round (or the shadow),
+and the deviation is written by the five coefficients of compass adjustment: constant A,
 semicircular B and C, quadrantal D and E.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from logger.arrays import Floats, floats
+from logger.calibration.fitted import Calibration, figures_of
 from logger.calibration.stillness import Stretch, held_still
 from logger.checks import Check
 from logger.errors import InputError
@@ -27,17 +26,8 @@ WIDEST_GAP_DEG = 60.0
 NOTE_WITHIN_S = 3.0
 LEAST_HOLD_S = 1.0
 BEARING_KEY = "bearing_deg"
-"""Key of a note that carries the true bearing of the mark just sighted. [deg]"""
+"""Key of a note that carries the true bearing of the target just sighted. [deg]"""
 LARGEST_RESIDUAL_DEG = 2.0
-
-
-@dataclass(frozen=True)
-class SwingCalibration:
-    """A deviation curve with its proof."""
-
-    correction: DeviationCurve
-    figures: dict[str, Any]
-    checks: tuple[Check, ...]
 
 
 def deviation_curve(
@@ -47,7 +37,7 @@ def deviation_curve(
     heading, deviation = floats(compass_heading_deg), floats(deviation_deg)
     h = np.radians(heading)
     full = np.column_stack([np.ones_like(h), np.sin(h), np.cos(h), np.sin(2 * h), np.cos(2 * h)])
-    whole = len(h) >= LEAST_HEADINGS and widest_gap_deg(heading) <= WIDEST_GAP_DEG
+    whole = _all_round(heading)
     design = full if whole else full[:, :1]
     found = np.linalg.lstsq(design, deviation, rcond=None)[0]
     residual = deviation - design @ found
@@ -60,71 +50,66 @@ def deviation_curve(
     if not whole:
         # A constant says nothing of how the deviation changes round the circle.
         error = float(np.hypot(error, LARGEST_RESIDUAL_DEG))
-    coefficients = np.zeros(5)
-    coefficients[: len(found)] = found
-    a, b, c, d, e = map(float, coefficients)
+    a, b, c, d, e = map(float, [*found, *[0.0] * (5 - len(found))])
     return DeviationCurve(a, b, c, d, e, error), floats(residual)
 
 
 def widest_gap_deg(heading_deg: ArrayLike) -> float:
-    """Widest gap between neighbouring headings round the circle; 360 for one. [deg]."""
+    """Widest gap between neighbouring headings round the circle; 360 for one. [deg]"""
     ordered = np.sort(floats(wrap360(floats(heading_deg))))
     if not len(ordered):
         return 360.0
     return float(np.diff(np.r_[ordered, ordered[0] + 360.0]).max())
 
 
+def _all_round(heading_deg: Floats) -> bool:
+    return len(heading_deg) >= LEAST_HEADINGS and widest_gap_deg(heading_deg) <= WIDEST_GAP_DEG
+
+
 def fit_swing(
     samples: Samples, notes: Sequence[Note], declination: Declination
-) -> SwingCalibration:
-    """Fit the deviation curve from holds on marks of known bearing."""
+) -> Calibration[DeviationCurve]:
+    """Fit the deviation curve from holds on targets of known bearing."""
     got = orient(samples, Corrections(Declination(0.0, 0.0, "none")))
-    holds = held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S)
-    pairs = _pairs(holds, notes)
+    pairs = _pairs(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), notes)
     if not pairs:
         raise InputError(
             "no hold of the swing has a known bearing",
-            hint="sight each mark, hold still, and note its true bearing; at least 8 marks "
+            hint="sight each target, hold still, and note its true bearing; at least 8 targets "
             "without a gap above 60°",
         )
     azimuth = got.sight.azimuth_deg
-    compass = floats([mean_azimuth(_finite(azimuth[hold.rows])) for hold, _ in pairs])
+    held = (azimuth[hold.rows] for hold, _ in pairs)
+    compass = floats([mean_azimuth(one[np.isfinite(one)]) for one in held])
     magnetic = wrap360(floats([bearing for _, bearing in pairs]) - declination.value_deg)
     deviation = floats(angle_between(magnetic, compass))
     curve, residual = deviation_curve(compass, deviation)
-    gap = widest_gap_deg(compass)
-    whole = len(pairs) >= LEAST_HEADINGS and gap <= WIDEST_GAP_DEG
     worst = float(np.abs(residual).max())
-    figures: dict[str, Any] = {
+    figures = {
         "headings": len(pairs),
-        "widest_gap_deg": round(gap, 2),
-        "coefficients_deg": {k: round(getattr(curve, k), 4) for k in "abcde"},
-        "largest_residual_deg": round(worst, 4),
-        "standard_error_deg": round(curve.standard_error_deg, 4),
-        "compass_heading_deg": [round(float(h), 3) for h in compass],
-        "deviation_deg": [round(float(d), 3) for d in deviation],
+        "widest_gap_deg": widest_gap_deg(compass),
+        "coefficients_deg": {k: getattr(curve, k) for k in "abcde"},
+        "largest_residual_deg": worst,
+        "standard_error_deg": curve.standard_error_deg,
+        "compass_heading_deg": compass,
+        "deviation_deg": deviation,
     }
-    why = (
-        f"{len(pairs)} headings, widest gap {gap:.0f}°; largest residual {worst:.2f}°"
-        if whole
-        else f"{len(pairs)} headings with a gap of {gap:.0f}° give the constant only; take at "
-        f"least {LEAST_HEADINGS} without a gap above {WIDEST_GAP_DEG:.0f}°"
-    )
-    if whole and worst > LARGEST_RESIDUAL_DEG:
+    return Calibration(curve, figures_of(samples, figures), (_check(compass, worst),))
+
+
+def _check(compass_deg: Floats, worst_deg: float) -> Check:
+    n, gap, whole = len(compass_deg), widest_gap_deg(compass_deg), _all_round(compass_deg)
+    why = f"{n} headings, widest gap {gap:.0f}°; largest residual {worst_deg:.2f}°"
+    if not whole:
+        why = (
+            f"{n} headings with a gap of {gap:.0f}° give the constant only; take at least "
+            f"{LEAST_HEADINGS} without a gap above {WIDEST_GAP_DEG:.0f}°"
+        )
+    elif worst_deg > LARGEST_RESIDUAL_DEG:
         why += "; a bearing is wrong, or iron was near: swing again"
-    check = Check(
-        "deviation curve",
-        whole and worst <= LARGEST_RESIDUAL_DEG,
-        round(worst, 3),
-        LARGEST_RESIDUAL_DEG,
-        "deg",
-        why,
-    )
-    return SwingCalibration(curve, figures, (check,))
-
-
-def _finite(values: Floats) -> Floats:
-    return values[np.isfinite(values)]
+    passed = whole and worst_deg <= LARGEST_RESIDUAL_DEG
+    worst = round(worst_deg, 3)
+    return Check("deviation curve", passed, worst, LARGEST_RESIDUAL_DEG, "deg", why)
 
 
 def _pairs(holds: Sequence[Stretch], notes: Sequence[Note]) -> list[tuple[Stretch, float]]:

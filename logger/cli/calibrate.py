@@ -75,13 +75,13 @@ def compass(bearings: str, **given: Any) -> None:
 @command.command()
 @source_options
 @click.option(
-    "--mark-is-near",
+    "--target-is-near",
     is_flag=True,
-    help="The mark serves for the level only: seen from the points its bearing differs.",
+    help="The target serves for the level only: seen from the points its bearing differs.",
 )
-def level(mark_is_near: bool, **given: Any) -> None:
-    """Sight one mark upright and with the board rolled over; then an edge there and back."""
-    _calibrate("level", given, purpose="level", mark_is_near=mark_is_near)
+def level(target_is_near: bool, **given: Any) -> None:
+    """Sight one target upright and with the board rolled over; then an edge there and back."""
+    _calibrate("level", given, purpose="level", target_is_near=target_is_near)
 
 
 @command.command()

@@ -25,6 +25,20 @@ Sure = Annotated[float, Within(0.01, 180.0)]
 
 DETERMINANT_WITHIN = 1e-3
 """Files hold ten decimals."""
+
+
+def vector_of(values: Floats) -> Vector:
+    """Three numbers as plain ones."""
+    x, y, z = map(float, values)
+    return x, y, z
+
+
+def matrix_of(values: Floats) -> Matrix:
+    """Three rows of three numbers as plain ones."""
+    x, y, z = map(vector_of, values)
+    return x, y, z
+
+
 IDENTITY: Matrix = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 

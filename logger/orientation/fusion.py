@@ -26,7 +26,7 @@ from scipy.spatial.transform import Rotation
 from logger.arrays import Bools, Floats, floats
 from logger.geometry import attitude_from_vectors, quaternion_product, running_product
 from logger.orientation.attitude import FORCE_NOISE_G, Attitude, attitude_row_by_row
-from logger.orientation.corrections import Matrix, Vector
+from logger.orientation.corrections import Vector, matrix_of, vector_of
 from logger.orientation.running import over_a_second, rows_alike
 
 ITERATIONS = 12
@@ -154,22 +154,12 @@ def _fitted(readings: _Readings, prior: SensorPrior, state: Rotation) -> Attitud
         matrix=state.as_matrix(),
         level_error_deg=np.hypot(random[:, 0], random[:, 1]) / np.sqrt(2),
         heading_error_deg=random[:, 2],
-        rate_bias_deg_s=_vector(np.degrees(constants[BIAS])),
-        rate_matrix=_matrix(np.eye(3) + constants[SHAPE].reshape(3, 3)),
-        force_offset_g=_vector(constants[OFFSET]),
+        rate_bias_deg_s=vector_of(np.degrees(constants[BIAS])),
+        rate_matrix=matrix_of(np.eye(3) + constants[SHAPE].reshape(3, 3)),
+        force_offset_g=vector_of(constants[OFFSET]),
         steady_level_error_deg=float(np.sqrt(np.mean(common[:, :2] ** 2))),
         dip_error_deg=float(np.degrees(error[DIP])) if readings.has[:, 3].any() else None,
     )
-
-
-def _vector(values: Floats) -> Vector:
-    x, y, z = map(float, values)
-    return x, y, z
-
-
-def _matrix(values: Floats) -> Matrix:
-    x, y, z = map(_vector, values)
-    return x, y, z
 
 
 def _iron_rad(readings: _Readings, strength_ut: float | None) -> float:

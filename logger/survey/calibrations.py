@@ -57,7 +57,7 @@ class Wanted:
     holder: str = ""  # What the board is mounted in
     target_deg: float | None = None  # True bearing of the landmark; None is the sun. [deg]
     bearings_deg: tuple[float, ...] = ()  # True bearings of the marks of a swing, in order. [deg]
-    mark_is_near: bool = False  # The mark of the level is no closing target
+    target_is_near: bool = False  # The target of the level is no closing target
     clock_doubt_s: float = CLOCK_DOUBT_S  # [s]
 
 
@@ -105,7 +105,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
                 hint="horizon-logger calibrate compass JOB",
             )
         fit = fit_level(samples, chosen.corrections)
-        fit = replace(fit, figures={**fit.figures, "mark_is_near": wanted.mark_is_near})
+        fit = replace(fit, figures={**fit.figures, "target_is_near": wanted.target_is_near})
         return _stored(about, "level", fit)
     if wanted.target_deg is not None:
         fit = fit_bearing_to_target(samples, stream.keys, chosen.corrections, wanted.target_deg)

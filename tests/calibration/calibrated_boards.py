@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from logger.calibration import CompassCalibration, fit_compass
+from logger.calibration import Calibration, fit_compass
 from logger.geomagnetism import geomagnetic_field
 from logger.geometry import angle_between, angles_of, attitude_from_vectors, attitude_matrix
 from logger.orientation import (
@@ -56,7 +56,7 @@ def heading_error(sensor: Sensor, correction: CompassCorrection) -> Any:
 
 
 @lru_cache
-def calibrated(sensor: Sensor, streams: str = "MG") -> CompassCalibration:
+def calibrated(sensor: Sensor, streams: str = "MG") -> Calibration[CompassCorrection]:
     """The compass calibration of a board after a 40 s tumble."""
     simulated = simulate_tumble(sensor=sensor, seed=sensor.individual, streams=streams)
     return fit_compass(stream_of(simulated).samples, MODEL)

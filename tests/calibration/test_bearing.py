@@ -193,7 +193,7 @@ def test_a_wrong_landmark_fails_beside_a_calibrated_compass() -> None:
     wrong = fit_bearing_to_target(mark.samples, mark.keys, corrections, 72.0)
     beside = wrong.checks[1]
     assert not beside.passed
-    assert "typing error in the bearing, the wrong landmark, or steel nearby" in beside.why
+    assert "typing error in the bearing, the wrong target, or steel nearby" in beside.why
     # 3 degrees that the declination may differ here, and twice what is stated of the errors.
     assert beside.limit is not None
     assert 3.0 < beside.limit < 6.0

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from calibrated_boards import calibrated, corrections_of, stream_of
+from calibrated_boards import DECLINATION, calibrated, corrections_of, stream_of
 
 from logger.calibration import fit_level
 from logger.errors import InputError
+from logger.geometry import attitude_matrix
 from logger.orientation import Corrections, orient
 from logger.recording.samples import Samples
 from logger.simulation import Sensor, scene_named, simulate_level, simulate_sweep
@@ -95,8 +96,42 @@ def test_the_marks_own_direction_comes_out_as_well() -> None:
         simulate_level(target=(63.0, 1.2), sensor=with_errors(sensor), seed=2, streams="MG")
     )
     figures = fit_level(level.samples, corrections_of(sensor)).figures
-    assert figures["mark_azimuth_deg"] == pytest.approx(63.0, abs=0.6)
-    assert figures["mark_elevation_deg"] == pytest.approx(1.2, abs=0.2)
+    assert figures["target_azimuth_deg"] == pytest.approx(63.0, abs=0.6)
+    assert figures["target_elevation_deg"] == pytest.approx(1.2, abs=0.2)
+
+
+@pytest.mark.parametrize("shake_deg", [0.0, 1.0, 2.0])
+@pytest.mark.parametrize("over_s", [2.0, 12.0])
+def test_a_hand_that_shakes_in_roll_holds_still_all_the_same(
+    shake_deg: float, over_s: float
+) -> None:
+    """The sight stays on the target; the board rolls about it, quickly or slowly."""
+    t = np.arange(0.0, 8.0 + over_s, 0.02)
+    roll = np.interp(t, [4.0, 4.0 + over_s], [0.0, 180.0])
+    roll += np.sqrt(2) * shake_deg * np.sin(2 * np.pi * 1.5 * t)
+    board = attitude_matrix(COLLIMATION, 0.0, INDEX)  # its first column is the true sight
+    body = attitude_matrix(63.0, roll, 1.2) @ board.T
+    rng = np.random.default_rng(1)
+    columns = Samples.blank(len(t)) | {
+        "t_s": t,
+        "field_ut": np.array([20.0, 0.0, 43.0]) @ body + rng.normal(0, 0.2, (len(t), 3)),
+        "force_g": np.array([0.0, 0.0, -1.0]) @ body + rng.normal(0, 0.004, (len(t), 3)),
+    }
+    found = fit_level(Samples(**columns), Corrections(DECLINATION))
+    assert found.figures["pairs"] == 1
+    assert found.correction.index_deg == pytest.approx(INDEX, abs=0.06)
+    assert found.correction.collimation_deg == pytest.approx(COLLIMATION, abs=0.12)
+    assert found.correction.index_error_deg < 0.05
+
+
+def test_a_sight_that_wanders_is_not_held() -> None:
+    """By 2 degrees from side to side at 1.5 Hz, the roll steady."""
+    t = np.arange(0.0, 10.0, 0.02)
+    roll = np.interp(t, [4.0, 6.0], [0.0, 180.0])
+    body = attitude_matrix(63.0 + 2.0 * np.sin(2 * np.pi * 1.5 * t), roll, 1.2)
+    vectors = {"field_ut": np.array([20.0, 0.0, 43.0]) @ body, "force_g": [0, 0, -1.0] @ body}
+    with pytest.raises(InputError, match="never held still"):
+        fit_level(Samples(**Samples.blank(len(t)) | {"t_s": t} | vectors), Corrections(DECLINATION))
 
 
 def test_without_a_rolled_hold_it_is_refused_and_says_how() -> None:

@@ -179,9 +179,9 @@ def test_a_bearing_taken_before_the_compass_calibration_in_use_fails() -> None:
 
 
 def test_the_closing_targets_bearing_comes_from_the_landmark_or_the_level() -> None:
-    level = replace(made(1, "level"), figures={"mark_azimuth_deg": 63.1})
+    level = replace(made(1, "level"), figures={"target_azimuth_deg": 63.1})
     assert choose(level, needed=()).closing_target_deg == pytest.approx(63.1)
-    near = replace(level, figures={"mark_azimuth_deg": 63.1, "mark_is_near": True})
+    near = replace(level, figures={"target_azimuth_deg": 63.1, "target_is_near": True})
     assert choose(near, needed=()).closing_target_deg is None
     landmark = replace(made(1, "bearing"), figures={"target_deg": 62.9})
     assert choose(level, landmark, needed=()).closing_target_deg == pytest.approx(62.9)
