@@ -182,7 +182,7 @@ class Corrections:
     deviation: DeviationCurve | None = None  # For boards that send only attitude
     level: LevelCorrection | None = None
     bearing: BearingCorrection | None = None
-    field: FieldReference | None = None  # The model's field at the site, for the field watch
+    field: FieldReference | None = None  # The model's field at the site, for the check of the field
 
 
 CORRECTIONS: dict[str, type[Any]] = {
