@@ -143,10 +143,9 @@ def make_sweep(spot: Spot, number: int) -> tuple[Simulated, dt.datetime]:
         SITE,
         started,
         SEED + number,
-        "MG",
-        50,
-        settings,
-        DECLINATION_ERROR_DEG,
+        streams="MG",
+        settings=settings,
+        declination_error_deg=DECLINATION_ERROR_DEG,
     )
     return done, started
 

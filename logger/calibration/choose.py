@@ -25,7 +25,7 @@ from logger.structured import Within, record_from, sha256_text, utc_text, value_
 SCHEMA = "horizon-logger calibration 1"
 COEFFICIENTS = "coefficients_deg"
 COLUMNS = ("sun_azimuth_deg", "sun_elevation_deg", "compass_heading_deg", "deviation_deg")
-TRUE_OR_FALSE = ("with_gyro", "mark_is_near")
+TRUE_OR_FALSE = ("with_gyro", "target_is_near")
 """Figures that are not one number."""
 Purpose = Literal["compass", "level", "bearing"]
 PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
@@ -34,7 +34,7 @@ KINDS = {"compass": ("compass", "deviation"), "level": ("level",), "bearing": ("
 NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
     "compass": (("heading_error_95_deg",),),
     "deviation": ((COEFFICIENTS,),),
-    "level": (("mark_azimuth_deg",), ("mark_is_near",)),
+    "level": (("target_azimuth_deg",), ("target_is_near",)),
     "bearing": (("target_deg", "sun_azimuth_deg"),),
 }
 """Figures of each kind of correction that more is made of than print; of several, one."""

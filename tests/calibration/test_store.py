@@ -41,7 +41,7 @@ CORRECTIONS: dict[str, Any] = {
 FIGURES: dict[str, dict[str, Any]] = {
     "compass": {"heading_error_95_deg": 0.3},
     "deviation": {"coefficients_deg": {"a": 1.0}},
-    "level": {"mark_azimuth_deg": 63.1, "mark_is_near": True},
+    "level": {"target_azimuth_deg": 63.1, "target_is_near": True},
     "bearing": {"target_deg": 63.1},
 }
 
