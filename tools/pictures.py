@@ -4,13 +4,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from pathlib import Path
 
 from logger.files import write_atomically
 from logger.job import read_job
 from logger.report.document import as_png, pages_as_png
+from logger.survey.answers import answers
 from logger.survey.demo import shipped_survey
-from logger.survey.report import Task, job_report, surveyed_points
+from logger.survey.recipe import recipe_of
+from logger.survey.report import job_report, with_report
 
 FOLDER = Path(__file__).parent.parent / "docs" / "pictures"
 POINT, KINDS = "yard", ("sun paths", "months", "shade")
@@ -19,9 +22,9 @@ MADE = dt.date(2026, 5, 20)
 
 
 def main() -> None:
-    task = Task(shipped_survey())
-    points, failed = surveyed_points(task)
-    report = job_report(read_job(task.folder), points, MADE, failed)
+    job = read_job(shipped_survey())
+    found = list(answers(job, recipe_of(job), finish=partial(with_report, job)))
+    report = job_report(job, found, MADE)
     chosen = {
         f"{POINT}-{kind.replace(' ', '-')}": picture.svg
         for point in report.points

@@ -334,6 +334,7 @@ class SiteYear:
             best_unshaded=self.best_unshaded,
             window=window,
             by_obstruction=loss.by_obstruction(plane, best_case.names),
+            drawn_access=lost.drawn_access,
             energy=self._energy(plane, best_case.blocking, loss),
             verdicts=self._verdicts(solar, orientation, window, worst_case, spreads),
         )
@@ -480,6 +481,12 @@ class _PlaneLosses:
             access(worst, offered),
             [access(drawn, offered) for drawn in self.drawn_total],
         )
+
+    @property
+    def drawn_access(self) -> tuple[Floats, ...]:
+        """Of the year, a number a draw."""
+        offered = self.plane.monthly_kwh_m2
+        return tuple(access(drawn, offered)[:, YEAR] for drawn in self.drawn_total)
 
     def beam_access(self) -> Bounded:
         value, worst = (case.beam.sum(axis=1) for case in (self.value, self.worst))

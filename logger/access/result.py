@@ -154,6 +154,9 @@ class PlaneResult:
     best_unshaded: BestPlane
     window: WindowResult
     by_obstruction: tuple[ObstructionLoss, ...]
+    # Solar access of the year of every drawn horizon, in the order of the draws and so alike for
+    # all planes of a point: unmeasured sectors open and, where there are any, blocked. Shape (n,).
+    drawn_access: tuple[Floats, ...] = ()
     energy: Energy | None = None  # Where the plane has a size
     verdicts: tuple[Verdict, ...] = ()  # One for each rule set
 

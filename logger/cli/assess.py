@@ -12,18 +12,17 @@ import click
 from logger.cli.options import (
     json_option,
     leave_by_checks,
-    plane_options,
+    recipe_options,
     site_options,
     tell,
     write_json,
 )
-from logger.cli.setting_options import OF_THE_SKY, changed_settings, setting_options
 
 if TYPE_CHECKING:
     from logger.access import Surroundings
     from logger.horizon import HorizonProfile
-    from logger.settings import Settings
     from logger.site import Site
+    from logger.survey.recipe import Overrides
 
 
 class Numbers(click.ParamType):  # type: ignore[type-arg]
@@ -68,15 +67,8 @@ class Named(Numbers):
 @click.command()
 @click.argument("horizon", type=click.Path(path_type=Path))
 @site_options(required=True)
-@plane_options(required=True)
 @click.option("--size", "size_kwp", type=float, help="Rated power of the plane in kWp.")
-@click.option(
-    "--weather",
-    "weather_file",
-    type=click.Path(path_type=Path),
-    help="Typical year, EPW or TMY3.  [default: clear sky]",
-)
-@setting_options(*OF_THE_SKY)
+@recipe_options(of_a_file=True)
 @click.option(
     "--heading-error", type=float, help="Standard error in degrees that turns the whole horizon."
 )
@@ -136,10 +128,8 @@ def command(
     latitude_deg: float,
     longitude_deg: float,
     altitude_m: float,
-    tilt_deg: float,
-    azimuth_deg: float,
     size_kwp: float | None,
-    weather_file: Path | None,
+    overrides: Overrides,
     heading_error: float | None,
     level_error: float | None,
     felled: Sequence[tuple[str, tuple[float, ...]]],
@@ -159,19 +149,19 @@ def command(
     HORIZON has the columns azimuth_deg,elevation_deg and, where known, standard_error_deg,
     measured, obstruction and distance_m.
     """
-    from logger.access import Plane, Rules, SiteYear, read_weather
+    from dataclasses import replace
+
     from logger.horizon_csv import read_horizon_csv
     from logger.horizon_fit import spacing_check
     from logger.site import Site
+    from logger.survey.recipe import recipe_at, year_of
 
     site = Site(latitude_deg, longitude_deg, altitude_m)
     profile = _with_errors(read_horizon_csv(horizon), heading_error, level_error)
-    settings = _settings()
-    changed = _changed(profile, site, settings, felled, lowered, growing, leafy, buildings)
-    weather = None if weather_file is None else read_weather(weather_file)
-    plane = Plane("plane", tilt_deg, azimuth_deg, size_kwp)
-    rules = Rules(least_access, least_resource, least_window)
-    known = SiteYear(site, [plane], settings, weather, rules=rules, timezone=timezone)
+    recipe = recipe_at(site, overrides)
+    recipe = replace(recipe, planes=(replace(recipe.planes[0], size_kwp=size_kwp),))
+    known, year = year_of(recipe), recipe.settings.year
+    changed = _changed(profile, site, year, felled, lowered, growing, leafy, buildings)
     result = known.assess(changed)
     checks = (spacing_check(profile, site.latitude_deg), *result.checks)
     document = {**result.as_dict(), "quality": [check.as_dict() for check in checks]}
@@ -198,19 +188,6 @@ def command(
     leave_by_checks(checks)
 
 
-def _settings() -> Settings:
-    """The calculator's settings; those of the way from a sweep to a horizon mean nothing here."""
-    from logger.errors import UsageError
-    from logger.survey.settings import settings_with
-
-    changes = changed_settings()
-    settings = settings_with(changes).access
-    for name in changes:
-        if "." in name:
-            raise UsageError(f"{name} has no effect on a horizon from a file")
-    return settings
-
-
 def _with_errors(
     profile: HorizonProfile, heading_deg: float | None, level_deg: float | None
 ) -> HorizonProfile:
@@ -230,7 +207,7 @@ def _with_errors(
 def _changed(
     profile: HorizonProfile,
     site: Site,
-    settings: Settings,
+    year: int,
     felled: Sequence[tuple[str, tuple[float, ...]]],
     lowered: Sequence[tuple[str, tuple[float, ...]]],
     growing: Sequence[tuple[str, tuple[float, ...]]],
@@ -253,7 +230,7 @@ def _changed(
             crown = Crown(numbers[0], numbers[1])
         if len(numbers) == 4:
             crown = Crown(numbers[0], numbers[1], int(numbers[2]), int(numbers[3]))
-        around = seasonal(around, name, site, settings.year, crown)
+        around = seasonal(around, name, site, year, crown)
     for name, numbers in buildings:
         around = added(around, Box(name, *numbers))
     return around

@@ -68,7 +68,7 @@ def _told(job: Job) -> Iterator[str]:
     """What follows from the place: hemisphere, declination, and where the plane faces."""
     from logger.geomagnetism import geomagnetic_field
     from logger.places import direction, place_words
-    from logger.survey.pipeline import default_plane
+    from logger.survey.recipe import default_plane
 
     site, today = job.site, dt.datetime.now(dt.UTC).date()
     half = "on the equator" if site.latitude_deg == 0 else (

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import fields, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -16,9 +18,12 @@ from logger.checks import Check
 from logger.errors import UsageError
 from logger.places import angle_of
 
+if TYPE_CHECKING:
+    from logger.survey.answers import Answer
+
 F = TypeVar("F", bound=Callable[..., Any])
 
-EXIT_UNREADABLE, EXIT_CHECK_FAILED = 3, 4
+EXIT_CHECK_FAILED = 4
 
 
 class Angle(click.ParamType):  # type: ignore[type-arg]
@@ -73,30 +78,118 @@ def site_options(required: bool) -> Callable[[F], F]:
     return decorate
 
 
-def plane_options(required: bool) -> Callable[[F], F]:
-    """--tilt and --azimuth of one plane."""
+NAMED_SETTINGS = {
+    "year": "--year",
+    "solar_window": "--solar-window",
+    "reflectance": "--reflectance",
+    "declination_deg": "--declination",
+}
+"""Settings with an option of their own; the others are changed by ``--set`` alone."""
 
-    def decorate(function: F) -> F:
-        for option in (
-            click.option(
-                "--azimuth",
-                "azimuth_deg",
-                type=float,
-                required=required,
-                help="Of the plane's downslope normal, degrees clockwise from true north.",
-            ),
-            click.option(
-                "--tilt",
-                "tilt_deg",
-                type=float,
-                required=required,
-                help="Of the plane, degrees from horizontal.",
-            ),
-        ):
-            function = option(function)
-        return function
+
+OF_SWEEPS = (
+    "tracing_bias_deg",
+    "tremor_deg",
+    "use_gyro",
+    "declination_deg",
+    "magnetic_model",
+    "disturbance_share",
+    "disturbance_dip_deg",
+)
+"""Settings of the way from a recording to its horizon."""
+
+
+def recipe_options(*, of_a_file: bool = False) -> Callable[[Callable[..., Any]], Any]:
+    """What an answer rests on, in place of what the job says; the command gets ``overrides``.
+
+    Where the horizon comes from a file there is no job: a plane is needed, and settings of the way
+    from a recording to its horizon are refused.
+    """
+    named = {n: f for n, f in NAMED_SETTINGS.items() if not (of_a_file and n in OF_SWEEPS)}
+
+    def decorate(function: Callable[..., Any]) -> Any:
+        @functools.wraps(function)
+        def command(
+            *arguments: Any,
+            settings: tuple[str, ...],
+            tilt_deg: float | None,
+            azimuth_deg: float | None,
+            weather_file: Path | None,
+            **more: Any,
+        ) -> Any:
+            from logger.access import Plane
+            from logger.settings import Settings, changed
+            from logger.survey.recipe import Overrides
+
+            changes: dict[str, str] = {}
+            for text in settings:
+                name, equals, value = text.partition("=")
+                if not equals:
+                    raise click.BadParameter(f"{text!r} is not NAME=VALUE", param_hint="--set")
+                _put(changes, name.strip(), value.strip())
+            for name in named:
+                if (value := more.pop(name)) is not None:
+                    _put(changes, name, value)
+            changed(Settings(), changes)  # refused before anything is read
+            if of_a_file and (vain := [name for name in changes if name in OF_SWEEPS]):
+                raise click.UsageError(f"{vain[0]} has no effect on a horizon from a file")
+            if (tilt_deg is None) != (azimuth_deg is None):
+                raise click.UsageError("--tilt and --azimuth describe one plane: give both")
+            planes: tuple[Plane, ...] = ()
+            if tilt_deg is not None and azimuth_deg is not None:
+                planes = (Plane("plane", tilt_deg, azimuth_deg),)
+            overrides = Overrides(changes, planes, weather_file)
+            return function(*arguments, overrides=overrides, **more)
+
+        for option in reversed(_recipe_options(named, required=of_a_file)):
+            command = option(command)
+        return command
 
     return decorate
+
+
+def _recipe_options(named: Mapping[str, str], required: bool) -> list[Callable[[Any], Any]]:
+    from logger.settings import Settings, written
+
+    known = {one.name: one for one in fields(Settings)}
+    angle = functools.partial(click.option, type=float, required=required)
+    return [
+        angle("--tilt", "tilt_deg", help="Of one plane in place of the job's, degrees."),
+        angle(
+            "--azimuth",
+            "azimuth_deg",
+            help="Of its downslope normal, degrees clockwise from true north.",
+        ),
+        click.option(
+            "--weather",
+            "weather_file",
+            type=click.Path(path_type=Path),
+            help="Typical year, EPW or TMY3, in place of the job's weather.",
+        ),
+        *(
+            click.option(
+                flag,
+                name,
+                metavar="VALUE",
+                help=f"{known[name].metadata['meaning']}.  [default: the job's, "
+                f"else {written(known[name].default)}]",
+            )
+            for name, flag in named.items()
+        ),
+        click.option(
+            "--set",
+            "settings",
+            multiple=True,
+            metavar="NAME=VALUE",
+            help="Any setting by its name, such as draws=200; may be given again. "
+            "`horizon-logger settings JOB` lists them.",
+        ),
+    ]
+
+
+def _put(changes: dict[str, str], name: str, value: str) -> None:
+    if changes.setdefault(name, value) != value:
+        raise click.UsageError(f"{name} is given twice, as {changes[name]} and as {value}")
 
 
 json_option = click.option(
@@ -156,13 +249,32 @@ def write_json(json_file: str, value: Any) -> None:
         write_atomically(Path(json_file), text)
 
 
-def leave_by_checks(checks: Iterable[Check], left_out: bool = False) -> None:
+def leave_by_checks(checks: Iterable[Check]) -> None:
     """Name failed checks on standard error and leave with exit code 4 if there are any."""
+    if _tell_failed(checks):
+        click.get_current_context().exit(EXIT_CHECK_FAILED)
+
+
+def leave_by_answers(found: Sequence[Answer]) -> None:
+    """Name what failed of each point on standard error, and leave with the worst exit code."""
+    from logger.survey.answers import worst
+
+    for answer in found:
+        if answer.error is not None:
+            hint = f" (try: {answer.error.hint})" if answer.error.hint else ""
+            say(f"left out - {answer.error}{hint}")
+    _tell_failed(
+        replace(check, why=f"{answer.point}: {check.why}")
+        for answer in found
+        for check in answer.checks
+    )
+    if code := worst(answer.code for answer in found):
+        click.get_current_context().exit(code)
+
+
+def _tell_failed(checks: Iterable[Check]) -> bool:
     # Two recordings of one point may fail alike: once is enough.
     failed = list(dict.fromkeys(check for check in checks if not check.passed))
     for check in failed:
         say(f"not fit for use - {check.check}: {check.why}")
-    if left_out:
-        click.get_current_context().exit(EXIT_UNREADABLE)
-    if failed:
-        click.get_current_context().exit(EXIT_CHECK_FAILED)
+    return bool(failed)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,43 +12,42 @@ import click
 
 from logger.cli.options import (
     json_option,
+    leave_by_answers,
     leave_by_checks,
-    plane_options,
+    recipe_options,
     say,
     site_options,
     tell,
     write_json,
 )
-from logger.cli.setting_options import (
-    OF_THE_SKY,
-    OF_THE_SWEEP,
-    changed_settings,
-    setting_options,
-)
 
 if TYPE_CHECKING:
-    from logger.job import Job
-    from logger.site import Site
-    from logger.survey.again import Again, Recipe
     from logger.survey.pipeline import PointResult
+    from logger.survey.recipe import Overrides
+
+FOR_ONE_RECORDING = {
+    "job": "--job",
+    "latitude_deg": "--latitude",
+    "longitude_deg": "--longitude",
+    "altitude_m": "--altitude",
+    "rate_hz": "--rate",
+    "accept_broken_seal": "--accept-broken-seal",
+}
 
 
 @click.command()
-@click.argument("recording", type=click.Path(path_type=Path), required=False)
+@click.argument(
+    "what", metavar="(RECORDING | JOB)", type=click.Path(path_type=Path), required=False
+)
+@click.argument("point", required=False)
 @click.option(
     "--job",
     metavar="JOB",
     type=click.Path(path_type=Path),
-    help="Job whose site, planes and calibrations serve, and whose stored result is compared.",
+    help="Job whose site, planes and calibrations serve.  [default: the one RECORDING is in]",
 )
 @site_options(required=False)
-@plane_options(required=False)
-@click.option(
-    "--declination",
-    "declination_deg",
-    type=float,
-    help="Degrees, east positive; instead of the model's.",
-)
+@recipe_options()
 @click.option(
     "--date",
     "day",
@@ -58,13 +57,6 @@ if TYPE_CHECKING:
 @click.option(
     "--rate", "rate_hz", type=float, help="Headings a second, for a plain log of NMEA sentences."
 )
-@click.option(
-    "--weather",
-    "weather_file",
-    type=click.Path(path_type=Path),
-    help="Typical year, EPW or TMY3.  [default: clear sky]",
-)
-@setting_options(*OF_THE_SWEEP, *OF_THE_SKY)
 @click.option(
     "--samples",
     "samples_file",
@@ -87,198 +79,119 @@ if TYPE_CHECKING:
     "batch_folder",
     metavar="FOLDER",
     type=click.Path(path_type=Path),
-    help="Instead of RECORDING: every point of every job in this folder.",
+    help="Instead of RECORDING or JOB: every point of every job in this folder.",
 )
 @click.option(
     "--processes",
     type=click.IntRange(min=1),
     help="That share a batch.  [default: as many as there are processors]",
 )
-@click.option(
-    "--store",
-    is_flag=True,
-    help="Put the new results in place of those stored in the job; of whole points only.",
-)
 @json_option
 def command(
-    recording: Path | None,
-    job: Path | None,
-    latitude_deg: float | None,
-    longitude_deg: float | None,
-    altitude_m: float | None,
-    tilt_deg: float | None,
-    azimuth_deg: float | None,
-    declination_deg: float | None,
+    what: Path | None,
+    point: str | None,
     day: dt.datetime | None,
-    rate_hz: float | None,
-    weather_file: Path | None,
-    samples_file: Path | None,
-    pictures_folder: Path | None,
-    accept_broken_seal: bool,
     batch_folder: Path | None,
     processes: int | None,
-    store: bool,
     json_file: str | None,
+    samples_file: Path | None,
+    pictures_folder: Path | None,
+    overrides: Overrides,
+    **of_recording: Any,
 ) -> None:
-    """Work out RECORDING: horizon, solar access and loss.
+    """Work out RECORDING, or a POINT of JOB: horizon, solar access and loss.
 
-    RECORDING is a *.sweep file, a plain log of NMEA sentences with --rate, or the folder of a
-    point's recordings in a job, JOB/sweeps/POINT: all of them together are the point. Where the
-    job holds a stored result of the point, what changed against it is printed side by side.
+    RECORDING is a *.sweep file, or a plain log of NMEA sentences with --rate. A point is all of
+    its recordings together; its answer is stored in the job unless something is overridden, and
+    what changed against the stored one is printed.
     """
-    from logger.access import Plane
-    from logger.orientation import declination_given
-    from logger.survey.again import Recipe
-
-    if (recording is None) == (batch_folder is None):
-        raise click.UsageError("give either RECORDING or --batch FOLDER")
-    if (tilt_deg is None) != (azimuth_deg is None):
-        raise click.UsageError("--tilt and --azimuth describe one plane: give both or neither")
-    if (latitude_deg is None) != (longitude_deg is None):
-        raise click.UsageError("give both --latitude and --longitude, or neither")
-    planes = (
-        (Plane("plane", tilt_deg, azimuth_deg),)
-        if tilt_deg is not None and azimuth_deg is not None
-        else ()
-    )
-    recipe = Recipe(
-        changes=tuple(changed_settings().items()),
-        declination=None if declination_deg is None else declination_given(declination_deg),
-        date=day.date() if day else None,
-        planes=planes,
-        weather=weather_file,
-    )
-    recipe.survey()  # an unknown setting is refused before anything is read
-    only_for_one = {
-        "--job": job,
-        "--latitude": latitude_deg,
-        "--altitude": altitude_m,
-        "--rate": rate_hz,
-        "--samples": samples_file,
-        "--pictures": pictures_folder,
-        "--accept-broken-seal": accept_broken_seal or None,
-    }
-    if batch_folder is not None:
-        _refuse("--batch", only_for_one)
-        _batch(batch_folder, recipe, processes, store, json_file)
-        return
-    assert recording is not None
-    if processes is not None:
+    if (what is None) == (batch_folder is None):
+        raise click.UsageError("give RECORDING, JOB and POINT, or --batch FOLDER")
+    if day is not None:
+        overrides = replace(overrides, date=day.date())
+    if batch_folder is not None or point is not None:
+        for name, option in FOR_ONE_RECORDING.items():
+            if of_recording[name] not in (None, False):
+                raise click.UsageError(f"{option} is for one recording")
+    if batch_folder is None and processes is not None:
         raise click.UsageError("--processes is for --batch")
-    site = (latitude_deg, longitude_deg, altitude_m)
-    if recording.is_dir():
-        _refuse(
-            "a point's folder", {n: only_for_one[n] for n in ("--rate", "--accept-broken-seal")}
-        )
-        survey, again = _whole_point(recording, job, recipe, site)
-        if store:
-            from logger.job import result_path
-            from logger.job import write_json as put
-
-            put(result_path(survey, again.result.name), again.document)
-    else:
-        if store:
+    if batch_folder is not None:
+        if samples_file or pictures_folder:
             raise click.UsageError(
-                "--store is for whole points: give a point's folder, JOB/sweeps/POINT, or --batch"
+                f"{'--samples' if samples_file else '--pictures'} is for one point"
             )
-        if job is None and (job := _job_around(recording)) is not None:
-            say(f"with the job around it, {job}; another is chosen by --job")
-        again = _recording(recording, job, recipe, site, rate_hz, accept_broken_seal)
-    _write_files(again.result, again.document, samples_file, pictures_folder)
-    if again.trouble:
-        say(f"not compared with the stored result: {again.trouble}")
-    if json_file:
-        write_json(json_file, again.told())
-    if json_file != "-":
-        from logger.report.sentences import answer_text
-        from logger.survey.changes import changes_text
-
-        tell(answer_text(again.result))
-        if again.changes is not None:
-            click.echo("\n" + changes_text(again.changes))
-    leave_by_checks(again.result.checks)
+        _batch(batch_folder, overrides, processes, json_file)
+    elif point is not None:
+        assert what is not None
+        _point(what, point, overrides, json_file, samples_file, pictures_folder)
+    else:
+        assert what is not None
+        _recording(what, overrides, json_file, samples_file, pictures_folder, **of_recording)
 
 
-def _job_around(recording: Path) -> Path | None:
-    """The job in whose ``sweeps/<point>/`` a recording lies."""
-    from logger.job import JOB_FILE
+def _point(
+    folder: Path, point: str, overrides: Overrides, json_file: str | None, *files: Path | None
+) -> None:
+    from logger.job import existing_point, read_job
+    from logger.report.comparison import changes_text
+    from logger.report.sentences import answer_text
+    from logger.survey.answers import answers
+    from logger.survey.changes import changes_between, with_changes
+    from logger.survey.recipe import recipe_of
 
-    parents = recording.absolute().parents
-    if len(parents) > 2 and parents[1].name == "sweeps" and (parents[2] / JOB_FILE).is_file():
-        return parents[2]
-    return None
-
-
-def _refuse(what: str, options: dict[str, Any]) -> None:
-    given = [name for name, value in options.items() if value is not None]
-    if given:
-        raise click.UsageError(f"{given[0]} is for one recording, not for {what}")
-
-
-def _whole_point(
-    folder: Path,
-    job: Path | None,
-    recipe: Recipe,
-    place: tuple[float | None, float | None, float | None],
-) -> tuple[Job, Again]:
-    from logger.errors import InputError
-    from logger.job import point_recordings, read_job
-    from logger.site import Site
-    from logger.survey.again import point_again
-
-    folder = folder.resolve()
-    if not any(folder.glob("*.sweep")):
-        raise InputError(
-            "is a folder without recordings",
-            str(folder),
-            hint="give a file, a point's folder JOB/sweeps/POINT, or --batch FOLDER",
-        )
-    survey = read_job(job or folder.parents[1])
-    own = point_recordings(survey, folder.name)
-    if not own or own[0].resolve().parent != folder:
-        raise InputError("is no point of this job", str(folder), hint="JOB/sweeps/POINT")
-    latitude, longitude, elevation = place
-    site = survey.site
-    if latitude is not None and longitude is not None:
-        site = Site(latitude, longitude, elevation or 0.0)
-    elif elevation is not None:
-        site = Site(site.latitude_deg, site.longitude_deg, elevation)
-    again = point_again(survey, folder.name, recipe, site=site)
-    for sweep in again.result.sweeps:
+    job = read_job(folder)
+    (answer,) = answers(job, recipe_of(job, overrides), [existing_point(job, point)])
+    if answer.error is not None:
+        raise answer.error
+    assert answer.result is not None
+    for sweep in answer.result.sweeps:
         for problem in sweep.recording.problems:
             say(f"{sweep.recording.path}: {problem}")
-    return survey, again
+    _write_files(answer.result, answer.document, *files)
+    if json_file:
+        write_json(json_file, with_changes(answer.document, answer.before))
+    if json_file != "-":
+        tell(answer_text(answer.result))
+        if answer.before is not None:
+            tell("\n" + changes_text(changes_between(answer.before, answer.document)))
+    leave_by_answers([answer])
 
 
 def _recording(
     path: Path,
+    overrides: Overrides,
+    json_file: str | None,
+    samples_file: Path | None,
+    pictures_folder: Path | None,
     job: Path | None,
-    recipe: Recipe,
-    place: tuple[float | None, float | None, float | None],
+    latitude_deg: float | None,
+    longitude_deg: float | None,
+    altitude_m: float | None,
     rate_hz: float | None,
     accept_broken_seal: bool,
-) -> Again:
-    from logger.access import SiteYear, read_weather
-    from logger.job import read_job
-    from logger.survey.again import Again, point_again
-    from logger.survey.pipeline import default_plane, site_of, survey_point
-    from logger.survey.points import load_sweep
+) -> None:
+    from logger.errors import InputError
+    from logger.report.sentences import answer_text
+    from logger.survey.points import job_around, load_sweep, recording_result
 
-    survey = read_job(job) if job else None
+    if (latitude_deg is None) != (longitude_deg is None):
+        raise click.UsageError("give both --latitude and --longitude, or neither")
+    if path.is_dir():
+        raise InputError("is a folder", str(path), hint="horizon-logger replay JOB POINT")
+    if job is None and (job := job_around(path)) is not None:
+        say(f"with the job around it, {job}; another is chosen by --job")
     sweep = load_sweep(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)
     for problem in sweep.recording.problems:
         say(f"{path}: {problem}")
-    site: Site = site_of(sweep.recording, survey.site if survey else None, *place)
-    point = sweep.recording.text("point") or path.stem
-    around = _job_around(path)
-    if survey and around and around.resolve() == survey.folder.resolve():
-        point = path.absolute().parent.name  # in a job the folder decides
-    if survey:
-        return point_again(survey, point, recipe, site=site, sweeps=(sweep,))
-    weather = read_weather(recipe.weather) if recipe.weather else None
-    sun = SiteYear(site, recipe.planes or (default_plane(site),), recipe.access(), weather)
-    result = survey_point(point, [sweep], sun, recipe.survey())
-    return Again(result, result.as_dict(), None)
+    place = (latitude_deg, longitude_deg, altitude_m)
+    result = recording_result(sweep, job, place, overrides)
+    document = result.as_dict()
+    _write_files(result, document, samples_file, pictures_folder)
+    if json_file:
+        write_json(json_file, document)
+    if json_file != "-":
+        tell(answer_text(result))
+    leave_by_checks(result.checks)
 
 
 def _write_files(
@@ -297,79 +210,29 @@ def _write_files(
             say(f"wrote {path}")
 
 
-def _batch(
-    root: Path, recipe: Recipe, processes: int | None, store: bool, json_file: str | None
-) -> None:
-    from logger.survey.batch import JobDone, job_folders, job_line, worked_through, worst
-    from logger.survey.batch_file import batch_file
+def _batch(root: Path, overrides: Overrides, processes: int | None, json_file: str | None) -> None:
+    from logger.access import read_weather
+    from logger.survey.answers import worst
+    from logger.survey.batch import SCHEMA, job_folders, job_line, worked_through
 
     folders = job_folders(root)
-    if recipe.weather:
-        # A file that cannot be read is told once, not for every job.
-        from logger.access import read_weather
-
-        read_weather(recipe.weather)
-    codes: list[int] = []
-    with (
-        batch_file(json_file, root) if json_file else nullcontext() as out,
-        _progress(len(folders)) as progress,
-    ):
-        for folder, done in worked_through(folders, recipe, processes=processes, store=store):
-            if not isinstance(done, JobDone):
-                if out:
-                    out.point(folder, done)
-                continue
-            codes.append(done.code)
-            if out:
-                out.job(done)
-            progress(None if json_file == "-" else job_line(done, root))
-        if out:
-            out.end(worst(codes))
-    fit, unfit = codes.count(0), codes.count(4)
+    if overrides.weather:
+        read_weather(overrides.weather)  # one that cannot be read is told once, not of every job
+    done = []
+    with closing(worked_through(root, folders, overrides, processes)) as jobs:
+        for job in jobs:
+            done.append(job)
+            if json_file != "-":
+                click.echo(job_line(job))
+            say(f"{len(done)} of {len(folders)} jobs")
+    codes = [job.code for job in done]
+    code = worst(codes)
+    if json_file:
+        entries = [job.as_dict() for job in done]
+        write_json(json_file, {"schema": SCHEMA, "jobs": entries, "exit_code": code})
     say(
-        f"{len(codes)} job{'s' if len(codes) != 1 else ''}: {fit} fit for use, {unfit} not fit "
-        f"for use, {len(codes) - fit - unfit} with points that could not be worked out"
+        f"{len(codes)} job{'s' if len(codes) != 1 else ''}: {codes.count(0)} fit for use, "
+        f"{codes.count(4)} not fit for use, {len(codes) - codes.count(0) - codes.count(4)} with "
+        "points that could not be worked out"
     )
-    click.get_current_context().exit(worst(codes))
-
-
-@contextmanager
-def _progress(jobs: int) -> Iterator[Any]:
-    """A bar on a terminal, plain lines otherwise; takes a job's line for standard output."""
-    import sys
-
-    from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-        TimeRemainingColumn,
-    )
-
-    if not sys.stderr.isatty():
-        count = 0
-
-        def plain(line: str | None) -> None:
-            nonlocal count
-            count += 1
-            say(f"{count} of {jobs} jobs")
-            if line is not None:
-                click.echo(line)
-
-        yield plain
-        return
-    columns = (TextColumn("jobs"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(
-        *columns, console=Console(stderr=True), redirect_stdout=False, redirect_stderr=False
-    ) as bar:
-        task = bar.add_task("jobs", total=jobs)
-
-        def advance(line: str | None) -> None:
-            if line is not None and sys.stdout.isatty():
-                bar.console.print(line, markup=False, highlight=False)
-            elif line is not None:
-                click.echo(line)
-            bar.advance(task)
-
-        yield advance
+    click.get_current_context().exit(code)

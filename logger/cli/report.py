@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import json_option, leave_by_checks, say, write_json
+from logger.cli.options import json_option, leave_by_answers, recipe_options, say, write_json
 from logger.errors import UsageError
+
+if TYPE_CHECKING:
+    from logger.survey.recipe import Overrides
 
 
 @click.command()
@@ -25,18 +29,12 @@ from logger.errors import UsageError
     "--document-only", is_flag=True, help="No pictures, tables and exports beside the document."
 )
 @click.option(
-    "--date",
+    "--report-date",
     "day",
     type=click.DateTime(["%Y-%m-%d"]),
     help="On the document.  [default: today]",
 )
-@click.option(
-    "--weather",
-    "weather_file",
-    type=click.Path(path_type=Path),
-    help="Typical year, EPW or TMY3.  [default: clear sky]",
-)
-@click.option("--year", default=2026, show_default=True, help="Of the sun's positions.")
+@recipe_options()
 @json_option
 def command(
     job_folder: Path,
@@ -45,16 +43,20 @@ def command(
     letter: bool,
     document_only: bool,
     day: dt.datetime | None,
-    weather_file: Path | None,
-    year: int,
+    overrides: Overrides,
     json_file: str | None,
 ) -> None:
     """Work out every point of JOB and write the report.
 
     Beside the document go the folders pictures (SVG and PNG), tables (CSV) and horizons, and
-    results.csv and points.geojson. Each point's result is stored in the job.
+    results.csv and points.geojson. Each point's result is stored in the job, unless something is
+    overridden.
     """
-    from logger.survey.helper import first_helper
+    from logger.job import read_job
+    from logger.report.folder import write_report
+    from logger.survey.answers import answers
+    from logger.survey.recipe import recipe_of
+    from logger.survey.report import job_report, with_report
 
     if a4 and letter:
         raise click.UsageError("--a4 and --letter are two papers: give one")
@@ -64,43 +66,24 @@ def command(
             str(output),
             hint=f"--output {output.with_suffix('.pdf')}",
         )
-
-    # Before all else: what it loads takes longer than to load and do the rest.
-    with first_helper() as helper:
-        from logger.survey.report import Task, job_report, surveyed_points
-
-        points, failed = surveyed_points(
-            Task(job_folder, year, weather_file),
-            progress=lambda name: say(f"worked out {name}"),
-            helper=helper,
-        )
-    from logger.files import write_atomically
-    from logger.job import read_job, result_path
-    from logger.report.folder import write_report
-
-    for name, why in failed.items():
-        say(f"left out - {name}: {why}")
     job = read_job(job_folder)
-    documents = [point.document for point in points]
-    for point in points:
-        write_atomically(result_path(job, point.report.name), point.stored)
+    found = []
+    for answer in answers(job, recipe_of(job, overrides), finish=partial(with_report, job)):
+        found.append(answer)
+        if answer.error is None:
+            say(f"worked out {answer.point}")
     made = day.date() if day else dt.datetime.now().astimezone().date()
-    report = job_report(job, points, made, failed)
     path = output or job_folder / "report" / "report.pdf"
     beside = None if document_only else path.parent
+    report = job_report(job, found, made)
     written = write_report(report, path, paper="letter" if letter else "a4", beside=beside)
     if json_file:
-        write_json(
-            json_file,
-            {"written": [str(p) for p in written], "left_out": failed, "points": documents},
-        )
+        documents = [answer.document for answer in found if answer.document]
+        missing = {answer.point: str(answer.error) for answer in found if answer.error}
+        files = [str(file) for file in written]
+        write_json(json_file, {"written": files, "left_out": missing, "points": documents})
     if json_file != "-":
         click.echo(f"wrote {written[0]}")
         if beside is not None:
             click.echo(f"      and {len(written) - 1} pictures, tables and exports beside it")
-    checks = (
-        replace(check, why=f"{point.report.name}: {check.why}")
-        for point in points
-        for check in point.checks
-    )
-    leave_by_checks(checks, left_out=bool(failed))
+    leave_by_answers(found)

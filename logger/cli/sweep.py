@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from functools import cache
@@ -15,7 +15,6 @@ import click
 from logger.cli.options import json_option, leave_by_checks, say, tell, write_json
 
 if TYPE_CHECKING:
-    from logger.access import SiteYear
     from logger.horizon_fit import SightedSweep
     from logger.job import Job
     from logger.live.sweeping import Surroundings, SurveyDay
@@ -196,9 +195,9 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     from logger.orientation import Corrections, declination_at, field_expected_at
     from logger.recording import RecordingWriter, continued
     from logger.recording.samples import Identity
-    from logger.settings import Settings
     from logger.survey.calibrations import stored_calibrations
-    from logger.survey.points import earlier_passes, site_year
+    from logger.survey.points import earlier_passes
+    from logger.survey.recipe import Overrides, recipe_of, year_of
 
     site = survey.site
     today = dt.datetime.now(dt.UTC)
@@ -207,7 +206,7 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
 
     @cache
     def year() -> Any:
-        return site_year(survey, Settings(draws=0))
+        return year_of(recipe_of(survey, Overrides({"draws": 0})))
 
     def new_recording(point: str, started: dt.datetime) -> RecordingWriter:
         known = survey.point(point)
@@ -264,7 +263,7 @@ class _Answers:
         self._survey = survey
         self._json_file = json_file
         self._results: list[PointResult] = []
-        self._documents: list[dict[str, Any]] = []
+        self._documents: list[Mapping[str, Any]] = []
         self._fault: Exception | None = None
 
     def nothing(self, name: str, came: Heard | None) -> None:
@@ -283,15 +282,17 @@ class _Answers:
             day.display.say(f"{name}: {error}")
 
     def _work_out(self, name: str, began_s: float, day: SurveyDay) -> None:
-        from logger.job import read_job, result_path
-        from logger.job import write_json as store
+        from logger.job import read_job
         from logger.report.sentences import answer_text, window_text
-        from logger.survey.points import point_result
+        from logger.survey.answers import answers
+        from logger.survey.recipe import recipe_of
 
         survey = read_job(self._survey.folder)
-        result = point_result(survey, name, self._year())
-        document = result.as_dict()
-        store(result_path(survey, name), document)
+        (answer,) = answers(survey, recipe_of(survey), [name])
+        if answer.error is not None:
+            raise answer.error
+        result, document = answer.result, answer.document
+        assert result is not None
         self._results.append(result)
         self._documents.append(document)
         seconds = time.monotonic() - began_s
@@ -304,12 +305,6 @@ class _Answers:
             named = ", ".join(f"{v.azimuth_deg:.1f}° {v.elevation_deg:+.1f}°" for v in held[:12])
             more = f" and {len(held) - 12} more" if len(held) > 12 else ""
             day.display.say(f"{name}: marks held still at {named}{more}")
-
-    @cache  # noqa: B019 - one job, one process
-    def _year(self) -> SiteYear:
-        from logger.survey.points import site_year
-
-        return site_year(self._survey)
 
     def print(self) -> None:
         if self._json_file and self._documents:

@@ -37,7 +37,7 @@ from logger.report.sky_charts import sun_path_chart, sweep_chart
 from logger.report.tables import Cell, Column, Table, one_line, shorten, stacked_headings
 from logger.site import Site
 from logger.sun_paths import SunPaths
-from logger.survey.comparison import Difference
+from logger.survey.compare import Difference
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -541,7 +541,7 @@ def comparison_table(report: ReportInput) -> Table:
             Column("is_it_real", "is it real?"),
         ),
         tuple(
-            (a, b, gap.value, gap.low, gap.high, answers[gap.is_real])
+            (a, b, gap.value, gap.low, gap.high, answers[gap.significant])
             for a, b, gap in compared_pairs(report)
         ),
     )

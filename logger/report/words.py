@@ -14,7 +14,7 @@ from logger.report.figures import PlaneFigures, Share, by_name
 from logger.report.inputs import PointReport, ReportInput
 from logger.report.result_tables import UNMEASURED_WORTH_SAYING
 from logger.report.tables import DASH
-from logger.survey.comparison import Difference, difference
+from logger.survey.compare import Difference, difference
 
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -175,13 +175,13 @@ def verdict(first: str, second: str, gap: Difference) -> str:
         return f"{first} and {second} cannot be compared."
     points = f"{abs(gap.value) * 100:.1f} percentage points of solar access"
     more, less = (first, second) if gap.value >= 0 else (second, first)
-    if gap.is_real is None:
+    if gap.significant is None:
         return (
             f"{more} has {points} more than {less}; whether that is real cannot be told, "
             "for the uncertainty is not known."
         )
     low, high = sorted((abs(gap.low), abs(gap.high)))
-    if gap.is_real:
+    if gap.significant:
         span = f"95{_PER_CENT} interval {low * 100:.1f} to {high * 100:.1f}"
         return f"{more} has {points} more than {less} ({span})."
     return (

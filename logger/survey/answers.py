@@ -6,21 +6,22 @@ point that cannot be worked out is told alike everywhere, and a figure has one o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
 from logger.checks import Check
 from logger.errors import InputError, LoggerError
-from logger.files import plain
-from logger.job import Job, point_names
+from logger.job import Job, kept_recordings, point_names
 from logger.processors import processors as all_processors
 from logger.survey.pipeline import PointResult
-from logger.survey.points import is_swept, point_result
-from logger.survey.recipe import Recipe, recipe_of, year_of
-from logger.survey.store import answer_key, store, stored_answer
+from logger.survey.points import point_result
+from logger.survey.recipe import Recipe, recipe_of
+from logger.survey.store import KEY, answer_key, sealed, store, stored_answer
 from logger.survey.workers import in_order
+
+FIT, FAULT, UNREADABLE, UNFIT = 0, 1, 3, 4
 
 WORTH_A_PROCESS = 4
 """Points that take as long as to start a process."""
@@ -33,6 +34,7 @@ class Answer:
     point: str
     document: Mapping[str, Any] = field(default_factory=dict)  # The documented result; plain data
     result: PointResult | None = None  # None where the document was stored
+    before: Mapping[str, Any] | None = None  # What was stored until now
     error: LoggerError | None = None  # Why there is no answer
     swept: bool = True  # Whether the point has a recording; where it has none, nothing failed
     more: Any = None  # What was asked for beside, such as pictures
@@ -41,6 +43,19 @@ class Answer:
     def checks(self) -> tuple[Check, ...]:
         """Of the result."""
         return tuple(Check(**check) for check in self.document.get("quality", ()))
+
+    @property
+    def code(self) -> int:
+        """As a command's exit code: a point that is not swept yet is no fault."""
+        if self.error is None:
+            return FIT if all(check.passed for check in self.checks) else UNFIT
+        return FIT if not self.swept else FAULT if self.error.exit_code == FAULT else UNREADABLE
+
+
+def worst(codes: Iterable[int]) -> int:
+    """The exit code that stands for several: a fault, then unreadable, then unfit."""
+    found = set(codes)
+    return next((code for code in (FAULT, UNREADABLE, UNFIT) if code in found), FIT)
 
 
 @dataclass(frozen=True)
@@ -53,6 +68,10 @@ class Asked:
     stored: bool = False  # Whether a stored answer will do that came from the very same
 
 
+Finish = Callable[[Answer], Answer]
+"""Adds to an answer, or takes from it, in the process that worked it out: a module's function."""
+
+
 def answers(
     job: Job,
     recipe: Recipe,
@@ -60,46 +79,51 @@ def answers(
     *,
     stored: bool = False,
     processes: int | None = None,
-    more: Callable[[PointResult], Any] | None = None,
-) -> Iterator[Answer]:
+    finish: Finish | None = None,
+) -> Generator[Answer, None, None]:
     """One answer a point, in order; all points of the job unless some are named.
 
     An answer by the job's own recipe is stored in the job, any other never. With `stored`, an
-    answer that is stored already and came from the very same is taken as it is. `more` is asked of
-    each result in the process that worked it out; it must be a function of a module.
+    answer that is stored already and came from the very same is taken as it is.
     """
     names = point_names(job) if points is None else points
-    return answers_to([Asked(job, recipe, name, stored) for name in names], processes, more)
+    return answers_to([Asked(job, recipe, name, stored) for name in names], processes, finish)
 
 
 def answers_to(
-    asked: Iterable[Asked],
-    processes: int | None = None,
-    more: Callable[[PointResult], Any] | None = None,
-) -> Iterator[Answer]:
+    asked: Iterable[Asked], processes: int | None = None, finish: Finish | None = None
+) -> Generator[Answer, None, None]:
     """`answers` over several jobs; without a number of processes as many as are worth starting."""
     if processes is None:
         asked = list(asked)
         processes = max(1, min(all_processors(), len(asked) // WORTH_A_PROCESS))
-    return in_order(partial(_answer, more=more), asked, processes, _killed)
+    return in_order(partial(_answer, finish=finish), asked, processes, _killed)
 
 
-def _answer(asked: Asked, more: Callable[[PointResult], Any] | None) -> Answer:
-    job, recipe, point = asked.job, asked.recipe, asked.point
+def _answer(asked: Asked, finish: Finish | None) -> Answer:
     try:
-        if not is_swept(job, point):
-            why = InputError("no recording yet, or every one is excluded", point)
-            return Answer(point, error=why, swept=False)
-        key = answer_key(job, point, recipe)
-        if asked.stored and (known := stored_answer(job, point, key)) is not None:
-            return Answer(point, known)
-        result = point_result(job, point, year_of(recipe), recipe.survey_settings())
-        document = plain({**result.as_dict(), "key": key})
-        if recipe == recipe_of(job):
-            store(job, point, document)
-        return Answer(point, document, result, more=more(result) if more else None)
+        found = _worked_out(asked)
+        return finish(found) if finish and found.error is None else found
     except LoggerError as error:
-        return Answer(point, error=error)
+        return Answer(asked.point, error=error)
+    except Exception as error:  # a fault in one point must not take the others' answers along
+        what = f"a fault of this program, please report it: {type(error).__name__}: {error}"
+        return Answer(asked.point, error=LoggerError(what, asked.point))
+
+
+def _worked_out(asked: Asked) -> Answer:
+    job, recipe, point = asked.job, asked.recipe, asked.point
+    if not kept_recordings(job, point):
+        why = InputError("no recording yet, or every one is excluded", point)
+        return Answer(point, error=why, swept=False)
+    key, before = answer_key(job, point, recipe), stored_answer(job, point)
+    if asked.stored and before is not None and before[KEY] == key:
+        return Answer(point, before, before=before)
+    result = point_result(job, point, recipe)
+    document = sealed(result.as_dict(), key)
+    if recipe == recipe_of(job):
+        store(job, point, document)
+    return Answer(point, document, result, before)
 
 
 def _killed(asked: Asked) -> Answer:

@@ -9,24 +9,17 @@ from typing import Any
 
 import numpy as np
 
-from logger.errors import InputError
-from logger.files import plain
+from logger.checks import NORMAL_95
 from logger.horizon import HorizonProfile
-from logger.report.figures import MonthlyShare, PlaneFigures, plane_figures
-from logger.report.style import MONTHS
-from logger.report.tables import Cell, Column, Table, as_text
-from logger.survey.comparison import Difference, difference
-
-Triple = tuple[float, float, float]
+from logger.settings import written
+from logger.survey.compare import Difference, Triple, difference, triple
 
 SAME = 5e-10
 """Results are stored with ten decimals."""
 
-WORTH_A_ROW = 5e-4
-"""A month whose share changed by less than this is not shown: 0.05 percentage points."""
-
 LOOK_EVERY_DEG = 0.5
-SIGMAS_OF_95 = 1.96
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True)
@@ -62,7 +55,7 @@ class FigureChange:
             "stored": bounded(self.stored),
             "now": bounded(self.now),
             "difference": bounded((self.gap.value, self.gap.low, self.gap.high)),
-            "more_than_uncertainty": self.gap.is_real,
+            "significant": self.gap.significant,
         }
 
 
@@ -118,78 +111,50 @@ class Changes:
         }
 
 
-def changes_between(stored: Mapping[str, Any], now: Mapping[str, Any], where: str = "") -> Changes:
+def changes_between(stored: Mapping[str, Any], now: Mapping[str, Any]) -> Changes:
     """Hold a new result against the stored one."""
-    now = plain(now)
-    try:
-        before = [plane_figures(p) for p in stored["planes"]]
-        skyline = _skyline_change(_profile(stored), _profile(now))
-        settings = (*_settings_changed(stored, now), *_inputs_changed(stored, now))
-        checks = tuple(_checks_changed(stored, now))
-    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
-        raise InputError(
-            "is no result of this program", where, hint="store it again with --store"
-        ) from error
-    after = [plane_figures(p) for p in now["planes"]]
-    by_name = {plane.name: plane for plane in before}
-    figures = [
-        change
-        for plane in after
-        if plane.name in by_name
-        for change in _figures_changed(by_name[plane.name], plane)
-    ]
-    names = {plane.name for plane in after}
-    only_one = [f"{p.name}: not in the stored result" for p in after if p.name not in by_name]
-    only_one += [f"{p.name}: only in the stored result" for p in before if p.name not in names]
-    for plane in after:
-        old = by_name.get(plane.name)
-        if old and (old.tilt_deg, old.azimuth_deg) != (plane.tilt_deg, plane.azimuth_deg):
+    before, after = ({p["name"]: p for p in d["planes"]} for d in (stored, now))
+    only_one = [f"{name}: not in the stored result" for name in after if name not in before]
+    only_one += [f"{name}: only in the stored result" for name in before if name not in after]
+    for name in (n for n in after if n in before):
+        was, is_now = ((p[name]["tilt_deg"], p[name]["azimuth_deg"]) for p in (before, after))
+        if was != is_now:
             only_one.append(
-                f"{plane.name}: tilt {old.tilt_deg:g}°, azimuth {old.azimuth_deg:g}° stored; "
-                f"tilt {plane.tilt_deg:g}°, azimuth {plane.azimuth_deg:g}° now"
+                f"{name}: tilt {was[0]:g}°, azimuth {was[1]:g}° stored; "
+                f"tilt {is_now[0]:g}°, azimuth {is_now[1]:g}° now"
             )
-    return Changes(settings, tuple(figures), skyline, checks, tuple(only_one))
+    return Changes(
+        (*_settings_changed(stored, now), *_inputs_changed(stored, now)),
+        tuple(
+            FigureChange(name, figure, unit, was, is_now, difference(is_now, was))
+            for name in after
+            if name in before
+            for (figure, unit, was), (_, _, is_now) in zip(
+                _figures(before[name]), _figures(after[name]), strict=True
+            )
+        ),
+        _skyline_change(_profile(stored), _profile(now)),
+        tuple(_checks_changed(stored, now)),
+        tuple(only_one),
+    )
 
 
-def _figures_changed(old: PlaneFigures, new: PlaneFigures) -> Iterator[FigureChange]:
-    def one(figure: str, unit: str, a: Triple, b: Triple) -> FigureChange:
-        return FigureChange(new.name, figure, unit, a, b, difference(b, a))
-
-    def alone(value: float) -> Triple:
-        return value, math.nan, math.nan
-
-    def shares(name: str, a: MonthlyShare, b: MonthlyShare) -> Iterator[FigureChange]:
-        yield one(f"{name}, year", "1", _year(a), _year(b))
-        for k, month in enumerate(MONTHS):
-            yield one(f"{name}, {month}", "1", _month(a, k), _month(b, k))
-
-    yield from shares("solar access", old.solar_access, new.solar_access)
-    yield from shares("beam access", old.beam_access, new.beam_access)
-    yield one("total solar resource fraction", "1", _resource(old), _resource(new))
-    for name, unit, a, b in (
-        ("loss, year", "kWh/m2", old.loss_kwh_per_m2, new.loss_kwh_per_m2),
-        ("unshaded, year", "kWh/m2", old.unshaded_kwh_per_m2, new.unshaded_kwh_per_m2),
-        ("window clear, worst month", "1", _least(old.window_clear), _least(new.window_clear)),
+def _figures(plane: Mapping[str, Any]) -> Iterator[tuple[str, str, Triple]]:
+    """Every figure of a plane that is held against another: its name, its unit and itself."""
+    access, factor = plane["solar_access"], plane["orientation_factor"]
+    value, low, high = triple(access["annual"])
+    yield "solar access, year", "1", (value, low, high)
+    for month, share in zip(MONTHS, access["monthly"], strict=True):
+        yield f"solar access, {month}", "1", triple(share)
+    yield "beam access, year", "1", triple(plane["beam_access"]["annual"])
+    factor = math.nan if factor is None else factor
+    yield "total solar resource fraction", "1", (value * factor, low * factor, high * factor)
+    clear = [c for c in plane["window"]["monthly_clear_fraction"] if c is not None]
+    for name, unit, number in (
+        ("loss, year", "kWh/m2", plane["loss"]["annual_kwh_per_m2"]),
+        ("window clear, worst month", "1", min(clear, default=None)),
     ):
-        yield one(name, unit, alone(a), alone(b))
-
-
-def _least(values: Any) -> float:
-    finite = values[np.isfinite(values)]
-    return float(finite.min()) if finite.size else math.nan
-
-
-def _resource(plane: PlaneFigures) -> Triple:
-    value, low, high = (v * plane.orientation_factor for v in _year(plane.solar_access))
-    return value, low, high
-
-
-def _year(share: MonthlyShare) -> Triple:
-    return share.year.value, share.year.low, share.year.high
-
-
-def _month(share: MonthlyShare, k: int) -> Triple:
-    return float(share.value[k]), float(share.low[k]), float(share.high[k])
+        yield name, unit, (math.nan if number is None else number, math.nan, math.nan)
 
 
 def _profile(document: Mapping[str, Any]) -> HorizonProfile:
@@ -222,7 +187,7 @@ def _skyline_change(stored: HorizonProfile, now: HorizonProfile) -> SkylineChang
         float(moved.mean()),
         float(moved[largest]),
         float(both[largest]),
-        float((moved > np.maximum(SIGMAS_OF_95 * spread, SAME)).sum()) * LOOK_EVERY_DEG,
+        float((moved > np.maximum(NORMAL_95 * spread, SAME)).sum()) * LOOK_EVERY_DEG,
         measured,
     )
 
@@ -238,19 +203,15 @@ def _sigma(profile: HorizonProfile, at: Any) -> Any:
 
 def _settings_changed(
     stored: Mapping[str, Any], now: Mapping[str, Any]
-) -> tuple[tuple[str, str, str], ...]:
-    one, other = (_flat(document.get("settings") or {}) for document in (stored, now))
-    if not one:
-        # Results of before settings were stored; what they assumed is all that is known.
-        one, other = (
-            _flat({"assumptions": document.get("assumptions") or {}}) for document in (stored, now)
-        )
-    names = [*one, *(n for n in other if n not in one)]
-    return tuple(
-        (name, _shown(one.get(name, "")), _shown(other.get(name, "")))
-        for name in names
-        if one.get(name, "") != other.get(name, "")
-    )
+) -> Iterator[tuple[str, str, str]]:
+    one, other = stored["settings"], now["settings"]
+    for name in {**one, **other}:
+        if one.get(name) != other.get(name):
+            yield name, _shown(one.get(name)), _shown(other.get(name))
+
+
+def _shown(value: Any) -> str:
+    return written(tuple(value) if isinstance(value, list) else value)
 
 
 def _inputs_changed(
@@ -260,7 +221,7 @@ def _inputs_changed(
     for name, read in (
         ("program", lambda d: d.get("program", "")),
         ("site", lambda d: ", ".join(f"{v:g}" for v in d["site"].values())),
-        ("sky", lambda d: (d.get("assumptions") or {}).get("sky", "")),
+        ("sky", lambda d: d["sky"]["source"]),
         (
             "declination",
             lambda d: f"{d['declination']['value_deg']:+.2f}° ({d['declination']['source']})",
@@ -274,12 +235,12 @@ def _inputs_changed(
 
 
 def _recordings(document: Mapping[str, Any]) -> str:
-    found = document.get("recordings") or []
+    found = document["recordings"]
     return ", ".join(f"{r['file']} ({str(r['sha256'])[:8]})" for r in found)
 
 
 def _calibrations(document: Mapping[str, Any]) -> str:
-    used = {u["file"] for c in document.get("calibrations") or () for u in c.get("used") or ()}
+    used = {u["file"] for c in document["calibrations"] for u in c["used"]}
     return ", ".join(sorted(map(str, used))) or "none"
 
 
@@ -299,93 +260,10 @@ def _passed(document: Mapping[str, Any]) -> dict[str, bool]:
     return found
 
 
-def _flat(tree: Mapping[str, Any], lead: str = "") -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for key, value in tree.items():
-        if isinstance(value, Mapping):
-            found |= _flat(value, f"{lead}{key}.")
-        else:
-            found[f"{lead}{key}"] = value
-    return found
-
-
-def _shown(value: Any) -> str:
-    if value is None:
-        return "none"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list):
-        return ",".join(_shown(v) for v in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def changes_text(changes: Changes) -> str:
-    """Stored and new side by side, for the terminal."""
-    if changes.nothing:
-        return "Against the stored result: nothing changed."
-    parts = ["Against the stored result:"]
-    if changes.settings:
-        columns = (Column("name", "what differs"), Column("stored", "stored"), Column("now", "now"))
-        parts.append(as_text(Table("Settings and inputs", columns, changes.settings)).rstrip())
-    rows = [f for f in changes.figures if _worth_a_row(f)]
-    if rows:
-        parts.append(as_text(_figure_table(rows)).rstrip())
-    parts.append(
-        "\n".join([*changes.planes, _skyline_words(changes.skyline), *_check_words(changes)])
-    )
-    return "\n\n".join(parts)
-
-
-def _worth_a_row(figure: FigureChange) -> bool:
-    if figure.figure == "solar access, year":
-        return True
-    if figure.figure.startswith("beam access") and not figure.figure.endswith("year"):
-        return False
-    if figure.unit == "1":
-        return figure.differs and not abs(figure.gap.value) < WORTH_A_ROW
-    return figure.differs and not abs(figure.gap.value) < 0.05
-
-
-def _figure_table(figures: list[FigureChange]) -> Table:
-    rows: list[tuple[Cell, ...]] = []
-    for f in figures:
-        factor, unit = (100.0, "%") if f.unit == "1" else (1.0, "kWh/m²")
-        real = {True: "yes", False: "no", None: "not known"}[f.gap.is_real]
-        numbers = (*f.stored, *f.now, f.gap.value)
-        rows.append((f.plane, f"{f.figure} [{unit}]", *(n * factor for n in numbers), real))
-    names = ("stored", "low", "high", "now", "low", "high", "now less stored")
-    return Table(
-        "Figures",
-        (
-            Column("plane", "plane"),
-            Column("figure", "figure"),
-            *(Column(f"c{k}", name, "", 1) for k, name in enumerate(names)),
-            Column("real", "more than the uncertainty"),
-        ),
-        tuple(rows),
-    )
-
-
-def _skyline_words(moved: SkylineChange) -> str:
-    words = "skyline: "
-    if math.isnan(moved.largest_deg):
-        words += "not measured in both at any azimuth"
-    elif moved.largest_deg <= 1e-6:
-        words += "the same"
-    else:
-        words += (
-            f"moved by {moved.mean_deg:.2f}° on average, by {moved.largest_deg:.2f}° at most "
-            f"(azimuth {moved.at_azimuth_deg:.0f}°); by more than the uncertainty over "
-            f"{moved.beyond_deg:g}° of azimuth"
-        )
-    if moved.measured_deg:
-        more = "more" if moved.measured_deg > 0 else "less"
-        words += f"; {abs(moved.measured_deg):g}° {more} of it measured"
-    return words
-
-
-def _check_words(changes: Changes) -> list[str]:
-    return [
-        f"quality: {name} {'now passes, failed before' if now else 'now fails, passed before'}"
-        for name, _, now in changes.checks
-    ]
+def with_changes(
+    document: Mapping[str, Any], before: Mapping[str, Any] | None
+) -> Mapping[str, Any]:
+    """A result with what changed against the stored one, if anything did."""
+    if before is None or (changes := changes_between(before, document)).nothing:
+        return document
+    return {**document, "changes": changes.as_dict()}

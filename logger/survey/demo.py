@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
-from logger.access import SiteYear
 from logger.calibration import StoredCalibration
 from logger.errors import InputError
-from logger.job import Job, point_recordings
+from logger.job import Job
 from logger.recording import load_stream
 from logger.survey.calibrations import Wanted, calibrate, keep, stored_calibrations
-from logger.survey.pipeline import PointResult, survey_point
-from logger.survey.points import load_sweep
 
 
 def shipped_survey() -> Path:
@@ -36,6 +34,17 @@ def calibrated_again(job: Job) -> list[StoredCalibration]:
     return fitted
 
 
-def uncalibrated_result(job: Job, point: str, year: SiteYear) -> PointResult:
-    """What a point's sweeps would say with the declination alone."""
-    return survey_point(point, [load_sweep(p) for p in point_recordings(job, point)], year)
+def new_demo(output: Path) -> Path:
+    """A folder for a demo, with a copy of the shipped survey; what is there already stays."""
+    folder, n = output, 2
+    while folder.exists() and any(folder.iterdir()):
+        folder, n = output.with_name(f"{output.name}-{n}"), n + 1
+    source = shipped_survey()
+    try:
+        shutil.copytree(source, folder / source.name)
+    except (OSError, shutil.Error) as error:
+        # Where many files failed alike, why the first one did.
+        several = error.args[0] if isinstance(error, shutil.Error) else None
+        why = several[0][-1] if isinstance(several, list) else error.strerror or error
+        raise InputError(f"cannot be written: {why}", str(folder)) from error
+    return folder

@@ -11,12 +11,12 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import Any, Protocol, TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 
 from logger import __version__
-from logger.access import AccessResult, Plane
+from logger.access import AccessResult
 from logger.calibration import (
     Chosen,
     ClosingTarget,
@@ -26,7 +26,7 @@ from logger.calibration import (
 )
 from logger.checks import Check
 from logger.errors import InputError, UsageError
-from logger.horizon import HorizonProfile, Obstruction
+from logger.horizon import Obstruction
 from logger.horizon_fit import (
     Edit,
     HorizonResult,
@@ -36,14 +36,20 @@ from logger.horizon_fit import (
     excluded,
     horizon_from,
 )
-from logger.orientation import Declination, declination_at, orient
+from logger.orientation import (
+    Declination,
+    declination_at,
+    declination_given,
+    orient,
+)
 from logger.recording import Recording
 from logger.recording.samples import Samples, Stream
 from logger.settings import Settings
 from logger.site import Site
-from logger.survey.settings import HorizonSettings, OrientationSettings
+from logger.survey.compare import best_plane
+from logger.survey.recipe import Recipe, year_of
 
-SCHEMA = "horizon-logger result 1"
+SCHEMA = "horizon-logger result 2"
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,32 +60,8 @@ class Sweep:
     stream: Stream
 
 
-class SunOfSite(Protocol):
-    """The sun and the planes of a site: a `SiteYear`, here or in another process."""
-
-    @property
-    def site(self) -> Site: ...  # noqa: D102
-
-    @property
-    def settings(self) -> Settings: ...  # noqa: D102
-
-    def assess(self, horizon: HorizonProfile, /) -> AccessResult:
-        """Access, loss, window and bounds under one horizon."""
-        ...
-
-
 CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
 """Which calibrations a sweep gets, and the checks that judge them."""
-
-
-@dataclass(frozen=True)
-class SurveySettings:
-    """Everything that may be overridden at replay."""
-
-    declination: Declination | None = None  # Instead of the model's
-    date: dt.date | None = None  # For the declination, where a recording does not tell
-    orientation: OrientationSettings = field(default_factory=OrientationSettings)
-    horizon: HorizonSettings = field(default_factory=HorizonSettings)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +75,6 @@ class PointSetup:
     sight_height_m: float | None = None
     module_height_m: float | None = None
     edits: tuple[Edit, ...] = ()  # Changes made in the office, oldest first
-    job_sha256: str = ""  # Of all that the job said when this was read; empty without a job
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,8 +89,7 @@ class PointResult:
     horizon: HorizonResult
     access: AccessResult
     checks: tuple[Check, ...]
-    settings: SurveySettings
-    job_sha256: str = ""  # See `PointSetup`
+    recipe: Recipe
 
     @property
     def declination(self) -> Declination:
@@ -117,7 +97,7 @@ class PointResult:
         return self.chosen[0].corrections.declination
 
     def as_dict(self) -> dict[str, Any]:
-        """The documented result, ``horizon-logger result 1``."""
+        """The documented result, ``horizon-logger result 2``."""
         profile = self.horizon.profile
         rejected: dict[str, int] = {}
         refused: dict[str, int] = {}
@@ -132,8 +112,12 @@ class PointResult:
             "schema": SCHEMA,
             "program": f"horizon-logger {__version__}",
             "point": self.name,
-            "job_sha256": self.job_sha256 or None,
             "site": access["site"],
+            "sky": {
+                "kind": "unknown" if self.recipe.weather is None else "typical year",
+                "source": self.access.sky,
+                "sha256": self.recipe.weather.sha256 if self.recipe.weather else None,
+            },
             "declination": self.declination.as_dict(),
             "samples": {"read": read, "used": used, "rejected": rejected},
             "sentences": {
@@ -174,11 +158,8 @@ class PointResult:
                 "steps": list(profile.steps),
             },
             **{key: value for key, value in access.items() if key not in ("site", "schema")},
-            "settings": {
-                "orientation": asdict(self.settings.orientation),
-                "horizon": asdict(self.settings.horizon),
-                "access": asdict(self.access.settings),
-            },
+            "best_plane": best.as_dict() if (best := best_plane(self.access)) else None,
+            "settings": asdict(self.recipe.settings),
         }
 
 
@@ -190,14 +171,13 @@ def _add_up(total: dict[str, int], more: dict[str, int]) -> None:
 def survey_point(
     name: str,
     sweeps: Sequence[Sweep],
-    year: SunOfSite,
-    settings: SurveySettings | None = None,
+    recipe: Recipe,
     *,
     setup: PointSetup | None = None,
     corrections_of: CorrectionsOf | None = None,
 ) -> PointResult:
     """Take all recordings of one point through the whole line."""
-    settings, setup = settings or SurveySettings(), setup or PointSetup()
+    setup = setup or PointSetup()
     out = excluded(setup.edits)
     sweeps = [s for s in sweeps if s.recording.path.name not in out]
     if not sweeps:
@@ -206,9 +186,9 @@ def survey_point(
     passes, chosen, closing_targets = [], [], []
     checks: list[Check] = []
     for sweep in sweeps:
-        declination = declination_of(sweep, year, settings)
+        declination = declination_of(sweep, recipe)
         calibrated = (corrections_of or uncalibrated)(sweep, declination)
-        mark, oriented_checks = _marked(sweep, calibrated, settings)
+        mark, oriented_checks = _marked(sweep, calibrated, recipe.settings)
         height = sweep.recording.number("sight_height_m")
         passes.append(
             SightedSweep(
@@ -230,36 +210,33 @@ def survey_point(
         raise InputError(f"not one sample can be used: {why}", name)
     horizon = horizon_from(
         edited_passes(passes, setup.edits),
-        year.site.latitude_deg,
-        Settings(**asdict(settings.horizon)),
+        recipe.site.latitude_deg,
+        recipe.settings,
         setup.obstructions,
         setup.distances_m,
         setup.module_height_m,
     )
     horizon = replace(horizon, profile=edited_profile(horizon.profile, setup.edits))
-    access = year.assess(horizon.profile)
+    access = year_of(recipe).assess(horizon.profile)
     return PointResult(
         name=name,
-        site=year.site,
+        site=recipe.site,
         sweeps=tuple(sweeps),
         chosen=tuple(chosen),
         closing_targets=tuple(closing_targets),
         horizon=horizon,
         access=access,
         checks=_merged((*checks, *horizon.checks, *access.checks)),
-        settings=settings,
-        job_sha256=setup.job_sha256,
+        recipe=recipe,
     )
 
 
 def _marked(
-    sweep: Sweep, calibrated: Chosen, settings: SurveySettings
+    sweep: Sweep, calibrated: Chosen, settings: Settings
 ) -> tuple[ClosingTarget, tuple[Check, ...]]:
     """Sight lines held against the closing target; the attitude they come from is let go."""
     stream = sweep.stream
-    oriented = orient(
-        stream.samples, calibrated.corrections, Settings(**asdict(settings.orientation))
-    )
+    oriented = orient(stream.samples, calibrated.corrections, settings)
     mark = check_closing_target(
         oriented.sight, stream.keys, stream.notes, calibrated.closing_target_deg
     )
@@ -273,25 +250,17 @@ def uncalibrated(sweep: Sweep, declination: Declination) -> Chosen:
     return choose_calibrations((), about, declination, needed=("compass",) if raw else ())
 
 
-def default_plane(site: Site) -> Plane:
-    """What a job without planes is judged by: tilt equal to the latitude, facing the equator.
-
-    Common practice, no source; on the equator it faces south.
-    """
-    return Plane("tilt = latitude", min(abs(site.latitude_deg), 90.0), site.equatorward_azimuth_deg)
-
-
-def declination_of(sweep: Sweep, year: SunOfSite, settings: SurveySettings) -> Declination:
+def declination_of(sweep: Sweep, recipe: Recipe) -> Declination:
     """The declination of one sweep: given, by the model, or claimed by the board."""
-    if settings.declination is not None:
-        return settings.declination
+    if recipe.settings.declination_deg is not None:
+        return declination_given(recipe.settings.declination_deg)
     started = sweep.recording.started
-    date = settings.date or (started.date() if started else None)
+    date = recipe.date or (started.date() if started else None)
     dated = date is not None
     # A fixed day keeps a replay the same for ever; a year shifts declination by 0.1 to 0.2°.
-    date = date or dt.date(year.settings.year, 7, 1)
+    date = date or dt.date(recipe.settings.year, 7, 1)
     try:
-        found = declination_at(year.site, date)
+        found = declination_at(recipe.site, date)
     except UsageError:
         claimed = _claimed_variation(sweep.stream.samples)
         if claimed is None:

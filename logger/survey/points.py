@@ -3,27 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from logger.errors import LoggerError
-from logger.files import json_text
 from logger.horizon import Obstruction
 from logger.horizon_fit import ExcludeSweep, RemovePoint, SightedSweep, edited_passes
-from logger.job import Job, calibration_files, kept_recordings, point_recordings
+from logger.job import JOB_FILE, Job, kept_recordings, read_job
 from logger.orientation import declination_at, sight_lines
 from logger.recording import load_stream
 from logger.survey.calibrations import corrections_of_job
 from logger.survey.pipeline import (
     PointResult,
     PointSetup,
-    SunOfSite,
-    SurveySettings,
     Sweep,
+    site_of,
     survey_point,
 )
-from logger.survey.sun_side import site_year as site_year
+from logger.survey.recipe import Overrides, Recipe, recipe_at, recipe_of
 
 
 def load_sweep(
@@ -36,8 +34,7 @@ def load_sweep(
 def point_result(
     job: Job,
     point: str,
-    year: SunOfSite,
-    settings: SurveySettings | None = None,
+    recipe: Recipe,
     *,
     sweeps: Sequence[Sweep] = (),
 ) -> PointResult:
@@ -46,14 +43,40 @@ def point_result(
     if not sweeps:
         # What is excluded is not even read: it may be excluded because it cannot be.
         sweeps = [load_sweep(path) for path in kept_recordings(job, point)]
-    return survey_point(
-        point, sweeps, year, settings, setup=setup, corrections_of=corrections_of_job(job)
-    )
+    return survey_point(point, sweeps, recipe, setup=setup, corrections_of=corrections_of_job(job))
 
 
-def is_swept(job: Job, point: str) -> bool:
-    """Whether a point still has a recording after the edits that exclude some."""
-    return bool(kept_recordings(job, point))
+def recording_result(
+    sweep: Sweep,
+    folder: Path | None,
+    place: tuple[float | None, float | None, float | None],
+    overrides: Overrides,
+) -> PointResult:
+    """A recording on its own, with the calibrations and planes of a job if one is given.
+
+    `place` is latitude, longitude and altitude where they are told instead of by job or recording.
+    """
+    path, recording = sweep.recording.path, sweep.recording
+    job = None if folder is None else read_job(folder)
+    site = site_of(recording, job.site if job else None, *place)
+    if job is None:
+        return survey_point(
+            recording.text("point") or path.stem, [sweep], recipe_at(site, overrides)
+        )
+    around = job_around(path)
+    point = recording.text("point") or path.stem
+    if around is not None and around.resolve() == job.folder.resolve():
+        point = path.absolute().parent.name  # in a job the folder decides
+    recipe = replace(recipe_of(job, overrides), site=site)
+    return point_result(job, point, recipe, sweeps=(sweep,))
+
+
+def job_around(recording: Path) -> Path | None:
+    """The job in whose ``sweeps/<point>/`` a recording lies."""
+    parents = recording.absolute().parents
+    if len(parents) > 2 and parents[1].name == "sweeps" and (parents[2] / JOB_FILE).is_file():
+        return parents[2]
+    return None
 
 
 def point_setup(job: Job, point: str, *, alone: bool = False) -> PointSetup:
@@ -76,28 +99,7 @@ def point_setup(job: Job, point: str, *, alone: bool = False) -> PointSetup:
         sight_height_m=known.sight_height_m,
         module_height_m=known.module_height_m,
         edits=edits,
-        job_sha256=job_sha256(job, point),
     )
-
-
-def job_sha256(job: Job, point: str) -> str:
-    """Hash of all that a point's answer depends on in its job, but for the files' contents.
-
-    A stored result bears it: where it differs now, the job has changed since. Names for the report
-    and other points do not count.
-    """
-    said = {
-        "site": job.site,
-        "timezone": job.timezone,
-        "planes": job.planes,
-        "rules": job.rules,
-        "point": job.point(point),
-        "obstructions": [o for o in job.obstructions if o.point in ("", point)],
-        "edits": [edit.as_dict() for edit in job.edits_of(point)],
-        "recordings": [path.name for path in point_recordings(job, point)],
-        "calibrations": [path.name for path in calibration_files(job)],
-    }
-    return hashlib.sha256(json_text(said).encode("utf-8")).hexdigest()
 
 
 def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[SightedSweep, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -13,13 +13,10 @@ from typing import Any
 from logger.access import Plane, Rules, SiteYear
 from logger.access.weather import LARGEST_FILE, read_weather
 from logger.errors import InputError
-from logger.files import json_text, read_within
-from logger.job import Job, file_of
-from logger.orientation import declination_given
-from logger.settings import Settings, changed
+from logger.files import json_text, read_within, write_atomically
+from logger.job import Job, JobWeather, file_of, set_table
+from logger.settings import Settings, changed, written
 from logger.site import Site
-from logger.survey.pipeline import SurveySettings, default_plane
-from logger.survey.settings import HorizonSettings, OrientationSettings
 
 
 @dataclass(frozen=True)
@@ -61,17 +58,6 @@ class Recipe:
         """Alike for recipes that give the same answers."""
         return hashlib.sha256(json_text(self.as_dict()).encode()).hexdigest()
 
-    def survey_settings(self) -> SurveySettings:
-        """The part of the way from a recording to its horizon."""
-        s = self.settings
-        given = s.declination_deg
-        return SurveySettings(
-            None if given is None else declination_given(given),
-            self.date,
-            OrientationSettings(s.use_gyro, s.disturbance_share, s.disturbance_dip_deg),
-            HorizonSettings(s.tracing_bias_deg, s.tremor_deg),
-        )
-
 
 @dataclass(frozen=True)
 class Overrides:
@@ -84,6 +70,9 @@ class Overrides:
 
 
 NOTHING = Overrides()
+
+DEFAULT = "default"
+"""In place of a setting's value: as if it had never been set."""
 
 
 def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
@@ -131,6 +120,40 @@ def _weather_of(job: Job) -> WeatherSource | None:
             hint=f"put the old file back, or horizon-logger weather JOB {job.weather.file}",
         )
     return found
+
+
+def set_settings(job: Job, changes: Mapping[str, str]) -> Job:
+    """Set settings of a job by name, as ``--set`` takes them; ``default`` takes one back."""
+    default = Settings()
+    back = [name for name, value in changes.items() if value == DEFAULT]
+    changed(default, {name: written(getattr(default, name, "")) for name in back})
+    set_to = {name: value for name, value in changes.items() if name not in back}
+    now = changed(job.settings, set_to)
+    values: dict[str, Any] = dict.fromkeys(back)
+    for name in set_to:
+        value = getattr(now, name)
+        values[name] = written(value) if value is None else value  # TOML has no word for none
+    return set_table(job.folder, "settings", values)
+
+
+def set_weather(job: Job, file: Path) -> JobWeather:
+    """Copy a weather file into the job and let its answers rest on it."""
+    read_weather(file)
+    source = WeatherSource.of(file)
+    kept = job.folder / "weather" / file.name
+    if not (kept.exists() and kept.samefile(file)):
+        write_atomically(kept, file.read_bytes())
+    weather = JobWeather(f"weather/{file.name}", source.sha256)
+    set_table(job.folder, "weather", asdict(weather))
+    return weather
+
+
+def default_plane(site: Site) -> Plane:
+    """What a job without planes is judged by: tilt equal to the latitude, facing the equator.
+
+    Common practice, no source; on the equator it faces south.
+    """
+    return Plane("tilt = latitude", min(abs(site.latitude_deg), 90.0), site.equatorward_azimuth_deg)
 
 
 @lru_cache(maxsize=1)  # one holds a hundred megabytes; points come job by job

@@ -1,4 +1,4 @@
-"""Stored answers: ``results/<point>.json``, each with a key over everything it came from."""
+"""Stored answers, ``results/<point>.json``: each bears a key over all it came from, and a seal."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 from logger import __version__
 from logger.errors import InputError
-from logger.files import json_text, read_within
+from logger.files import json_text, plain, read_within
 from logger.job import (
     Job,
     calibration_files,
@@ -17,10 +17,13 @@ from logger.job import (
     result_path,
     write_json,
 )
+from logger.survey.pipeline import SCHEMA
 from logger.survey.recipe import Recipe
 
 LARGEST_INPUT = 1 << 30
 """A recording of a day at 100 Hz is smaller. [bytes]"""
+
+KEY, SEAL = "key", "seal"
 
 
 def answer_key(job: Job, point: str, recipe: Recipe) -> str:
@@ -42,21 +45,33 @@ def answer_key(job: Job, point: str, recipe: Recipe) -> str:
             for path in files
         },
     }
-    return hashlib.sha256(json_text(said).encode()).hexdigest()
+    return _sha256(said)
 
 
-def stored_answer(job: Job, point: str, key: str = "") -> Mapping[str, Any] | None:
-    """The stored document, with that key if one is given; None where there is no such."""
+def sealed(document: Mapping[str, Any], key: str) -> dict[str, Any]:
+    """A result as plain data with its key, and a seal over the whole."""
+    whole = plain({**document, KEY: key})
+    return {**whole, SEAL: _sha256(whole)}
+
+
+def stored_answer(job: Job, point: str) -> Mapping[str, Any] | None:
+    """The stored result; None where there is none, or where it is not as the program wrote it."""
     path = result_path(job, point)
     if not path.is_file():
         return None
     try:
         document = read_json(path)
     except InputError:
-        return None  # it is worked out again
-    return document if key in ("", document.get("key")) else None
+        return None
+    seal = document.get(SEAL)
+    whole = {name: value for name, value in document.items() if name != SEAL}
+    return document if seal == _sha256(whole) and document.get("schema") == SCHEMA else None
 
 
 def store(job: Job, point: str, document: Mapping[str, Any]) -> None:
     """Put an answer in place of the stored one."""
     write_json(result_path(job, point), document)
+
+
+def _sha256(value: Any) -> str:
+    return hashlib.sha256(json_text(value).encode()).hexdigest()

@@ -6,7 +6,7 @@ import os
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
@@ -33,7 +33,7 @@ def in_order(
     items: Iterable[Item],
     processes: int,
     killed: Callable[[Item], Result],
-) -> Iterator[Result]:
+) -> Generator[Result, None, None]:
     """What `work` makes of every item; `killed` says it of one whose process was, twice."""
     if processes == 1:
         yield from map(work, items)

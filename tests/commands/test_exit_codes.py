@@ -14,7 +14,7 @@ def test_0_done_and_fit_for_use_and_only_json_on_standard_output(run, ridge):
     done = run("replay", ridge.recording, "--job", ridge.job, "--json", "-")
     assert done.code == 0
     result = json.loads(done.out)
-    assert result["schema"] == "horizon-logger result 1"
+    assert result["schema"] == "horizon-logger result 2"
     assert {"site", "declination", "samples", "quality", "horizon", "planes"} <= set(result)
     assert len(result["planes"][0]["solar_access"]["monthly"]) == 12
 

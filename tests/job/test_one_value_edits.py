@@ -149,7 +149,7 @@ def test_a_spoilt_calibration_ends_a_command_with_its_name_and_what_to_do(tmp_pa
     job = shutil.copytree(shipped_survey(), tmp_path / "alders")
     path = job / "calibrations" / CALIBRATIONS[-1].name
     path.write_text(json.dumps(json.loads(path.read_text()) | {"made": "yesterday"}))
-    done = CliRunner().invoke(main, ["replay", str(job / "sweeps" / "yard")])
+    done = CliRunner().invoke(main, ["replay", str(job), "yard"])
     told = " ".join(done.stderr.split())
     assert done.exit_code == 3
     assert f"{path}: made is 'yesterday' try: a date and time of the years 1970 to 2200" in told
@@ -186,7 +186,7 @@ def test_a_job_changed_in_one_value_is_refused_by_file_and_key(folder: Path) -> 
         ("[rules]\nminimum_fun = 1\n", "rules: there is no key 'minimum_fun'"),
     ],
 )  # fmt: skip
-@pytest.mark.parametrize("command", [("points",), ("edit", "list"), ("report",)])
+@pytest.mark.parametrize("command", [("compare",), ("edit", "list"), ("report",)])
 def test_a_job_that_makes_no_sense_ends_any_command_in_a_sentence(
     folder: Path, text: str, words: str, command: tuple[str, ...]
 ) -> None:

@@ -7,13 +7,14 @@ import pytest
 
 from logger.job import point_names, read_job
 from logger.survey.demo import shipped_survey
-from logger.survey.points import point_result, site_year
+from logger.survey.points import point_result
+from logger.survey.recipe import recipe_of
 
 
 @pytest.fixture(scope="module")
 def survey():
     job = read_job(shipped_survey())
-    return job, site_year(job)
+    return job, recipe_of(job)
 
 
 @pytest.fixture(scope="module")
@@ -48,8 +49,8 @@ def by_pvlib(profile, plane, sky):
 
 @pytest.mark.parametrize("point", point_names(read_job(shipped_survey())))
 def test_pvlib_agrees(survey, sky, point):
-    job, year = survey
-    result = point_result(job, point, year)
+    job, recipe = survey
+    result = point_result(job, point, recipe)
     for plane in result.access.planes:
         expected = by_pvlib(result.horizon.profile, plane.plane, sky)
         got = plane.beam_access.value
@@ -61,8 +62,8 @@ def test_pvlib_agrees(survey, sky, point):
 def test_months_pair_up_around_the_solstices(survey):
     # Common practice, no source: the sun runs the same path twice a year, so that months pair up
     # around the solstices (they share their shade; light differs with the turbidity).
-    job, year = survey
-    beam = point_result(job, "yard", year).access.planes[0].beam_access.value
+    job, recipe = survey
+    beam = point_result(job, "yard", recipe).access.planes[0].beam_access.value
     for early, late in ((0, 10), (1, 9), (2, 8), (3, 7), (4, 6)):
         assert beam[early] == pytest.approx(beam[late], abs=0.12)
     assert abs(beam[0] - beam[6]) > 0.3

@@ -11,7 +11,8 @@ import pytest
 from logger.job import point_names, point_recordings, read_job
 from logger.survey.calibrations import stored_calibrations
 from logger.survey.pipeline import PointResult, survey_point
-from logger.survey.points import load_sweep, point_result, site_year
+from logger.survey.points import load_sweep, point_result
+from logger.survey.recipe import recipe_of
 
 FOLDER = Path(__file__).parents[2] / "recordings"
 sys.path.insert(0, str(FOLDER))
@@ -25,8 +26,8 @@ pytestmark = pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear is depre
 @pytest.fixture(scope="module")
 def results() -> dict[str, PointResult]:
     job = read_job(FOLDER / make.JOB)
-    year = site_year(job)
-    return {name: point_result(job, name, year) for name in point_names(job)}
+    recipe = recipe_of(job)
+    return {name: point_result(job, name, recipe) for name in point_names(job)}
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +117,7 @@ def test_the_calibrations_find_what_was_put_into_the_board() -> None:
 def test_without_calibration_the_same_sweep_is_off_by_points(answers: dict[str, Any]) -> None:
     job = read_job(FOLDER / make.JOB)
     sweeps = [load_sweep(path) for path in point_recordings(job, "walled garden")]
-    document = survey_point("walled garden", sweeps, site_year(job)).as_dict()
+    document = survey_point("walled garden", sweeps, recipe_of(job)).as_dict()
     exact = answers["points"]["walled garden"]["planes"]["ground frame"]["beam_access"]
     plane = next(p for p in document["planes"] if p["name"] == "ground frame")
     assert abs(plane["beam_access"]["annual"]["value"] - exact["annual"]["value"]) > 0.02

@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import json
 import shutil
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -16,15 +17,16 @@ from pypdf import PdfReader
 from logger.cli.report import command
 from logger.errors import InputError
 from logger.job import read_job
+from logger.survey.answers import Answer, answers
 from logger.survey.demo import shipped_survey
+from logger.survey.recipe import recipe_of
 from logger.survey.report import (
-    Task,
     calibrations_of,
     job_report,
     photos_of,
-    surveyed_points,
+    standard_offset_h,
+    with_report,
 )
-from logger.survey.sun_side import standard_offset_h
 
 
 @pytest.fixture(scope="module")
@@ -43,26 +45,30 @@ def job_folder(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def surveyed(job_folder):
-    return surveyed_points(Task(job_folder))
+    return worked_out(job_folder)
+
+
+def worked_out(folder, processes=1):
+    job = read_job(folder)
+    return list(answers(job, recipe_of(job), processes=processes, finish=partial(with_report, job)))
 
 
 def test_points_without_a_recording_are_named_with_the_reason(surveyed):
-    points, failed = surveyed
-    assert [p.report.name for p in points] == ["yard"]
-    assert set(failed) == {"meadow", "walled garden"}
-    assert all("no recording" in why for why in failed.values())
+    assert [a.point for a in surveyed if a.more] == ["yard"]
+    missing = {a.point: str(a.error) for a in surveyed if a.error}
+    assert set(missing) == {"meadow", "walled garden"}
+    assert all("no recording" in why for why in missing.values())
 
 
 def test_the_report_of_a_job_has_what_the_job_knows(job_folder, surveyed):
-    points, failed = surveyed
-    report = job_report(read_job(job_folder), points, dt.date(2026, 5, 20), failed)
+    report = job_report(read_job(job_folder), surveyed, dt.date(2026, 5, 20))
     assert report.surveyed == dt.date(2026, 5, 14)
     assert [p.name for p in report.points[0].photos] == ["south.jpg"]
-    assert report.points[0].files[0].sha256 == points[0].document["recordings"][0]["sha256"]
-    assert set(report.missing) == set(failed)
-    why = f"{job_folder / 'sweeps' / 'yard'}: torn"
-    told = job_report(read_job(job_folder), points, dt.date(2026, 5, 20), {"yard": why}).missing
-    assert told == {"yard": str(Path("sweeps", "yard")) + ": torn"}  # no client knows our folders
+    (yard,) = [a for a in surveyed if a.document]
+    assert report.points[0].files[0].sha256 == yard.document["recordings"][0]["sha256"]
+    torn = Answer("x", error=InputError("torn", str(job_folder / "sweeps" / "x")))
+    told = job_report(read_job(job_folder), [yard, torn], dt.date(2026, 5, 20)).missing
+    assert told == {"x": str(Path("sweeps", "x")) + ": torn"}  # no client knows our folders
 
 
 def test_the_latest_calibration_of_a_purpose_counts(job_folder, tmp_path):
@@ -89,7 +95,9 @@ def test_the_shipped_calibrations_are_told_with_their_recordings(job_folder):
 
 
 def test_the_greatest_obstruction_gone_gives_more_sun(surveyed):
-    for what_if in surveyed[0][0].what_ifs:
+    (yard,) = [a.more for a in surveyed if a.more]
+    assert yard.what_ifs
+    for what_if in yard.what_ifs:
         assert what_if.change.startswith("without ")
         assert what_if.after.value > what_if.before.value
 
@@ -111,12 +119,12 @@ def test_the_clock_is_the_zones_without_summer_time(zone, hours):
 def test_a_job_without_any_recording_is_refused(job_folder, tmp_path):
     shutil.copy(job_folder / "job.toml", tmp_path / "job.toml")
     with pytest.raises(InputError, match="nothing to report"):
-        surveyed_points(Task(tmp_path))
+        job_report(read_job(tmp_path), worked_out(tmp_path), dt.date(2026, 5, 20))
 
 
 def test_the_command_writes_the_document_and_names_it(job_folder):
-    ran = CliRunner().invoke(command, [str(job_folder), "--letter", "--date", "2026-05-20"])
-    assert ran.exit_code == 3, ran.output  # two points have no answer
+    ran = CliRunner().invoke(command, [str(job_folder), "--letter", "--report-date", "2026-05-20"])
+    assert ran.exit_code == 0, ran.output  # two points are not swept yet
     path = job_folder / "report" / "report.pdf"
     assert f"wrote {path}" in ran.stdout
     assert "left out - meadow" in ran.stderr
@@ -137,8 +145,9 @@ def test_json_goes_to_standard_output_alone(job_folder, tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["only.pdf"]
 
 
-@pytest.mark.parametrize("processes", [1, 2, 3])
-def test_several_processes_give_the_same_answer(job_folder, surveyed, processes):
-    points, failed = surveyed_points(Task(job_folder), processes=processes)
-    assert failed == surveyed[1]
-    assert points[0].report.pictures == surveyed[0][0].report.pictures
+def test_two_processes_give_the_same_pictures(job_folder, surveyed):
+    (one,), (two,) = (
+        [a.more.report.pictures for a in found if a.more]
+        for found in (surveyed, worked_out(job_folder, processes=2))
+    )
+    assert one == two

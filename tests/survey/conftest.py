@@ -3,6 +3,7 @@
 import shutil
 from pathlib import Path
 
+import pvlib
 import pytest
 from click.testing import CliRunner
 
@@ -21,13 +22,13 @@ def job_copy(folder: Path, points=("meadow",)) -> Path:
     return folder
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def copy_job():
     """See `job_copy`."""
     return job_copy
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def call():
     """Run a command in this process."""
 
@@ -41,8 +42,18 @@ def call():
 def stored(tmp_path_factory):
     """A job of one point whose result is stored; not to be changed."""
     folder = job_copy(tmp_path_factory.mktemp("stored") / "alders")
-    done = CliRunner().invoke(
-        main, ["replay", str(folder / "sweeps" / "meadow"), "--store", "--json", "-"]
-    )
+    done = CliRunner().invoke(main, ["replay", str(folder), "meadow", "--json", "-"])
     assert done.exit_code == 0, done.output
     return folder
+
+
+@pytest.fixture(scope="session")
+def typical_year(tmp_path_factory):
+    """A typical year for the shipped survey: pvlib's of another place, said to be of this one."""
+    folder = Path(pvlib.__file__).parent / "data"
+    head, rest = (folder / "723170TYA.CSV").read_text(encoding="ascii").split("\n", 1)
+    number, name, state, *_ = head.split(",")
+    path = tmp_path_factory.mktemp("weather") / "alders.csv"
+    place = ",".join([number, name, state, "1.0", "46.050", "14.510", "310"])
+    path.write_text(f"{place}\n{rest}", encoding="ascii")
+    return path

@@ -1,0 +1,50 @@
+"""``horizon-logger compare``: the points of a job side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from logger.cli.options import json_option, leave_by_answers, recipe_options, tell, write_json
+
+if TYPE_CHECKING:
+    from logger.survey.recipe import Overrides
+
+
+@click.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@recipe_options()
+@json_option
+def command(job: Path, overrides: Overrides, json_file: str | None) -> None:
+    """Compare the points of JOB: which is best, by how much, and whether that is significant.
+
+    All stand under one sky, with one set of planes and settings, named above the tables. A stored
+    answer is taken only if it came from the very same recordings, calibrations, job and settings.
+    """
+    from logger.errors import UsageError
+    from logger.job import read_job
+    from logger.report.comparison import comparison_text
+    from logger.survey.answers import answers
+    from logger.survey.compare import compare
+    from logger.survey.recipe import recipe_of
+
+    survey = read_job(job)
+    recipe = recipe_of(survey, overrides)
+    found = list(answers(survey, recipe, stored=True))
+    if not any(answer.swept for answer in found):
+        raise UsageError(
+            "no point of this job has a recording",
+            str(job),
+            hint="sweep one with: horizon-logger sweep JOB POINT --port URL",
+        )
+    documents = [answer.document for answer in found if answer.document]
+    if documents:
+        comparison = compare(recipe, documents)
+        if json_file:
+            left_out = {answer.point: str(answer.error) for answer in found if answer.error}
+            write_json(json_file, {**comparison.as_dict(), "left_out": left_out})
+        if json_file != "-":
+            tell(comparison_text(comparison))
+    leave_by_answers(found)

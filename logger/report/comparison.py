@@ -1,0 +1,204 @@
+"""Points side by side, and a result beside the stored one, in words and tables."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import fields
+
+from logger.report.style import MONTHS
+from logger.report.tables import Cell, Column, Table, as_text
+from logger.settings import Settings, written
+from logger.survey.changes import Changes, FigureChange, SkylineChange
+from logger.survey.compare import Best, Comparison, PlaneAt
+
+NOT_KNOWN = "not known"
+
+ALL_CLEAR = 0.9995
+"""A solar window with more than this clear is printed as 100.0 %."""
+
+WORTH_A_ROW = 5e-4
+"""A share that changed by less than this is not shown: 0.05 points."""
+
+
+def comparison_text(found: Comparison) -> str:
+    """What all figures rest on, once; then each plane's points, and which is best."""
+    parts = [basis_text(found)]
+    for points in found.planes:
+        if points:
+            parts += [as_text(_year_table(points, found)), as_text(_month_table(points))]
+    sentences = [
+        f"{plane}: {best_sentence(best, 'Solar access at ')}"
+        for plane, best in found.best_point.items()
+        if best
+    ]
+    sentences += [
+        f"At {point}: {best_sentence(best, 'The total solar resource fraction of ')}"
+        for point, best in found.best_plane.items()
+        if best
+    ]
+    sentences += [f"{point} is not compared: {why}" for point, why in found.not_compared.items()]
+    return "\n\n".join([*(part.rstrip() for part in parts), "\n".join(sentences)]).rstrip()
+
+
+def basis_text(found: Comparison) -> str:
+    """Sky, planes and settings of a comparison."""
+    planes = (f"{p.name}, {p.tilt_deg:g}° facing {p.azimuth_deg:g}°" for p in found.recipe.planes)
+    return "\n".join(
+        (
+            f"Sky: {found.sky}",
+            f"Planes: {'; '.join(planes)}",
+            f"Settings: {settings_words(found.recipe.settings)}",
+        )
+    )
+
+
+def settings_words(settings: Settings) -> str:
+    """The settings that are not as by default."""
+    default = Settings()
+    told = [
+        f"{one.name} {written(getattr(settings, one.name))}"
+        for one in fields(settings)
+        if getattr(settings, one.name) != getattr(default, one.name)
+    ]
+    return ", ".join(told) if told else "all as by default"
+
+
+def settings_text(settings: Settings) -> str:
+    """Every setting with its value, its default, its limits and what it means."""
+    lines = []
+    for one in fields(settings):
+        value, about = getattr(settings, one.name), one.metadata
+        told = [] if value == one.default else [f"default {written(one.default)}"]
+        if about["limits"]:
+            low, high = about["limits"]
+            told.append(f"{low:,.10g} to {high:,.10g} {about['unit']}".strip())
+        told += [", ".join(about["choices"])] if "choices" in about else []
+        lines += [
+            f"{one.name} = {written(value)}" + (f"  ({'; '.join(told)})" if told else ""),
+            f"    {about['meaning']}",
+        ]
+    return "\n".join(lines)
+
+
+def _year_table(points: Sequence[PlaneAt], found: Comparison) -> Table:
+    start, end = found.recipe.settings.solar_window
+    return Table(
+        points[0].plane,
+        (
+            Column("point", "point"),
+            Column("solar_access", "year's access", "%", 1, 6, 100.0),
+            Column("solar_access_low", "low", "%", 1, 6, 100.0),
+            Column("solar_access_high", "high", "%", 1, 6, 100.0),
+            Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
+            Column("not_clear", f"blocked {start:g}–{end:g}\xa0h"),
+            Column("blocks_most", "blocks most"),
+        ),
+        tuple(_year_row(at) for at in points),
+    )
+
+
+def _year_row(at: PlaneAt) -> tuple[Cell, ...]:
+    value, low, high = at.access
+    if not at.known:
+        return at.point, NOT_KNOWN, low, high, None, NOT_KNOWN, ""
+    shut = [m for m, share in zip(MONTHS, at.window_clear, strict=True) if share < ALL_CLEAR]
+    most = f"{at.most[0]} {at.most[1] * 100:.1f}\xa0%" if at.most else ""
+    return at.point, value, low, high, at.loss_kwh_m2, " ".join(shut) or "never", most
+
+
+def _month_table(points: Sequence[PlaneAt]) -> Table:
+    return Table(
+        f"{points[0].plane}: solar access by month [%]",
+        (Column("point", "point"), *(Column(m.lower(), m, "", 0, 6, 100.0) for m in MONTHS)),
+        tuple((at.point, *at.monthly_access) for at in points),
+    )
+
+
+def best_sentence(best: Best, what: str) -> str:
+    """Which is best and by how much, or that no difference is significant."""
+    name, gap = best.others[0]
+    sentence = f"{what}{best.name} is {gap.value * 100:.1f} points higher than at {name}"
+    if what.endswith("of "):
+        sentence = sentence.replace(" than at ", " than that of ")
+    if gap.significant is None:
+        return f"{sentence}; whether that is significant is not known"
+    interval = f"95 % interval {gap.low * 100:.1f} to {gap.high * 100:.1f}"
+    if best.ties:
+        return f"{sentence} ({interval}), no significant difference from {', '.join(best.ties)}"
+    return f"{sentence} ({interval})"
+
+
+def changes_text(changes: Changes) -> str:
+    """Stored and new side by side."""
+    if changes.nothing:
+        return "Against the stored result: nothing changed."
+    parts = ["Against the stored result:"]
+    if changes.settings:
+        columns = (Column("name", "what differs"), Column("stored", "stored"), Column("now", "now"))
+        parts.append(as_text(Table("Settings and inputs", columns, changes.settings)).rstrip())
+    rows = [f for f in changes.figures if _worth_a_row(f)]
+    if rows:
+        parts.append(as_text(_figure_table(rows)).rstrip())
+    parts.append(
+        "\n".join([*changes.planes, _skyline_words(changes.skyline), *_check_words(changes)])
+    )
+    return "\n\n".join(parts)
+
+
+def _worth_a_row(figure: FigureChange) -> bool:
+    if figure.figure == "solar access, year":
+        return True
+    least = WORTH_A_ROW if figure.unit == "1" else 100 * WORTH_A_ROW
+    return figure.differs and not abs(figure.gap.value) < least
+
+
+def _figure_table(figures: Sequence[FigureChange]) -> Table:
+    rows: list[tuple[Cell, ...]] = []
+    for f in figures:
+        factor, unit = (100.0, "%") if f.unit == "1" else (1.0, "kWh/m²")
+        numbers = (*f.stored, *f.now, f.gap.value)
+        rows.append(
+            (
+                f.plane,
+                f"{f.figure} [{unit}]",
+                *(n * factor for n in numbers),
+                {True: "yes", False: "no", None: NOT_KNOWN}[f.gap.significant],
+            )
+        )
+    names = ("stored", "low", "high", "now", "low", "high", "now less stored")
+    return Table(
+        "Figures",
+        (
+            Column("plane", "plane"),
+            Column("figure", "figure"),
+            *(Column(f"c{k}", name, "", 1) for k, name in enumerate(names)),
+            Column("significant", "significant?"),
+        ),
+        tuple(rows),
+    )
+
+
+def _skyline_words(moved: SkylineChange) -> str:
+    words = "horizon: "
+    if math.isnan(moved.largest_deg):
+        words += "not measured in both at any azimuth"
+    elif moved.largest_deg <= 1e-6:
+        words += "the same"
+    else:
+        words += (
+            f"moved by {moved.mean_deg:.2f}° on average, by {moved.largest_deg:.2f}° at most "
+            f"(azimuth {moved.at_azimuth_deg:.0f}°); by more than the uncertainty over "
+            f"{moved.beyond_deg:g}° of azimuth"
+        )
+    if moved.measured_deg:
+        more = "more" if moved.measured_deg > 0 else "less"
+        words += f"; {abs(moved.measured_deg):g}° {more} of it measured"
+    return words
+
+
+def _check_words(changes: Changes) -> list[str]:
+    return [
+        f"check: {name} {'now passes, failed before' if now else 'now fails, passed before'}"
+        for name, _, now in changes.checks
+    ]

@@ -1,0 +1,220 @@
+"""One way from a job to its answers, and a store that is trusted only where nothing has changed."""
+
+import json
+import shutil
+
+import pytest
+
+from logger.errors import UsageError
+from logger.horizon_fit import edit_from
+from logger.job import (
+    JobObstruction,
+    Point,
+    add_edit,
+    add_obstruction,
+    change_job,
+    read_job,
+    set_point,
+)
+from logger.survey.answers import answers, worst
+from logger.survey.recipe import Overrides, recipe_of, set_settings
+from logger.survey.store import answer_key, stored_answer
+
+EMPTY = "20260514T235900Z.sweep"
+QUICK = Overrides({"draws": 20})
+
+
+@pytest.fixture
+def job(stored, tmp_path):
+    """A job of one point whose answer is stored, to be changed at will."""
+    return shutil.copytree(stored, tmp_path / "alders")
+
+
+def said(folder, overrides=QUICK, **more):
+    job = read_job(folder)
+    return list(answers(job, recipe_of(job, overrides), **more))
+
+
+def on_disk(folder):
+    return (folder / "results" / "meadow.json").read_bytes()
+
+
+def edited(folder, kind, point="meadow", **what):
+    entry = {"who": "A. Example", "when": "2026-05-15T07:30:00Z", "why": "a test", **what}
+    add_edit(folder, edit_from({"kind": kind, "point": point, **entry}))
+
+
+def test_every_command_gives_the_same_bytes(job, call, tmp_path):
+    shutil.rmtree(job / "results")
+    call("compare", job)
+    stored = on_disk(job)
+    replayed = call("replay", job, "meadow", "--json", "-").stdout_bytes
+    call("replay", "--batch", job, "--json", tmp_path / "batch.json")
+    call("report", job, "--document-only", "--json", tmp_path / "report.json")
+    assert replayed == stored == on_disk(job)
+    document = json.loads(stored)
+    assert json.loads((tmp_path / "batch.json").read_text())["jobs"][0]["points"] == [document]
+    assert json.loads((tmp_path / "report.json").read_text())["points"] == [document]
+
+
+def test_a_stored_answer_is_taken_only_for_the_very_same(job):
+    (taken,) = said(job, Overrides(), stored=True)
+    assert taken.result is None
+    assert taken.document == stored_answer(read_job(job), "meadow")
+    (fresh,) = said(job, QUICK, stored=True)
+    assert fresh.result is not None
+
+
+CHANGES = {
+    "height of the sight": lambda f: set_point(f, Point("meadow", sight_height_m=1.0)),
+    "an edit": lambda f: edited(f, "exclude-span", from_azimuth_deg=10.0, to_azimuth_deg=11.0),
+    "an obstruction": lambda f: add_obstruction(f, JobObstruction("oak", distance_m=30.0)),
+    "a recording": lambda f: (f / "sweeps" / "meadow" / EMPTY).touch(),
+    "a recording's bytes": lambda f: next((f / "sweeps" / "meadow").iterdir()).write_bytes(b"x"),
+    "a calibration": lambda f: next((f / "calibrations").glob("*.json")).unlink(),
+    "the site": lambda f: change_job(f, lambda d: d["site"].update(altitude_m=99.0)),
+    "a plane": lambda f: change_job(f, lambda d: d["planes"][0].update(tilt_deg=10.0)),
+    "a setting": lambda f: set_settings(read_job(f), {"draws": "500"}),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
+def test_whatever_an_answer_came_from_is_in_its_key(job, change):
+    def key():
+        return answer_key(read_job(job), "meadow", recipe_of(read_job(job)))
+
+    before = key()
+    assert before == stored_answer(read_job(job), "meadow")["key"]
+    change(job)
+    assert key() != before
+
+
+def test_names_for_the_report_and_other_points_are_not_in_the_key(job):
+    def key():
+        return answer_key(read_job(job), "meadow", recipe_of(read_job(job)))
+
+    before = key()
+    change_job(job, lambda document: document.update(people={"client": "B. Example"}))
+    set_point(job, Point("copse", sight_height_m=1.5))
+    edited(job, "remove-point", "copse", recordings=[])
+    add_obstruction(job, JobObstruction("elm", point="copse"))
+    assert key() == before
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda text: text.replace('"value": 0.99', '"value": 0.89', 1),
+        lambda text: text.replace("result 2", "result 1", 1),
+        lambda text: text[: len(text) // 2],
+        lambda text: "{}",
+        lambda text: "[1]",
+    ],
+)
+def test_a_stored_answer_that_is_not_as_it_was_written_is_worked_out_again(job, call, spoil):
+    path = job / "results" / "meadow.json"
+    good = path.read_text(encoding="utf-8")
+    path.write_text(spoil(good), encoding="utf-8")
+    assert path.read_text(encoding="utf-8") != good
+    assert call("compare", job).exit_code == 0
+    assert path.read_text(encoding="utf-8") == good
+
+
+@pytest.mark.parametrize(
+    ("command", "more"),
+    [
+        (command, more)
+        for command in ("replay", "compare")
+        for more in (
+            ("--set", "draws=50"),
+            ("--tilt", "10", "--azimuth", "90"),
+            ("--year", "2027"),
+        )
+    ]
+    + [("replay", ("--date", "2026-05-14"))],
+)
+def test_what_is_overridden_is_never_stored(job, call, command, more):
+    before = on_disk(job)
+    arguments = (job, "meadow") if command == "replay" else (job,)
+    assert call(command, *arguments, *more).exit_code == 0
+    assert on_disk(job) == before
+
+
+def test_after_an_edit_compare_works_the_point_out_again_once(job, call):
+    def year():
+        document = json.loads(call("compare", job, "--json", "-").stdout)
+        return document["planes"][0]["points"][0]["solar_access"]["value"]
+
+    before = year()
+    sector = {"from_azimuth_deg": 90.0, "to_azimuth_deg": 270.0}
+    ends = {"from_elevation_deg": 40.0, "to_elevation_deg": 40.0, "standard_error_deg": 1.0}
+    edited(job, "set-sector", **sector, **ends)
+    assert year() < before - 0.2
+    (taken,) = said(job, Overrides(), stored=True)
+    assert taken.result is None
+
+
+def test_a_point_that_cannot_be_worked_out_is_an_answer_with_its_name_and_the_reason(job):
+    (job / "sweeps" / "garb").mkdir()
+    (job / "sweeps" / "garb" / EMPTY).write_bytes(b"junk")
+    set_point(job, Point("attic"))
+    told = {answer.point: answer for answer in said(job)}
+    assert set(told) == {"attic", "garb", "meadow"}
+    assert told["meadow"].error is None
+    assert EMPTY in str(told["garb"].error)
+    assert (told["garb"].code, told["attic"].code) == (3, 0)
+    assert "no recording yet" in str(told["attic"].error)
+
+
+def test_a_fault_of_the_program_in_one_point_is_told_in_its_place(job, monkeypatch):
+    def broken(*_args, **_more):
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr("logger.survey.answers.point_result", broken)
+    (answer,) = said(job)
+    assert answer.code == 1
+    assert "please report it: ZeroDivisionError: division by zero" in str(answer.error)
+
+
+@pytest.mark.parametrize(
+    ("codes", "code"),
+    [([], 0), ([0, 0], 0), ([0, 4, 0], 4), ([4, 3, 0], 3), ([3, 1, 4], 1)],
+)
+def test_the_worst_exit_code_stands_for_all(codes, code):
+    assert worst(codes) == code
+
+
+def test_settings_of_the_job_decide_and_are_taken_back(job, call):
+    comment = "# a note of the surveyor\n"
+    path = job / "job.toml"
+    path.write_text(comment + path.read_text(encoding="utf-8"), encoding="utf-8")
+    shown = call("settings", job, "draws=50", "solar_window=8,16", "turbidity=3")
+    assert "draws = 50  (default 1000" in shown.stdout
+    assert path.read_text(encoding="utf-8").startswith(comment)
+    assert recipe_of(read_job(job)).settings.solar_window == (8.0, 16.0)
+    assert "Settings: solar_window 8,16, turbidity 3, draws 50" in call("compare", job).stdout
+    call("settings", job, "draws=default", "solar_window=default", "turbidity=none")
+    assert recipe_of(read_job(job)).settings.draws == 1000
+    assert "Settings: all as by default" in call("compare", job).stdout
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("drws=1", "there is no setting 'drws'"),
+        ("drws=default", "there is no setting 'drws'"),
+        ("draws=-1", "draws: -1 is outside 0 to 100000"),
+        ("draws", "is not NAME=VALUE"),
+    ],
+)
+def test_a_setting_that_makes_no_sense_is_not_set(job, call, change, words):
+    before = (job / "job.toml").read_bytes()
+    done = call("settings", job, change)
+    assert done.exit_code == 2
+    assert words in done.stderr
+    assert (job / "job.toml").read_bytes() == before
+
+
+def test_an_override_of_the_job_that_is_no_setting_is_refused(job):
+    with pytest.raises(UsageError, match="no setting"):
+        recipe_of(read_job(job), Overrides({"tilt": 5}))

@@ -1,0 +1,268 @@
+"""Points and planes side by side: under one sky, plane by name, no surer than they are."""
+
+import json
+import math
+import shutil
+
+import numpy as np
+import pytest
+
+from logger.access import Plane
+from logger.job import Point, read_job, set_point
+from logger.report.comparison import comparison_text
+from logger.site import Site
+from logger.survey.compare import SUN_RANGE_CHECK, compare, difference
+from logger.survey.recipe import Recipe, recipe_of
+
+ROOF, WALL = Plane("roof", 35.0, 180.0), Plane("wall", 90.0, 180.0)
+SITE = Site(46.05, 14.51, 310.0)
+
+
+def plane(year, error=0.01, name="roof", clear=1.0):
+    """A plane's entry of a result: the same access all year, give or take."""
+    share = {"value": year, "low": year - error, "high": year + error}
+    return {
+        "name": name,
+        "solar_access": {"annual": share, "monthly": [share] * 12},
+        "loss": {"annual_kwh_per_m2": 1000 * (1 - year)},
+        "window": {"monthly_clear_fraction": [*[1.0] * 11, clear]},
+        "by_obstruction": [
+            {"name": "lime", "annual_loss_fraction": (1 - year) / 2},
+            {"name": "lime", "annual_loss_fraction": (1 - year) / 2},
+        ],
+    }
+
+
+def answer(point, *planes, failed=()):
+    quality = [{"check": name, "passed": False} for name in failed]
+    return {
+        "point": point,
+        "sky": {"source": "clear sky all year"},
+        "planes": list(planes),
+        "quality": quality,
+        "best_plane": None,
+    }
+
+
+def compared(*found, planes=(ROOF,)):
+    return compare(Recipe(SITE, planes), found)
+
+
+# Differences
+
+
+def test_the_arms_of_independent_intervals_add_in_quadrature():
+    gap = difference((0.90, 0.87, 0.92), (0.80, 0.78, 0.84))
+    assert gap.value == pytest.approx(0.10)
+    assert gap.low == pytest.approx(0.10 - 0.05)  # 0.03 and 0.04 make 0.05
+    assert gap.high == pytest.approx(0.10 + math.hypot(0.02, 0.02))
+    assert gap.significant
+
+
+def test_less_than_the_uncertainty_is_not_significant():
+    assert difference((0.90, 0.87, 0.93), (0.88, 0.85, 0.91)).significant is False
+
+
+def test_the_order_of_the_two_turns_the_sign_and_nothing_else():
+    first, second = (0.9, 0.86, 0.92), (0.7, 0.69, 0.74)
+    there, back = difference(first, second), difference(second, first)
+    assert there.value == pytest.approx(-back.value)
+    assert there.low == pytest.approx(-back.high)
+    assert there.significant == back.significant
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [((math.nan,) * 3, (0.8, 0.7, 0.9)), ((0.9, 0.9, 0.9), (0.8, 0.8, 0.8))],
+)
+def test_what_cannot_be_told_is_not_told(first, second):
+    assert difference(first, second).significant is None
+
+
+# Which point is best
+
+
+def test_a_difference_beyond_the_uncertainty_makes_one_point_the_best():
+    found = compared(answer("a", plane(0.8)), answer("b", plane(0.9)), answer("c", plane(0.85)))
+    best = found.best_point["roof"]
+    assert (best.name, best.ties) == ("b", ())
+    (nearest, gap), *_ = best.others
+    assert nearest == "c"
+    assert gap.value == pytest.approx(0.05)
+    assert gap.low == pytest.approx(0.05 - np.hypot(0.01, 0.01))
+    told = "roof: Solar access at b is 5.0 points higher than at c (95 % interval 3.6 to 6.4)"
+    assert told in comparison_text(found)
+
+
+def test_a_difference_within_the_uncertainty_is_called_so():
+    found = compared(
+        answer("a", plane(0.89, 0.02)), answer("b", plane(0.9, 0.02)), answer("c", plane(0.7, 0.02))
+    )
+    assert found.best_point["roof"].ties == ("a",)
+    assert "no significant difference from a" in comparison_text(found)
+
+
+def test_points_are_held_against_each_other_plane_by_name():
+    found = compared(
+        answer("a", plane(0.8), plane(0.6, name="wall")),
+        answer("b", plane(0.7, name="wall"), plane(0.9)),
+        planes=(ROOF, WALL),
+    )
+    assert [[(at.point, at.access[0]) for at in points] for points in found.planes] == [
+        [("a", 0.8), ("b", 0.9)],
+        [("a", 0.6), ("b", 0.7)],
+    ]
+
+
+def test_a_point_that_stands_for_other_planes_is_not_in_the_table_of_a_plane():
+    found = compared(
+        answer("a", plane(0.8)), answer("b", plane(0.7, name="wall")), planes=(ROOF, WALL)
+    )
+    assert [[at.point for at in points] for points in found.planes] == [["a"], ["b"]]
+    assert found.best_point == {"roof": None, "wall": None}
+
+
+def test_a_point_that_is_not_fit_for_use_is_shown_but_neither_best_nor_worst():
+    found = compared(
+        answer("a", plane(0.8)),
+        answer("b", plane(0.99), failed=["passes agree"]),
+        answer("c", plane(0.85)),
+    )
+    assert found.best_point["roof"].name == "c"
+    assert "b is not compared: not fit for use" in comparison_text(found)
+
+
+def test_what_the_sun_crosses_unmeasured_is_bounds_and_not_known_never_clear():
+    found = compared(
+        answer("a", plane(0.8)),
+        answer("b", plane(1.0, 0.4), failed=[SUN_RANGE_CHECK]),
+        answer("c", plane(0.85)),
+    )
+    text = comparison_text(found)
+    (row, _) = [line for line in text.splitlines() if line.startswith("b ")][:2]
+    assert "not known" in row
+    assert "60.0" in row
+    assert "100.0" not in row
+    assert "never" not in row
+    assert found.best_point["roof"].name == "c"
+    assert (
+        json.loads(json.dumps(found.as_dict(), default=str))["planes"][0]["points"][1]["known"]
+        is False
+    )
+
+
+def test_a_month_s_shade_and_what_blocks_most_stand_in_the_table():
+    text = comparison_text(compared(answer("a", plane(0.8, clear=0.5)), answer("b", plane(0.9))))
+    (row,) = [line for line in text.splitlines() if line.startswith("a") and "Dec" in line]
+    assert "lime 20.0\xa0%" in row
+    assert "never" in next(line for line in text.splitlines() if line.startswith("b"))
+
+
+def test_sky_planes_and_settings_are_named_once_above_the_tables():
+    text = comparison_text(compared(answer("a", plane(0.8)), answer("b", plane(0.9))))
+    assert text.startswith(
+        "Sky: clear sky all year\nPlanes: roof, 35° facing 180°\nSettings: all as by default\n\n"
+    )
+    assert text.count("clear sky") == 1
+
+
+# On the shipped survey
+
+
+@pytest.fixture(scope="module")
+def surveyed(copy_job, tmp_path_factory):
+    return copy_job(tmp_path_factory.mktemp("two") / "alders", ("meadow", "yard"))
+
+
+def test_planes_of_one_point_are_compared_under_one_horizon(surveyed, call):
+    """Errors that both planes share cancel: the interval is narrower than of independent ones."""
+    document = json.loads(call("replay", surveyed, "yard", "--json", "-").stdout)
+    best = document["best_plane"]
+    assert best["name"] == "ground frame"
+    (other,) = best["others"]
+    gap = other["difference"]
+    figures = {p["name"]: p for p in document["planes"]}
+    independent = difference(
+        *(
+            tuple(
+                figures[name]["solar_access"]["annual"][key] * figures[name]["orientation_factor"]
+                for key in ("value", "low", "high")
+            )
+            for name in ("ground frame", "barn roof")
+        )
+    )
+    assert gap["value"] == pytest.approx(independent.value, abs=1e-9)
+    assert gap["low"] < gap["value"] < gap["high"]
+    assert gap["high"] - gap["low"] < (independent.high - independent.low) / 3
+
+
+def test_after_a_report_under_another_sky_all_points_stand_under_the_job_s(
+    surveyed, call, typical_year, tmp_path
+):
+    """On the old program a point of a typical year was ranked beside one of a clear sky."""
+    job = shutil.copytree(surveyed, tmp_path / "alders")
+    set_point(job, Point("meadow"))
+    set_point(job, Point("yard"))
+    plain = call("compare", job, "--json", "-").stdout
+    assert call("report", job, "--document-only", "--weather", typical_year).exit_code == 0
+    set_point(job, Point("yard", sight_height_m=1.6))
+    assert json.loads(call("compare", job, "--json", "-").stdout) == json.loads(plain)
+    other = json.loads(call("compare", job, "--weather", typical_year, "--json", "-").stdout)
+    assert other["recipe"] != json.loads(plain)["recipe"]
+    assert other["sky"] != json.loads(plain)["sky"]
+
+
+def test_weather_of_the_job_holds_for_every_command_until_it_is_changed(
+    surveyed, call, typical_year, tmp_path
+):
+    job = shutil.copytree(surveyed, tmp_path / "alders")
+    done = call("weather", job, typical_year)
+    assert done.exit_code == 0, done.stderr
+    (kept,) = (job / "weather").iterdir()
+    skies = [
+        json.loads(call(*command, "--json", "-").stdout)
+        for command in (("compare", job), ("replay", job, "yard"))
+    ]
+    assert skies[0]["sky"] == skies[1]["sky"]["source"]
+    assert skies[1]["sky"]["kind"] == "typical year"
+    assert skies[1]["sky"]["sha256"] == recipe_of(read_job(job)).weather.sha256
+    kept.write_bytes(kept.read_bytes() + b"\n")
+    changed = call("compare", job)
+    assert changed.exit_code == 3
+    assert "is another file than the one that the job's weather was set to" in changed.stderr
+
+
+@pytest.mark.parametrize("point", ["meadow", "yard"])
+def test_a_replay_with_another_plane_leaves_the_comparison_as_it_was(
+    surveyed, call, tmp_path, point
+):
+    """On the old program a stored replay was ranked against other planes, or broke `points`."""
+    job = shutil.copytree(surveyed, tmp_path / "alders")
+    before = call("compare", job).stdout
+    assert call("replay", job, point, "--tilt", 10, "--azimuth", 90).exit_code == 0
+    after = call("compare", job)
+    assert after.exit_code == 0
+    assert after.stdout == before
+    turned = call("compare", job, "--tilt", 10, "--azimuth", 90).stdout
+    assert "Planes: plane, 10° facing 90°" in turned
+    assert "ground frame" not in turned
+
+
+def test_a_job_without_a_sweep_says_what_to_do(surveyed, call, tmp_path):
+    shutil.copy(surveyed / "job.toml", tmp_path)
+    done = call("compare", tmp_path)
+    assert done.exit_code == 2
+    assert "no point of this job has a recording" in done.stderr
+
+
+def test_a_point_with_a_bad_recording_is_named_and_the_others_are_shown(surveyed, call, tmp_path):
+    job = shutil.copytree(surveyed, tmp_path / "alders")
+    bad = job / "sweeps" / "garb" / "20260514T090000Z.sweep"
+    bad.parent.mkdir()
+    bad.write_bytes(b"junk")
+    done = call("compare", job, "--json", "-")
+    assert done.exit_code == 3
+    assert "left out - " in done.stderr
+    document = json.loads(done.stdout)
+    assert [at["point"] for at in document["planes"][0]["points"]] == ["meadow", "yard"]
+    assert list(document["left_out"]) == ["garb"]
