@@ -64,7 +64,6 @@ def stream_of(simulated):
     builder = StreamBuilder()
     for t, chunk in simulated.chunks:
         builder.feed(t, chunk)
-    builder.finish(simulated.duration_s)
     return builder.stream()
 
 

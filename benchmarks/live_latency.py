@@ -32,9 +32,10 @@ from logger.live.keyboard import NoKeyboard
 from logger.live.port import Port
 from logger.live.running import running_answer
 from logger.live.session import LiveView
-from logger.live.sweeping import Surroundings, SurveyDay, header_of
+from logger.live.sweeping import Surroundings, SurveyDay
 from logger.orientation import Corrections, declination_at
 from logger.recording import RecordingWriter, SystemClock, open_link
+from logger.recording.writer import header_of
 from logger.settings import Settings
 from logger.simulation import BoardSettings, Task, scene_named, simulate
 from logger.simulation.serve import PtyLink, TcpLink
@@ -93,7 +94,8 @@ def sweep(url: str, seconds: float) -> tuple[list[tuple[float, int]], list[float
     with tempfile.TemporaryDirectory() as folder, ScreenDisplay(console) as display:
 
         def recording(point: str, started: dt.datetime) -> RecordingWriter:
-            return RecordingWriter(Path(folder) / "a.sweep", header_of(point, started, SITE, {}))
+            header = header_of("sweep", started, SITE, {"point": point})
+            return RecordingWriter(Path(folder) / "a.sweep", header)
 
         around = Surroundings(SITE, "benchmark", recording, lambda _: corrections, answer_of)
         day = SurveyDay(

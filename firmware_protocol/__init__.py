@@ -13,7 +13,7 @@ from firmware_protocol.codec import (
     encode,
     framed,
 )
-from firmware_protocol.decoder import Decoder, Piece, Sound, Unsound
+from firmware_protocol.decoder import Counts, Decoder, Piece, Sound, Unsound
 from firmware_protocol.sentences import (
     PRESS_KEY,
     TRIGGER_KEY,
@@ -50,6 +50,7 @@ __all__ = [
     "Attitude",
     "BoardSentence",
     "Configure",
+    "Counts",
     "Cue",
     "Decoder",
     "Fault",

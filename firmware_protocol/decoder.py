@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from firmware_protocol.codec import LONGEST_READ, decode_sentence
 from firmware_protocol.sentences import Measuring, Refusal, Sentence, Unknown
@@ -32,16 +32,38 @@ class Unsound:
 Piece: TypeAlias = Sound | Unsound
 
 
-class Decoder:
-    """Feed it bytes as they come; how they were split never changes what comes out."""
+class Counts:
+    """What came so far: sentences understood and not, pieces refused, instants that are missing."""
 
     def __init__(self) -> None:
         self.accepted = 0
-        self.unknown = 0
-        self.lost = 0
-        self.refused: Counter[str] = Counter()
-        self._tail = b""
+        self.unknown = 0  # Sound sentences of kinds that this version has no use for
+        self.lost = 0  # Instants missing by the board's own count
+        self.refused: Counter[str] = Counter()  # By reason
         self._last: tuple[int, int] | None = None
+
+    def count(self, sentence: Sentence | Unknown | Refusal) -> None:
+        """Count one more."""
+        if isinstance(sentence, Refusal):
+            self.refused[sentence.reason] += 1
+        elif isinstance(sentence, Unknown):
+            self.unknown += 1
+        else:
+            self.accepted += 1
+            if isinstance(sentence, Measuring):
+                if self._last is not None:
+                    self.lost += _missing(
+                        sentence.seq - self._last[0], sentence.t_ms - self._last[1]
+                    )
+                self._last = sentence.seq, sentence.t_ms
+
+
+class Decoder(Counts):
+    """Feed it bytes as they come; how they were split never changes what comes out."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._tail = b""
 
     def feed(self, chunk: bytes) -> list[Piece]:
         """Whatever became whole with this chunk, in the order received."""
@@ -63,13 +85,6 @@ class Decoder:
             self._take(self._tail, pieces)
             self._tail = b""
         return pieces
-
-    def count(self, seq: Any, t_ms: Any) -> None:
-        """Count measuring sentences that `firmware_protocol.bulk` read, at least one, in order."""
-        self.accepted += len(seq)
-        self._count_lost(int(seq[0]), int(t_ms[0]))
-        self.lost += int(_missing(seq[1:] - seq[:-1], t_ms[1:] - t_ms[:-1]).sum())
-        self._last = int(seq[-1]), int(t_ms[-1])
 
     def _cut(self, text: bytes, pieces: list[Piece]) -> bytes:
         """Take pieces that end with the line, at the next ``$`` or at the length limit.
@@ -96,26 +111,15 @@ class Decoder:
         if not text:
             return
         sentence = decode_sentence(text)
+        self.count(sentence)
         if isinstance(sentence, Refusal):
-            self.refused[sentence.reason] += 1
             pieces.append(Unsound(piece, sentence.reason))
-            return
-        if isinstance(sentence, Unknown):
-            self.unknown += 1
         else:
-            self.accepted += 1
-            if isinstance(sentence, Measuring):
-                self._count_lost(sentence.seq, sentence.t_ms)
-        pieces.append(Sound(text, sentence))
-
-    def _count_lost(self, seq: int, t_ms: int) -> None:
-        if self._last is not None:
-            self.lost += _missing(seq - self._last[0], t_ms - self._last[1])
-        self._last = seq, t_ms
+            pieces.append(Sound(text, sentence))
 
 
-def _missing(steps: Any, elapsed_ms: Any) -> Any:
-    """Instants missing between one sentence and the next; of numbers, or of columns of them."""
+def _missing(steps: int, elapsed_ms: int) -> int:
+    """Instants missing between one sentence and the next."""
     steps, elapsed_ms = steps & 0xFFFF, elapsed_ms & 0xFFFFFFFF
     could = steps <= elapsed_ms // _FASTEST_INSTANTS_MS + 1
-    return ((steps > 1) & could & (elapsed_ms < 2**31)) * (steps - 1)
+    return steps - 1 if steps > 1 and could and elapsed_ms < 2**31 else 0

@@ -25,7 +25,7 @@ from pathlib import Path
 from firmware_protocol import Decoder
 from logger.errors import RecordingError
 from logger.recording import RecordingWriter
-from logger.recording.port import decode_recording
+from logger.recording.load import decode_recording
 from logger.recording.reader import parse_recording
 from logger.simulation import simulate_sweep
 from logger.simulation.motion import CALM

@@ -99,19 +99,15 @@ def seeds() -> dict[str, list[bytes]]:
 def targets(folder: Path) -> dict[str, Callable[[bytes], None]]:
     """The readers as functions of bytes; imported here so that atheris sees them first."""
     from firmware_protocol import Decoder, Sound, Unknown, decode_sentence, encode
-    from firmware_protocol.bulk import read_in_bulk
     from logger.access.weather import read_weather
     from logger.calibration import read_calibration
     from logger.errors import LoggerError
     from logger.files import json_text
     from logger.horizon_csv import horizon_csv, parse_horizon_csv
     from logger.job import read_job
-    from logger.recording import stream
+    from logger.recording.load import decode_recording
     from logger.recording.nmea_log import parse_plain_log
-    from logger.recording.port import decode_recording
     from logger.recording.reader import parse_recording
-
-    stream._FEWEST_IN_BULK = 2  # inputs are short
 
     def decoder(data: bytes) -> None:
         whole, parts = Decoder(), Decoder()
@@ -128,11 +124,6 @@ def targets(folder: Path) -> dict[str, Callable[[bytes], None]]:
                     again = decode_sentence(encode(piece.sentence)[:-2])
                     if again != piece.sentence:
                         raise RuntimeError("a sentence written again reads differently")
-        lines = data.split(b"\n")
-        for kind in read_in_bulk(lines):
-            for line, wire in zip(kind.lines.tolist(), kind.wire.tolist(), strict=True):
-                if decode_sentence(lines[line]) != kind.made(*wire):
-                    raise RuntimeError("a sentence read in bulk reads differently")
 
     def recording(data: bytes) -> None:
         for content in (data, b"horizon-logger recording 1\n" + data):

@@ -29,12 +29,10 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = {
     "codec": (
-        ["firmware_protocol/codec.py", "firmware_protocol/decoder.py",
-         "firmware_protocol/bulk.py"],
+        ["firmware_protocol/codec.py", "firmware_protocol/decoder.py"],
         ["tests/firmware_protocol/test_vectors.py",
          "tests/firmware_protocol/test_codec_properties.py",
-         "tests/firmware_protocol/test_edges.py",
-         "tests/firmware_protocol/test_bulk.py"],
+         "tests/firmware_protocol/test_edges.py"],
     ),
     "recording": (
         ["logger/recording/reader.py"],

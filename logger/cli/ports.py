@@ -57,25 +57,28 @@ def _leave_unopened(asked: tuple[str, ...], found: list[dict[str, Any]]) -> None
 
 
 def _listen(url: str, ask: bool, seconds: float) -> dict[str, Any]:
-    from firmware_protocol import Query, encode
-    from logger.recording import StreamBuilder, SystemClock, heard, open_link
+    from firmware_protocol import Decoder, Query, encode
+    from logger.recording import FloodError, StreamBuilder, SystemClock, Taken, heard, open_link
 
-    clock, builder = SystemClock(), StreamBuilder()
+    clock, decoder, builder = SystemClock(), Decoder(), StreamBuilder()
     count = 0
     try:
         link = open_link(url)
         try:
+            link.start(lambda chunk: Taken(clock.seconds(), len(chunk), decoder.feed(chunk)))
             if ask:
                 link.write(encode(Query()))
             end = clock.seconds() + seconds
             while clock.seconds() < end:
-                chunk = link.read()
-                count += len(chunk)
-                builder.feed(clock.seconds(), chunk)
+                for one in link.read():
+                    count += one.size
+                    for piece in one.pieces:
+                        builder.take(one.t_s, piece)
         finally:
             link.close()
     except DeviceError as error:
-        return {"answers": False, "heard": error.what, "opened": False}
+        opened = isinstance(error, FloodError)
+        return {"answers": False, "heard": error.what, "opened": opened}
     board = builder.identity
     if board is not None:
         return {

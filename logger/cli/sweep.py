@@ -187,14 +187,15 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     import datetime as dt
     import unicodedata
 
+    from firmware_protocol import Identity
     from logger.calibration import SweepAbout, choose_calibrations
     from logger.horizon_fit import ExcludeSpan
     from logger.job import add_edit, kept_recordings, point_recordings, sweep_path
     from logger.live.running import RunningAnswer, running_answer
-    from logger.live.sweeping import Surroundings, header_of
+    from logger.live.sweeping import Surroundings
     from logger.orientation import Corrections, declination_at, field_expected_at
     from logger.recording import RecordingWriter, continued
-    from logger.recording.samples import Identity
+    from logger.recording.writer import header_of
     from logger.survey.calibrations import stored_calibrations
     from logger.survey.points import earlier_passes
     from logger.survey.recipe import Overrides, recipe_of, year_of
@@ -214,9 +215,10 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
             "sight_height_m": known.sight_height_m,
             "module_height_m": known.module_height_m,
         }
-        more = heights | {"continues": continued(point_recordings(survey, point))}
+        more = {"point": point, **header, **heights}
+        more["continues"] = continued(point_recordings(survey, point))
         return RecordingWriter(
-            sweep_path(survey, point, started), header_of(point, started, site, header | more)
+            sweep_path(survey, point, started), header_of("sweep", started, site, more)
         )
 
     stored = stored_calibrations(survey)

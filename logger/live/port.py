@@ -10,7 +10,7 @@ from typing import Any
 
 from firmware_protocol import Piece
 from logger.errors import DeviceError
-from logger.recording import Link, RecordingWriter
+from logger.recording import Link, RecordingWriter, Taken
 
 PAUSE_S = 0.2
 """Between closing a port and opening it again. [s]"""
@@ -30,13 +30,24 @@ class Port:
         self._open = open_port
         self._link: Link | None = open_port()
         self._returned = b""
+        self._first: list[Taken] = []
 
-    def read(self) -> bytes:
-        """What was given back first, then what comes; see `Link.read`."""
+    def start(self, record: Callable[[bytes], Taken]) -> None:
+        """What was given back goes first, then what comes; see `Link.start`."""
         if self._returned:
-            chunk, self._returned = self._returned, b""
-            return chunk
-        return self._lent().read()
+            self._first = [record(self._returned)]
+            self._returned = b""
+        self._lent().start(record)
+
+    def read(self) -> list[Taken]:
+        """See `Link.read`."""
+        first, self._first = self._first, []
+        return first or self._lent().read()
+
+    def stop(self) -> list[Taken]:
+        """See `Link.stop`."""
+        first, self._first = self._first, []
+        return first + (self._link.stop() if self._link is not None else [])
 
     def write(self, data: bytes) -> None:
         """See `Link.write`."""

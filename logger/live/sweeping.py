@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Any
 
-from firmware_protocol import TRIGGER_KEY, Cue, Key, Piece, Sound, encode
+from firmware_protocol import TRIGGER_KEY, Cue, Identity, Key, Piece, Sound, encode
 from logger.errors import DeviceError
 from logger.horizon_fit import SightedSweep
 from logger.live.controls import Action, Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
@@ -21,8 +20,14 @@ from logger.live.running import RunningAnswer, Worker
 from logger.live.screen import Frame
 from logger.live.session import LiveSession, LiveView
 from logger.orientation import Corrections
-from logger.recording import Capture, CaptureSettings, Clock, Heard, RecordingWriter
-from logger.recording.samples import Identity
+from logger.recording import (
+    Capture,
+    CaptureSettings,
+    Clock,
+    FloodError,
+    Heard,
+    RecordingWriter,
+)
 from logger.site import Site
 
 ComputeAnswer = Callable[[Sequence[SightedSweep]], RunningAnswer | None]
@@ -81,7 +86,6 @@ class SurveyDay:
     panel: tuple[str, ...] = ()  # What to show between two points
     taken: int = 0  # Samples recorded so far at the present point
     heard: Heard | None = None  # What came instead, where the last recording of the point took none
-    beside: bool = True  # Record on a thread of its own, which no screen holds up
     _toggled: bool = field(default=False, init=False)
     _shown_s: float = field(default=-1e9, init=False)
 
@@ -119,6 +123,8 @@ class SurveyDay:
                 before = going.session.triggers
                 try:
                     done = self._step(going, controls, cues, point, waiting=True)
+                except FloodError:
+                    raise
                 except DeviceError:
                     # Silence between two points is no fault; the port may need opening anew.
                     self._end(going, last=False)
@@ -163,7 +169,6 @@ class SurveyDay:
             self.clock,
             None if recorded else _WATCHING,
             say=self.display.say if recorded else lambda _: None,
-            beside=self.beside,
         )
         session = LiveSession(
             capture.builder, self.around.corrections_of(None), self.around.site, started, earlier
@@ -196,13 +201,15 @@ class SurveyDay:
         if going.ended:  # a Ctrl-C can come between two recordings
             return
         going.ended = True
+        try:
+            if last:
+                going.capture.send(encode(Cue("OFF")))
+        finally:
+            going.capture.close()
         if going.worker is not None:
             going.worker.close()
             if going.worker.fault is not None:
                 self.display.say(f"the answer so far could not be worked out: {going.worker.fault}")
-        if last:
-            going.capture.send(encode(Cue("OFF")))
-        going.capture.close()
         if going.recorded and going.capture.empty:
             self.recordings.remove(going.capture.writer.path)
             self.display.say("nothing came: no recording is kept")
@@ -305,20 +312,3 @@ class SurveyDay:
 def _as_sent(pieces: Sequence[Piece]) -> bytes:
     """The bytes that pieces came from; the last may be a sentence still on its way."""
     return b"".join(p.raw + b"\r\n" if isinstance(p, Sound) else p.raw for p in pieces)
-
-
-def header_of(
-    point: str, started: dt.datetime, site: Site, more: Mapping[str, Any]
-) -> dict[str, Any]:
-    """What a sweep's recording says at its start."""
-    from logger.recording.writer import utc_text
-
-    return {
-        "started": utc_text(started),
-        "point": point,
-        "latitude": site.latitude_deg,
-        "longitude": site.longitude_deg,
-        "elevation_m": site.altitude_m,
-        "purpose": "sweep",
-        **{key: value for key, value in more.items() if value not in (None, "")},
-    }

@@ -1,31 +1,31 @@
 """Bytes, time and files: serial link, recordings, plain logs. Knows no geometry."""
 
 from logger.recording.capture import Capture, CaptureSettings
-from logger.recording.clock import Clock, SystemClock
+from logger.recording.clocks import Clock, SystemClock
 from logger.recording.decode import StreamBuilder
-from logger.recording.link import Link, open_link
-from logger.recording.nmea_log import read_plain_log
-from logger.recording.port import load_stream
+from logger.recording.load import load_stream, recording_checks
+from logger.recording.port import open_link
 from logger.recording.port_diagnosis import Heard, heard
-from logger.recording.reader import Recording, read_recording
-from logger.recording.resume import continued, was_cut_short
+from logger.recording.reader import Recording, continued, read_recording
+from logger.recording.reader_thread import FloodError, Link, Taken
 from logger.recording.writer import RecordingWriter
 
 __all__ = [
     "Capture",
     "CaptureSettings",
     "Clock",
+    "FloodError",
     "Heard",
     "Link",
     "Recording",
     "RecordingWriter",
     "StreamBuilder",
     "SystemClock",
+    "Taken",
     "continued",
     "heard",
     "load_stream",
     "open_link",
-    "read_plain_log",
     "read_recording",
-    "was_cut_short",
+    "recording_checks",
 ]

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from firmware_protocol import Decoder, Piece, Query, Sound, encode
 from logger.errors import DeviceError
-from logger.recording.clock import Clock
+from logger.recording.clocks import Clock
 from logger.recording.decode import StreamBuilder
-from logger.recording.link import Link
-from logger.recording.port import as_note
 from logger.recording.port_diagnosis import SILENCE, Heard, heard
-from logger.recording.reader_thread import Intake, Taken
-from logger.recording.stop import InterruptsHeldBack
+from logger.recording.reader_thread import FloodError, Link, Taken
+from logger.recording.samples import as_note
 from logger.recording.writer import RecordingWriter
 
 
@@ -37,10 +37,10 @@ class CaptureSettings:
 class Capture:
     """One recording being taken.
 
-    The loop is the caller's: call `step` until it has what it wants, then `close`. Everything
-    that `step` returns is in the recording already; with `beside`, bytes are read, stamped and
-    recorded by a thread of their own, however long the caller stays away. A link that is lost is
-    noted, opened again, and noted. A recording into which nothing came is taken away at the end.
+    The loop is the caller's: call `step` until it has what it wants, then `close`. What comes is
+    stamped and recorded where the link is read, on a thread of its own, however long the caller
+    stays away. A link that is lost is noted, opened again, and noted. A recording into which
+    nothing came is taken away at the end.
     """
 
     def __init__(
@@ -51,12 +51,11 @@ class Capture:
         clock: Clock,
         settings: CaptureSettings | None = None,
         say: Callable[[str], None] = lambda _: None,
-        *,
-        beside: bool = False,
     ) -> None:
         self.writer = writer
+        self.builder = StreamBuilder()
+        self.latest_s = 0.0
         self._decoder = Decoder()
-        self.builder = StreamBuilder(self._decoder)
         self._reopen_port = reopen
         self._clock = clock
         self._settings = settings or CaptureSettings()
@@ -69,11 +68,8 @@ class Capture:
         self._bytes = 0
         self._notes = 0
         self._left: list[Piece] = []
-        self.latest_s = 0.0
-        self._beside = beside
         # Notes and chunks come from two threads; the file is to hold them in the order of time.
         self._recording = threading.Lock()
-        self._intake: Intake | None = None
         self._connect(link)
 
     def elapsed_s(self) -> float:
@@ -81,27 +77,20 @@ class Capture:
         return self._clock.seconds() - self._zero
 
     def step(self) -> list[Piece]:
-        """Wait for bytes, a tenth of a second at most, and take what came since the last step.
-
-        A Ctrl-C is met at the end of the step, with all that came recorded.
-        """
-        with InterruptsHeldBack():
-            return self._step()
-
-    def _step(self) -> list[Piece]:
+        """Wait for bytes, a tenth of a second at most, and take what came since the last step."""
         self._watch_wall_clock()
         pieces, self._left = self._left, []
-        if self._intake is None:
+        if self._link is None:
             with self._recording:
                 self.writer.tick()
             self._reopen()
         else:
             try:
-                come = self._intake.take()
+                pieces += self._follow(self._link.read())
+            except FloodError:
+                raise
             except DeviceError as error:
                 self._lose(str(error))
-            else:
-                pieces += self._follow(come)
         self._judge_silence()
         return pieces
 
@@ -112,9 +101,9 @@ class Capture:
 
     def send(self, data: bytes) -> None:
         """Send bytes to the board; a lost link is found at the next `step`."""
-        if self._intake is not None:
+        if self._link is not None:
             try:
-                self._intake.link.write(data)
+                self._link.write(data)
             except DeviceError as error:
                 self._lose(str(error))
 
@@ -123,21 +112,27 @@ class Capture:
 
         Its last piece may be a sentence still on its way.
         """
-        with InterruptsHeldBack():
-            self._end_intake(let_go=False)
-            rest, self._left = self._left, []
-            return rest + self._finish()
+        self._release(let_go=False)
+        rest, self._left = self._left, []
+        return rest + self._finish()
 
     def close(self) -> None:
-        """Let the port go and seal the recording."""
-        with InterruptsHeldBack():
-            try:
-                self._end_intake()
-                self._finish()
-            finally:
-                self.writer.close()
-            if self.empty:
-                self.writer.discard()
+        """Let the port go and seal the recording.
+
+        On a thread of its own: a Ctrl-C reaches the main thread alone, and ends no sealing half
+        way.
+        """
+        with ThreadPoolExecutor(max_workers=1, thread_name_prefix="seal") as pool:
+            pool.submit(self._close).result()
+
+    def _close(self) -> None:
+        try:
+            self._release()
+            self._finish()
+        finally:
+            self.writer.close()
+        if self.empty:
+            self.writer.discard()
 
     @property
     def empty(self) -> bool:
@@ -150,7 +145,8 @@ class Capture:
         return heard(self._bytes, self.builder)
 
     def _connect(self, link: Link) -> None:
-        self._intake = Intake(link, self._record, beside=self._beside)
+        self._link: Link | None = link
+        link.start(self._record)
         self.send(encode(Query()))
 
     def _record(self, chunk: bytes) -> Taken:
@@ -164,6 +160,7 @@ class Capture:
 
     def _follow(self, come: list[Taken]) -> list[Piece]:
         pieces: list[Piece] = []
+        boards_before = len(self.builder.boards)
         for one in come:
             self._bytes += one.size
             for piece in one.pieces:
@@ -174,10 +171,12 @@ class Capture:
                 if self._lost_at is not None:
                     self._say(f"the link is back after {one.t_s - self._lost_at:.0f} s; go on")
                     self._lost_at = None
+        for before, after in pairwise(self.builder.boards[max(boards_before - 1, 0) :]):
+            self._say(f"{after.after(before)}: each gets its own calibrations, or none")
         return pieces
 
     def _finish(self) -> list[Piece]:
-        """What is left of a last sentence; only with no intake going on."""
+        """What is left of a last sentence; only with no link being read."""
         with self._recording:
             now = self.elapsed_s()
             pieces = self._decoder.finish()
@@ -192,16 +191,14 @@ class Capture:
             self.writer.note(now, **what)
         self.builder.note(as_note(now, what))
 
-    def _end_intake(self, let_go: bool = True) -> None:
-        if self._intake is None:
-            return
-        intake, self._intake = self._intake, None
-        come = intake.end()
-        if let_go:
-            intake.link.close()
-        self._left += self._follow(come)
-        if intake.fault is not None and not isinstance(intake.fault, DeviceError):
-            raise intake.fault  # a link that is gone is of no matter here, a full disk is
+    def _release(self, let_go: bool = True) -> None:
+        link, self._link = self._link, None
+        if link is not None:
+            try:
+                self._left += self._follow(link.stop())
+            finally:
+                if let_go:
+                    link.close()
 
     def _judge_silence(self) -> None:
         now, settings = self.elapsed_s(), self._settings
@@ -211,8 +208,8 @@ class Capture:
                     f"the link was lost and did not come back within {settings.give_up_s:g} s",
                     hint="what was recorded is kept; sweep the point again to add to it",
                 )
-            if self._intake is not None and now - self._tried_at > settings.reopen_every_s:
-                self._end_intake()
+            if self._link is not None and now - self._tried_at > settings.reopen_every_s:
+                self._release()
         elif not len(self.builder):
             if now > settings.first_sample_s:
                 self._no_board(now)
@@ -221,11 +218,11 @@ class Capture:
 
     def _no_board(self, now: float) -> None:
         came = self.heard or SILENCE
-        port = getattr(self._intake.link, "url", "port") if self._intake else "port"
-        raise DeviceError(came.within(f" in {now:.0f} s"), str(port), came.hint)
+        port = self._link.url if self._link is not None else "port"
+        raise DeviceError(came.within(f" in {now:.0f} s"), port, came.hint)
 
     def _lose(self, why: str) -> None:
-        self._end_intake()
+        self._release()
         if self._lost_at is None:
             self._lost_at = self.elapsed_s()
             self._note({"link": "lost"})

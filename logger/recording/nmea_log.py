@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 from firmware_protocol import (
     Attitude,
@@ -19,7 +18,7 @@ from firmware_protocol import (
 )
 from logger.errors import InputError, UsageError
 from logger.recording.decode import StreamBuilder
-from logger.recording.reader import MOST_RECORDS, read_bytes
+from logger.recording.reader import MOST_RECORDS
 from logger.recording.samples import Stream
 
 _PLAIN_HEADINGS = (MagneticHeading, TrueHeading)
@@ -27,23 +26,16 @@ _CHUNK = 65536
 _LONGEST_STEP_MS = 60_000
 
 
-def read_plain_log(path: Path, rate_hz: float | None) -> Stream:
+def parse_plain_log(content: bytes, where: str, rate_hz: float | None) -> Stream:
     """Decode a file that is no recording, whatever bytes it holds.
 
     The file bears no receive times: heading sentences are taken as evenly spaced. Boards that
     send ``t_ms`` need no rate, theirs is the clock.
     """
-    return parse_plain_log(read_bytes(path), str(path), rate_hz)
-
-
-def parse_plain_log(content: bytes, where: str, rate_hz: float | None) -> Stream:
-    """`read_plain_log` on bytes already in hand."""
     if rate_hz is not None and not (math.isfinite(rate_hz) and 0 < rate_hz <= 1000):
         raise UsageError(f"a rate of {rate_hz:g} Hz makes no sense: more than 0, at most 1000")
-    clock = _LogClock(rate_hz)
-    decoder = Decoder()
-    builder = StreamBuilder(decoder)
-    sound = pieces = 0
+    clock, decoder, builder = _LogClock(rate_hz), Decoder(), StreamBuilder()
+    pieces = 0
     for start in range(0, len(content) + 1, _CHUNK):
         chunk = content[start : start + _CHUNK]
         # A line feed after the end lets a last sentence without one stand.
@@ -53,18 +45,19 @@ def parse_plain_log(content: bytes, where: str, rate_hz: float | None) -> Stream
         if pieces > MOST_RECORDS:
             raise InputError(f"more than {MOST_RECORDS} sentences, no sweep is that long", where)
         for piece in found:
-            if isinstance(piece, Sound):
-                sound += 1
-                if rate_hz is None and isinstance(piece.sentence, _PLAIN_HEADINGS):
-                    raise UsageError(
-                        f"{where} is a plain log and tells no times",
-                        hint="say how many headings a second it holds, with --rate HZ",
-                    )
-                builder.take(clock.tick(piece.sentence), piece)
+            if not isinstance(piece, Sound):
+                builder.take(0.0, piece)
+                continue
+            if rate_hz is None and isinstance(piece.sentence, _PLAIN_HEADINGS):
+                raise UsageError(
+                    f"{where} is a plain log and tells no times",
+                    hint="say how many headings a second it holds, with --rate HZ",
+                )
+            builder.take(clock.tick(piece.sentence), piece)
     if not len(builder):
         raise InputError(
-            f"neither a recording nor a log of headings: {sound} sound sentences, "
-            "none with a heading",
+            "neither a recording nor a log of headings: "
+            f"{builder.accepted + builder.unknown} sound sentences, none with a heading",
             where,
         )
     return builder.stream()

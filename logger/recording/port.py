@@ -1,65 +1,144 @@
-"""From a file to a stream, whichever kind of file it is."""
+"""The port a board is on: a serial device, or one served over the network."""
 
 from __future__ import annotations
 
-import hashlib
-from dataclasses import replace
-from itertools import pairwise
-from pathlib import Path
+import contextlib
+import socket
+from typing import Any
+from urllib.parse import urlsplit
 
-from firmware_protocol import Refusal, decode_sentence
-from logger.recording.decode import StreamBuilder
-from logger.recording.nmea_log import parse_plain_log
-from logger.recording.reader import Recording, is_recording, parse_recording, read_bytes
-from logger.recording.records import printable
-from logger.recording.samples import Note, Stream
+from logger.errors import DeviceError
+from logger.recording.reader_thread import POLL_S, ReaderThread
 
-_BLOCK = 2048
-"""Sentences decoded at a time: enough to be quick, few enough to take no room."""
-
-
-def load_stream(
-    path: Path, *, rate_hz: float | None = None, accept_broken_seal: bool = False
-) -> tuple[Recording, Stream]:
-    """Read a file and decode it; the first line alone decides what it is."""
-    content = read_bytes(path)
-    if is_recording(content):
-        recording = parse_recording(content, path, accept_broken_seal=accept_broken_seal)
-        stream = decode_recording(recording)
-        problems = (*recording.problems, *stream.doubts)
-        return replace(recording, problems=problems, sentences=()), stream
-    stream = parse_plain_log(content, str(path), rate_hz)
-    digest = hashlib.sha256(content).hexdigest()
-    return Recording(path, {}, [], [], [], False, digest, ("a plain log, not a recording",)), stream
+BAUD_RATE = 115200
+_WRITE_S = 0.5
+_CONNECT_S = 5.0
+_MOST_AT_ONCE = 4096
+_KINDS = ("socket", "rfc2217", "loop")
+_HINT = (
+    "a port is a device name such as /dev/ttyUSB0 or COM3, socket://HOST:PORT, rfc2217://HOST:PORT "
+    "or loop://; serial ports are listed by: horizon-logger ports"
+)
 
 
-def decode_recording(recording: Recording) -> Stream:
-    """Decode the sentences of a recording; each is checked again as when it came."""
-    builder, gaps = StreamBuilder(), set(recording.gaps)
-    total = len(recording.sentences)
-    edges = sorted({*range(0, total, _BLOCK), *(gap for gap in gaps if gap < total), total})
-    for start, stop in pairwise(edges):
-        if start in gaps:
-            builder.interrupted()
-        times, lines = zip(*recording.sentences[start:stop], strict=True)
-        builder.feed_lines(times, lines)
-    for _, raw in recording.unsound:
-        # What a later, wiser decoder would take still counts as refused: it bears no place.
-        found = decode_sentence(raw.rstrip(b"\r\n"))
-        builder.damaged(found.reason if isinstance(found, Refusal) else "damaged on the line")
-    for t, note in recording.notes:
-        builder.note(as_note(t, note))
-    return builder.stream()
+def open_link(url: str, baud_rate: int = BAUD_RATE) -> ReaderThread:
+    """Open a port, and read it from now on."""
+    kind, is_url, _ = url.partition("://")
+    if is_url and kind.lower() not in _KINDS:
+        raise _not_opened(url, f"{kind}:// is no kind of port that this program opens")
+    if is_url and kind.lower() == "socket":
+        return ReaderThread(_NetworkPort(url))
+    return ReaderThread(_SerialPort(url, baud_rate))
 
 
-def as_note(t_s: float, note: dict[str, object]) -> Note:
-    """An ``n`` record as a note; ``at_s`` sets it back to the moment it speaks of."""
-    label, kind, at_s = note.get("label"), note.get("kind"), note.get("at_s")
-    if isinstance(at_s, (int, float)) and not isinstance(at_s, bool) and 0 <= at_s <= t_s:
-        t_s = float(at_s)
-    return Note(
-        t_s,
-        printable(label) if isinstance(label, str) else "",
-        printable(kind) if isinstance(kind, str) else "",
-        {k: v for k, v in note.items() if k not in ("label", "kind")},
-    )
+class _NetworkPort:
+    """Bytes over TCP, as they are."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        address = _address(url)
+        try:
+            self._socket = socket.create_connection(address, timeout=_CONNECT_S)
+        except (OSError, ValueError) as error:
+            raise _not_opened(url, _plain(error)) from error
+        self._socket.settimeout(POLL_S)
+
+    def read(self) -> bytes:
+        """See `RawPort.read`."""
+        try:
+            came = self._socket.recv(_MOST_AT_ONCE)
+        except TimeoutError:
+            return b""
+        except OSError as error:
+            raise _lost(self.url, _plain(error)) from error
+        if not came:
+            raise _lost(self.url, "the other end closed it")
+        return came
+
+    def write(self, data: bytes) -> None:
+        """See `RawPort.write`."""
+        try:
+            self._socket.sendall(data)
+        except TimeoutError:
+            return
+        except OSError as error:
+            raise _lost(self.url, _plain(error)) from error
+
+    def close(self) -> None:
+        """See `RawPort.close`."""
+        self._socket.close()
+
+
+class _SerialPort:
+    """A serial device on this machine, or one that another machine serves by RFC 2217."""
+
+    def __init__(self, url: str, baud_rate: int) -> None:
+        import serial
+
+        self.url = url
+        self._gone = (serial.SerialException, OSError)
+        served = url.lower().startswith("rfc2217://")
+        if served:
+            _address(url)
+        try:
+            # Two programs reading one port would each get half of it: hence exclusive.
+            self._port: Any = serial.serial_for_url(
+                url,
+                baudrate=baud_rate,
+                timeout=POLL_S,
+                write_timeout=None if served else _WRITE_S,  # RFC 2217 knows no such limit
+                exclusive=True,
+            )
+        except (*self._gone, ValueError) as error:
+            raise _not_opened(url, _plain(error)) from error
+
+    def read(self) -> bytes:
+        """See `RawPort.read`."""
+        try:
+            came: bytes = self._port.read(1)
+            if came:
+                came += self._port.read(min(self._port.in_waiting, _MOST_AT_ONCE))
+        except Exception as error:  # pyserial raises several kinds when a port goes away
+            raise _lost(self.url, _plain(error)) from error
+        return came
+
+    def write(self, data: bytes) -> None:
+        """See `RawPort.write`."""
+        import serial
+
+        try:
+            self._port.write(data)
+        except serial.SerialTimeoutException:
+            return
+        except self._gone as error:
+            raise _lost(self.url, _plain(error)) from error
+
+    def close(self) -> None:
+        """See `RawPort.close`."""
+        with contextlib.suppress(*self._gone):  # it may be gone already
+            self._port.close()
+
+
+def _address(url: str) -> tuple[str, int]:
+    """Host and number of a network port."""
+    try:
+        whole = urlsplit(url)
+        host, number = whole.hostname, whole.port
+    except ValueError:
+        host = number = None
+    if not host or number is None:
+        raise _not_opened(url, "it has no host and port number")
+    return host, number
+
+
+def _not_opened(url: str, why: str) -> DeviceError:
+    return DeviceError(f"cannot be opened: {why}", f"port {url}", hint=_HINT)
+
+
+def _lost(url: str, why: str) -> DeviceError:
+    return DeviceError(f"the link was lost: {why}", f"port {url}")
+
+
+def _plain(error: Exception) -> str:
+    reason = getattr(error, "strerror", None) or str(error)
+    return str(reason).split("\n")[0]

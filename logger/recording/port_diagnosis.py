@@ -34,7 +34,7 @@ def heard(size: int, builder: StreamBuilder) -> Heard | None:
         return None
     if not size:
         return SILENCE
-    if builder.identity is not None or (builder.accepted and not builder.unknown):
+    if builder.boards or (builder.accepted and not builder.unknown):
         return Heard(
             "the board answers but sends no measurement", "", "check the streams it is set to send"
         )

@@ -1,4 +1,8 @@
-"""Read a recording: what is sound is used, what is damaged is named."""
+"""Read a recording: what is sound is used, what is damaged is named.
+
+First line ``horizon-logger recording 1``, then one record a line: ``h`` header, ``s`` sentence,
+``n`` note, ``x`` bytes that were no sentence, ``e`` the seal.
+"""
 
 from __future__ import annotations
 
@@ -8,76 +12,71 @@ import io
 import json
 import math
 import re
-from array import array
-from collections.abc import Mapping, Sequence
+import time
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, overload
+from typing import Any
 
-from logger.errors import RecordingError, as_argument
+from logger.errors import InputError, RecordingError, as_argument
 from logger.files import read_within
-from logger.recording.records import FIRST_LINE, MAGIC, printable
+from logger.recording.samples import printable
 
+MAGIC = b"horizon-logger recording "
+FIRST_LINE = MAGIC + b"1\n"
 MOST_BYTES = 128 * 2**20
 MOST_RECORDS = 1_000_000
 """At 600 sentences a second, the most the contract allows, half an hour; at 50 Hz, hours. What fits
 into half a gigabyte of memory all the way to the report; a sweep goes on in a new recording."""
 _FRAME = 3
 """First line, header and seal."""
-MOST_NOTES = 5_000
-"""Notes that are kept: no hand makes more in a sweep."""
 LONGEST_LINE = 64 * 2**10
+UNSEALED = "not sealed: the recording was interrupted before its end"
+NOTHING = "not sealed: the recording was interrupted before anything came"
 
 _STAMPED = re.compile(rb"([sxn]) ([0-9]{1,7}(?:\.[0-9]{1,9})?)(?: |(?=\n))").match
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
-
-
-class Sentences(Sequence[tuple[float, bytes]]):
-    """Receive times and sentences, cut out of the file's bytes only when asked for."""
-
-    def __init__(self, content: bytes) -> None:
-        self._content = content
-        self._times = array("d")
-        self._starts = array("I")
-
-    def add(self, t_s: float, start: int) -> None:
-        """Take one more."""
-        self._times.append(t_s)
-        self._starts.append(start)
-
-    def __len__(self) -> int:
-        return len(self._times)
-
-    @overload
-    def __getitem__(self, at: int) -> tuple[float, bytes]: ...
-    @overload
-    def __getitem__(self, at: slice) -> list[tuple[float, bytes]]: ...
-    def __getitem__(self, at: int | slice) -> tuple[float, bytes] | list[tuple[float, bytes]]:
-        content = self._content
-        if isinstance(at, slice):
-            return [
-                (t, content[start : content.index(b"\n", start)])
-                for t, start in zip(self._times[at], self._starts[at], strict=True)
-            ]
-        start = self._starts[at]
-        return self._times[at], content[start : content.index(b"\n", start)]
+_STILL_WRITTEN_S = 2.0
 
 
 @dataclass(frozen=True, eq=False)
 class Recording:
-    """The records of one file, in order, not yet decoded."""
+    """One file as it was recorded, not yet decoded."""
 
     path: Path
     header: Mapping[str, Any]  # The ``h`` record; empty if there is none
-    sentences: Sequence[tuple[float, bytes]]  # Receive time and the sentence. [s]
-    notes: list[tuple[float, dict[str, Any]]]  # Time and note. [s]
-    unsound: list[tuple[float, bytes]]  # Bytes that were no valid sentence when they came. [s]
     sealed: bool  # It carries a seal that matches
     sha256: str  # Of the whole file
     # What is wrong with it, in words; empty for a whole, sealed recording
     problems: tuple[str, ...] = ()
-    # How many sentences stand before each note that a lost link was back
-    gaps: tuple[int, ...] = ()
+    content: bytes = b""  # The file; let go once it has been decoded
+    plain_log: bool = False  # Another program's log of sentences, without header, notes or seal
+
+    def records(self) -> Iterator[tuple[bytes, float, Any]]:
+        """Kind, time and content of every record that can be read, in order. [s]."""
+        for line in io.BytesIO(self.content):
+            if record := _record(line):
+                yield record
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing came before it ended."""
+        return next(self.records(), None) is None
+
+    @property
+    def sentences(self) -> list[tuple[float, bytes]]:
+        """Receive time and sentence. [s]."""
+        return [(t_s, raw) for kind, t_s, raw in self.records() if kind == b"s"]
+
+    @property
+    def notes(self) -> list[tuple[float, dict[str, Any]]]:
+        """Time and note. [s]."""
+        return [(t_s, note) for kind, t_s, note in self.records() if kind == b"n"]
+
+    @property
+    def unsound(self) -> list[tuple[float, bytes]]:
+        """Bytes that were no valid sentence when they came. [s]."""
+        return [(t_s, raw) for kind, t_s, raw in self.records() if kind == b"x"]
 
     @property
     def started(self) -> dt.datetime | None:
@@ -113,20 +112,31 @@ def read_bytes(path: Path) -> bytes:
 
 
 def is_recording(content: bytes) -> bool:
-    """Whether a file's first line says that it is a recording."""
-    return content.removeprefix(_BYTE_ORDER_MARK).startswith(MAGIC)
+    """Whether a file's first line says that it is a recording, or was about to."""
+    return content.removeprefix(_BYTE_ORDER_MARK).startswith(MAGIC) or _is_cut(content)
+
+
+def _is_cut(content: bytes) -> bool:
+    """Whether a full disk, or a power cut, left less than the first line of a recording."""
+    return FIRST_LINE.startswith(content) and content != FIRST_LINE
 
 
 def read_recording(path: Path, *, accept_broken_seal: bool = False) -> Recording:
     """Read a ``*.sweep`` file.
 
-    A torn last line is dropped and named; a recording without seal is taken and named.
+    A torn last line is dropped and named; a recording without seal is taken and named, even one
+    that was interrupted before anything came.
 
     Parameters
     ----------
     path : Path
     accept_broken_seal : bool
         Go on, and say so in `Recording.problems`, where the seal does not match.
+
+    Returns
+    -------
+    Recording
+        Header, records and what is wrong with them.
 
     Raises
     ------
@@ -140,140 +150,104 @@ def read_recording(path: Path, *, accept_broken_seal: bool = False) -> Recording
 
 def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = False) -> Recording:
     """`read_recording` on bytes already in hand; `path` is for messages only."""
-    where = str(path)
-    first, newline, _ = content.partition(b"\n")
+    found = _Found()
+    if not _is_cut(content):
+        _refuse_another_format(content, str(path))
+        found.look_through(content, str(path))
+    if found.seal is None:
+        found.problems.append(UNSEALED if found.records else NOTHING)
+    elif found.seal_fault:
+        if not accept_broken_seal:
+            raise RecordingError(
+                f"broken seal: {found.seal_fault}; the file was changed after it was recorded",
+                str(path),
+                hint=_with_broken_seal(path, found.header),
+            )
+        found.problems.append(f"broken seal accepted: {found.seal_fault}")
+    if found.records and not found.header:
+        found.problems.append("no header")
+    return Recording(
+        path,
+        found.header,
+        sealed=found.seal is not None and not found.seal_fault,
+        sha256=hashlib.sha256(content).hexdigest(),
+        problems=tuple(found.problems),
+        content=content,
+    )
+
+
+def _refuse_another_format(content: bytes, where: str) -> None:
+    first, _, _ = content.partition(b"\n")
     if not is_recording(content):
         raise RecordingError("its first line does not say that it is a recording", where)
-    if content.startswith(_BYTE_ORDER_MARK) or first == FIRST_LINE + b"\r":
+    if content.startswith(_BYTE_ORDER_MARK) or first + b"\n" == FIRST_LINE[:-1] + b"\r\n":
         raise RecordingError(
             "some program changed its line ends or put a byte order mark before it",
             where,
             hint="use the original: a recording is copied as it is, never edited",
         )
-    if first == FIRST_LINE and not newline:
-        raise RecordingError("nothing but its first line", where)
-    if first != FIRST_LINE:
+    if not content.startswith(FIRST_LINE):
         version = first[len(MAGIC) :][:20].decode("ascii", "replace")
         raise RecordingError(
             f"recording format {version!r}, this program reads 1",
             where,
             hint="a newer version of this program may read it",
         )
-    found = _Parser(where, Sentences(content))
-    found.parse(content)
-    problems = list(found.problems)
-    if found.seal is None:
-        problems.append("not sealed: the recording was interrupted before its end")
-    elif found.seal_fault:
-        if not accept_broken_seal:
-            raise RecordingError(
-                f"broken seal: {found.seal_fault}; the file was changed after it was recorded",
-                where,
-                hint=_with_broken_seal(path, found.header),
-            )
-        problems.append(f"broken seal accepted: {found.seal_fault}")
-    if not found.header:
-        problems.append("no header")
-    return Recording(
-        path=path,
-        header=found.header,
-        sentences=found.sentences,
-        notes=found.notes,
-        unsound=found.unsound,
-        sealed=found.seal is not None and not found.seal_fault,
-        sha256=hashlib.sha256(content).hexdigest(),
-        problems=tuple(problems),
-        gaps=tuple(found.gaps),
-    )
 
 
 @dataclass
-class _Parser:
-    where: str
-    sentences: Sentences
+class _Found:
+    """What one look through a file finds, but for the records themselves."""
+
     header: dict[str, Any] = field(default_factory=dict)
-    notes: list[tuple[float, dict[str, Any]]] = field(default_factory=list)
-    unsound: list[tuple[float, bytes]] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
-    gaps: list[int] = field(default_factory=list)
-    notes_left_out: int = 0
+    records: int = 0
     seal: dict[str, Any] | None = None
     seal_fault: str = ""
 
-    def parse(self, content: bytes) -> None:
+    def look_through(self, content: bytes, where: str) -> None:
+        """Judge every line."""
         bad: list[int] = []
-        latest, backward, start = 0.0, 0, 0
+        latest_s, backward, begins = 0.0, 0, 0
         for number, line in enumerate(io.BytesIO(content), start=1):
-            begins = start
-            start += len(line)
             if not line.endswith(b"\n"):
                 self.problems.append(f"the last line is torn and was dropped ({len(line)} bytes)")
                 break
-            if number == 1:
-                continue
             if number > MOST_RECORDS + _FRAME:
                 raise RecordingError(
-                    f"more than {MOST_RECORDS} records, no sweep is that long", self.where
+                    f"more than {MOST_RECORDS} records, no sweep is that long", where
                 )
             if self.seal is not None:
                 self.seal_fault = self.seal_fault or "there are lines after it"
-            if len(line) - 1 > LONGEST_LINE:
+            if record := _record(line):
+                _, t_s, value = record
+                self.records += 1
+                backward += t_s < latest_s
+                latest_s = t_s
+                if isinstance(value, dict):
+                    self._look_at(value)
+            elif line.startswith(b"e ") and len(line) <= LONGEST_LINE:
+                self._check_seal(memoryview(content)[:begins], number - 2, line[2:])
+            elif number == 2 and (header := _header(line)) is not None:
+                self.header = header
+            elif number > 1:
                 bad.append(number)
-            elif stamped := _STAMPED(line):
-                t = float(stamped[2])
-                if stamped[1] == b"s":
-                    self.sentences.add(t, begins + stamped.end())
-                elif not self._take(stamped[1], t, line[stamped.end() : -1]):
-                    bad.append(number)
-                    continue
-                backward += t < latest
-                latest = t
-            elif line.startswith(b"h "):
-                entry = json_object(line[2:-1])
-                if entry is None or self.header or number != 2:
-                    bad.append(number)
-                else:
-                    self.header = entry
-            elif line.startswith(b"e "):
-                self._check_seal(memoryview(content)[:begins], number - 2, line[2:-1])
-            else:
-                bad.append(number)
-        if self.notes_left_out:
-            self.problems.append(
-                f"{self.notes_left_out} notes after the first {MOST_NOTES} left out"
-            )
+            begins += len(line)
         if backward:
             self.problems.append(f"time steps back {backward} times")
         if bad:
             listed = ", ".join(map(str, bad[:5])) + (" …" if len(bad) > 5 else "")
             self.problems.append(f"{len(bad)} unreadable line(s) left out: {listed}")
 
-    def _take(self, kind: bytes, t: float, payload: bytes) -> bool:
-        if kind == b"n":
-            note = json_object(payload)
-            if len(self.notes) >= MOST_NOTES:
-                self.notes_left_out += 1
-            elif note is not None:
-                self.notes.append((t, note))
-                self._look_at(note)
-            return note is not None
-        try:
-            self.unsound.append((t, bytes.fromhex(payload.decode("ascii"))))
-        except ValueError:
-            return False
-        return True
-
     def _look_at(self, note: dict[str, Any]) -> None:
-        if note.get("link") == "back":
-            self.gaps.append(len(self.sentences))
-        moved = note.get("host_clock_moved_s")
-        if isinstance(moved, float):
+        moved_s = note.get("host_clock_moved_s")
+        if isinstance(moved_s, float):
             self.problems.append(
-                f"time in doubt: the computer's clock was set by {moved:+.0f} s in mid-sweep"
+                f"time in doubt: the computer's clock was set by {moved_s:+.0f} s in mid-sweep"
             )
 
     def _check_seal(self, before: memoryview, records: int, rest: bytes) -> None:
-        entry = json_object(rest)
+        entry = _json_object(rest)
         if entry is None:
             self.seal, self.seal_fault = {}, "it cannot be read"
             return
@@ -284,15 +258,30 @@ class _Parser:
             self.seal_fault = "the SHA-256 of the records is another"
 
 
-def _with_broken_seal(path: Path, header: Mapping[str, Any]) -> str:
-    """How to go on with it; a sweep's is met in whole points too, which do not take one."""
-    if header.get("purpose") in ("compass", "level", "bearing", "plane"):
-        return "use the original, or go on with --accept-broken-seal"
-    alone = f"horizon-logger replay {as_argument(path)} --accept-broken-seal"
-    return f"use the original, or go on with this one alone: {alone}"
+def _record(line: bytes) -> tuple[bytes, float, Any] | None:
+    """Kind, time and content of a whole line; None where it is none that can be read."""
+    stamped = _STAMPED(line)
+    if stamped is None or len(line) > LONGEST_LINE + 1 or not line.endswith(b"\n"):
+        return None
+    kind, content = stamped[1], line[stamped.end() : -1]
+    value: Any = content
+    if kind == b"n":
+        value = _json_object(content)
+    elif kind == b"x":
+        try:
+            value = bytes.fromhex(content.decode("ascii"))
+        except ValueError:
+            value = None
+    return None if value is None else (kind, float(stamped[2]), value)
 
 
-def json_object(text: bytes) -> dict[str, Any] | None:
+def _header(line: bytes) -> dict[str, Any] | None:
+    if not line.startswith(b"h ") or len(line) > LONGEST_LINE + 1:
+        return None
+    return _json_object(line[2:])
+
+
+def _json_object(text: bytes) -> dict[str, Any] | None:
     """What a record's JSON says; None where it is no sound object."""
     try:
         value = json.loads(text.decode("utf-8"), parse_constant=_refuse)
@@ -305,3 +294,31 @@ def json_object(text: bytes) -> dict[str, Any] | None:
 
 def _refuse(constant: str) -> None:
     raise ValueError(constant)
+
+
+def _with_broken_seal(path: Path, header: Mapping[str, Any]) -> str:
+    """How to go on with it; a sweep's is met in whole points too, which do not take one."""
+    if header.get("purpose") in ("compass", "level", "bearing", "plane"):
+        return "use the original, or go on with --accept-broken-seal"
+    alone = f"horizon-logger replay {as_argument(path)} --accept-broken-seal"
+    return f"use the original, or go on with this one alone: {alone}"
+
+
+def continued(recordings: Sequence[Path]) -> str | None:
+    """Name of the recording that a new one of the same point goes on from.
+
+    That is the last in which something is, if it ended before its operator ended it, without a
+    seal or with a link that stayed lost; and what that one went on from itself.
+    """
+    for path in reversed(recordings):
+        try:
+            last = read_recording(path, accept_broken_seal=True)
+            still_written = 0 <= time.time() - path.stat().st_mtime < _STILL_WRITTEN_S
+        except (OSError, InputError):
+            return None
+        if last.empty:
+            continue
+        links = [note["link"] for _, note in last.notes if "link" in note]
+        cut_short = links[-1:] == ["lost"] if last.sealed else not still_written
+        return (last.text("continues") or path.name) if cut_short else None
+    return None

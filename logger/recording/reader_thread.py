@@ -1,15 +1,50 @@
-"""From the link into the recording, on a thread of its own: nothing else is waited for."""
+"""The thread that reads a port and records what comes: it waits for nothing else."""
 
 from __future__ import annotations
 
 import contextlib
 import queue
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol, TypeAlias
 
 from firmware_protocol import Piece
-from logger.recording.link import POLL_S, Link
+from logger.errors import DeviceError
+
+POLL_S = 0.1
+
+PIECES_A_SECOND = 2_000
+"""Sentences, or scraps of noise: three times the 600 that the contract's fastest board sends."""
+PIECES_AT_ONCE = 20_000
+"""What may come at once, when a network has stalled, say: half a minute of that board."""
+MOST_WAITING = 100_000
+"""Pieces that may wait to be shown: nearly three minutes of the fastest board, some 40 MB."""
+_KEPT_EARLY = 64 * 2**10
+"""Of what comes while nobody records, so that nothing is lost between two recordings. [bytes]"""
+
+
+class RawPort(Protocol):
+    """What the reader thread needs of a port."""
+
+    url: str
+
+    def read(self) -> bytes:
+        """Return what has come, after at most a tenth of a second; b"" if nothing has."""
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Send bytes; what the other end does not take soon is dropped."""
+        ...
+
+    def close(self) -> None:
+        """Let the port go; never raises."""
+        ...
+
+
+class FloodError(DeviceError):
+    """More came than any board sends, or than can be kept up with."""
 
 
 @dataclass(frozen=True)
@@ -21,64 +56,149 @@ class Taken:
     pieces: list[Piece]  # What they decoded to
 
 
-class Intake:
-    """Reads a link, has every chunk recorded, then hands it on.
+Record: TypeAlias = Callable[[bytes], Taken]
+
+
+class Link(Protocol):
+    """What capture needs of an open port: `ReaderThread`, or what a test makes up."""
+
+    url: str
+
+    def start(self, record: Record) -> None:
+        """From now on have every chunk recorded, also the empty one of a silent moment."""
+        ...
+
+    def read(self) -> list[Taken]:
+        """What was recorded since the last call; waits a tenth of a second at most for some."""
+        ...
+
+    def stop(self) -> list[Taken]:
+        """Record no more; what was recorded and not read yet."""
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Send bytes."""
+        ...
+
+    def close(self) -> None:
+        """Let the port go; never raises."""
+        ...
+
+
+class ReaderThread:
+    """Reads a port as long as it is open.
 
     Whoever takes from it may draw a screen, load a package or stop altogether: what comes is
     stamped and recorded when it comes.
     """
 
-    def __init__(self, link: Link, record: Callable[[bytes], Taken], *, beside: bool) -> None:
-        self.link = link
-        self._record = record
+    def __init__(self, port: RawPort) -> None:
+        self.url = port.url
+        self._port = port
+        self._record: Record | None = None
+        self._recording = threading.Lock()
+        self._early = b""
         self._come: queue.SimpleQueue[Taken | None] = queue.SimpleQueue()
+        self._put = self._read = 0  # pieces so far; one thread counts each
+        self._flow = _Flow()
         self._fault: Exception | None = None
-        self._ending = False
-        self._thread: threading.Thread | None = None
-        if beside:
-            self._thread = threading.Thread(target=self._run, name="recording", daemon=True)
-            self._thread.start()
+        self._closing = False
+        self._thread = threading.Thread(target=self._run, name=f"read {port.url}", daemon=True)
+        self._thread.start()
 
-    def take(self) -> list[Taken]:
-        """What was recorded since the last call; waits a tenth of a second at most for some."""
-        if self._thread is None:
-            return [self._record(self.link.read())]
-        come: list[Taken] = []
-        with contextlib.suppress(queue.Empty):
-            one = self._come.get(timeout=POLL_S)
-            while one is not None:
-                come.append(one)
-                one = self._come.get_nowait()
-            self._come.put(None)  # the end of it: met again by the next call
-            if not come and self._fault is not None:
-                fault, self._fault = self._fault, None
-                raise fault
+    def start(self, record: Record) -> None:
+        """See `Link.start`; what came a moment ago goes first."""
+        with self._recording:
+            self._record = record
+
+    def read(self) -> list[Taken]:
+        """See `Link.read`."""
+        come = self._waiting(POLL_S)
+        if not come and self._fault is not None:
+            raise self._fault
         return come
 
-    def end(self) -> list[Taken]:
-        """Read no more, once the chunk in hand is recorded; what was not handed on yet."""
-        self._ending = True
-        if self._thread is not None:
-            self._thread.join()
-        come = []
-        with contextlib.suppress(queue.Empty):
-            while True:
-                one = self._come.get_nowait()
-                if one is not None:
-                    come.append(one)
-        return come
+    def stop(self) -> list[Taken]:
+        """See `Link.stop`. Raises what ended the recording, other than a lost link."""
+        with self._recording:
+            self._record = None
+        if self._fault is not None and not isinstance(self._fault, DeviceError):
+            raise self._fault
+        return self._waiting(0.0)
 
-    @property
-    def fault(self) -> Exception | None:
-        """What ended the thread, as far as `take` has not raised it."""
-        return self._fault
+    def write(self, data: bytes) -> None:
+        """See `Link.write`."""
+        self._port.write(data)
+
+    def close(self) -> None:
+        """See `Link.close`."""
+        self._closing = True
+        self._thread.join(timeout=2 * POLL_S)
+        self._port.close()
+
+    def _waiting(self, wait_s: float) -> list[Taken]:
+        come: list[Taken | None] = []
+        with contextlib.suppress(queue.Empty):
+            come.append(self._come.get(timeout=wait_s))
+            # Not until it is empty: it may be filled as quickly.
+            come += [self._come.get_nowait() for _ in range(self._come.qsize())]
+        taken = [one for one in come if one is not None]
+        self._read += sum(len(one.pieces) for one in taken)
+        return taken
 
     def _run(self) -> None:
         try:
-            while not self._ending:
-                taken = self._record(self.link.read())
-                if taken.size:
-                    self._come.put(taken)
+            while not self._closing:
+                chunk = self._port.read()
+                with self._recording:
+                    self._take(chunk)
         except Exception as error:  # raised again where it is waited for
             self._fault = error
         self._come.put(None)
+
+    def _take(self, chunk: bytes) -> None:
+        if self._record is None:
+            self._early = (self._early + chunk)[-_KEPT_EARLY:]
+            return
+        if self._early:
+            chunk, self._early = self._early + chunk, b""
+        taken = self._record(chunk)
+        if taken.size and self._fault is None:
+            self._hand_on(taken)
+            self._flow.take(time.monotonic(), len(taken.pieces), self.url)
+
+    def _hand_on(self, taken: Taken) -> None:
+        self._put += len(taken.pieces)
+        self._come.put(taken)
+        if self._put - self._read > MOST_WAITING:
+            # Told once all of it has been read; recording goes on until then.
+            self._fault = FloodError(
+                "more comes than this computer can keep up with",
+                f"port {self.url}",
+                hint="end other programs; what was recorded is kept",
+            )
+
+
+class _Flow:
+    """Finds a port that no board is on by how much comes from it."""
+
+    def __init__(self) -> None:
+        self._since_s = self._at_s = 0.0
+        self._above = 0.0  # What has come beyond the rate that is allowed
+        self._came = 0
+
+    def take(self, now_s: float, pieces: int, url: str) -> None:
+        """Count more; raises FloodError."""
+        self._above -= PIECES_A_SECOND * (now_s - self._at_s)
+        self._at_s = now_s
+        if self._above <= 0:
+            self._above, self._came, self._since_s = 0.0, 0, now_s
+        self._above += pieces
+        self._came += pieces
+        if self._above > PIECES_AT_ONCE:
+            raise FloodError(
+                f"{self._came} sentences or scraps of noise came in {now_s - self._since_s:.1f} s, "
+                "more than any board sends",
+                f"port {url}",
+                hint="see what is on it with: horizon-logger ports; what was recorded is kept",
+            )

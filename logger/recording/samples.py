@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
+from firmware_protocol import Identity
 from logger.arrays import Bools, Floats, Ints, freeze_columns
+
+LONGEST_TEXT = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,6 +121,24 @@ class Note:
     more: dict[str, Any] = field(default_factory=dict)
 
 
+def as_note(t_s: float, note: dict[str, Any]) -> Note:
+    """An ``n`` record as a note; ``at_s`` sets it back to the moment it speaks of."""
+    label, kind, at_s = note.get("label"), note.get("kind"), note.get("at_s")
+    if isinstance(at_s, (int, float)) and not isinstance(at_s, bool) and 0 <= at_s <= t_s:
+        t_s = float(at_s)
+    return Note(
+        t_s,
+        printable(label) if isinstance(label, str) else None,
+        printable(kind) if isinstance(kind, str) else "",
+        {k: v for k, v in note.items() if k not in ("label", "kind")},
+    )
+
+
+def printable(text: str) -> str:
+    """A name or remark on one line of sane length, nothing in it that steers a terminal."""
+    return "".join(c if c.isprintable() else " " for c in text[:LONGEST_TEXT]).strip()
+
+
 @dataclass(frozen=True)
 class BoardFault:
     """A fault the board reported."""
@@ -127,14 +149,23 @@ class BoardFault:
 
 
 @dataclass(frozen=True)
-class Identity:
-    """What the board says of itself."""
+class BoardSeen:
+    """From which row on a board sent: boards may be changed in the middle of a recording."""
 
-    board: str
-    serial_number: str
-    firmware: str
-    rate_hz: int
-    streams: str
+    first_row: int
+    identity: Identity
+
+    def is_another(self, identity: Identity) -> bool:
+        """Whether this names another board; rate and streams of one may be set anew."""
+        return _name(self.identity) != _name(identity)
+
+    def after(self, before: BoardSeen) -> str:
+        """What happened, in words."""
+        return f"another board answers, {_name(self.identity)} after {_name(before.identity)}"
+
+
+def _name(identity: Identity) -> str:
+    return printable(f"{identity.board} {identity.serial_number}") or "one without a name"
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,8 +177,37 @@ class Stream:
     keys: tuple[KeyPress, ...] = ()
     notes: tuple[Note, ...] = ()
     faults: tuple[BoardFault, ...] = ()
-    identity: Identity | None = None  # The last one received
+    boards: tuple[BoardSeen, ...] = ()  # In order; the first from row 0 on
     refused: dict[str, int] = field(default_factory=dict)  # Damaged or refused sentences by reason
     unknown: int = 0  # Sound sentences of kinds that this program does not use
     lost: int = 0  # Instants missing according to ``seq``
     doubts: tuple[str, ...] = ()  # What makes its times doubtful, in words
+
+    @property
+    def identity(self) -> Identity | None:
+        """What the last board said of itself last."""
+        return self.boards[-1].identity if self.boards else None
+
+    def by_board(self) -> tuple[Stream, ...]:
+        """One stream a board: what was measured with one is never corrected as another's."""
+        rows = len(self.samples)
+        measured = [board for board in self.boards if board.first_row < rows]
+        if len(measured) < 2:
+            return (self,)
+        starts = [board.first_row for board in measured[1:]]
+        times = self.samples.t_s[starts].tolist()
+        parts: list[Stream] = []
+        for board, (start, stop), (from_s, until_s) in zip(
+            measured, pairwise([0, *starts, rows]), pairwise([-np.inf, *times, np.inf]), strict=True
+        ):
+            if start == stop:
+                continue
+            part: dict[str, Any] = {
+                name: tuple(event for event in getattr(self, name) if from_s <= event.t_s < until_s)
+                for name in ("keys", "notes", "faults")
+            }
+            if parts:  # what the whole was refused or lost counts once
+                part |= {"refused": {}, "unknown": 0, "lost": 0}
+            samples = self.samples.rows(slice(start, stop))
+            parts.append(replace(self, samples=samples, boards=(board,), **part))
+        return tuple(parts)

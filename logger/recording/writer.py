@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import hashlib
+import json
 import os
 import time
 from collections.abc import Callable, Mapping
@@ -15,10 +16,26 @@ from typing import Any
 
 from firmware_protocol import Piece, Sound, Unsound
 from logger.errors import InputError
-from logger.recording.reader import MOST_BYTES, MOST_RECORDS
-from logger.recording.records import FIRST_LINE, compact_json
+from logger.recording.reader import FIRST_LINE, MOST_BYTES, MOST_RECORDS
+from logger.site import Site
 
+PURPOSES = ("sweep", "compass", "level", "bearing", "plane")
+LEAF_STATES = ("in leaf", "bare", "none")
 SYNC_EVERY_S = 0.5
+
+
+def header_of(
+    purpose: str, started: dt.datetime, site: Site, more: Mapping[str, Any]
+) -> dict[str, Any]:
+    """What a recording says at its start; ``elevation_m`` is metres above the sea."""
+    return {
+        "started": utc_text(started),
+        "latitude": site.latitude_deg,
+        "longitude": site.longitude_deg,
+        "elevation_m": site.altitude_m,
+        "purpose": purpose,
+        **{key: value for key, value in more.items() if value not in (None, "")},
+    }
 
 
 def utc_text(moment: dt.datetime) -> str:
@@ -62,10 +79,11 @@ class RecordingWriter:
                 what = f"cannot be written: {getattr(error, 'strerror', None) or error}"
             raise InputError(what, str(path)) from error
         try:
-            self._put(FIRST_LINE + b"\n", lines=0)
-            self._put(b"h " + compact_json(dict(header)) + b"\n")
+            self._put(FIRST_LINE + b"h " + _json(dict(header)) + b"\n")
         except BaseException:
+            # Half a beginning is no recording, and must not pass for one that was cut short.
             self.close(seal=False)
+            self.discard()
             raise
         _force_folder(self.path.parent)
 
@@ -89,7 +107,7 @@ class RecordingWriter:
 
     def note(self, t_s: float, **what: Any) -> None:
         """Record the operator's note."""
-        self._put(b"n %.3f " % t_s + compact_json(what) + b"\n")
+        self._put(b"n %.3f " % t_s + _json(what) + b"\n")
 
     def tick(self) -> None:
         """Nothing came: still see to it that what came before reaches the disk."""
@@ -108,7 +126,7 @@ class RecordingWriter:
         try:
             if seal and self._refusal is None and self._counted_right():
                 end = {"records": self._lines, "sha256": self._sha.hexdigest()}
-                self._put(b"e " + compact_json(end) + b"\n")
+                self._put(b"e " + _json(end) + b"\n")
             os.fsync(self._file.fileno())
         except OSError as error:
             if self._refusal is None:  # otherwise it was told already
@@ -202,3 +220,10 @@ def _force_folder(folder: Path) -> None:
 
 def _hex(unsound: Unsound) -> bytes:
     return unsound.raw.hex().encode("ascii")
+
+
+def _json(value: Any) -> bytes:
+    """One line of JSON: no spaces, real letters, NaN refused."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    # A lone surrogate (from undecodable bytes in a file name, say) has no UTF-8.
+    return text.encode("utf-8", errors="replace")

@@ -248,7 +248,7 @@ def _refuse_without_measurement(recording: Recording, stream: Stream) -> None:
     what, hint = "holds no measurement", "look what is on the port: horizon-logger ports"
     if stream.unknown:
         what = f"holds {stream.unknown} sentences, none with a heading: another device"
-    elif recording.unsound:
+    elif stream.refused:
         what = "holds bytes but no sentence: another speed (ours is 115200) or device"
     raise InputError(what, str(recording.path), hint=hint)
 

@@ -25,7 +25,7 @@ from logger.job import Job, calibration_path
 from logger.live.keyboard import Keyboard
 from logger.recording import Capture, Clock, Link, RecordingWriter
 from logger.recording.samples import Samples
-from logger.recording.writer import utc_text
+from logger.recording.writer import header_of
 
 SAY_EVERY_S = 1.0
 SILENT_S = 1.5
@@ -184,23 +184,15 @@ def record_guided(
     *,
     more: Mapping[str, Any] | None = None,
     seconds_s: float | None = None,
-    beside: bool = True,
 ) -> Path:
     """Record a calibration into the job, saying what to do next."""
     if how == "sun":
         refuse_sun_now(job.site, clock.utc())
     link = open_port()
     started = clock.utc()
-    header = {
-        "started": utc_text(started),
-        "latitude": job.site.latitude_deg,
-        "longitude": job.site.longitude_deg,
-        "elevation_m": job.site.altitude_m,
-        "purpose": purpose,
-        **{key: value for key, value in (more or {}).items() if value not in (None, "")},
-    }
+    header = header_of(purpose, started, job.site, more or {})
     writer = RecordingWriter(calibration_path(job, purpose, started), header)
-    capture = Capture(link, open_port, writer, clock, say=say, beside=beside)
+    capture = Capture(link, open_port, writer, clock, say=say)
     guide = Guide(how)
     try:
         _run(capture, guide, say, keyboard, seconds_s)

@@ -34,7 +34,6 @@ def stream_of(simulated: Any) -> Stream:
     builder = StreamBuilder()
     for t, chunk in simulated.chunks:
         builder.feed(t, chunk)
-    builder.finish(simulated.duration_s)
     return replace(builder.stream(), notes=tuple(simulated.notes))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,12 +13,12 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from firmware_protocol import framed
+from firmware_protocol import Decoder, framed
 from logger.cli import main
 from logger.errors import DeviceError, InputError
 from logger.job import read_job
 from logger.orientation import declination_at
-from logger.recording import RecordingWriter, StreamBuilder
+from logger.recording import RecordingWriter, Taken
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -44,17 +45,16 @@ def minutes(after: float) -> dt.datetime:
 
 def written(path: Path, simulated: Any) -> Path:
     """A simulated task as a sealed recording."""
-    writer, builder = RecordingWriter(path, simulated.header), StreamBuilder()
+    writer, decoder = RecordingWriter(path, simulated.header), Decoder()
     notes = list(simulated.notes)
     for t, chunk in simulated.chunks:
         while notes and notes[0].t_s <= t:
             note = notes.pop(0)
             label = {"label": note.label} if note.label else {}
             writer.note(note.t_s, **label, **note.more)
-        writer.add(t, builder.feed(t, chunk))
+        writer.add(t, decoder.feed(chunk))
     for note in notes:
         writer.note(max(note.t_s, simulated.duration_s), **note.more)
-    writer.add(simulated.duration_s, builder.finish(simulated.duration_s))
     writer.close()
     return path
 
@@ -234,8 +234,18 @@ class _Link:
 
     def __init__(self, simulated: Any, clock: _Clock) -> None:
         self.chunks, self.clock, self.sent = list(simulated.chunks), clock, b""
+        self.url = "played"
 
-    def read(self) -> bytes:
+    def start(self, record: Callable[[bytes], Taken]) -> None:
+        self.record = record
+
+    def read(self) -> list[Taken]:
+        return [self.record(self.come())]
+
+    def stop(self) -> list[Taken]:
+        return []
+
+    def come(self) -> bytes:
         if not self.chunks:
             self.clock.now_s += 0.1
             return b""
@@ -263,7 +273,6 @@ def test_a_live_tumble_says_where_to_turn_and_ends_when_it_has_enough(job: Path)
     said: list[str] = []
     path = record_guided(
         read_job(job), "compass", "compass", lambda: link, clock, said.append, _Keyboard(),
-        beside=False,
     )  # fmt: skip
     assert any("faces the ground" in line for line in said)
     assert "enough" in said[-2]
@@ -280,9 +289,7 @@ def test_a_live_bearing_by_the_sun_keeps_saying_not_to_look(job: Path) -> None:
     clock = _Clock(minutes(-100))
     link = _Link(simulate_bearing(sensor=BOARD, started=minutes(-100), streams="MG"), clock)
     said: list[str] = []
-    record_guided(
-        read_job(job), "bearing", "sun", lambda: link, clock, said.append, _Keyboard(), beside=False
-    )
+    record_guided(read_job(job), "bearing", "sun", lambda: link, clock, said.append, _Keyboard())
     lines = [line for line in said if "held still" in line or "moving" in line]
     assert lines
     assert all("never look at the sun" in line for line in lines)
@@ -296,7 +303,6 @@ def test_a_port_that_stays_silent_is_told_each_second_and_leaves_nothing_behind(
     with pytest.raises(DeviceError, match="not one byte in 10 s"):
         record_guided(
             read_job(job), "level", "level", lambda: silent, clock, said.append, _Keyboard(),
-            beside=False,
         )  # fmt: skip
     assert any("nothing from the board for 5 s" in line for line in said)
     assert not any(line.startswith("kept") for line in said)
@@ -312,7 +318,6 @@ def test_a_bearing_by_the_sun_at_night_is_refused_before_anybody_sights(job: Pat
     with pytest.raises(InputError, match="below the horizon at this time and place"):
         record_guided(
             read_job(job), "bearing", "sun", never, night, lambda _: None, _Keyboard(),
-            beside=False,
         )  # fmt: skip
 
 
@@ -332,7 +337,7 @@ def test_what_is_no_board_is_told_while_it_sends_and_is_no_calibration(
     with pytest.raises(DeviceError, match=words):
         record_guided(
             read_job(job), "compass", "compass", lambda: other, clock, said.append, _Keyboard(),
-            seconds_s=6.0, beside=False,
+            seconds_s=6.0,
         )  # fmt: skip
     assert any(line.endswith(words) for line in said)
     assert not any("nothing from the board" in line or "held still" in line for line in said)
@@ -348,6 +353,6 @@ def test_an_end_before_the_board_spoke_is_no_calibration(job: Path) -> None:
     with pytest.raises(DeviceError, match="nothing came from the board"):
         record_guided(
             read_job(job), "level", "level", lambda: silent, clock, lambda _: None, _Keyboard(),
-            seconds_s=2.0, beside=False,
+            seconds_s=2.0,
         )  # fmt: skip
     assert not list((job / "calibrations").glob("*.sweep"))

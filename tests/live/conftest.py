@@ -11,9 +11,10 @@ from logger.errors import DeviceError
 from logger.live.port import Port
 from logger.live.screen import Frame
 from logger.live.session import LiveView
-from logger.live.sweeping import Surroundings, SurveyDay, header_of
+from logger.live.sweeping import Surroundings, SurveyDay
 from logger.orientation import Corrections, declination_at
-from logger.recording import RecordingWriter
+from logger.recording import RecordingWriter, Taken
+from logger.recording.writer import header_of
 from logger.simulation import BoardSettings, Operator, Sensor, Task, day_task, scene_named, simulate
 from logger.site import Site
 
@@ -46,13 +47,23 @@ class PlayedLink:
 
     def __init__(self, clock: PlayedClock, chunks: Chunks, then_gone: bool = False) -> None:
         self.sent = b""
+        self.url = "played"
         self.closed = 0
         self._clock = clock
         self._chunks = list(chunks)
         self._zero = clock.now_s
         self._then_gone = then_gone
 
-    def read(self) -> bytes:
+    def start(self, record: Callable[[bytes], Taken]) -> None:
+        self._record = record
+
+    def read(self) -> list[Taken]:
+        return [self._record(self._come())]
+
+    def stop(self) -> list[Taken]:
+        return []
+
+    def _come(self) -> bytes:
         if not self._chunks:
             if self._then_gone:
                 raise DeviceError("unplugged")
@@ -156,7 +167,6 @@ class Bench:
                 lambda _passes: None,
                 dropped=lambda path, a, b: self.dropped.append((path.name, a, b)),
             ),
-            beside=False,  # the played clock is moved by reading: one thing at a time
         )
 
     def _open(self) -> PlayedLink:
@@ -164,7 +174,7 @@ class Bench:
 
     def _recording(self, point: str, started: dt.datetime) -> RecordingWriter:
         path = self._folder / f"{len(list(self._folder.glob('*.sweep')))}.sweep"
-        return RecordingWriter(path, header_of(point, started, SITE, {"leaf": None}))
+        return RecordingWriter(path, header_of("sweep", started, SITE, {"point": point}))
 
 
 @pytest.fixture

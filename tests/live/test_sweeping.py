@@ -7,11 +7,13 @@ import pytest
 
 from firmware_protocol import Cue, Identity, Key, decode_sentence, encode
 from logger.errors import DeviceError
+from logger.live.port import Port
 from logger.live.screen import Frame
 from logger.live.session import LiveView
 from logger.live.sweeping import IN_PASSING
 from logger.recording import read_recording
-from logger.recording.port import decode_recording
+from logger.recording.load import decode_recording
+from logger.recording.reader_thread import ReaderThread
 from logger.simulation import Operator
 
 from .conftest import Bench, Chunks, PlayedLink, board_chunks
@@ -323,21 +325,26 @@ def test_a_screen_that_hangs_holds_up_no_record(bench: MakeBench, quick_sweep: C
     hangs_s = 60.0  # how long this test may take to fail; nothing waits so long otherwise
     drawing, screen_free, asked_for_more = (threading.Event() for _ in range(3))
     swept = bench(quick_sweep[:40])
-    show, read = swept.display.show, swept.link.read
+    show = swept.display.show
 
     def hanging(view: LiveView, frame: Frame) -> None:
         drawing.set()
         assert screen_free.wait(hangs_s)
         show(view, frame)
 
-    def read_while_drawing() -> bytes:
-        if not drawing.wait(hangs_s) or not swept.link._chunks:
-            asked_for_more.set()  # what came before has been recorded
-        return read()
+    class WhileDrawing:
+        url, write = "played", swept.link.write
+
+        def read(self) -> bytes:
+            if not drawing.wait(hangs_s) or not swept.link._chunks:
+                asked_for_more.set()  # what came before has been recorded
+            return swept.link._come()
+
+        def close(self) -> None:
+            swept.link.close()
 
     swept.display.show = hanging  # type: ignore[method-assign]
-    swept.link.read = read_while_drawing  # type: ignore[method-assign]
-    day = replace(swept.day, beside=True)
+    day = replace(swept.day, port=Port(lambda: ReaderThread(WhileDrawing())))
     sweep = threading.Thread(target=lambda: day.sweep("eave", seconds=0.0))
     sweep.start()
     assert asked_for_more.wait(hangs_s), "nobody reads the port while the screen is drawn"

@@ -50,7 +50,6 @@ def samples_of(simulated: Any) -> Samples:
     builder = StreamBuilder()
     for t, chunk in simulated.chunks:
         builder.feed(t, chunk)
-    builder.finish(simulated.duration_s)
     return builder.stream().samples
 
 

@@ -36,7 +36,16 @@ class FakeLink:
         self.clock, self.chunks, self.end = clock, list(chunks), end
         self.sent, self.closed, self.url = [], False, "made-up port"
 
+    def start(self, record):
+        self.record = record
+
     def read(self):
+        return [self.record(self.come())]
+
+    def stop(self):
+        return []
+
+    def come(self):
         if not self.chunks:
             if self.end is not None:
                 raise self.end

@@ -1,14 +1,11 @@
 """A capture ends in a recording that holds all that came, or in one clear sentence."""
 
-import signal
-import threading
-
 import numpy as np
 import pytest
 
 from firmware_protocol import Cue, Query, encode, framed
 from logger.errors import DeviceError, InputError
-from logger.recording import load_stream, read_recording, was_cut_short
+from logger.recording import continued, load_stream, read_recording
 
 
 def notes(path):
@@ -63,7 +60,7 @@ def test_a_link_that_stays_lost_ends_in_one_sentence_and_a_sealed_recording(benc
     recording = read_recording(running.close())
     assert recording.sealed
     assert len(recording.sentences) == 50
-    assert was_cut_short(running.path)
+    assert continued([running.path]) == running.path.name
 
 
 def test_silence_in_mid_sweep_counts_as_a_lost_link(bench, fifty_hertz):
@@ -191,64 +188,6 @@ def test_a_recording_taken_away_is_told_within_a_second(bench, fifty_hertz):
     running.path.unlink()
     with pytest.raises(InputError, match="refused to take more: No such file"):
         running.run(1.0)
-
-
-@pytest.fixture
-def interrupts():
-    """Ctrl-C as in a terminal, also where the tests run in the background and are to ignore it."""
-    before = signal.signal(signal.SIGINT, signal.default_int_handler)
-    yield
-    signal.signal(signal.SIGINT, before)
-
-
-@pytest.mark.usefixtures("interrupts")
-def test_an_interrupt_while_bytes_are_in_hand_waits_until_they_are_recorded(bench, fifty_hertz):
-    running = bench((fifty_hertz(0, 50),))
-    add = running.capture.writer.add
-
-    def interrupted(t_s, pieces):
-        if len(running.capture.builder) == 20:
-            signal.raise_signal(signal.SIGINT)
-        return add(t_s, pieces)
-
-    running.capture.writer.add = interrupted
-    with pytest.raises(KeyboardInterrupt):
-        running.run()
-    recording = read_recording(running.close())
-    assert recording.sealed
-    assert len(recording.sentences) == 21
-
-
-@pytest.mark.usefixtures("interrupts")
-def test_a_second_interrupt_breaks_a_step_and_the_recording_still_holds(bench, fifty_hertz):
-    running = bench((fifty_hertz(0, 50),))
-    before = signal.getsignal(signal.SIGINT)
-
-    def stuck():
-        signal.raise_signal(signal.SIGINT)
-        signal.raise_signal(signal.SIGINT)
-        raise AssertionError("the second interrupt was swallowed")
-
-    running.run(0.5)
-    running.links[0].read = stuck
-    with pytest.raises(KeyboardInterrupt):
-        running.capture.step()
-    assert signal.getsignal(signal.SIGINT) is before
-    assert read_recording(running.close()).sealed
-
-
-def test_a_capture_in_a_thread_and_one_that_ignores_interrupts_run_as_well(bench, fifty_hertz):
-    running = bench((fifty_hertz(0, 50),))
-    thread = threading.Thread(target=running.run)
-    thread.start()
-    thread.join()
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        running.capture.step()
-        assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN
-    finally:
-        signal.signal(signal.SIGINT, before)
-    assert len(read_recording(running.close()).sentences) == 50
 
 
 def test_notes_are_dated_and_come_back_in_the_stream(bench, fifty_hertz):

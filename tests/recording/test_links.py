@@ -14,7 +14,15 @@ from click.testing import CliRunner
 from firmware_protocol import Decoder, Query, Sound, encode, framed
 from logger.cli import main
 from logger.errors import DeviceError
-from logger.recording import Capture, RecordingWriter, SystemClock, open_link, read_recording
+from logger.recording import (
+    Capture,
+    RecordingWriter,
+    SystemClock,
+    Taken,
+    open_link,
+    read_recording,
+)
+from logger.recording.reader_thread import ReaderThread
 from logger.simulation import simulate_plane
 
 # pyserial 3.5's own network port calls what newer Pythons deprecate.
@@ -125,12 +133,11 @@ def board(request):
 
 
 def heard_from(link, count):
-    heard, empty = b"", 0
-    while len(heard) < count and empty < 50:
-        chunk = link.read()
-        heard += chunk
-        empty += not chunk
-    return heard
+    heard, empty = [], 0
+    link.start(lambda chunk: heard.append(chunk) or Taken(0.0, len(chunk), []))
+    while sum(map(len, heard)) < count and empty < 50:
+        empty += not link.read()
+    return b"".join(heard)
 
 
 def test_every_byte_comes_through(board, sent):
@@ -160,7 +167,7 @@ def test_a_cut_is_told_after_the_last_byte_is_read(board):
     board.send(b"$PHLGQ,5922*62\r\n")
     assert heard_from(link, 16) == b"$PHLGQ,5922*62\r\n"
     board.cut()
-    with pytest.raises(DeviceError, match="the link was lost"):
+    with pytest.raises(DeviceError, match=r"the link was lost: ."):
         heard_from(link, 1)
     link.close()
 
@@ -194,6 +201,7 @@ def free_port():
         "socket://127.0.0.1:{port}",
         "socket://127.0.0.1",
         "socket://127.0.0.1:99999",
+        "socket://:7000",
         "elsewhere://board",
         "no-such-port",
         "no\0port",
@@ -206,6 +214,16 @@ def test_a_port_that_cannot_be_opened_is_one_sentence_with_a_hint(url):
         open_link(url.format(port=free_port()))
     assert "\n" not in str(caught.value)
     assert caught.value.hint
+
+
+@pytest.mark.parametrize("kind", ["spy", "alt", "hwgrep", "cp2110", "file"])
+def test_only_the_kinds_of_port_that_are_documented_are_opened(kind, tmp_path):
+    # pyserial's spy:// writes all it sees into a file that is named behind the port.
+    file = tmp_path / "job.toml"
+    file.write_text("kept")
+    with pytest.raises(DeviceError, match=f"{kind}:// is no kind of port that this program opens"):
+        open_link(f"{kind}://loop://?file={file}")
+    assert file.read_text() == "kept"
 
 
 @no_pty
@@ -230,7 +248,8 @@ def test_a_port_in_use_is_not_shared_with_a_second_sweep():
 )  # fmt: skip
 def test_ports_tells_another_device_from_another_speed(sent, words, monkeypatch):
     chunks = [sent]
-    link = SimpleNamespace(read=lambda: chunks.pop() if chunks else b"", close=lambda: None)
+    port = SimpleNamespace(url="", read=lambda: chunks.pop() if chunks else b"", close=lambda: None)
+    link = ReaderThread(port)
     monkeypatch.setattr("logger.recording.open_link", lambda url: link)
     done = CliRunner().invoke(main, ["ports", "--port", "made-up", "--seconds", "0.1"])
     assert done.stdout == f"made-up: {words}\n"

@@ -9,7 +9,7 @@ import pytest
 
 from firmware_protocol import Decoder
 from logger.errors import InputError
-from logger.recording import RecordingWriter, continued, read_recording, was_cut_short
+from logger.recording import RecordingWriter, continued, read_recording
 
 
 @pytest.fixture
@@ -101,7 +101,9 @@ def test_an_interrupt_between_writing_and_counting_leaves_a_seal_that_holds(tmp_
 
 def test_a_fault_inside_the_recording_leaves_it_unsealed(tmp_path):
     path = tmp_path / "a.sweep"
-    with pytest.raises(ZeroDivisionError), RecordingWriter(path, {"point": "a"}):
+    writer = RecordingWriter(path, {"point": "a"})
+    writer.note(0.1, label="oak")
+    with pytest.raises(ZeroDivisionError), writer:
         raise ZeroDivisionError
     assert read_recording(path).problems == (
         "not sealed: the recording was interrupted before its end",
@@ -189,20 +191,24 @@ def made(tmp_path):
     return make
 
 
-def test_a_recording_without_a_seal_or_with_a_lost_link_was_cut_short(made, tmp_path):
-    assert not was_cut_short(made("whole.sweep"))
-    assert not was_cut_short(made("back.sweep", "lost", "back"))
-    assert was_cut_short(made("lost.sweep", "lost", "back", "lost"))
+def test_a_recording_that_was_cut_short_is_gone_on_from(made, tmp_path):
+    assert continued([made("whole.sweep")]) is None
+    assert continued([made("back.sweep", "lost", "back")]) is None
+    lost = made("lost.sweep", "lost", "back", "lost")
+    assert continued([lost]) == "lost.sweep"
     unsealed = made("unsealed.sweep", seal=False)
-    assert was_cut_short(unsealed)
+    assert continued([unsealed]) == "unsealed.sweep"
     os.utime(unsealed)  # another program is at it this very moment
-    assert not was_cut_short(unsealed)
+    assert continued([unsealed]) is None
     torn = made("torn.sweep")
     torn.write_bytes(torn.read_bytes()[:-1])
     os.utime(torn, (1e9, 1e9))
-    assert was_cut_short(torn)
-    with pytest.raises(InputError):
-        was_cut_short(tmp_path / "none.sweep")
+    assert continued([torn]) == "torn.sweep"
+    begun = tmp_path / "begun.sweep"
+    begun.write_bytes(b"horizon-logger rec")
+    os.utime(begun, (1e9, 1e9))
+    assert continued([torn, begun]) == "torn.sweep"
+    assert continued([lost, made("end.sweep"), begun]) is None
 
 
 def test_a_resumed_recording_names_the_first(made, tmp_path):
@@ -213,8 +219,4 @@ def test_a_resumed_recording_names_the_first(made, tmp_path):
     second = made("3.sweep", header={"continues": "2.sweep"}, seal=False)
     assert continued([first, second]) == "2.sweep"
     assert continued([first, second, made("4.sweep", header={"continues": "2.sweep"})]) is None
-    odd = tmp_path / "5.sweep"
-    odd.write_bytes(b"\0\0")
-    os.utime(odd, (1e9, 1e9))
-    assert continued([odd]) == "5.sweep"
     assert continued([tmp_path / "none.sweep"]) is None
