@@ -6,7 +6,7 @@ import datetime as dt
 
 import click
 
-from logger.cli.options import json_option, leave_by_checks, site_options, write_json
+from logger.cli.options import json_option, leave_by_checks, site_options, tell, write_json
 
 
 @click.command()
@@ -55,7 +55,7 @@ def command(
         )
     if json_file != "-":
         side = "east" if field.declination_deg >= 0 else "west"
-        click.echo(
+        tell(
             f"declination {abs(field.declination_deg):.2f}° {side} "
             f"(± {NORMAL_95 * field.standard_error_deg:.2f}°, 95 %)\n"
             f"dip {field.inclination_deg:.2f}°, strength {field.field_ut:.2f} µT\n"

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from logger.checks import Check
+from logger.cli.environment import visible
 from logger.errors import UsageError
 from logger.places import angle_of
 
@@ -192,22 +193,51 @@ def _put(changes: dict[str, str], name: str, value: str) -> None:
         raise click.UsageError(f"{name} is given twice, as {changes[name]} and as {value}")
 
 
-json_option = click.option(
-    "--json",
-    "json_file",
-    metavar="FILE",
-    help="Write the result as JSON; - for standard output, and nothing else goes there.",
+OUTPUTS = ("json_file", "samples_file", "truth", "output")
+"""Parameters of commands that name a file to write."""
+
+overwrite_option = click.option(
+    "--overwrite",
+    is_flag=True,
+    expose_value=False,
+    callback=lambda ctx, _, value: ctx.meta.update(overwrite=value),
+    help="Write over a file that holds something else; never over an input or a recording.",
 )
+
+
+def json_option(function: F) -> F:
+    """--json, and what it may be written over."""
+    file = click.option(
+        "--json",
+        "json_file",
+        metavar="FILE",
+        help="Write the result as JSON; - for standard output, and nothing else goes there.",
+    )
+    return file(overwrite_option(function))
+
+
+def put_out(path: Path, content: str | bytes) -> None:
+    """Write a file that an option names; never over what the command reads."""
+    from logger.outputs import write_output
+
+    context = click.get_current_context()
+    named = (
+        Path(value)
+        for name, value in context.params.items()
+        if name not in OUTPUTS and isinstance(value, (str, Path))
+    )
+    inputs = [one for one in named if one.is_file()]
+    write_output(path, content, inputs=inputs, overwrite=bool(context.meta.get("overwrite")))
 
 
 def say(text: str) -> None:
     """Progress, prompts and warnings: standard error; on a terminal, wrapped between words."""
-    click.echo(for_terminal(text, sys.stderr), err=True)
+    click.echo(for_terminal(visible(text), sys.stderr), err=True)
 
 
 def tell(text: str) -> None:
     """A result: standard output; on a terminal, all but tables wrapped between words."""
-    click.echo(for_terminal(text, sys.stdout))
+    click.echo(for_terminal(visible(text), sys.stdout))
 
 
 _RULE = re.compile(r"^-[- ]+$", re.M)
@@ -238,7 +268,7 @@ def _wrapped(line: str, width: int) -> str:
 
 def write_json(json_file: str, value: Any) -> None:
     """Write a result where --json says."""
-    from logger.files import json_text, write_atomically
+    from logger.files import json_text
 
     text = json_text(value)
     if json_file == "-":
@@ -246,7 +276,7 @@ def write_json(json_file: str, value: Any) -> None:
         sys.stdout.buffer.write(text.encode("utf-8"))
         sys.stdout.flush()
     else:
-        write_atomically(Path(json_file), text)
+        put_out(Path(json_file), text)
 
 
 def leave_by_checks(checks: Iterable[Check]) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from logger.cli.calibrate import recording_from, source_options
-from logger.cli.options import leave_by_checks, say, write_json
+from logger.cli.options import leave_by_checks, say, tell, write_json
 
 
 @click.command()
@@ -49,7 +49,7 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     if given["json_file"]:
         write_json(given["json_file"], document)
     if given["json_file"] != "-":
-        click.echo(
+        tell(
             f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
             f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)"
         )

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from logger.cli.options import json_option, write_json
+from logger.cli.options import json_option, tell, write_json
 from logger.errors import DeviceError
 
 
@@ -44,9 +44,9 @@ def command(urls: tuple[str, ...], ask: bool, seconds: float, json_file: str | N
         _leave_unopened(urls, found)
         return
     if not found:
-        click.echo("no serial port on this machine; is the board plugged in?")
+        tell("no serial port on this machine; is the board plugged in?")
     for port in found:
-        click.echo(f"{port['port']}: {port['heard']}")
+        tell(f"{port['port']}: {port['heard']}")
     _leave_unopened(urls, found)
 
 

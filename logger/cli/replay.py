@@ -14,6 +14,7 @@ from logger.cli.options import (
     json_option,
     leave_by_answers,
     leave_by_checks,
+    put_out,
     recipe_options,
     say,
     site_options,
@@ -197,12 +198,10 @@ def _recording(
 def _write_files(
     result: PointResult, document: Any, samples_file: Path | None, pictures_folder: Path | None
 ) -> None:
-    from logger.files import write_atomically
-
     if samples_file:
         from logger.report.samples import samples_csv
 
-        write_atomically(samples_file, samples_csv(result.horizon.sight))
+        put_out(samples_file, samples_csv(result.horizon.sight))
     if pictures_folder:
         from logger.report.folder import write_point
 
@@ -223,7 +222,7 @@ def _batch(root: Path, overrides: Overrides, processes: int | None, json_file: s
         for job in jobs:
             done.append(job)
             if json_file != "-":
-                click.echo(job_line(job))
+                tell(job_line(job))
             say(f"{len(done)} of {len(folders)} jobs")
     codes = [job.code for job in done]
     code = worst(codes)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from logger.cli.options import overwrite_option, put_out
+
 if TYPE_CHECKING:
     from logger.simulation import Scene
     from logger.simulation.faults import Fault
@@ -103,13 +105,13 @@ _SCENES = (
     "--truth", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
     help="Write the true skyline of the first scene as a horizon CSV.",
 )  # fmt: skip
+@overwrite_option
 def command(**options: Any) -> None:
     """Serve a virtual board: an invented skyline, a person who sweeps it, a cheap sensor.
 
     The first line on standard output is what to give to --port. Each connection finds the
     operator at the start of the next task; every task ends with the trigger key. Ctrl-C ends.
     """
-    from logger.files import write_atomically
     from logger.simulation.serve import PtyLink, TcpLink, serve
 
     if options["pty"] and options["tcp"]:
@@ -123,7 +125,7 @@ def command(**options: Any) -> None:
         raise click.UsageError("a pseudo-terminal that is cut needs --link to keep its name")
     scenes, tasks, again = _tasks(options, reset)
     if options["truth"] is not None:
-        write_atomically(options["truth"], scenes[0].as_csv())
+        put_out(options["truth"], scenes[0].as_csv())
     link: Any = (
         PtyLink(options["link_name"]) if options["pty"] else TcpLink(*_host_port(options["tcp"]))
     )
