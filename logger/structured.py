@@ -15,6 +15,7 @@ import re
 import types
 from collections.abc import Iterable
 from dataclasses import MISSING, dataclass, fields, is_dataclass
+from functools import cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from logger.errors import InputError, UsageError
@@ -115,7 +116,7 @@ def nearest(name: str, known: Iterable[str]) -> str:
 def _record(kind: Any, plain: Any, complete: bool) -> Any:
     if not isinstance(plain, dict):
         raise _WrongError(f"is {_shown(plain)}, not a table of keys")
-    hints = get_type_hints(kind, include_extras=True)
+    hints = _hints_of(kind)
     known = {one.name: one for one in fields(kind)}
     for key in plain:
         if key not in known:
@@ -132,6 +133,11 @@ def _record(kind: Any, plain: Any, complete: bool) -> Any:
         return kind(**values)
     except UsageError as error:
         raise _WrongError(str(error), error.hint) from error
+
+
+@cache
+def _hints_of(kind: Any) -> dict[str, Any]:
+    return get_type_hints(kind, include_extras=True)
 
 
 def _placed(place: str | int, kind: Any, value: Any, name: str, complete: bool) -> Any:

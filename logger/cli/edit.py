@@ -152,13 +152,13 @@ def name_sector(folder: Path, point: str, **what: Any) -> None:
 @click.option("--removable/--fixed", default=None, help="Whether it could be cut or moved.")
 def set_obstruction(folder: Path, name: str, **what: Any) -> None:
     """Tell more of an obstruction that a sweep or the job has named NAME."""
-    from logger.job import plain_name, read_job, set_named
+    from logger.job import obstruction_names, plain_name, read_job, set_named
     from logger.structured import nearest
 
     known = {key: value for key, value in what.items() if value is not None}
     if not known:
         raise UsageError("nothing is told of it", hint="--kind, --distance, --removable or --fixed")
-    name, names = plain_name(name), _obstruction_names(read_job(folder))
+    name, names = plain_name(name), obstruction_names(read_job(folder))
     if name not in names:
         hint = nearest(name, names) or "name it first: horizon-logger edit name-sector"
         raise UsageError(f"no sweep or entry names an obstruction {name!r}", hint=hint)
@@ -166,22 +166,6 @@ def set_obstruction(folder: Path, name: str, **what: Any) -> None:
         if one.name == name:
             click.echo(str(one))
     _say_next(folder)
-
-
-def _obstruction_names(survey: Job) -> set[str]:
-    """Those of the job, and the labels of its recordings."""
-    from logger.errors import LoggerError
-    from logger.job import kept_recordings, plain_name, point_names
-    from logger.recording import read_recording
-
-    names = {one.name for one in survey.obstructions}
-    for path in (path for point in point_names(survey) for path in kept_recordings(survey, point)):
-        try:
-            notes = read_recording(path, accept_broken_seal=True).notes
-            names |= {plain_name(str(note["label"])) for _, note in notes if note.get("label")}
-        except LoggerError:
-            continue  # whoever works the point out says why
-    return names
 
 
 @command.command("set-position")
@@ -193,7 +177,7 @@ def _obstruction_names(survey: Job) -> set[str]:
               help="How sure that is, 1 sigma, metres: tape 0.05, paces 0.3.")  # fmt: skip
 def set_position(folder: Path, point: str, at: str, position_error_m: float) -> None:
     """Say where a point is."""
-    from logger.job import existing_point, read_job
+    from logger.job import existing_point, read_job, set_named
 
     try:
         east, north, up = (float(part) for part in at.split(","))
@@ -201,8 +185,8 @@ def set_position(folder: Path, point: str, at: str, position_error_m: float) -> 
         raise UsageError(f"--at {at!r} is not three numbers", hint="--at 3.2,-0.5,0") from error
     survey = read_job(folder)
     known = survey.point(existing_point(survey, point))
-    _set_point(folder, known.name, east_m=east, north_m=north, up_m=up,
-               position_error_m=position_error_m)  # fmt: skip
+    values = {"east_m": east, "north_m": north, "up_m": up, "position_error_m": position_error_m}
+    set_named(folder, "points", {"name": known.name, **values})
     click.echo(f"{known.name}: at {east:g},{north:g},{up:g} m ± {position_error_m:g}")
     if known.east_m is not None:
         say(f"it was at {known.east_m:g},{known.north_m:g},{known.up_m or 0.0:g}")
@@ -215,30 +199,14 @@ def set_position(folder: Path, point: str, at: str, position_error_m: float) -> 
 @click.argument("planes", metavar="[PLANE]...", nargs=-1)
 def set_planes(folder: Path, point: str, planes: tuple[str, ...]) -> None:
     """Say which planes a point stands for; none named means every plane of the job."""
-    from logger.job import existing_point, plain_name, read_job
-    from logger.structured import nearest
+    from logger.job import existing_point, plain_name, read_job, set_named
 
     survey = read_job(folder)
-    name, known = existing_point(survey, point), [plane.name for plane in survey.planes]
-    wanted = [plain_name(plane) for plane in planes]
-    for plane in wanted:
-        if plane not in known:
-            hint = nearest(plane, known) or "the job has none: add it under [[planes]]"
-            raise UsageError(f"the job has no plane {plane!r}", hint=hint)
-    _set_point(folder, name, planes=wanted or None)
+    name, wanted = existing_point(survey, point), [plain_name(plane) for plane in planes]
+    set_named(folder, "points", {"name": name, "planes": wanted or None})
     was = ", ".join(survey.point(name).planes) or "every plane"
     click.echo(f"{name}: {', '.join(wanted) or 'every plane'}, was {was}")
     _say_next(folder)
-
-
-def _set_point(folder: Path, name: str, **values: Any) -> None:
-    from logger.errors import InputError
-    from logger.job import set_named
-
-    try:
-        set_named(folder, "points", {"name": name, **values})
-    except InputError as error:
-        raise UsageError(error.what, hint=error.hint) from error
 
 
 @command.command("list")
@@ -276,55 +244,14 @@ def _reasoned(survey: Job, who: str, why: str) -> tuple[str, str]:
     return who, why.strip()
 
 
-def _enter(
-    kind: str, folder: Path, point: str, why: str, who: str, recording: str | None = None,
-    **what: Any,
-) -> None:  # fmt: skip
-    """Check an edit against the job, and enter it."""
-    from logger.errors import InputError
-    from logger.horizon_fit.edits import edit_from
-    from logger.job import (
-        add_edit,
-        existing_point,
-        existing_recording,
-        kept_recordings,
-        now_text,
-        read_job,
-    )
+def _enter(kind: str, folder: Path, point: str, why: str, who: str, **what: Any) -> None:
+    from logger.job import enter_edit, existing_point, read_job
 
     survey = read_job(folder)
     point = existing_point(survey, point)
-    if recording is None and (kind == "exclude-sweep" or what.get("from_s") is not None):
-        names = [path.name for path in kept_recordings(survey, point)]
-        if len(names) != 1:
-            raise UsageError("which recording?", hint=f"--recording, one of {', '.join(names)}")
-        recording = names[0]
-    if recording is not None:
-        path = existing_recording(survey, point, Path(recording).name)
-        _refuse_beyond(path, what.get("from_s"))
-        what["recording"] = path.name
-    who, why = _reasoned(survey, who, why)
-    values = {"kind": kind, "point": point, "who": who, "when": now_text(), "why": why}
-    try:
-        edit = edit_from(values | {key: value for key, value in what.items() if value is not None})
-    except InputError as error:
-        raise UsageError(error.what, hint=error.hint) from error
-    add_edit(folder, edit)
+    edit = enter_edit(survey, kind, point, *_reasoned(survey, who, why), **what)
     click.echo(f"{point}: {edit}")
     _say_next(folder)
-
-
-def _refuse_beyond(path: Path, from_s: float | None) -> None:
-    """Refuse a span that begins after the recording ended."""
-    from logger.survey.points import load_sweep
-
-    if from_s is None:
-        return
-    length_s = float(load_sweep(path).stream.samples.t_s.max(initial=0.0))
-    if from_s >= length_s:
-        raise UsageError(
-            f"{path.name} is {length_s:.1f} s long: nothing of it lies after {from_s:g} s"
-        )
 
 
 def _say_next(folder: Path) -> None:

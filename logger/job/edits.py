@@ -8,11 +8,17 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from logger.errors import InputError, UsageError
-from logger.horizon_fit.edits import Edit, RemovePoint, RenamePoint, edit_from
-from logger.job.folder import kept_recordings, known_points, point_folder
+from logger.errors import InputError, LoggerError, UsageError
+from logger.horizon_fit.edits import Edit, ExcludeSweep, RemovePoint, RenamePoint, edit_from
+from logger.job.folder import (
+    existing_recording,
+    kept_recordings,
+    known_points,
+    point_folder,
+    point_names,
+)
 from logger.job.job_file import append, change_job, document_of
-from logger.job.names import folder_name
+from logger.job.names import folder_name, plain_name
 from logger.job.records import Job, JobObstruction
 from logger.structured import record_from, utc_text
 
@@ -27,6 +33,57 @@ def add_edit(folder: Path, edit: Edit) -> None:
     change_job(folder, lambda document: append(document, "edits", edit.as_dict()))
 
 
+def enter_edit(job: Job, kind: str, point: str, who: str, why: str, **what: Any) -> Edit:
+    """Check an edit against the job, and append it; what is None is not told.
+
+    Of a point of one recording that one is meant where an edit needs one and none is named.
+    """
+    needs_one = kind == ExcludeSweep.kind or what.get("from_s") is not None
+    if what.get("recording") is None and needs_one:
+        names = [path.name for path in kept_recordings(job, point)]
+        if len(names) != 1:
+            raise UsageError("which recording?", hint=f"--recording, one of {', '.join(names)}")
+        what["recording"] = names[0]
+    if what.get("recording"):
+        path = existing_recording(job, point, Path(what["recording"]).name)
+        what["recording"] = path.name
+        if what.get("from_s") is not None:
+            _refuse_beyond(path, what["from_s"])
+    values = {"kind": kind, "point": point, "who": who, "when": now_text(), "why": why}
+    try:
+        edit = edit_from(values | {key: value for key, value in what.items() if value is not None})
+    except InputError as error:
+        raise UsageError(error.what, hint=error.hint) from error
+    add_edit(job.folder, edit)
+    return edit
+
+
+def _refuse_beyond(path: Path, from_s: float) -> None:
+    """Refuse a span that begins after the recording ended."""
+    from logger.recording import load_stream
+
+    _, stream = load_stream(path, accept_broken_seal=True)
+    length_s = float(stream.samples.t_s.max(initial=0.0))
+    if from_s >= length_s:
+        raise UsageError(
+            f"{path.name} is {length_s:.1f} s long: nothing of it lies after {from_s:g} s"
+        )
+
+
+def obstruction_names(job: Job) -> set[str]:
+    """Names of obstructions in the job, and the labels of its recordings."""
+    from logger.recording import read_recording
+
+    names = {one.name for one in job.obstructions}
+    for path in (path for point in point_names(job) for path in kept_recordings(job, point)):
+        try:
+            notes = read_recording(path, accept_broken_seal=True).notes
+            names |= {plain_name(str(note["label"])) for _, note in notes if note.get("label")}
+        except LoggerError:
+            continue  # whoever works the point out says why
+    return names
+
+
 def add_obstruction(folder: Path, obstruction: JobObstruction) -> None:
     """Name a part of the horizon."""
     values = {one.name: getattr(obstruction, one.name) for one in fields(obstruction)}
@@ -39,10 +96,7 @@ def add_obstruction(folder: Path, obstruction: JobObstruction) -> None:
 def remove_point(job: Job, point: str, who: str, why: str) -> Edit:
     """Exclude all recordings of a point; the files stay where they are."""
     names = [path.name for path in kept_recordings(job, point)]
-    values = {"point": point, "recordings": names, "who": who, "when": now_text(), "why": why}
-    edit = record_from(RemovePoint, values)
-    add_edit(job.folder, edit)
-    return edit
+    return enter_edit(job, RemovePoint.kind, point, who, why, recordings=names)
 
 
 def rename_point(job: Job, point: str, name: str, who: str, why: str) -> Edit:

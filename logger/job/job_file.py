@@ -9,7 +9,7 @@ from typing import Any
 
 from logger.access import Plane
 from logger.errors import InputError, UsageError
-from logger.files import read_within, write_atomically
+from logger.files import read_within
 from logger.job.folder import refuse_unknown_names
 from logger.job.names import plain_name
 from logger.job.records import Job, Point, job_from
@@ -89,7 +89,7 @@ def create_job(
         job_from(folder, tomllib.loads(text), "")
     except InputError as error:
         raise UsageError(error.what, hint=error.hint) from error
-    write_atomically(path, text)
+    write_in_job(folder, path, text)
     return read_job(folder)
 
 
@@ -124,7 +124,7 @@ def change_job(folder: Path, change: Callable[[Any], None], *, check: bool = Tru
                     _job_of(folder, text.encode())
             except InputError as error:
                 what = f"this change was not made: {error.what}"
-                raise InputError(what, str(path), error.hint) from error
+                raise UsageError(what, str(path), error.hint) from error
             write_in_job(folder, path, text)
     except Timeout as error:
         raise InputError("another program holds this job", str(folder)) from error

@@ -143,7 +143,7 @@ def test_a_point_gets_a_position_and_its_planes(swept: Path) -> None:
     assert point().planes == ("roof",)
     code, _, err = ran("set-planes", swept, "eave", "rof")
     assert code == 2
-    assert "the job has no plane 'rof' try: roof" in err
+    assert "there is no plane 'rof' try: roof" in err
     assert ran("set-planes", swept, "eave")[1] == "eave: every plane, was roof\n"
     assert point().planes == ()
     for at in ("3", "3,4", "a,b,c", "3,4,5,6", "nan,0,0", "3e9,0,0"):

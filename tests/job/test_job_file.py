@@ -156,7 +156,7 @@ def test_a_change_that_would_break_the_job_is_not_made(job: Job) -> None:
     def break_it(document: dict[str, dict[str, float]]) -> None:
         document["site"]["latitude_deg"] = 123.0
 
-    with pytest.raises(InputError, match="this change was not made: site: latitude_deg is 123"):
+    with pytest.raises(UsageError, match="this change was not made: site: latitude_deg is 123"):
         change_job(job.folder, break_it)
     assert path.read_bytes() == before
 
