@@ -255,4 +255,4 @@ def _enter(kind: str, folder: Path, point: str, why: str, who: str, **what: Any)
 
 
 def _say_next(folder: Path) -> None:
-    say(f"next: horizon-logger points {as_argument(folder)}")
+    say(f"next: horizon-logger compare {as_argument(folder)}")

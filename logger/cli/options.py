@@ -293,6 +293,8 @@ def leave_by_answers(found: Sequence[Answer]) -> None:
         if answer.error is not None:
             hint = f" (try: {answer.error.hint})" if answer.error.hint else ""
             say(f"left out - {answer.error}{hint}")
+        if answer.unstored:
+            say(f"not kept in the job - {answer.unstored}")
     _tell_failed(
         replace(check, why=f"{answer.point}: {check.why}")
         for answer in found

@@ -185,12 +185,11 @@ def _console() -> Any:
 def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroundings:
     """What the live loop needs of the job."""
     import datetime as dt
-    import unicodedata
 
     from firmware_protocol import Identity
     from logger.calibration import SweepAbout, choose_calibrations
     from logger.horizon_fit import ExcludeSpan
-    from logger.job import add_edit, kept_recordings, point_recordings, sweep_path
+    from logger.job import add_edit, kept_recordings, point_of, point_recordings, sweep_path
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings
     from logger.orientation import Corrections, declination_at, field_expected_at
@@ -243,7 +242,7 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     def dropped(recording: Path, from_s: float, to_s: float) -> None:
         who = observer or survey.people.get("surveyor") or "operator"
         span = ExcludeSpan(
-            point=unicodedata.normalize("NFC", recording.parent.name),
+            point=point_of(recording),
             recording=recording.name,
             from_s=round(from_s, 3),
             to_s=round(to_s, 3),
@@ -295,6 +294,8 @@ class _Answers:
             raise answer.error
         result, document = answer.result, answer.document
         assert result is not None
+        if answer.unstored:
+            day.display.say(f"not kept in the job - {answer.unstored}")
         self._results.append(result)
         self._documents.append(document)
         seconds = time.monotonic() - began_s

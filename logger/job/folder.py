@@ -34,6 +34,11 @@ def _name_of(path: Path) -> str:
     return unicodedata.normalize("NFC", path.name)
 
 
+def point_of(recording: Path) -> str:
+    """The point in whose folder a recording lies."""
+    return _name_of(recording.absolute().parent)
+
+
 def sweep_path(job: Job, point: str, started: dt.datetime) -> Path:
     """Where a new recording of a point goes: ``sweeps/<point>/<UTC>.sweep``, a new file."""
     return _fresh(point_folder(job.folder, "sweeps", point), stamp(started))

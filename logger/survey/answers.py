@@ -37,6 +37,7 @@ class Answer:
     before: Mapping[str, Any] | None = None  # What was stored until now
     error: LoggerError | None = None  # Why there is no answer
     swept: bool = True  # Whether the point has a recording; where it has none, nothing failed
+    unstored: str = ""  # Why the answer could not be kept in the job
     more: Any = None  # What was asked for beside, such as pictures
 
     @property
@@ -121,9 +122,13 @@ def _worked_out(asked: Asked) -> Answer:
         return Answer(point, before, before=before)
     result = point_result(job, point, recipe)
     document = sealed(result.as_dict(), key)
+    unstored = ""
     if recipe == recipe_of(job):
-        store(job, point, document)
-    return Answer(point, document, result, before)
+        try:
+            store(job, point, document)
+        except InputError as error:  # a job on a disk that is full, or not ours to write to
+            unstored = str(error)
+    return Answer(point, document, result, before, unstored=unstored)
 
 
 def _killed(asked: Asked) -> Answer:

@@ -7,10 +7,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from logger.checks import Check
 from logger.errors import LoggerError
 from logger.horizon import Obstruction
 from logger.horizon_fit import ExcludeSweep, RemovePoint, SightedSweep, edited_passes
-from logger.job import JOB_FILE, Job, kept_recordings, read_job
+from logger.job import (
+    JOB_FILE,
+    Job,
+    kept_recordings,
+    point_of,
+    read_job,
+    swept_under_two_names,
+)
 from logger.orientation import declination_at, sight_lines
 from logger.recording import load_stream
 from logger.survey.calibrations import corrections_of_job
@@ -39,11 +47,22 @@ def point_result(
     sweeps: Sequence[Sweep] = (),
 ) -> PointResult:
     """A point of a job from its recordings, with the job's calibrations and names."""
-    setup = point_setup(job, point, alone=bool(sweeps))
-    if not sweeps:
-        # What is excluded is not even read: it may be excluded because it cannot be.
-        sweeps = [load_sweep(path) for path in kept_recordings(job, point)]
-    return survey_point(point, sweeps, recipe, setup=setup, corrections_of=corrections_of_job(job))
+    alone = bool(sweeps)
+    # What is excluded is not even read: it may be excluded because it cannot be.
+    result = survey_point(
+        point,
+        sweeps or [load_sweep(path) for path in kept_recordings(job, point)],
+        recipe,
+        setup=point_setup(job, point, alone=alone),
+        corrections_of=corrections_of_job(job),
+    )
+    twice = () if alone else swept_under_two_names(job, point)
+    return replace(result, checks=(*result.checks, *(_of_one_point(*one) for one in twice)))
+
+
+def _of_one_point(recording: Path, other: str) -> Check:
+    why = f"{recording.name} is a recording of {other} too: take it out of one of the folders"
+    return Check("recording of one point", False, 2.0, 1.0, "", why)
 
 
 def recording_result(
@@ -66,7 +85,7 @@ def recording_result(
     around = job_around(path)
     point = recording.text("point") or path.stem
     if around is not None and around.resolve() == job.folder.resolve():
-        point = path.absolute().parent.name  # in a job the folder decides
+        point = point_of(path)  # in a job the folder decides
     recipe = replace(recipe_of(job, overrides), site=site)
     return point_result(job, point, recipe, sweeps=(sweep,))
 

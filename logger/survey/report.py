@@ -17,7 +17,7 @@ from logger.access import SiteYear, removed
 from logger.access.shade import shade_map
 from logger.calibration.words import figures_in_words
 from logger.errors import InputError
-from logger.job import Job, folder_name
+from logger.job import Job, point_folder
 from logger.report.document import draw_answer, draw_sky, in_order
 from logger.report.figures import Share
 from logger.report.inputs import (
@@ -107,7 +107,7 @@ def photos_of(job: Job, point: str) -> tuple[Path, ...]:
 
     A link that leads out of the folder is no photo of the job's, and what is no file is none.
     """
-    folder = job.folder / "photos" / folder_name(point)
+    folder = point_folder(job.folder, "photos", point)
     if not folder.is_dir():
         return ()
     inside = folder.resolve()

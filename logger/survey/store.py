@@ -15,6 +15,7 @@ from logger.job import (
     kept_recordings,
     read_json,
     result_path,
+    swept_under_two_names,
     write_json,
 )
 from logger.survey.pipeline import SCHEMA
@@ -38,6 +39,7 @@ def answer_key(job: Job, point: str, recipe: Recipe) -> str:
         "point": job.point(point),
         "obstructions": [o for o in job.obstructions if o.point in ("", point)],
         "edits": [edit.as_dict() for edit in job.edits_of(point)],
+        "elsewhere": [(path.name, other) for path, other in swept_under_two_names(job, point)],
         "files": {
             path.relative_to(job.folder).as_posix(): hashlib.sha256(
                 read_within(path, LARGEST_INPUT, "recording")

@@ -53,7 +53,7 @@ def test_a_change_is_entered_with_who_when_and_why_listed_and_taken_back(
     code, out, err = ran(change, swept, "eave", *arguments, "--why", "a lorry stood there")
     assert code == 0, err
     assert words in out
-    assert f"next: horizon-logger points {swept}" in err
+    assert f"next: horizon-logger compare {swept}" in err
     (edit,) = read_job(swept).edits
     assert (edit.kind, edit.who, edit.why) == (change, "A. Example", "a lorry stood there")
     assert ran("list", swept)[1] == out

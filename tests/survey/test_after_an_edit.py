@@ -1,4 +1,4 @@
-"""A job whose recordings were left out, dropped from or overridden in the office."""
+"""A job whose points were put right by edits."""
 
 import json
 
@@ -36,7 +36,7 @@ def test_what_is_left_out_is_not_even_read_and_a_span_of_it_is_of_no_effect(job,
 def test_what_earlier_sweeps_saw_is_told_without_what_is_excluded(job):
     (path,) = (job / "sweeps" / "meadow").glob("*.sweep")
     bad = job / "sweeps" / "meadow" / EMPTY
-    bad.touch()
+    bad.write_text("no recording")
     entered(job, "exclude-span", recording=path.name, from_s=5.0, to_s=10.0)
     (seen,) = earlier_passes(read_job(job), "meadow", [path, bad])
     inside = (seen.sight.t_s >= 5.0) & (seen.sight.t_s <= 10.0)
@@ -45,3 +45,31 @@ def test_what_earlier_sweeps_saw_is_told_without_what_is_excluded(job):
     assert seen.sight.used[seen.sight.t_s < 5.0].any()
     entered(job, "exclude-sweep", recording=path.name)
     assert earlier_passes(read_job(job), "meadow", [path]) == ()
+
+
+def test_one_recording_under_two_points_fails_a_check_of_both(job, call):
+    """Whatever it is called: a point that is stored already is worked out again."""
+    before = call("replay", job, "meadow", "--json", "-")
+    assert before.exit_code == 0
+    (path,) = (job / "sweeps" / "meadow").glob("*.sweep")
+    copy = job / "sweeps" / "copse" / "20260514T170000Z.sweep"
+    copy.parent.mkdir()
+    copy.write_bytes(path.read_bytes())
+    for point, other, name in (("meadow", "copse", path.name), ("copse", "meadow", copy.name)):
+        done = call("replay", job, point, "--set", "draws=0", "--json", "-")
+        assert done.exit_code == 4
+        said = " ".join(done.stderr.split())
+        assert f"recording of one point: {point}: {name} is a recording of {other} too" in said
+    entered(job, "exclude-sweep", "copse", recording=copy.name)
+    assert call("replay", job, "meadow", "--json", "-").stdout == before.stdout
+
+
+def test_a_job_that_cannot_be_written_gives_its_answer_all_the_same(job, call):
+    kept = call("replay", job, "meadow", "--json", "-")
+    (job / "results" / "meadow.json").unlink()
+    (job / "results").rmdir()
+    (job / "results").touch()  # no folder can be made there
+    done = call("replay", job, "meadow", "--json", "-")
+    assert done.exit_code == 0
+    assert done.stdout == kept.stdout
+    assert "not kept in the job" in done.stderr
