@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,7 @@ from logger.job.folder import (
     point_folder,
     point_names,
 )
-from logger.job.job_file import append, change_job, document_of
+from logger.job.job_file import JOB_FILE, append, change_job, document_of, told
 from logger.job.names import folder_name, plain_name
 from logger.job.records import Job, JobObstruction
 from logger.structured import record_from, utc_text
@@ -86,11 +85,7 @@ def obstruction_names(job: Job) -> set[str]:
 
 def add_obstruction(folder: Path, obstruction: JobObstruction) -> None:
     """Name a part of the horizon."""
-    values = {one.name: getattr(obstruction, one.name) for one in fields(obstruction)}
-    if obstruction.when is not None:
-        values["when"] = utc_text(obstruction.when, "milliseconds")
-    known = {key: value for key, value in values.items() if value not in (None, "")}
-    change_job(folder, lambda document: append(document, "obstructions", known))
+    change_job(folder, lambda document: append(document, "obstructions", told(obstruction)))
 
 
 def remove_point(job: Job, point: str, who: str, why: str) -> Edit:
@@ -120,7 +115,7 @@ def rename_point(job: Job, point: str, name: str, who: str, why: str) -> Edit:
 def _rename(document: Any, point: str, name: str) -> None:
     for tables, key in (("points", "name"), ("obstructions", "point"), ("edits", "point")):
         for table in document.get(tables, ()):
-            if key in table and folder_name(table[key]) == point:
+            if isinstance(table.get(key), str) and folder_name(table[key]) == point:
                 table[key] = name
 
 
@@ -179,7 +174,12 @@ def undo(folder: Path) -> str:
 
 def _last(document: Any, folder: Path) -> tuple[str, int]:
     """The list and the index of the entry that was made last."""
-    edits, named = document.get("edits", ()), document.get("obstructions", ())
+    for tables in ("edits", "obstructions"):
+        found = document.get(tables, [])
+        if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
+            hint = f"correct it by hand: each is headed [[{tables}]]"
+            raise InputError(f"{tables} is no list of tables", str(folder / JOB_FILE), hint)
+    edits, named = document.get("edits", []), document.get("obstructions", [])
     moments = [(moment, i) for i, one in enumerate(named) if (moment := _when(one))]
     if not edits and not moments:
         raise UsageError("the job has no change to take back", str(folder))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -15,6 +16,7 @@ from logger.job.names import plain_name
 from logger.job.records import Job, Point, job_from
 from logger.outputs import write_in_job
 from logger.site import Site
+from logger.structured import utc_text
 
 JOB_FILE = "job.toml"
 LARGEST_FILE = 4 * 2**20
@@ -83,7 +85,7 @@ def create_job(
     if people:
         document["people"] = dict(people)
     for plane in planes:
-        append(document, "planes", _plane_values(plane))
+        append(document, "planes", told(plane))
     text = tomlkit.dumps(document)
     try:
         job_from(folder, tomllib.loads(text), "")
@@ -156,19 +158,20 @@ def set_named(folder: Path, tables: str, values: Mapping[str, Any]) -> Job:
 
 
 def set_plane(folder: Path, plane: Plane, **extra: Any) -> Job:
-    """Add a plane to the job, or replace the angles of the one of its name."""
-    return set_named(folder, "planes", _plane_values(plane) | extra)
-
-
-def _plane_values(plane: Plane) -> dict[str, Any]:
-    values = {"name": plane.name, "tilt_deg": plane.tilt_deg, "azimuth_deg": plane.azimuth_deg}
-    return values if plane.size_kwp is None else values | {"size_kwp": plane.size_kwp}
+    """Add a plane to the job, or tell more of the one of its name; what is not told stays."""
+    return set_named(folder, "planes", told(plane) | extra)
 
 
 def set_point(folder: Path, point: Point) -> Job:
-    """Add a point to the job, or tell more of the one of its name; what is None stays."""
-    known = {key: value for key, value in vars(point).items() if value not in (None, ())}
-    return set_named(folder, "points", known)
+    """Add a point to the job, or tell more of the one of its name; what is not told stays."""
+    return set_named(folder, "points", told(point))
+
+
+def told(record: Any) -> dict[str, Any]:
+    """What a record tells beside its defaults, as keys of a table."""
+    values = {key: value for key, value in vars(record).items() if value not in (None, "", ())}
+    moments = {key: value for key, value in values.items() if isinstance(value, dt.datetime)}
+    return values | {key: utc_text(value, "milliseconds") for key, value in moments.items()}
 
 
 def _fill(document: Any, table: str, values: Mapping[str, Any]) -> None:

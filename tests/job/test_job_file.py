@@ -241,6 +241,13 @@ def test_the_later_of_an_edit_and_a_name_is_taken_back_first(eave: Job) -> None:
         undo(eave.folder)
 
 
+@pytest.mark.parametrize("edits", ["edits = 3", "edits = [3]", "obstructions = 3"])
+def test_what_is_no_list_of_entries_is_said_so_by_undo(tmp_path: Path, edits: str) -> None:
+    folder = written(tmp_path, f"{edits}\n{SITE}")
+    with pytest.raises(InputError, match="is no list of tables"):
+        undo(folder)
+
+
 @pytest.mark.parametrize("entry", ["kind = 'nonsense'", ENTRY[11:].format(-400), "point = 'attic'"])
 def test_the_last_edit_can_be_taken_back_although_it_makes_the_job_unreadable(
     tmp_path: Path, entry: str
