@@ -290,7 +290,7 @@ def test_an_endless_line_is_left_out(tmp_path):
 
 @pytest.mark.parametrize("name", [".", "no/such/file", "a\0b"])
 def test_what_is_no_file_is_an_input_error(tmp_path, name):
-    with pytest.raises(InputError, match="cannot be read|is no file but a folder"):
+    with pytest.raises(InputError, match=r"cannot be read|is no file but a folder"):
         load_stream(tmp_path / name)
 
 
