@@ -189,10 +189,15 @@ class HorizonProfile:
         )
 
     def names_at_nodes(self) -> list[str]:
-        """Which obstruction each node belongs to, the first in order; empty where none."""
+        """Which obstruction each node belongs to, the first in order; empty where none.
+
+        The two rows of a vertical edge belong to what stands on their own side of it.
+        """
         names = [""] * len(self)
+        edge = np.diff(self.azimuth_deg) == 0
+        aside = 1e-6 * (np.r_[False, edge].astype(float) - np.r_[edge, False])
         for o in reversed(self.obstructions):
-            inside = in_sector(self.azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
+            inside = in_sector(self.azimuth_deg + aside, o.from_azimuth_deg, o.to_azimuth_deg)
             for i in np.flatnonzero(inside):
                 names[i] = o.name
         return names

@@ -10,7 +10,8 @@ SHORT_NOTICE: tuple[str, ...] = (
     "Never look at the sun, and never sight along the board towards it.",
     "Stand still to measure; look where you step. Keep back from roof edges and drops, and off "
     "fragile roofs and skylights.",
-    "Do not work from a ladder with both hands full. Use fall protection where a fall is possible.",
+    "Never survey from a ladder: you need your hands to hold on. Use fall protection where a fall "
+    "is possible.",
     "Keep the board, poles and ladders well clear of power lines.",
     "Stop for wind, rain, ice or lightning.",
     "Local codes and licensed professionals come before anything this program prints.",
@@ -21,9 +22,9 @@ LONG_NOTICE: tuple[tuple[str, str], ...] = (
     (
         "The sun",
         "Never look at the sun, with or without a board in front of the eye. Sighting along the "
-        "skyline brings the eye close to it: work with the sun behind you or behind cloud where "
-        "you can, and skip that part of the skyline where you cannot. A bearing on the sun is "
-        "sighted along a shadow, away from the sun.",
+        "skyline brings your line of sight close to the sun: work with the sun behind you or "
+        "behind cloud where you can, and skip that part of the skyline where you cannot. A sun "
+        "bearing is taken along a shadow, with your back to the sun.",
     ),
     (
         "Falls",
@@ -34,7 +35,7 @@ LONG_NOTICE: tuple[tuple[str, str], ...] = (
     (
         "Ladders",
         "Set the ladder on firm ground at a safe angle, secure it, and keep three points of "
-        "contact. Do not sweep from a ladder: both hands are needed to hold on.",
+        "contact. Never survey from a ladder: you need your hands to hold on.",
     ),
     (
         "Fragile roofs and skylights",

@@ -4,39 +4,46 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
+import tempfile
 from functools import partial
 from pathlib import Path
 
+from logger.access.shade import shade_map
 from logger.files import write_atomically
 from logger.job import read_job
-from logger.report.document import as_png, pages_as_png
+from logger.report.charts import drawn, months_chart, shade_chart
+from logger.report.content import report_of, with_beside
+from logger.report.document import pages_as_png
+from logger.report.language import Words
+from logger.report.sky_chart import sun_path_chart
+from logger.sun_paths import sun_paths
 from logger.survey.answers import answers
 from logger.survey.demo import shipped_survey
-from logger.survey.recipe import recipe_of
-from logger.survey.report import job_report, with_report
+from logger.survey.recipe import recipe_of, year_of
 
 FOLDER = Path(__file__).parent.parent / "docs" / "pictures"
-POINT, KINDS = "yard", ("sun paths", "months", "shade")
+POINT = "yard"
 # The same survey gives the same pictures, whenever they are made.
 MADE = dt.date(2026, 5, 20)
 
 
 def main() -> None:
-    job = read_job(shipped_survey())
-    found = list(answers(job, recipe_of(job), finish=partial(with_report, job)))
-    report = job_report(job, found, MADE)
-    chosen = {
-        f"{POINT}-{kind.replace(' ', '-')}": picture.svg
-        for point in report.points
-        for picture in point.pictures
-        for kind in KINDS
-        if picture.names == (POINT, kind)
+    with tempfile.TemporaryDirectory() as name:
+        # Answers are stored in the job: a copy's.
+        job = read_job(Path(shutil.copytree(shipped_survey(), Path(name) / "three-alders")))
+        found = list(answers(job, recipe_of(job), finish=partial(with_beside, job, "en")))
+        report = report_of(job, recipe_of(job), found, MADE, "horizon-logger report three-alders")
+        pages = pages_as_png(report, dots_per_inch=90)
+    (point,) = (p for p in report.points if p.name == POINT)
+    profile, year, w = point.horizon.profile, year_of(report.recipe), Words()
+    figures = {
+        "sun-paths": sun_path_chart(sun_paths(job.site, year.settings.year), profile, w),
+        "months": months_chart(point.access.planes, w),
+        "shade": shade_chart(shade_map(profile, year.sun, 1.0), w),
     }
-    if len(chosen) != len(KINDS):
-        raise SystemExit(f"the shipped survey lacks a picture of {POINT}")
-    pictures = as_png(chosen)
-    pages = pages_as_png(report, dots_per_inch=90)
-    pictures["report-cover"] = pages[0]
+    pictures = {f"{POINT}-{kind}": drawn(figure, "png") for kind, figure in figures.items()}
+    pictures |= {"report-cover": pages[0], "report-point": pages[2]}
     for stem, png in pictures.items():
         write_atomically(FOLDER / f"{stem}.png", png)
         print(f"wrote {FOLDER / stem}.png")

@@ -27,13 +27,15 @@ def command(output: Path, json_file: str | None) -> None:
     import datetime as dt
     from functools import partial
 
+    from logger.files import write_atomically
     from logger.job import read_job
-    from logger.report.folder import write_point, write_report
+    from logger.report.content import report_of, with_beside
+    from logger.report.document import write_document
+    from logger.report.files import write_point, write_tables
     from logger.report.sentences import assumptions_once, point_story
     from logger.survey.answers import answers
     from logger.survey.demo import calibrated_again, new_demo, shipped_survey
     from logger.survey.recipe import recipe_of
-    from logger.survey.report import job_report, with_report
 
     folder = new_demo(output)
     if folder != output:
@@ -45,14 +47,16 @@ def command(output: Path, json_file: str | None) -> None:
             word = "ok" if check.passed else "FAILED"
             tell(f"calibrated {calibration.about.purpose}: {check.check} {word}")
     found = []
-    for answer in answers(job, recipe_of(job), finish=partial(with_report, job)):
+    recipe = recipe_of(job)
+    for answer in answers(job, recipe, finish=partial(with_beside, job, "en")):
         found.append(answer)
         if answer.result is not None:
-            profile = answer.result.horizon.profile
-            write_point(folder, answer.document, profile, job.site)
+            write_point(folder, answer.result)
             tell(f"\n{point_story(answer.result)}")
     today = dt.datetime.now().astimezone().date()
-    write_report(job_report(job, found, today), folder / "report.pdf")
+    report = report_of(job, recipe, found, today, "horizon-logger demo")
+    write_atomically(folder / "report.pdf", write_document(report).pdf)
+    write_tables(report, folder / "report-tables")
     if json_file:
         write_json(json_file, {"points": [answer.document for answer in found]})
     results = [answer.result for answer in found if answer.result is not None]

@@ -145,9 +145,9 @@ def _point(
     if answer.error is not None:
         raise answer.error
     assert answer.result is not None
-    for recording in answer.result.recordings:
-        for problem in recording.problems:
-            say(f"{recording.path}: {problem}")
+    for sweep in answer.result.sweeps:
+        for problem in sweep.recording.problems:
+            say(f"{sweep.recording.path}: {problem}")
     _write_files(answer.result, answer.document, *files)
     if json_file:
         write_json(json_file, with_changes(answer.document, answer.before))
@@ -199,13 +199,13 @@ def _write_files(
     result: PointResult, document: Any, samples_file: Path | None, pictures_folder: Path | None
 ) -> None:
     if samples_file:
-        from logger.report.samples import samples_csv
+        from logger.report.result_tables import samples_csv
 
         put_out(samples_file, samples_csv(result.horizon.sight))
     if pictures_folder:
-        from logger.report.folder import write_point
+        from logger.report.files import write_point
 
-        for path in write_point(pictures_folder, document, result.horizon.profile, result.site):
+        for path in write_point(pictures_folder, result):
             say(f"wrote {path}")
 
 

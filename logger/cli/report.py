@@ -1,8 +1,10 @@
-"""``horizon-logger report``: the client's document of a job, with every picture and table of it."""
+"""``horizon-logger report``: the client's document of a job, and its tables beside it."""
 
 from __future__ import annotations
 
 import datetime as dt
+import shlex
+import sys
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,14 +22,15 @@ if TYPE_CHECKING:
 @click.argument("job_folder", metavar="JOB", type=click.Path(path_type=Path, file_okay=False))
 @click.option(
     "--output",
+    metavar="FILE.pdf",
     type=click.Path(path_type=Path, dir_okay=False),
     help="The document.  [default: JOB/report/report.pdf]",
 )
-@click.option("--a4", is_flag=True, help="Paper of 210 by 297 mm.  [default]")
-@click.option("--letter", is_flag=True, help="Paper of 8.5 by 11 inches.")
+@click.option("--tables", is_flag=True, help="Write a folder of tables and pictures beside it.")
 @click.option(
-    "--document-only", is_flag=True, help="No pictures, tables and exports beside the document."
+    "--language", default="en", show_default=True, help="Of the document: en, or de (German)."
 )
+@click.option("--letter", is_flag=True, help="Paper of 8.5 by 11 inches instead of A4.")
 @click.option(
     "--report-date",
     "day",
@@ -39,27 +42,29 @@ if TYPE_CHECKING:
 def command(
     job_folder: Path,
     output: Path | None,
-    a4: bool,
+    tables: bool,
+    language: str,
     letter: bool,
-    document_only: bool,
     day: dt.datetime | None,
     overrides: Overrides,
     json_file: str | None,
 ) -> None:
     """Work out every point of JOB and write the report.
 
-    Beside the document go the folders pictures (SVG and PNG), tables (CSV) and horizons, and
-    results.csv and points.geojson. Each point's result is stored in the job, unless something is
+    With --tables a folder goes beside it, named after the document: every table as CSV, horizons,
+    pictures and the points on a map. Each point's answer is stored in the job, unless something is
     overridden.
     """
     from logger.job import read_job
-    from logger.report.folder import write_report
+    from logger.outputs import write_in_job, write_output
+    from logger.report.content import report_of, with_beside
+    from logger.report.document import write_document
+    from logger.report.files import write_tables
+    from logger.report.language import Words
     from logger.survey.answers import answers
     from logger.survey.recipe import recipe_of
-    from logger.survey.report import job_report, with_report
 
-    if a4 and letter:
-        raise click.UsageError("--a4 and --letter are two papers: give one")
+    Words(language)  # an unknown one is refused before anything is worked out
     if output is not None and output.suffix.lower() != ".pdf":
         raise UsageError(
             f"the document is a PDF, and its name ends in {output.suffix or 'nothing'}",
@@ -67,23 +72,38 @@ def command(
             hint=f"--output {output.with_suffix('.pdf')}",
         )
     job = read_job(job_folder)
+    recipe = recipe_of(job, overrides)
     found = []
-    for answer in answers(job, recipe_of(job, overrides), finish=partial(with_report, job)):
+    for answer in answers(job, recipe, finish=partial(with_beside, job, language)):
         found.append(answer)
         if answer.error is None:
             say(f"worked out {answer.point}")
     made = day.date() if day else dt.datetime.now().astimezone().date()
+    report = report_of(job, recipe, found, made, _repeated(job_folder, made, day is None))
+    document = write_document(report, "letter" if letter else "a4", language)
+    if document.remark:
+        say(document.remark)
     path = output or job_folder / "report" / "report.pdf"
-    beside = None if document_only else path.parent
-    report = job_report(job, found, made)
-    written = write_report(report, path, paper="letter" if letter else "a4", beside=beside)
+    if output is None:
+        write_in_job(job_folder, path, document.pdf)
+    else:
+        write_output(path, document.pdf)
+    beside = path.with_name(f"{path.stem}-tables")
+    written = [path, *(write_tables(report, beside) if tables else ())]
     if json_file:
         documents = [answer.document for answer in found if answer.document]
         missing = {answer.point: str(answer.error) for answer in found if answer.error}
         files = [str(file) for file in written]
         write_json(json_file, {"written": files, "left_out": missing, "points": documents})
     if json_file != "-":
-        click.echo(f"wrote {written[0]}")
-        if beside is not None:
-            click.echo(f"      and {len(written) - 1} pictures, tables and exports beside it")
+        click.echo(f"wrote {path}")
+        if tables:
+            click.echo(f"      and {len(written) - 1} tables and pictures in {beside}")
     leave_by_answers(found)
+
+
+def _repeated(job_folder: Path, made: dt.date, undated: bool) -> str:
+    """The command that makes this report again, wherever the job's folder lies then."""
+    given = [job_folder.name if word == str(job_folder) else word for word in sys.argv[1:]]
+    dated = ["--report-date", made.isoformat()] if undated else []
+    return shlex.join(["horizon-logger", *given, *dated])

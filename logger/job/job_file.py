@@ -26,16 +26,8 @@ LOCK_WAIT_S = 20.0
 def read_job(folder: Path) -> Job:
     """Read a job folder's ``job.toml``.
 
-    Parameters
-    ----------
-    folder : Path
-        The job's.
-
-    Raises
-    ------
-    InputError
-        There is none or it cannot be understood: the message names file, table, key and value, the
-        hint what would do.
+    Raises InputError where there is none or it cannot be understood: the message names file,
+    table, key and value, the hint what would do.
     """
     path = folder / JOB_FILE
     if not path.exists():

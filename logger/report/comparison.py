@@ -6,8 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import fields
 
-from logger.report.style import MONTHS
-from logger.report.tables import Cell, Column, Table, as_text
+from logger.report.tables import MONTHS, Cell, Column, Table, as_text
 from logger.settings import Settings, written
 from logger.survey.changes import Changes, FigureChange, SkylineChange
 from logger.survey.compare import Best, Comparison, PlaneAt

@@ -18,6 +18,8 @@ from typing import Any
 from logger.errors import UsageError
 
 LOCALES = {"en": "en_GB", "de": "de_DE"}
+REMARKS = {"de": "Deutsche Fassung: von keinem muttersprachlichen Vermesser gelesen"}
+"""Of languages that no native surveyor has read yet."""
 DASH = "–"
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -38,6 +40,11 @@ class Words:
         self.language = language
         self._locale = Locale.parse(LOCALES[language])
         self._messages = _catalogue(language)
+
+    @property
+    def remark(self) -> str:
+        """What a reader must know of this language's words; empty for English."""
+        return REMARKS.get(self.language, "")
 
     def __call__(self, message: str, /, **named: Any) -> str:
         """A message with its fields filled in."""
@@ -69,11 +76,17 @@ class Words:
 
         return format_date(day, "long", locale=self._locale)
 
+    def day(self, day: dt.date) -> str:
+        """Such as 14 May: a day of any year."""
+        from babel.dates import format_skeleton
+
+        return format_skeleton("MMMd", day, locale=self._locale).replace(" ", NBSP)
+
     def month(self, month: int, width: str = "wide") -> str:
         """Name of a month, 0 to 11: ``wide``, ``abbreviated`` or ``narrow``."""
         return str(_months(str(self._locale), width)[month + 1]).rstrip(".")
 
-    def months(self, months: Sequence[int]) -> str:
+    def months(self, months: Sequence[int], width: str = "wide") -> str:
         """Months by name, three and more on end as a span."""
         runs: list[list[int]] = []
         for m in sorted(months):
@@ -83,9 +96,9 @@ class Words:
                 runs.append([m])
         told: list[str] = []
         for run in runs:
-            first, last = self.month(run[0]), self.month(run[-1])
-            span = self("{first} to {last}", first=first, last=last)
-            told += [span] if len(run) > 2 else [self.month(m) for m in run]
+            first, last = self.month(run[0], width), self.month(run[-1], width)
+            span = self(N_("{first} to {last}"), first=first, last=last)
+            told += [span] if len(run) > 2 else [self.month(m, width) for m in run]
         return self.listed(told)
 
     def listed(self, items: Sequence[str]) -> str:

@@ -11,10 +11,11 @@ import numpy as np
 from logger.access import ObstructionLoss, PlaneResult
 from logger.access.window import WindowResult
 from logger.arrays import Floats, floats
-from logger.report.tables import DASH, MONTHS, Cell, Column, Table
+from logger.report.tables import DASH, MONTHS, Cell, Column, Table, csv_text
 
 if TYPE_CHECKING:
     from logger.access.shade import ShadeMap
+    from logger.orientation.sight_lines import SightLines
     from logger.survey.pipeline import PointResult
 
 YEAR = 12
@@ -346,7 +347,7 @@ def file_table(points: Sequence[PointResult]) -> Table:
     rows: list[tuple[Cell, ...]] = [
         (point.name, r.path.name, r.sha256, "; ".join(r.problems))
         for point in points
-        for r in point.recordings
+        for r in (sweep.recording for sweep in point.sweeps)
     ]
     used = {c.file: c for point in points for one in point.chosen for c in one.used}
     rows += [
@@ -354,3 +355,26 @@ def file_table(points: Sequence[PointResult]) -> Table:
         for c in used.values()
     ]
     return Table("Files", columns, tuple(rows))
+
+
+def samples_csv(sights: Sequence[SightLines]) -> str:
+    """One row a measuring instant, in the columns that the documentation fixes."""
+    header = ("t_s", "azimuth_deg", "elevation_deg", "roll_deg", "used", "reason")
+    rows = (
+        [f"{t:.4f}", _cell(a, 4), _cell(e, 4), _cell(r, 3), str(int(used)), str(reason)]
+        for sight in sights
+        for t, a, e, r, used, reason in zip(
+            sight.t_s,
+            sight.azimuth_deg,
+            sight.elevation_deg,
+            sight.roll_deg,
+            sight.used,
+            sight.reason,
+            strict=True,
+        )
+    )
+    return csv_text(header, rows)
+
+
+def _cell(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f}" if np.isfinite(value) else ""

@@ -1,13 +1,18 @@
-"""Every sentence about an answer."""
+"""Every sentence about an answer: for the terminal in English, for the document in its language."""
 
 from __future__ import annotations
 
+import datetime as dt
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from logger.access import AccessResult
+import numpy as np
+
+from logger.access import FAIL, PASS, TOO_CLOSE, AccessResult, Interval, PlaneResult
 from logger.access.window import Blocked, WindowResult
 from logger.checks import NORMAL_95, Check
+from logger.report.language import N_, Words
 from logger.report.result_tables import (
     UNMEASURED_WORTH_SAYING,
     month_table,
@@ -19,6 +24,8 @@ from logger.report.tables import MONTHS, as_text, hour_text
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
+    from logger.report.content import Gain
+    from logger.survey.compare import Difference
     from logger.survey.pipeline import PointResult
 
 # For the terminal
@@ -142,3 +149,224 @@ def _bearing(calibration: StoredCalibration) -> str:
 
 def _within(value_deg: float, standard_error_deg: float) -> str:
     return f"{value_deg:+.2f}° ± {NORMAL_95 * standard_error_deg:.2f}° (95 %)"
+
+
+# For the document
+
+CLEAR_FROM = 0.9995
+"""Share of the solar window from which a month is told as clear: what prints as 100.0 %."""
+
+ANSWER = {
+    "clear": N_(
+        "Over the year {point} receives {shares} of the light it would under an open, level "
+        "horizon, and from {start} to {end} h the sun is in sight in every month."
+    ),
+    "dark": N_(
+        "Over the year {point} receives {shares} of the light it would under an open, level "
+        "horizon; the sun is never up from {start} to {end} h."
+    ),
+    "unknown": N_(
+        "Over the year {point} receives {shares} of the light it would under an open, level "
+        "horizon; whether the sun is in sight from {start} to {end} h is not known in {months}, "
+        "because the horizon there was not measured."
+    ),
+}
+
+
+def interval(found: Interval, w: Words) -> str:
+    """A share with the 95 % interval it lies in, or why there is none."""
+    named = {"low": w.number(found.low * 100), "high": w.percent(found.high)}
+    if math.isnan(found.high):
+        return w("no sun")
+    if math.isnan(found.value):
+        return w("not known, {low} to {high},", **named)
+    if not found.high > found.low:
+        return w("{share} (uncertainty not known)", share=w.percent(found.value))
+    return w("{share} ({low} to {high})", share=w.percent(found.value), **named)
+
+
+def shares(planes: Sequence[PlaneResult], w: Words) -> str:
+    """What each plane receives over the year."""
+    if len(planes) == 1:
+        return interval(planes[0].solar_access.year, w)
+    return w.listed(
+        [
+            w("{share} on {plane}", share=interval(p.solar_access.year, w), plane=p.plane.name)
+            for p in planes
+        ]
+    )
+
+
+def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
+    """A point's answer in one sentence: the year on each plane, and the solar window."""
+    window = planes[0].window
+    clear, unknown, blocked = (
+        window.monthly_clear_fraction, unknown_months(window), blocked_months(window),
+    )  # fmt: skip
+    if all(math.isnan(p.solar_access.year.high) for p in planes):
+        return w("{point} gets no sun over the year.", point=point)
+    named = {"point": point, "shares": shares(planes, w), **window_hours(window, w)}
+    if np.isnan(clear).all():
+        return w(ANSWER["dark"], **named)
+    if unknown:
+        return w(ANSWER["unknown"], months=w.months(unknown), **named)
+    worst = int(np.nanargmin(clear))
+    if not blocked or clear[worst] >= CLEAR_FROM:
+        return w(ANSWER["clear"], **named)
+    share = w.percent(clear[worst], int(clear[worst] >= 0.995))
+    return w.count(
+        "Over the year {point} receives {shares} of the light it would under an open, level "
+        "horizon; from {start} to {end} h the sun is blocked for part of the time in {month} "
+        "({clear} clear).",
+        "Over the year {point} receives {shares} of the light it would under an open, level "
+        "horizon; from {start} to {end} h the sun is blocked for part of the time in {n} months; "
+        "worst is {month}, {clear} clear.",
+        len(blocked),
+        month=w.month(worst),
+        clear=share,
+        **named,
+    )
+
+
+def window_hours(window: WindowResult, w: Words) -> dict[str, str]:
+    """The ends of the solar window as fields of a message."""
+    ends = {"start": window.from_solar_hour, "end": window.to_solar_hour}
+    return {name: w.number(h, 0 if float(h).is_integer() else 1) for name, h in ends.items()}
+
+
+def clock_sentence(result: AccessResult, timezone: str, w: Words) -> str:
+    """What the hours of the solar window are by the clock, in June and in December."""
+    from zoneinfo import ZoneInfo
+
+    from logger.sun_paths import utc_of_solar_hour
+
+    window, zone = result.planes[0].window, ZoneInfo(timezone or "UTC")
+    named = window_hours(window, w) | {"zone": timezone or "UTC"}
+    ends = [window.from_solar_hour, window.to_solar_hour]
+    for month, name in ((6, "june"), (12, "december")):
+        day = np.datetime64(dt.date(result.settings.year, month, 21))
+        moments = utc_of_solar_hour(np.array([day, day]), ends, result.site.longitude_deg)
+        for which, moment in zip(("from", "to"), moments, strict=True):
+            utc = moment.astype("datetime64[ms]").astype(dt.datetime).replace(tzinfo=dt.UTC)
+            named[f"{name}_{which}"] = f"{utc.astimezone(zone):%H:%M}"
+    return w(
+        "Hours are solar time: at 12 the sun is highest. By the clock ({zone}) {start} to {end} h "
+        "is {june_from} to {june_to} in June and {december_from} to {december_to} in December.",
+        **named,
+    )
+
+
+def compared(first: str, second: str, gap: Difference, w: Words) -> str:
+    """How two points differ in the year's solar access, in one sentence."""
+    more, less = (first, second) if gap.value >= 0 else (second, first)
+    named = {"more": more, "less": less, "points": w.number(abs(gap.value) * 100, 1)}
+    if math.isnan(gap.value):
+        return w("Solar access at {more} and {less} cannot be compared.", **named)
+    if gap.significant is None:
+        return w(
+            "Solar access at {more} is {points} points higher than at {less}; whether that is "
+            "significant is not known, because the uncertainty is not.",
+            **named,
+        )
+    if not gap.significant:
+        return w(
+            "Solar access at {more} and {less} does not differ significantly: {points} points, "
+            "less than the uncertainty.",
+            **named,
+        )
+    low, high = sorted((abs(gap.low), abs(gap.high)))
+    return w(
+        "Solar access at {more} is {points} points higher than at {less} (95 % interval {low} "
+        "to {high}).",
+        low=w.number(low * 100, 1),
+        high=w.number(high * 100, 1),
+        **named,
+    )
+
+
+RULES = {
+    "solar access": N_("solar access of the year"),
+    "total solar resource fraction": N_("total solar resource fraction"),
+    "clear solar window in the worst month": N_("clear solar window in the worst month"),
+}
+VERDICTS = {
+    PASS: N_("{rule}, at least {limit}: met ({places})."),
+    FAIL: N_("{rule}, at least {limit}: not met ({places})."),
+    TOO_CLOSE: N_("{rule}, at least {limit}: too close to call ({places})."),
+}
+
+
+def rule_sentences(points: Sequence[PointResult], w: Words) -> list[str]:
+    """For each rule asked for the planes that meet it, that do not, and that cannot be told."""
+    found: dict[tuple[str, float, str], list[tuple[str, str]]] = {}
+    for point in points:
+        for p in point.access.planes:
+            for v in p.verdicts:
+                key = (v.rule, v.limit, v.verdict)
+                found.setdefault(key, []).append((point.name, p.plane.name))
+    order = list(VERDICTS)
+    told = sorted(found.items(), key=lambda item: (item[0][0], order.index(item[0][2])))
+    return [
+        w(
+            VERDICTS[verdict],
+            rule=capital(w(RULES.get(rule, rule))),
+            limit=w.percent(limit),
+            places=_places(places, w),
+        )
+        for (rule, limit, verdict), places in told
+    ]
+
+
+def _places(places: Sequence[tuple[str, str]], w: Words) -> str:
+    """Planes by point: all planes of a point that share a verdict stand together."""
+    by_point: dict[str, list[str]] = {}
+    for point, plane in places:
+        by_point.setdefault(point, []).append(plane)
+    return "; ".join(
+        w("{point}: {planes}", point=point, planes=", ".join(planes))
+        for point, planes in by_point.items()
+    )
+
+
+def capital(text: str) -> str:
+    """A text with its first letter large, to start a sentence."""
+    return text[:1].upper() + text[1:]
+
+
+def gain_sentence(gains: Sequence[tuple[PointResult, Gain]], w: Words) -> str:
+    """What one change would gain most, of all points."""
+    if not gains:
+        return w("Nothing that can be cut or moved takes more than half a point of the year.")
+    point, gain = max(gains, key=lambda pair: pair[1].most)
+    changes = [
+        after.annual - before.annual for before, after in zip(gain.before, gain.after, strict=True)
+    ]
+    k = int(np.argmax(changes))
+    return w(
+        "Taking away {obstruction} would gain most: {gain} points of the year on {plane} at "
+        "{point}, from {before} to {after}.",
+        obstruction=gain.without,
+        gain=w.number(changes[k] * 100, 1),
+        plane=point.access.planes[k].plane.name,
+        point=point.name,
+        before=w.percent(gain.before[k].annual),
+        after=interval(gain.after[k].year, w),
+    )
+
+
+def sky_sentence(result: AccessResult, w: Words) -> str:
+    """The sky that the shares rest on."""
+    return w("These shares rest on: {sky}.", sky=w(result.sky))
+
+
+def unfit(point: PointResult) -> bool:
+    """Whether a check of a point failed: no figure of it stands beside others'."""
+    return not all(check.passed for check in point.checks)
+
+
+def unfit_reasons(point: PointResult, w: Words) -> str:
+    """That a point is not fit for use, and which checks failed; empty where all passed."""
+    failed = dict.fromkeys(w(check.check) for check in point.checks if not check.passed)
+    if not failed:
+        return ""
+    return w("Not fit for use: failed {checks}.", checks=", ".join(failed))

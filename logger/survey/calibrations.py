@@ -39,12 +39,11 @@ from logger.checks import Check
 from logger.errors import InputError, UsageError
 from logger.files import plain, write_atomically
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
-from logger.orientation import UNDATED, Declination, declination_at, field_expected_at
+from logger.orientation import Declination, declination_at, field_expected_at
 from logger.recording import Recording
 from logger.recording.samples import Note, Stream
 from logger.site import Site, distance_km
 from logger.survey.pipeline import CorrectionsOf, Sweep
-from logger.survey.recipe import magnetic_model_of
 
 CLOCK_DOUBT_S = 2.0
 """Of a computer whose clock is set by network or satellite. [s]"""
@@ -70,7 +69,7 @@ def stored_calibrations(job: Job) -> tuple[StoredCalibration, ...]:
 def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) -> StoredCalibration:
     """Fit what a recording was made for; nothing is stored."""
     _refuse_another_site(job, recording)
-    _refuse_unusable(recording, stream)
+    _refuse_without_measurement(recording, stream)
     made_for = recording.text("purpose")
     if made_for and made_for != wanted.purpose:
         raise InputError(
@@ -84,14 +83,12 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
             str(recording.path),
         )
     about = about_of(recording, stream, job, wanted)
-    model = magnetic_model_of(job)
-    declination = declination_at(job.site, started.date(), model)
-    field = field_expected_at(job.site, started.date(), model)
+    declination = declination_at(job.site, started.date())
     samples = stream.samples
     fit: Any
     if wanted.purpose == "compass":
         if samples.has_field.any():
-            fit = fit_compass(samples, field)
+            fit = fit_compass(samples, field_expected_at(job.site, started.date()))
             return _stored(about, "compass", fit)
         fit = fit_swing(samples, _swing_notes(stream, wanted.bearings_deg), declination)
         return _stored(about, "deviation", fit)
@@ -99,7 +96,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
         stored_calibrations(job),
         replace(sweep_about(recording, stream, job), started=started),
         declination,
-        field,
+        field_expected_at(job.site, started.date()),
     )
     if wanted.purpose == "level":
         if samples.has_field.any() and chosen.corrections.compass is None:
@@ -180,8 +177,11 @@ def chosen_for(
 ) -> Chosen:
     """The calibrations that one sweep of a job gets, with the bearing of the closing target."""
     about = sweep_about(sweep.recording, sweep.stream, job)
-    date = about.started.date() if about.started else UNDATED
-    field = field_expected_at(job.site, date, magnetic_model_of(job))
+    date = (about.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
+    try:
+        field = field_expected_at(job.site, date)
+    except UsageError:
+        field = None  # outside the model's years there is nothing to compare with
     return choose_calibrations(
         stored, about, declination, field, needed=needed, max_age_h=max_age_h
     )
@@ -242,13 +242,7 @@ def _refuse_another_site(job: Job, recording: Recording) -> None:
         )
 
 
-def _refuse_unusable(recording: Recording, stream: Stream) -> None:
-    if len(parts := stream.by_board()) > 1:
-        raise InputError(
-            f"{len(parts)} boards sent in turn: {stream.boards[1].after(stream.boards[0])}",
-            str(recording.path),
-            hint="record it again with one board",
-        )
+def _refuse_without_measurement(recording: Recording, stream: Stream) -> None:
     if len(stream.samples):
         return
     what, hint = "holds no measurement", "look what is on the port: horizon-logger ports"
@@ -283,13 +277,13 @@ def measure_plane(
     job: Job, recording: Recording, stream: Stream, *, along_eaves: bool = False
 ) -> tuple[PlaneFix, tuple[Check, ...]]:
     """Tilt and azimuth of a surface from a recording, with the job's calibrations."""
-    _refuse_unusable(recording, stream)
-    date = recording.started.date() if recording.started else UNDATED
+    _refuse_without_measurement(recording, stream)
+    date = (recording.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
     chosen = chosen_for(
         job,
         stored_calibrations(job),
         Sweep(recording, stream),
-        declination_at(job.site, date, magnetic_model_of(job)),
+        declination_at(job.site, date),
         needed=("compass",) if stream.samples.has_field.any() else (),
     )
     fix = fit_plane(stream.samples, chosen.corrections, along_eaves=along_eaves)

@@ -14,14 +14,13 @@ from logger.horizon_fit import ExcludeSweep, RemovePoint, SightedSweep, edited_p
 from logger.job import (
     JOB_FILE,
     Job,
-    begun_recordings,
     kept_recordings,
     point_of,
     read_job,
     swept_under_two_names,
 )
 from logger.orientation import declination_at, sight_lines
-from logger.recording import load_stream, read_recording
+from logger.recording import load_stream
 from logger.survey.calibrations import corrections_of_job
 from logger.survey.pipeline import (
     PointResult,
@@ -30,7 +29,7 @@ from logger.survey.pipeline import (
     site_of,
     survey_point,
 )
-from logger.survey.recipe import Overrides, Recipe, magnetic_model_of, recipe_at, recipe_of
+from logger.survey.recipe import Overrides, Recipe, recipe_at, recipe_of
 
 
 def load_sweep(
@@ -74,21 +73,7 @@ def recording_result(
 ) -> PointResult:
     """A recording on its own, with the calibrations and planes of a job if one is given.
 
-    Parameters
-    ----------
-    sweep : Sweep
-        As `load_sweep` reads it.
-    folder : Path or None
-        Of the job.
-    place : tuple of three floats or None
-        Latitude, longitude [deg] and altitude [m] in place of what job or recording tell.
-    overrides : Overrides
-        Settings, planes, weather in place of the job's.
-
-    Raises
-    ------
-    InputError, UsageError
-        The site is not known, or the recording holds no direction.
+    `place` is latitude, longitude and altitude where they are told instead of by job or recording.
     """
     path, recording = sweep.recording.path, sweep.recording
     job = None if folder is None else read_job(folder)
@@ -133,7 +118,6 @@ def point_setup(job: Job, point: str, *, alone: bool = False) -> PointSetup:
         sight_height_m=known.sight_height_m,
         module_height_m=known.module_height_m,
         edits=edits,
-        begun=tuple(read_recording(path) for path in begun_recordings(job, point)),
     )
 
 
@@ -143,17 +127,15 @@ def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Sighted
     A recording that cannot be used is left out here: it must not stop a sweep, and the point's
     result will say why.
     """
-    corrections_of, model = corrections_of_job(job), magnetic_model_of(job)
+    corrections_of = corrections_of_job(job)
     passes = []
     for path in paths:
         try:
-            whole = load_sweep(path)
-            date = (whole.recording.started or dt.datetime.now(dt.UTC)).date()
-            declination = declination_at(job.site, date, model)
-            for part in whole.stream.by_board():
-                sweep = replace(whole, stream=part)
-                sight = sight_lines(part.samples, corrections_of(sweep, declination).corrections)
-                passes.append(SightedSweep(sight, part.keys, part.notes, path.name))
+            sweep = load_sweep(path)
+            date = (sweep.recording.started or dt.datetime.now(dt.UTC)).date()
+            corrections = corrections_of(sweep, declination_at(job.site, date)).corrections
+            sight = sight_lines(sweep.stream.samples, corrections)
         except LoggerError:
             continue
+        passes.append(SightedSweep(sight, sweep.stream.keys, sweep.stream.notes, path.name))
     return edited_passes(passes, job.edits_of(point))

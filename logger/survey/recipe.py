@@ -14,7 +14,6 @@ from logger.access import Plane, Rules, SiteYear
 from logger.access.weather import LARGEST_FILE, read_weather
 from logger.errors import InputError
 from logger.files import json_text, read_within, write_atomically
-from logger.geomagnetism import MagneticModel, read_magnetic_model
 from logger.job import Job, JobWeather, file_of, set_table
 from logger.settings import Settings, changed, written
 from logger.site import Site
@@ -45,13 +44,12 @@ class Recipe:
     timezone: str = ""  # Of clock times; empty: apparent solar time alone
     rules: Rules = field(default_factory=Rules)  # Of a programme or permit
     date: dt.date | None = None  # Of the sweep, where a recording does not tell
-    magnetic_model: MagneticModel | None = None  # Of the file that the setting names
+    magnetic_model: str = ""  # SHA-256 of the file that the setting names; empty without one
 
     def as_dict(self) -> dict[str, Any]:
-        """What the hash is taken of: where a file lies does not count."""
+        """What the hash is taken of: where the weather's file lies does not count."""
         said: dict[str, Any] = {one.name: getattr(self, one.name) for one in fields(self)}
         said["weather"] = self.weather.sha256 if self.weather else None
-        said["magnetic_model"] = self.magnetic_model.sha256 if self.magnetic_model else None
         said["date"] = self.date.isoformat() if self.date else None
         return said
 
@@ -78,20 +76,7 @@ DEFAULT = "default"
 
 
 def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
-    """What the job's answers rest on, and what was told instead.
-
-    Parameters
-    ----------
-    job : Job
-    overrides : Overrides, optional
-        Settings by name, planes, a weather file, a date in place of the job's.
-
-    Raises
-    ------
-    InputError, UsageError
-        Weather or magnetic model cannot be read or is another file than the job's; a setting is
-        unknown or outside its limits.
-    """
+    """What the job's answers rest on, and what a command was told instead."""
     recipe = Recipe(
         site=job.site,
         planes=job.planes or (default_plane(job.site),),
@@ -101,13 +86,11 @@ def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
         rules=job.rules,
     )
     recipe = overridden(recipe, overrides)
-    return replace(recipe, magnetic_model=magnetic_model_of(job, recipe.settings))
-
-
-def magnetic_model_of(job: Job, settings: Settings | None = None) -> MagneticModel | None:
-    """The newer magnetic model that the settings name; None for the one built in."""
-    name = (settings or job.settings).magnetic_model
-    return read_magnetic_model(file_of(job, name)) if name else None
+    if recipe.settings.magnetic_model:
+        path = file_of(job, recipe.settings.magnetic_model)
+        content = read_within(path, LARGEST_FILE, "magnetic model")
+        recipe = replace(recipe, magnetic_model=hashlib.sha256(content).hexdigest())
+    return recipe
 
 
 def recipe_at(site: Site, overrides: Overrides = NOTHING) -> Recipe:

@@ -32,7 +32,7 @@ def mailed(tmp_path):
 @pytest.mark.parametrize(
     "arguments",
     [
-        ("report", ".", "--document-only"),
+        ("report", "."),
         ("demo",),
         ("replay", "--batch", ".", "--processes", "2"),
         ("compare", "."),

@@ -51,12 +51,6 @@ def test_a_date_outside_the_model_hints_at_nothing_that_the_command_lacks():
     assert "a date of those years" in done.stderr
 
 
-def test_two_papers_are_one_too_many(tmp_path):
-    done = call("report", str(tmp_path), "--a4", "--letter")
-    assert done.exit_code == 2
-    assert "--a4 and --letter" in done.stderr
-
-
 def test_an_interrupt_has_an_exit_code_of_its_own(monkeypatch, tmp_path):
     def interrupted(*_, **__):
         raise KeyboardInterrupt

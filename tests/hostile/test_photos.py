@@ -7,7 +7,7 @@ import pytest
 
 from logger.errors import LoggerError
 from logger.job import read_job
-from logger.survey.report import photos_of
+from logger.report.photos import photos_of
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pipes in folders")

@@ -1,136 +1,102 @@
-"""A documented result and a report of it, by hand."""
+"""A surveyed point made once, and reports of points that differ from it as a test asks."""
 
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from matplotlib.axes import Axes
-from matplotlib.patches import PathPatch
-from matplotlib.path import Path as Outline
 
+from logger.access import AccessResult, Plane, SiteYear
 from logger.checks import Check
 from logger.horizon import HorizonProfile, Obstruction
-from logger.report.figures import plane_figures
-from logger.report.inputs import CalibrationReport, PointReport, ReportInput, SourceFile
-from logger.report.lettering import lettering
+from logger.job import read_job
+from logger.report.content import Beside, Report, beside_of
+from logger.settings import Settings
 from logger.site import Site
-from logger.sun_paths import sun_paths
+from logger.survey.demo import shipped_survey
+from logger.survey.pipeline import PointResult
+from logger.survey.points import point_result
+from logger.survey.recipe import Recipe, recipe_of
+
+SITE = Site(46.05, 14.51, 310.0)
+ROOF, WALL = Plane("roof", 35.0, 180.0), Plane("east wall", 90.0, 95.0)
+FEW = Settings(draws=40)
 
 
-def share(value: float | None) -> dict[str, float | None]:
-    if value is None:
-        return {"value": None, "low": None, "high": None}
-    return {"value": value, "low": value - 0.04, "high": min(1.0, value + 0.03)}
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """Lines or boxes of one look."""
-
-    patch: PathPatch
-
-    @property
-    def parts(self) -> list[np.ndarray]:
-        path = self.patch.get_path()
-        starts = np.flatnonzero(path.codes == Outline.MOVETO)
-        return np.split(np.asarray(path.vertices), starts[1:])
-
-
-@dataclass(frozen=True)
-class Chart:
-    """What a picture shows: texts by where they stand, lines and boxes."""
-
-    words: dict[str, tuple[float, float]]
-    lines: list[Drawn]
-    boxes: list[Drawn]
+def profile_of(south_deg: float = 15.0, gap: bool = False) -> HorizonProfile:
+    """A barn in the south, higher or lower, a lime tree beside it, and perhaps a gap there."""
+    azimuth = np.arange(0.0, 360.0, 1.0)
+    elevation = np.where((azimuth >= 150) & (azimuth < 200), south_deg, 2.0)
+    elevation = np.where((azimuth >= 200) & (azimuth < 220), 0.9 * south_deg, elevation)
+    if gap:
+        elevation = np.where((azimuth > 150) & (azimuth < 220), np.nan, elevation)
+    names = (Obstruction("=barn", 150, 200, "building", 12.5), Obstruction("lime", 200, 220))
+    return HorizonProfile(azimuth, elevation, np.full(360, 0.4), obstructions=names)
 
 
 @pytest.fixture(scope="session")
-def read() -> Callable[[Axes], Chart]:
-    def reading(axes: Axes) -> Chart:
-        words = {w.text: (w.x, w.y) for w in lettering(axes).words}
-        words |= {t.get_text(): t.get_position() for t in axes.texts}
-        patches = [p for p in axes.get_children() if isinstance(p, PathPatch)]
-        closed = [Outline.CLOSEPOLY in p.get_path().codes for p in patches]
-        drawn = [Drawn(p) for p in patches]
-        lines = [d for d, box in zip(drawn, closed, strict=True) if not box]
-        return Chart(words, lines, [d for d, box in zip(drawn, closed, strict=True) if box])
-
-    return reading
+def year() -> SiteYear:
+    return SiteYear(SITE, [ROOF, WALL], FEW)
 
 
-@pytest.fixture
-def result_plane() -> dict[str, Any]:
-    """A plane beyond the polar circle: January and December have no sun."""
-    months = [None, 0.5, 0.7, 0.9, 0.95, 0.96, 0.95, 0.9, 0.8, 0.6, 0.4, None]
-    return {
-        "name": "roof",
-        "tilt_deg": 30.0,
-        "azimuth_deg": 180.0,
-        "solar_access": {"annual": share(0.873), "monthly": [share(m) for m in months]},
-        "beam_access": {"annual": share(0.83), "monthly": [share(m) for m in months]},
-        "orientation_factor": 0.98,
-        "total_solar_resource_fraction": 0.856,
-        "loss": {"annual_kwh_per_m2": 201.25, "monthly_kwh_per_m2": [0.0] + [9.5] * 10 + [0.0]},
-        "window": {
-            "from_solar_hour": 9,
-            "to_solar_hour": 15,
-            "monthly_clear_fraction": months,
-            "blocked": [{"month": 2, "from": 9, "to": 10.5, "obstruction": "=barn"}],
-        },
-        "by_obstruction": [
-            {
-                "name": "=barn",
-                "from_azimuth_deg": 130.0,
-                "to_azimuth_deg": 160.0,
-                "annual_loss_fraction": 0.06,
-                "monthly_loss_fraction": months,
-            }
-        ],
-    }
+@pytest.fixture(scope="session")
+def access_of(year) -> Callable[..., AccessResult]:
+    def of(south_deg: float = 15.0, gap: bool = False) -> AccessResult:
+        return year.assess(profile_of(south_deg, gap))
+
+    return of
 
 
-SITE = Site(46.05, 14.51, 310.0)
+@pytest.fixture(scope="session")
+def job_folder(tmp_path_factory) -> Path:
+    """The shipped survey, its yard alone swept."""
+    folder = tmp_path_factory.mktemp("jobs") / "alders"
+    shutil.copytree(shipped_survey(), folder)
+    for point in ("meadow", "walled garden"):
+        shutil.rmtree(folder / "sweeps" / point)
+    return folder
 
 
-def make_point(plane: dict[str, Any], name: str = "north eave", passed: bool = True) -> PointReport:
-    azimuth = np.arange(0.0, 360.0, 5.0)
-    elevation = np.where(azimuth < 300, 8.0, np.nan)
-    profile = HorizonProfile(
-        azimuth, elevation, np.full(72, 0.4), None, (Obstruction("=barn", 130.0, 160.0),)
-    )
-    why = "all was seen" if passed else "go back to 280 to 300 degrees"
-    return PointReport(
-        name=name,
-        profile=profile,
-        planes=(plane_figures(plane),),
-        checks=(Check("sun-crossed sectors measured", passed, 0.0, 6.0, "deg", why),),
-        files=(SourceFile("20260514T081231Z.sweep", "3f8a00b1" * 8, "not sealed"),),
-        samples_read=9000,
-        samples_used=8700,
-        rejected={"moving too fast": 300},
-    )
+@pytest.fixture(scope="session")
+def recipe(job_folder) -> Recipe:
+    return replace(recipe_of(read_job(job_folder)), settings=FEW)
 
 
-@pytest.fixture
-def report(result_plane) -> ReportInput:
-    return ReportInput(
-        title="Weir Mill barns",
-        site=SITE,
-        points=(make_point(result_plane),),
-        made=dt.date(2026, 5, 20),
-        surveyed=dt.date(2026, 5, 14),
-        people={"client": "#let x = [*]", "address": "Mill Lane 1", "surveyor": "A. Sample"},
-        calibrations=(CalibrationReport("compass", "14 May 2026", (("residual", "0.6 µT"),)),),
-        paths=sun_paths(SITE),
-    )
+@pytest.fixture(scope="session")
+def surveyed(job_folder, recipe) -> tuple[PointResult, Beside]:
+    job = read_job(job_folder)
+    result = point_result(job, "yard", recipe)
+    return result, beside_of(job, result)
 
 
-@pytest.fixture
-def point_of() -> Callable[..., PointReport]:
-    return make_point
+@pytest.fixture(scope="session")
+def point_of(surveyed, access_of) -> Callable[..., PointResult]:
+    def of(name: str, south_deg: float = 15.0, gap: bool = False, **more: Any) -> PointResult:
+        horizon = replace(surveyed[0].horizon, profile=profile_of(south_deg, gap))
+        access = access_of(south_deg, gap)
+        return replace(surveyed[0], name=name, horizon=horizon, access=access, **more)
+
+    return of
+
+
+@pytest.fixture(scope="session")
+def report_of(job_folder, recipe, surveyed) -> Callable[..., Report]:
+    def of(*points: PointResult, people: dict[str, str] | None = None, **more: Any) -> Report:
+        found = points or (surveyed[0],)
+        job = replace(read_job(job_folder), people=people or {})
+        beside = {point.name: surveyed[1] for point in found}
+        report = Report(job, recipe, found, beside, dt.date(2026, 5, 20))
+        return replace(report, **more)
+
+    return of
+
+
+FAILED = Check("passes agree", False, 1.4, 0.8, "deg", "sweep 280 to 300° again")
+PASSED = Check("heading error", True, 0.5, 2.0, "deg", "well within")
+NEAR = Check("samples used", True, 0.81, 0.8, "", "just enough")

@@ -1,54 +1,161 @@
-"""What leaves the program for others: plain horizons, GeoJSON, one CSV of all results, folders."""
+"""What leaves the program for others: tables of a whole survey, plain horizons, a map."""
 
 from __future__ import annotations
 
 import csv
 import io
 import json
+import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from logger.horizon import HorizonProfile
-from logger.horizon_csv import read_horizon_csv
-from logger.report import exports, folder
-from logger.report.tables import as_csv
+from logger.horizon import HorizonProfile, Obstruction
+from logger.horizon_csv import horizon_csv, read_horizon_csv
+from logger.report import files, result_tables
+from logger.report.tables import as_csv, as_text
 from logger.site import Site
 
+from .conftest import FAILED
 
-def test_the_results_hold_every_month_of_every_plane(report):
-    rows = list(csv.DictReader(io.StringIO(as_csv(exports.results_table(report.points)))))
-    assert len(rows) == 13
-    assert [r["month"] for r in rows][:2] == ["Jan", "Feb"]
-    assert rows[0]["solar_access"] == ""
-    assert float(rows[12]["solar_access"]) == pytest.approx(0.873)
-    assert float(rows[12]["solar_access_low"]) == pytest.approx(0.833)
+
+def rows_of(table) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(as_csv(table))))
+
+
+@pytest.fixture(scope="module")
+def points(point_of):
+    return (point_of("eave"), point_of("yard", 30.0), point_of("gap", gap=True, checks=(FAILED,)))
+
+
+def test_the_results_hold_every_month_of_every_plane(points):
+    rows = rows_of(result_tables.results_table(points))
+    assert len(rows) == 3 * 2 * 13
+    december = next(
+        r for r in rows if (r["point"], r["plane"], r["month"]) == ("yard", "roof", "Dec")
+    )
+    # At 46° north the noon sun of December stands at 20.6°: a barn of 30° in the south hides it.
+    assert float(december["window_clear"]) < 0.5
+    june = next(r for r in rows if (r["point"], r["plane"], r["month"]) == ("yard", "roof", "Jun"))
+    assert float(june["window_clear"]) == 1.0
+
+
+def bounds_of(values: dict[str, str]) -> list[tuple[float, float, float]]:
+    names = [name for name in values if f"{name}_low" in values]
+    return [
+        tuple(float(values[key] or "nan") for key in (f"{name}_low", name, f"{name}_high"))
+        for name in names
+    ]
+
+
+def test_low_is_never_above_value_nor_value_above_high(points, tmp_path):
+    tables = (result_tables.results_table, result_tables.year_table)
+    found = [b for table in tables for row in rows_of(table(points)) for b in bounds_of(row)]
+    features = json.loads(files.points_geojson(points))["features"]
+    found += [
+        (p["solar_access_low"], p["solar_access"], p["solar_access_high"])
+        for feature in features
+        for p in feature["properties"]["planes"]
+    ]
+    told = [tuple(math.nan if v is None else v for v in three) for three in found]
+    assert len(told) > 100
+    assert all(not low > value and not value > high for low, value, high in told)
+    assert sum(low < value < high for low, value, high in told) > 50
+
+
+def test_the_terminal_tells_months_as_the_file_does(points):
+    plane = points[1].access.planes[0]
+    text = as_text(result_tables.month_table(plane, "yard"))
+    assert text.startswith("roof: tilt 35°, azimuth 180° at yard\n")
+    printed = {line.split()[0]: line.split()[1:] for line in text.splitlines() if line.split()}
+    rows = rows_of(result_tables.results_table(points[1:2]))
+    for month in ("Jan", "Jun", "year"):
+        row = next(r for r in rows if (r["plane"], r["month"]) == ("roof", month))
+        told = [float(row[f"solar_access{end}"]) * 100 for end in ("", "_low", "_high")]
+        assert [float(v) for v in printed[month][:3]] == pytest.approx(told, abs=0.051)
+
+
+def test_what_was_not_measured_is_not_called_clear(points):
+    gap = points[2]
+    rows = [r for r in rows_of(result_tables.results_table([gap])) if r["month"] != "year"]
+    assert {r["window_clear"] for r in rows if r["month"] in ("Nov", "Dec", "Jan")} == {""}
+    assert as_text(result_tables.month_table(gap.access.planes[0])).splitlines()[-3].endswith("–")
+
+
+def test_an_obstruction_has_its_kind_its_distance_and_no_formula(points):
+    barn = rows_of(result_tables.obstruction_table(points))[0]
+    assert barn["obstruction"] == "'=barn"
+    assert (barn["kind"], float(barn["distance_m"])) == ("building", 12.5)
+    assert (float(barn["from_azimuth_deg"]), float(barn["to_azimuth_deg"])) == (150.0, 200.0)
+
+
+def test_rows_that_print_nothing_but_zeros_are_left_out_and_it_is_said(points):
+    far = replace(points[0].access.planes[0].by_obstruction[0], name="far hill",
+                  loss_fraction=np.full(13, 0.0001))  # fmt: skip
+    plane = points[0].access.planes[0]
+    more = replace(plane, by_obstruction=(*plane.by_obstruction, far))
+    table = result_tables.obstruction_months(more)
+    assert "far hill" not in [row[0] for row in table.rows]
+    assert table.title.endswith("(zero rows omitted)")
+
+
+def test_sectors_of_one_name_are_one_loss(points):
+    plane = points[0].access.planes[0]
+    barn = plane.by_obstruction[0]
+    (both,) = result_tables.by_name([barn, barn])
+    assert both.loss_fraction == pytest.approx(2 * barn.loss_fraction)
+    assert both.from_azimuth_deg is None
+
+
+def test_shade_by_month_and_hour_is_a_table_too(surveyed):
+    rows = rows_of(result_tables.shade_table([("yard", surveyed[1].shade)]))
+    june = [r for r in rows if r["month"] == "Jun"]
+    # Sunrise to sunset in June at 46° north: a little under 16 hours (any almanac).
+    assert 15 <= len(june) <= 17
+    assert all(0 <= float(r["blocked"]) <= 1 for r in rows)
+    noon = next(r for r in june if float(r["from_solar_hour"]) == 12.0)
+    assert float(noon["blocked"]) == 0.0
 
 
 def test_a_plain_horizon_is_azimuth_and_elevation_and_nothing_invented():
     azimuth = np.arange(0.0, 360.0, 10.0)
     elevation = np.where(azimuth < 300, azimuth / 10, np.nan)
-    text = exports.plain_horizon(HorizonProfile(azimuth, elevation))
-    lines = text.splitlines()
+    lines = files.plain_horizon(HorizonProfile(azimuth, elevation)).splitlines()
     numbers = [tuple(map(float, line.split())) for line in lines if not line.startswith("#")]
     assert (45.0, 4.5) in numbers
     assert max(a for a, _ in numbers) == 290
     assert "# not measured: 291 to 359" in lines
 
 
-def test_the_points_are_geojson_as_rfc_7946_has_it(report):
+def test_both_rows_of_a_vertical_edge_keep_their_own_name(tmp_path):
+    azimuth = np.array([0.0, 100.0, 100.0, 140.0, 140.0, 300.0])
+    elevation = np.array([3.0, 3.0, 30.0, 30.0, 3.0, 3.0])
+    names = (Obstruction("far hills", 0.0, 100.0), Obstruction("tower", 100.0, 140.0),
+             Obstruction("far ridge", 140.0, 360.0))  # fmt: skip
+    path = tmp_path / "h.csv"
+    path.write_text(horizon_csv(HorizonProfile(azimuth, elevation, obstructions=names)))
+    lines = [line for line in path.read_text().splitlines() if not line.startswith("#")]
+    rows = list(csv.DictReader(lines))
+    at = {(float(r["azimuth_deg"]), float(r["elevation_deg"])): r["obstruction"] for r in rows}
+    assert at[(100.0, 3.0)] == "far hills"
+    assert at[(100.0, 30.0)] == "tower"
+    assert at[(140.0, 30.0)] == "tower"
+    assert at[(140.0, 3.0)] == "far ridge"
+    back = read_horizon_csv(path)
+    spans = {o.name: (o.from_azimuth_deg, o.to_azimuth_deg) for o in back.obstructions}
+    assert spans["tower"] == (100.0, 140.0)
+
+
+def test_the_points_are_geojson_as_rfc_7946_has_it(points):
     # RFC 7946: 3.1.1 longitude before latitude; 4 no other reference system; 3.2 a feature has
     # geometry and properties.
-    placed = replace(report, points=(replace(report.points[0], site=Site(-35.0, 179.5, 12.0)),))
-    made = json.loads(exports.points_geojson(placed))
+    made = json.loads(files.points_geojson([replace(points[0], site=Site(-35.0, 179.5, 12.0))]))
     assert made["type"] == "FeatureCollection"
     (feature,) = made["features"]
     assert feature["type"] == "Feature"
     assert feature["geometry"] == {"type": "Point", "coordinates": [179.5, -35.0]}
-    assert feature["properties"]["name"] == "north eave"
-    assert feature["properties"]["planes"][0]["solar_access"] == 0.873
+    assert feature["properties"]["name"] == "eave"
     assert "crs" not in made
 
 
@@ -58,47 +165,21 @@ def test_the_points_are_geojson_as_rfc_7946_has_it(report):
      ("***", "unnamed"), ("Süd", "Süd"), ("a\\b:c", "a-b-c")],
 )  # fmt: skip
 def test_a_name_makes_a_file_name_and_nothing_more(name, stem):
-    assert exports.file_stem(name) == stem
+    assert files.file_stem(name) == stem
 
 
-def test_everything_is_written_beside_the_document(report, point_of, result_plane, tmp_path):
-    twice = replace(report, points=(point_of(result_plane), point_of(result_plane, "North Eave")))
-    written = folder.write_report(twice, tmp_path / "r" / "report.pdf", beside=tmp_path / "r")
-    names = {str(p.relative_to(tmp_path / "r")) for p in written}
+def test_every_table_is_written_and_no_two_points_share_a_file(report_of, point_of, tmp_path):
+    report = report_of(point_of("north eave"), point_of("North Eave", 30.0))
+    written = files.write_tables(report, tmp_path)
+    names = {p.relative_to(tmp_path).as_posix() for p in written}
     assert len(names) == len(written)
-    assert {"report.pdf", "results.csv", "points.geojson", "tables/year.csv"} <= names
     # Two names that some file systems cannot tell apart.
     assert {"horizons/north-eave.csv", "horizons/North-Eave-2.csv"} <= names
-    for stem in ("sun-paths", "months", "obstructions"):
-        assert {f"pictures/north-eave-{stem}.svg", f"pictures/north-eave-{stem}.png"} <= names
-    assert all(p.stat().st_size > 0 for p in written)
-    back = read_horizon_csv(tmp_path / "r" / "horizons" / "north-eave.csv")
-    np.testing.assert_allclose(back.elevation_deg, report.points[0].profile.elevation_deg)
-
-
-def test_every_table_of_the_document_is_a_csv_with_inert_text(report):
-    for table in folder.all_tables(report).values():
-        rows = list(csv.reader(io.StringIO(as_csv(table))))
-        assert len(rows) == len(table.rows) + 1
-        texts = [c for row in rows for c in row if not _is_number(c)]
-        assert not any(c.lstrip()[:1] in ("=", "+", "-", "@") for c in texts)
-
-
-def test_a_tables_file_tells_what_is_in_it_however_long_the_name(report, point_of, result_plane):
-    long = point_of(result_plane, "third bay from the left over the workshop, behind the chimney")
-    stem = exports.file_stem(long.name)
-    names = set(folder.all_tables(replace(report, points=(long,))))
-    assert {f"{stem}-months-roof", f"{stem}-obstructions", f"{stem}-window"} <= names
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
-
-
-def test_the_document_alone_can_be_had(report, tmp_path):
-    assert folder.write_report(report, tmp_path / "only.pdf") == [tmp_path / "only.pdf"]
-    assert [p.name for p in Path(tmp_path).iterdir()] == ["only.pdf"]
+    assert {"results.csv", "shade.csv", "checks.csv", "pictures/north-eave-sun-paths.svg"} <= names
+    back = read_horizon_csv(tmp_path / "horizons" / "north-eave.csv")
+    own = report.points[0].horizon.profile
+    np.testing.assert_allclose(back.elevation_deg, own.elevation_deg)
+    for path in tmp_path.glob("*.csv"):
+        cells = [c for row in csv.reader(io.StringIO(path.read_text("utf-8"))) for c in row]
+        texts = [c for c in cells if not c.replace(".", "").lstrip("-").isdigit()]
+        assert not any(c.lstrip()[:1] in ("=", "+", "-", "@") for c in texts), path

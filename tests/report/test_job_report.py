@@ -1,153 +1,122 @@
-"""From a job folder to the report: points, photos, calibrations, a point without a recording."""
+"""From a job folder to the report: points without an answer, what is written and what is not."""
 
 from __future__ import annotations
 
-import datetime as dt
-import hashlib
 import json
 import shutil
+from datetime import date
 from functools import partial
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from PIL import Image
 from pypdf import PdfReader
 
 from logger.cli.report import command
 from logger.errors import InputError
 from logger.job import read_job
+from logger.report.content import report_of as report_from
+from logger.report.content import with_beside
 from logger.survey.answers import Answer, answers
-from logger.survey.demo import shipped_survey
 from logger.survey.recipe import recipe_of
-from logger.survey.report import (
-    calibrations_of,
-    job_report,
-    photos_of,
-    standard_offset_h,
-    with_report,
-)
 
 
 @pytest.fixture(scope="module")
-def job_folder(tmp_path_factory) -> Path:
-    """The shipped survey cut down to one point, with a photo and a calibration."""
-    folder = tmp_path_factory.mktemp("jobs") / "alders"
-    shutil.copytree(shipped_survey(), folder)
-    for sweeps in (folder / "sweeps").iterdir():
-        if sweeps.name != "yard":
-            shutil.rmtree(sweeps)
-    (folder / "photos" / "yard").mkdir(parents=True)
-    Image.new("RGB", (300, 200), "grey").save(folder / "photos" / "yard" / "south.jpg")
-    (folder / "photos" / "yard" / "notes.txt").write_text("no picture")
-    return folder
+def folder(job_folder, tmp_path_factory) -> Path:
+    """A copy whose answers and reports the tests of this file write."""
+    copied = tmp_path_factory.mktemp("report") / "alders"
+    shutil.copytree(job_folder, copied)
+    return copied
 
 
 @pytest.fixture(scope="module")
-def surveyed(job_folder):
-    return worked_out(job_folder)
+def found(folder) -> list[Answer]:
+    return worked_out(folder)
 
 
-def worked_out(folder, processes=1):
+def worked_out(folder, processes=1) -> list[Answer]:
     job = read_job(folder)
-    return list(answers(job, recipe_of(job), processes=processes, finish=partial(with_report, job)))
+    finish = partial(with_beside, job, "en")
+    return list(answers(job, recipe_of(job), processes=processes, finish=finish))
 
 
-def test_points_without_a_recording_are_named_with_the_reason(surveyed):
-    assert [a.point for a in surveyed if a.more] == ["yard"]
-    missing = {a.point: str(a.error) for a in surveyed if a.error}
-    assert set(missing) == {"meadow", "walled garden"}
-    assert all("no recording" in why for why in missing.values())
+def made_of(folder, found):
+    job = read_job(folder)
+    return report_from(job, recipe_of(job), found, date(2026, 5, 20))
 
 
-def test_the_report_of_a_job_has_what_the_job_knows(job_folder, surveyed):
-    report = job_report(read_job(job_folder), surveyed, dt.date(2026, 5, 20))
-    assert report.surveyed == dt.date(2026, 5, 14)
-    assert [p.name for p in report.points[0].photos] == ["south.jpg"]
-    (yard,) = [a for a in surveyed if a.document]
-    assert report.points[0].files[0].sha256 == yard.document["recordings"][0]["sha256"]
-    torn = Answer("x", error=InputError("torn", str(job_folder / "sweeps" / "x")))
-    told = job_report(read_job(job_folder), [yard, torn], dt.date(2026, 5, 20)).missing
-    assert told == {"x": str(Path("sweeps", "x")) + ": torn"}  # no client knows our folders
+def test_points_that_are_not_swept_are_no_fault(folder, found):
+    report = made_of(folder, found)
+    assert [p.name for p in report.points] == ["yard"]
+    assert report.not_swept == ("meadow", "walled garden")
+    assert report.left_out == {}
+    assert report.surveyed == (date(2026, 5, 14),)
 
 
-def test_the_latest_calibration_of_a_purpose_counts(job_folder, tmp_path):
-    (tmp_path / "calibrations").mkdir()
-    shutil.copy(job_folder / "job.toml", tmp_path)
-    (shipped,) = (job_folder / "calibrations").glob("*compass.json")
-    for day, error in (("2026-05-13", 0.9), ("2026-05-14", 0.6)):
-        stored = json.loads(shipped.read_text()) | {"made": f"{day}T06:00:00Z"}
-        stored["figures"] = {"heading_error_95_deg": error}
-        path = tmp_path / "calibrations" / f"{day.replace('-', '')}T060000Z-compass.json"
-        path.write_text(json.dumps(stored))
-    (compass,) = calibrations_of(read_job(tmp_path))
-    assert [value for _, value in compass.figures] == ["0.60°"]
-    assert compass.date == "2026-05-14T06:00:00Z"
+def test_no_client_is_told_where_our_folders_lie(folder, found):
+    torn = Answer("x", error=InputError("torn", str(folder / "sweeps" / "x")))
+    report = made_of(folder, [*found, torn])
+    assert report.left_out == {"x": str(Path("sweeps", "x")) + ": torn"}
 
 
-def test_the_shipped_calibrations_are_told_with_their_recordings(job_folder):
-    told = {c.purpose: c for c in calibrations_of(read_job(job_folder))}
-    assert set(told) == {"compass", "level", "bearing"}
-    for calibration in told.values():
-        recording = job_folder / "calibrations" / calibration.file.name
-        assert calibration.file.sha256 == hashlib.sha256(recording.read_bytes()).hexdigest()
-        assert calibration.figures
+def test_what_could_be_cut_gives_more_sun_and_houses_stay(folder, found):
+    gain = made_of(folder, found).beside["yard"].gain
+    assert gain.without == "lime trees"  # a block and a house take more, but stay
+    assert gain.most > 0.01
+    with (folder / "job.toml").open("a") as file:
+        file.write('\n[[obstructions]]\nname = "lime trees"\nremovable = false\n')
+    assert made_of(folder, worked_out(folder)).beside["yard"].gain is None
 
 
-def test_the_greatest_obstruction_gone_gives_more_sun(surveyed):
-    (yard,) = [a.more for a in surveyed if a.more]
-    assert yard.what_ifs
-    for what_if in yard.what_ifs:
-        assert what_if.change.startswith("without ")
-        assert what_if.after.value > what_if.before.value
-
-
-def test_only_pictures_count_as_photos(job_folder):
-    job = read_job(job_folder)
-    assert [p.name for p in photos_of(job, "yard")] == ["south.jpg"]
-    assert photos_of(job, "meadow") == ()
-
-
-@pytest.mark.parametrize(
-    ("zone", "hours"),
-    [("Europe/Ljubljana", 1.0), ("Australia/Adelaide", 9.5), ("America/St_Johns", -3.5)],
-)
-def test_the_clock_is_the_zones_without_summer_time(zone, hours):
-    assert standard_offset_h(zone, 2026) == hours
-
-
-def test_a_job_without_any_recording_is_refused(job_folder, tmp_path):
-    shutil.copy(job_folder / "job.toml", tmp_path / "job.toml")
+def test_a_job_without_any_recording_is_refused(folder, tmp_path):
+    shutil.copy(folder / "job.toml", tmp_path / "job.toml")
     with pytest.raises(InputError, match="nothing to report"):
-        job_report(read_job(tmp_path), worked_out(tmp_path), dt.date(2026, 5, 20))
+        made_of(tmp_path, worked_out(tmp_path))
 
 
-def test_the_command_writes_the_document_and_names_it(job_folder):
-    ran = CliRunner().invoke(command, [str(job_folder), "--letter", "--report-date", "2026-05-20"])
+def test_two_processes_give_the_same_pictures(folder, found):
+    one, two = (
+        made_of(folder, some).beside["yard"].pictures for some in (found, worked_out(folder, 2))
+    )
+    assert one == two
+
+
+def test_the_command_writes_the_document_alone_and_names_it(folder):
+    ran = CliRunner().invoke(command, [str(folder), "--letter", "--report-date", "2026-05-20"])
     assert ran.exit_code == 0, ran.output  # two points are not swept yet
-    path = job_folder / "report" / "report.pdf"
+    path = folder / "report" / "report.pdf"
     assert f"wrote {path}" in ran.stdout
-    assert "left out - meadow" in ran.stderr
-    reader = PdfReader(path)
-    assert round(reader.pages[0].mediabox.height) == 792
-    assert (job_folder / "report" / "pictures" / "yard-sun-paths.png").exists()
-    assert (job_folder / "report" / "pictures" / "yard-sun-paths-by-the-clock.svg").exists()
-    assert (job_folder / "results" / "yard.json").exists()
+    assert round(PdfReader(path).pages[0].mediabox.height) == 792
+    assert [p.name for p in path.parent.iterdir()] == ["report.pdf"]
+    assert (folder / "results" / "yard.json").exists()
 
 
-def test_json_goes_to_standard_output_alone(job_folder, tmp_path):
+def test_tables_go_into_a_folder_beside_the_document_where_it_is_asked_for(folder, tmp_path):
+    arguments = [str(folder), "--output", str(tmp_path / "sub" / "client.pdf"), "--tables"]
+    ran = CliRunner().invoke(command, [*arguments, "--language", "de"])
+    assert ran.exit_code == 0, ran.output
+    written = {p.relative_to(tmp_path / "sub").as_posix() for p in (tmp_path / "sub").rglob("*.*")}
+    assert {"client.pdf", "client-tables/results.csv", "client-tables/shade.csv"} <= written
+    assert (
+        "Horizontvermessung" in PdfReader(tmp_path / "sub" / "client.pdf").pages[0].extract_text()
+    )
+
+
+def test_json_goes_to_standard_output_alone(folder, tmp_path):
     path = tmp_path / "only.pdf"
-    arguments = [str(job_folder), "--output", str(path), "--document-only", "--json", "-"]
-    ran = CliRunner().invoke(command, arguments)
+    ran = CliRunner().invoke(command, [str(folder), "--output", str(path), "--json", "-"])
     told = json.loads(ran.stdout)
     assert told["written"] == [str(path)]
     assert told["points"][0]["point"] == "yard"
     assert [p.name for p in tmp_path.iterdir()] == ["only.pdf"]
 
 
-def test_two_processes_give_the_same_pictures(job_folder, surveyed):
-    (one,), (two,) = (
-        [a.more.report.pictures for a in found if a.more]
-        for found in (surveyed, worked_out(job_folder, processes=2))
-    )
-    assert one == two
+@pytest.mark.parametrize(
+    ("option", "value", "said"),
+    [("--language", "xx", "none of en, de"), ("--output", "client.docx", "--output client.pdf")],
+)
+def test_what_cannot_be_had_is_refused_before_anything_is_worked_out(folder, option, value, said):
+    ran = CliRunner().invoke(command, [str(folder), option, value])
+    assert ran.exit_code != 0
+    assert said in f"{ran.exception} {getattr(ran.exception, 'hint', '')}"
+    assert "worked out" not in ran.output

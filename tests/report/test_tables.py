@@ -1,4 +1,4 @@
-"""A table reads the same in the terminal, as CSV and in the document; its text stays text."""
+"""A table reads the same in the terminal and as CSV, fits the terminal, and its text stays text."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.report.tables import Column, Table, as_csv, as_text, inert
+from logger.report.tables import MONTHS, Column, Table, as_csv, as_text, inert, shortened
 
 COLUMNS = (
     Column("point", "point"),
@@ -22,6 +22,10 @@ def test_an_undefined_number_is_a_dash_in_print_and_empty_in_csv():
     table = Table("monthly", COLUMNS, (("eave", None, float("nan")),))
     assert as_text(table).splitlines()[-1].split() == ["eave", "–", "–"]
     assert as_csv(table) == "point,access,loss_kwh_per_m2\neave,,\n"
+
+
+def test_a_cell_without_text_is_empty_in_csv():
+    assert as_csv(Table("t", COLUMNS, (("", 0.5, 1.0),))).splitlines()[1].startswith(",0.5")
 
 
 def test_print_has_per_cent_and_the_file_has_fractions():
@@ -39,6 +43,19 @@ def test_columns_line_up_whatever_the_name():
     table = Table("t", COLUMNS, (("東の庭", 0.5, 1.0), ("e", 0.25, 22.0)))
     wide, narrow = as_text(table).splitlines()[-2:]
     assert len(wide) + 3 == len(narrow)  # three characters of double width
+
+
+@pytest.mark.parametrize("width", [80, 60, 40])
+def test_a_table_fits_the_terminal_and_loses_nothing(width):
+    columns = (Column("o", "obstruction"), *(Column(m, m, "%", 1, 6, 100.0) for m in MONTHS))
+    name = "row of poplars behind the weir"
+    rows = ((name, *(k / 100 for k in range(12))), ("shed", *(k / 10 for k in range(12))))
+    text = as_text(Table("Loss", columns, rows), width)
+    assert max(map(len, text.splitlines())) <= width
+    numbers = [word for word in text.split() if word.replace(".", "").isdigit()]
+    assert sorted(map(float, numbers)) == sorted([*range(12), *(10 * k for k in range(12))])
+    parts = text.strip().split("\n\n")
+    assert all("shed" in part and part.split()[0] for part in parts)  # rows are named again
 
 
 @pytest.mark.parametrize("lead", ["=", "+", "-", "@", "\t", "\r", " =", "\n="])
@@ -61,3 +78,20 @@ def test_any_text_survives_as_one_inert_field(text):
 def test_a_row_of_the_wrong_length_is_refused():
     with pytest.raises(ValueError, match="2 cells"):
         Table("t", COLUMNS, (("eave", 0.5),))
+
+
+def test_names_that_are_cut_keep_what_tells_them_apart():
+    names = [f"Apartment house at the weir, corner {k}" for k in "ABCDEFGHIJKL"]
+    assert [name[-1] for name in shortened(names, 16)] == list("ABCDEFGHIJKL")
+    middle = ["a" * 20 + "first" + "b" * 20, "a" * 20 + "second" + "b" * 20]
+    one, other = shortened(middle, 16)
+    assert one != other
+    assert "first" in one
+    assert shortened(["short", "short"], 16) == ["short", "short"]
+
+
+@given(st.lists(st.text(st.characters(codec="ascii", categories=["L"]), max_size=30), unique=True))
+def test_different_names_stay_different_and_short(names):
+    cut = shortened(names, 10)
+    assert len(set(cut)) == len(names)
+    assert all(len(name) <= 10 for name in cut)

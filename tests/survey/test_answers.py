@@ -50,7 +50,7 @@ def test_every_command_gives_the_same_bytes(job, call, tmp_path):
     stored = on_disk(job)
     replayed = call("replay", job, "meadow", "--json", "-").stdout_bytes
     call("replay", "--batch", job, "--json", tmp_path / "batch.json")
-    call("report", job, "--document-only", "--json", tmp_path / "report.json")
+    call("report", job, "--json", tmp_path / "report.json")
     assert replayed == stored == on_disk(job)
     document = json.loads(stored)
     assert json.loads((tmp_path / "batch.json").read_text())["jobs"][0]["points"] == [document]

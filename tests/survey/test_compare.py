@@ -204,7 +204,7 @@ def test_after_a_report_under_another_sky_all_points_stand_under_the_job_s(
     set_point(job, Point("meadow"))
     set_point(job, Point("yard"))
     plain = call("compare", job, "--json", "-").stdout
-    assert call("report", job, "--document-only", "--weather", typical_year).exit_code == 0
+    assert call("report", job, "--weather", typical_year).exit_code == 0
     set_point(job, Point("yard", sight_height_m=1.6))
     assert json.loads(call("compare", job, "--json", "-").stdout) == json.loads(plain)
     other = json.loads(call("compare", job, "--weather", typical_year, "--json", "-").stdout)

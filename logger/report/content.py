@@ -1,0 +1,135 @@
+"""What a report is made of: a job's answers, and for each what is drawn and tried out beside it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from logger.access import Bounded, removed
+from logger.access.shade import ShadeMap, shade_map
+from logger.errors import InputError
+from logger.job import Job
+from logger.report.charts import drawn, house_style, months_chart, shade_chart
+from logger.report.language import Words
+from logger.report.result_tables import YEAR, by_name
+from logger.report.sky_chart import sun_path_chart
+from logger.sun_paths import sun_paths
+from logger.survey.answers import Answer
+from logger.survey.pipeline import PointResult
+from logger.survey.recipe import Recipe, year_of
+
+WORTH_REMOVING = 0.005
+"""Share of the year that an obstruction must take for its removal to be tried out."""
+
+REMOVABLE = ("evergreen", "deciduous", "pole or wire")
+"""Kinds that can be cut or moved where nobody said otherwise; houses and hills stay."""
+
+
+@dataclass(frozen=True, eq=False)
+class Gain:
+    """One change tried out, and what it does to the solar access of each plane."""
+
+    without: str  # Name of the obstruction taken away
+    before: tuple[Bounded, ...]
+    after: tuple[Bounded, ...]
+
+    @property
+    def most(self) -> float:
+        """The largest gain of a plane over the year, 0 to 1."""
+        return max(a.annual - b.annual for a, b in zip(self.after, self.before, strict=True))
+
+
+@dataclass(frozen=True, eq=False)
+class Beside:
+    """What the report shows of a point beside its answer."""
+
+    pictures: Mapping[str, bytes]  # SVG by what they show
+    shade: ShadeMap
+    gain: Gain | None  # The change that gains most; None where none is worth it
+
+
+@dataclass(frozen=True, eq=False)
+class Report:
+    """Everything a report shows."""
+
+    job: Job
+    recipe: Recipe
+    points: tuple[PointResult, ...]
+    beside: Mapping[str, Beside]  # By name of the point
+    made: dt.date  # The same input gives the same file
+    left_out: Mapping[str, str] = field(default_factory=dict)  # Points without an answer, and why
+    not_swept: tuple[str, ...] = ()  # Points of the job without a recording: no fault
+    command: str = ""  # What makes the report again
+
+    @property
+    def surveyed(self) -> tuple[dt.date, ...]:
+        """Days on which the recordings were started, as far as they tell."""
+        started = (s.recording.started for point in self.points for s in point.sweeps)
+        return tuple(sorted({moment.date() for moment in started if moment is not None}))
+
+
+def with_beside(job: Job, language: str, answer: Answer) -> Answer:
+    """An answer with what the report shows beside it, made where it was worked out."""
+    assert answer.result is not None
+    return replace(answer, more=beside_of(job, answer.result, language))
+
+
+def report_of(
+    job: Job, recipe: Recipe, found: Sequence[Answer], made: dt.date, command: str = ""
+) -> Report:
+    """The report of a job's answers, each `with_beside`."""
+    points = tuple(answer.result for answer in found if answer.result is not None)
+    left_out = {
+        answer.point: str(answer.error).replace(f"{job.folder}{os.sep}", "")
+        for answer in found
+        if answer.error is not None
+    }
+    if not points:
+        why = "; ".join(left_out.values()) or "it has no points"
+        raise InputError(f"there is nothing to report: {why}", str(job.folder))
+    not_swept = tuple(answer.point for answer in found if not answer.swept)
+    return Report(
+        job,
+        recipe,
+        points,
+        {answer.point: answer.more for answer in found if answer.result is not None},
+        made,
+        {name: why for name, why in left_out.items() if name not in not_swept},
+        not_swept,
+        command,
+    )
+
+
+def beside_of(job: Job, result: PointResult, language: str = "en") -> Beside:
+    """A point's pictures, and the change that gains most."""
+    year, profile, w = year_of(result.recipe), result.horizon.profile, Words(language)
+    shade = shade_map(profile, year.sun, step_h=1.0)
+    planes = result.access.planes
+    with house_style():
+        pictures = {
+            "sun_paths": sun_path_chart(sun_paths(result.site, year.settings.year), profile, w),
+            "shade": shade_chart(shade, w),
+            "months": months_chart(planes, w),
+        }
+        svgs = {name: drawn(figure) for name, figure in pictures.items()}
+    return Beside(svgs, shade, gain_of(job, result))
+
+
+def gain_of(job: Job, result: PointResult) -> Gain | None:
+    """What each plane would have without the obstruction that takes most and can be taken away."""
+    kinds = {o.name: o.kind in REMOVABLE for o in result.horizon.profile.obstructions}
+    said = {o.name: o.removable for o in job.obstructions if o.removable is not None}
+    planes = result.access.planes
+    taken = [
+        (float(o.loss_fraction[YEAR]), o.name)
+        for plane in planes
+        for o in by_name(plane.by_obstruction)
+        if o.name in kinds and said.get(o.name, kinds[o.name])
+    ]
+    share, name = max(taken, default=(0.0, ""))
+    if not share >= WORTH_REMOVING:
+        return None
+    after = year_of(result.recipe).solar_access(removed(result.horizon.profile, name))
+    return Gain(name, tuple(p.solar_access for p in planes), after)

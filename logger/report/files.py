@@ -1,0 +1,137 @@
+"""What is written of a survey: the document, and the folder of tables beside it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from itertools import count
+from pathlib import Path
+
+import numpy as np
+
+from logger.files import json_text
+from logger.horizon import HorizonProfile
+from logger.horizon_csv import horizon_csv
+from logger.outputs import write_output
+from logger.report import result_tables as tables
+from logger.report.charts import drawn, months_chart
+from logger.report.content import Report
+from logger.report.language import Words
+from logger.report.sky_chart import sun_path_chart
+from logger.report.tables import as_csv, one_line
+from logger.sun_paths import sun_paths
+from logger.survey.pipeline import PointResult
+
+
+def write_tables(report: Report, folder: Path) -> list[Path]:
+    """Every table of the survey as CSV, horizons, pictures, and the points on a map."""
+    points = report.points
+    shades = [(p.name, report.beside[p.name].shade) for p in points]
+    files: dict[str, str | bytes] = {
+        "results.csv": as_csv(tables.results_table(points)),
+        "year.csv": as_csv(tables.year_table(points)),
+        "obstructions.csv": as_csv(tables.obstruction_table(points)),
+        "blocked.csv": as_csv(tables.blocked_table(points)),
+        "shade.csv": as_csv(tables.shade_table(shades)),
+        "rules.csv": as_csv(tables.rule_table(points)),
+        "checks.csv": as_csv(tables.check_table(points)),
+        "files.csv": as_csv(tables.file_table(points)),
+        "points.geojson": points_geojson(points),
+    }
+    for stem, point in stems(points).items():
+        files[f"horizons/{stem}.csv"] = horizon_csv(point.horizon.profile)
+        files[f"horizons/{stem}.txt"] = plain_horizon(point.horizon.profile)
+        for kind, svg in report.beside[point.name].pictures.items():
+            files[f"pictures/{stem}-{kind.replace('_', '-')}.svg"] = svg
+    return _written(folder, files)
+
+
+def write_point(folder: Path, result: PointResult) -> list[Path]:
+    """A point's pictures (PNG and SVG), tables of its planes, horizon and answer."""
+    stem, w, profile = file_stem(result.name), Words(), result.horizon.profile
+    year = result.access.settings.year
+    figures = {
+        "sun-paths": sun_path_chart(sun_paths(result.site, year), profile, w),
+        "months": months_chart(result.access.planes, w),
+    }
+    files: dict[str, str | bytes] = {
+        f"{stem}-results.csv": as_csv(tables.results_table([result])),
+        f"{stem}-horizon.csv": horizon_csv(profile),
+        f"{stem}.json": json_text(result.as_dict()),
+    }
+    for kind, figure in figures.items():
+        for ending in ("png", "svg"):
+            files[f"{stem}-{kind}.{ending}"] = drawn(figure, ending)
+    return _written(folder, files)
+
+
+def _written(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
+    for name, content in files.items():
+        write_output(folder / name, content)
+    return [folder / name for name in files]
+
+
+def stems(points: Iterable[PointResult]) -> dict[str, PointResult]:
+    """A file name without suffix for each point, no two alike."""
+    found: dict[str, PointResult] = {}
+    for point in points:
+        stem = file_stem(point.name)
+        known = {name.casefold() for name in found}  # some file systems do not tell A from a
+        numbered = (stem if k == 1 else f"{stem}-{k}" for k in count(1))
+        found[next(name for name in numbered if name.casefold() not in known)] = point
+    return found
+
+
+def file_stem(name: str) -> str:
+    """A file name from a name that people gave: letters, digits, dots and dashes only."""
+    return re.sub(r"[^\w.]+", "-", name).strip("-._")[:60] or "unnamed"
+
+
+def plain_horizon(profile: HorizonProfile, step_deg: float = 1.0) -> str:
+    """The horizon as lines of azimuth and elevation, for programs that read no more than that.
+
+    Azimuths that were not measured are left out, and named in comment lines.
+    """
+    azimuth = np.arange(0.0, 360.0, step_deg)
+    known = np.asarray(profile.measured_at(azimuth), dtype=bool)
+    elevation = profile.elevation_at(azimuth)
+    lines = ["# azimuth, degrees clockwise from true north; elevation, degrees above level"]
+    edges = np.flatnonzero(np.diff(np.r_[False, ~known, False].astype(int))).reshape(-1, 2)
+    lines += [f"# not measured: {azimuth[a]:g} to {azimuth[b - 1]:g}" for a, b in edges]
+    lines += [f"{a:g} {e:.2f}" for a, e in zip(azimuth[known], elevation[known] + 0.0, strict=True)]
+    return "\n".join(lines).replace(" -0.00", " 0.00") + "\n"
+
+
+def points_geojson(points: Iterable[PointResult]) -> str:
+    """The points as GeoJSON (RFC 7946): longitude and latitude on WGS 84.
+
+    The height above sea level is a property: the third coordinate of RFC 7946 would be a height
+    above the ellipsoid.
+    """
+    features = [
+        {
+            "type": "Feature",
+            "geometry": {
+                "type": "Point",
+                "coordinates": [point.site.longitude_deg, point.site.latitude_deg],
+            },
+            "properties": {
+                "name": one_line(point.name),
+                "altitude_m": point.site.altitude_m,
+                "planes": [
+                    {
+                        "name": one_line(p.plane.name),
+                        "tilt_deg": p.plane.tilt_deg,
+                        "azimuth_deg": p.plane.azimuth_deg,
+                        "solar_access": p.solar_access.year.value,
+                        "solar_access_low": p.solar_access.year.low,
+                        "solar_access_high": p.solar_access.year.high,
+                    }
+                    for p in point.access.planes
+                ],
+                "quality_checks_passed": all(check.passed for check in point.checks),
+            },
+        }
+        for point in points
+    ]
+    return json_text({"type": "FeatureCollection", "features": features})

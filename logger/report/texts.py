@@ -1,0 +1,126 @@
+"""The document's standing texts; each is a message of the catalogue."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from logger import safety
+from logger.report.language import N_
+
+if TYPE_CHECKING:
+    from logger.survey.pipeline import PointResult
+
+NOT_LOOKED_AT = N_(
+    "How modules are wired into strings, whether roof and structure bear an array, how trees "
+    "will grow and what will be built, snow, dirt and wear."
+)
+SAFETY_LINE = N_(
+    "Work on roofs, ladders and near power lines can kill, and so can electricity. Local "
+    "codes, the permit office and licensed professionals come before anything written here."
+)
+
+PICTURES = {
+    "sun_paths": N_("The sun's paths over the horizon at {point}, azimuth against elevation."),
+    "shade": N_("Share of the sun's time that is blocked at {point}, month by hour."),
+    "months": N_("Bars of solar access by month at {point}; the table below has the figures."),
+}
+"""What each picture of a point shows, for readers that speak."""
+
+STRINGS = (
+    N_(
+        "Modules in one string carry one current, and behind each bypass diode stands a block "
+        "of cells, as a rule three to a module. A shadow on one cell takes its whole block "
+        "out, so that the loss of power is as a rule larger than the loss of light given "
+        "here."
+    ),
+    N_(
+        "By the model of Martínez-Moreno, Muñoz and Lorenzo (Solar Energy Materials and Solar "
+        "Cells 94:2298, 2010) direct light counts as (1 − shaded area) · (1 − shaded blocks / "
+        "(blocks + 1)), both as shares: in a module of three blocks a shadow that touches one "
+        "block costs at least a quarter of its direct light, one that touches all three at "
+        "least three quarters."
+    ),
+    N_(
+        "Keep modules that are shaded at the same hours in one string, apart from those that "
+        "are not; lay the blocks along the edge of the shadow; ask the maker of inverter or "
+        "module electronics what they do under partial shade. (Common practice, no source.)"
+    ),
+)
+
+SWEPT = N_(
+    "A board with a compass, a level and a gyro was swept along the skyline with its line of "
+    "sight on the edge between ground and sky. Each sample was turned into an azimuth from "
+    "true north, by the magnetic declination, and an elevation above the level plane, with "
+    "the calibrations named here. A periodic curve was fitted through all passes; where no "
+    "pass went, nothing was filled in."
+)
+SWEPT_BY_BEARING = N_(
+    "A board with a compass, a level and a gyro was swept along the skyline with its line of "
+    "sight on the edge between ground and sky. Each sample was turned into an azimuth from "
+    "true north, by the bearing calibration in place of the magnetic declination, and an "
+    "elevation above the level plane, with the calibrations named here. A periodic curve was "
+    "fitted through all passes; where no pass went, nothing was filled in."
+)
+SWEPT_BY_BOTH = N_(
+    "A board with a compass, a level and a gyro was swept along the skyline with its line of "
+    "sight on the edge between ground and sky. Each sample was turned into an azimuth from "
+    "true north, by the bearing calibration where there is one and elsewhere by the magnetic "
+    "declination, and an elevation above the level plane, with the calibrations named here. A "
+    "periodic curve was fitted through all passes; where no pass went, nothing was filled in."
+)
+
+
+def swept(points: Sequence[PointResult]) -> str:
+    """How the horizon was measured, and what made north true."""
+    by_bearing = {
+        any(c.kind == "bearing" for c in one.used) for point in points for one in point.chosen
+    }
+    if len(by_bearing) > 1:
+        return SWEPT_BY_BOTH
+    return SWEPT_BY_BEARING if by_bearing == {True} else SWEPT
+
+
+METHOD = (
+    N_(
+        "Solar access is the irradiation on the plane with this horizon, over the irradiation "
+        "with an open, level horizon. The beam and the bright sky around the sun are lost "
+        "while the sun's disc is behind the horizon, in proportion while it is partly behind; "
+        "light from the rest of the sky is reduced by the plane's own view of it; light from "
+        "the ground is left as it is. The orientation factor compares the plane without shade "
+        "with the best fixed plane at the site; the total solar resource fraction is "
+        "orientation factor times solar access."
+    ),
+    N_(
+        "The intervals come from many horizons drawn with the errors of compass, level and "
+        "hand. Where an unmeasured part of the horizon matters, low takes it as fully blocked "
+        "and high as open. Every interval in this report, and every ±, is one of 95 %. "
+        "Apparent solar time is 12 when the sun crosses the meridian."
+    ),
+    N_(
+        "Where a change is tried out, what stands behind the thing taken away was never seen: "
+        "the horizon is taken straight across the gap, at most as high as the thing itself."
+    ),
+)
+LIMITS = (
+    N_(
+        "The figures hold for the point and height at which the board was swept; a metre "
+        "away, near obstructions look different. The horizon is that of the day of the "
+        "survey: trees grow and are cut, houses are built."
+    ),
+    N_(
+        "A compass is disturbed by iron and by currents. A bearing calibration finds a "
+        "constant error, not one that changes along the sweep."
+    ),
+    N_(
+        "The light is no forecast; snow, dirt and shade of module rows on each other are not "
+        "in the figures. The loss given is the light that does not arrive, not the energy "
+        "that an inverter does not deliver."
+    ),
+)
+REPEAT = N_(
+    "The recordings hold every byte the board sent. Whoever has the job's folder can work "
+    "this report out again and compare; the SHA-256 of a file tells whether it is the same "
+    "file."
+)
+CAUTIONS = safety.LONG_NOTICE

@@ -1,0 +1,237 @@
+"""Pictures show the site's sky, what is blocked and what is left; labels keep apart."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
+
+from logger.access.shade import ShadeMap, shade_map
+from logger.geometry import angle_between
+from logger.horizon import HorizonProfile, Obstruction
+from logger.report import charts
+from logger.report.language import Words
+from logger.report.sky_chart import sun_path_chart
+from logger.site import Site
+from logger.sun import SunYear, sun_year
+from logger.sun_paths import sun_paths
+
+SITES = {
+    "46 north": Site(46.05, 14.5),
+    "35 south": Site(-35.0, 149.0),
+    "equator": Site(0.0, 10.0),
+    "beyond the polar circle": Site(70.0, 25.0),
+    "longitude 180": Site(52.0, 180.0),
+}
+W = Words()
+
+
+@pytest.fixture(scope="module")
+def horizon() -> HorizonProfile:
+    azimuth = np.arange(0.0, 360.0, 2.0)
+    elevation = 6 + 4 * np.sin(np.radians(3 * azimuth))
+    measured = ~((azimuth > 280) & (azimuth < 320))
+    names = ((130, 160, "lime $tree_1$ <b>"), (161, 175, "gable house"), (176, 190, "corner block"))
+    return HorizonProfile(
+        azimuth,
+        np.where(measured, elevation, np.nan),
+        np.full(azimuth.shape, 0.5),
+        measured,
+        tuple(Obstruction(name, float(a), float(b)) for a, b, name in names),
+    )
+
+
+@pytest.fixture(scope="module")
+def drawn(horizon) -> dict[str, Axes]:
+    return {n: sun_path_chart(sun_paths(s), horizon, W).axes[0] for n, s in SITES.items()}
+
+
+def texts(axes: Axes) -> dict[str, Text]:
+    return {t.get_text(): t for t in axes.texts}
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_the_middle_of_the_chart_is_the_equators_side(name, drawn):
+    axes = drawn[name]
+    labels = {
+        t.get_text(): x for t, x in zip(axes.get_xticklabels(), axes.get_xticks(), strict=True)
+    }
+    assert labels["N\n0°" if SITES[name].latitude_deg < 0 else "S\n180°"] == 0
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_no_line_crosses_the_chart_from_one_end_to_the_other(name, drawn):
+    assert len(drawn[name].lines) > 10
+    for line in drawn[name].lines:
+        x, y = np.asarray(line.get_xydata()).T
+        leap = np.abs(np.diff(np.where(y < 85, x, np.nan)))
+        assert not (leap > 120).any()
+
+
+def test_dates_stand_on_what_is_seen_of_their_own_track(drawn, horizon):
+    paths = sun_paths(SITES["46 north"])
+    written = texts(drawn["46 north"])
+    for track in paths.tracks:
+        x, y = written[" · ".join(W.day(d) for d in track.dates)].get_position()
+        seen = track.elevation_deg > 0
+        up = np.interp(x + 180, track.azimuth_deg[seen], track.elevation_deg[seen])
+        assert y == pytest.approx(up, abs=0.5)
+        assert not y < horizon.elevation_at(x + 180)
+
+
+def test_a_day_without_sun_is_named(drawn):
+    assert any(
+        "not in sight all day: 21\xa0Dec" in t for t in texts(drawn["beyond the polar circle"])
+    )
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_labels_do_not_overlap_and_stay_inside(name, drawn):
+    axes = drawn[name]
+    canvas = FigureCanvasAgg(axes.figure)
+    canvas.draw()  # a label on a stem finds its place when it is drawn
+    placed = [t for t in axes.texts if not t.get_text().startswith(("the sun", "not measured"))]
+    boxes = [Text.get_window_extent(t, canvas.get_renderer()) for t in placed]
+    assert len(boxes) > 12
+    pairs = [(a, b) for k, a in enumerate(boxes) for b in boxes[:k]]
+    assert not any(a.overlaps(b) for a, b in pairs)
+    assert all(axes.bbox.x0 - 1 <= b.x0 and b.x1 <= axes.bbox.x1 + 1 for b in boxes)
+
+
+def test_what_was_not_measured_is_hatched_and_says_so(drawn):
+    axes = drawn["46 north"]
+    (hatched,) = (p for p in axes.patches if p.get_hatch())
+    ends = hatched.get_x(), hatched.get_x() + hatched.get_width()
+    assert ends == (angle_between(280, 180), angle_between(320, 180))
+    assert "not measured" in texts(axes)
+
+
+def test_an_obstructions_name_is_written_as_it_is(drawn):
+    assert "lime $tree_1$ <b>" in texts(drawn["46 north"])
+    assert "lime $tree_1$ &lt;b&gt;" in charts.drawn(drawn["46 north"].figure).decode()
+
+
+def test_the_names_of_crowded_obstructions_that_are_long_keep_their_ends():
+    azimuth = np.arange(0.0, 360.0)
+    names = [f"row house at the long weir, number {k}" for k in range(3)]
+    spans = tuple(Obstruction(n, 100.0 + 30 * k, 128.0 + 30 * k) for k, n in enumerate(names))
+    profile = HorizonProfile(azimuth, np.full(360, 20.0), obstructions=spans)
+    written = list(texts(sun_path_chart(sun_paths(SITES["46 north"]), profile, W).axes[0]))
+    assert {t[-1] for t in written if t.startswith("row")} == {"0", "1", "2"}
+
+
+@pytest.mark.parametrize(("gap", "colour"), [(0.0, charts.PAPER), (3.0, charts.INK)])
+def test_white_letters_have_dark_behind_all_of_them(gap, colour):
+    azimuth = np.arange(0.0, 360.0, 0.5)
+    unmeasured = (azimuth > 200) & (azimuth <= 200 + gap)
+    forest = (Obstruction("forest", 150.0, 250.0),)
+    profile = HorizonProfile(azimuth, np.where(unmeasured, np.nan, 40.0), obstructions=forest)
+    axes = sun_path_chart(sun_paths(SITES["46 north"]), profile, W).axes[0]
+    assert texts(axes)["forest"].get_color() == colour
+
+
+def test_the_band_at_a_vertical_edge_ends_at_its_sides():
+    azimuth = np.array([0.0, 80.0, 90.0, 99.0, 100.0, 100.0, 101.0, 110.0, 120.0, 300.0])
+    elevation = np.array([4.0, 4.0, 4.0, 4.0, 4.0, 30.0, 30.0, 30.0, 30.0, 30.0])
+    error = np.array([0.5, 0.5, 0.5, 13.0, 13.0, 13.0, 13.0, 0.5, 0.5, 0.5])
+    profile = HorizonProfile(azimuth, elevation, error)
+    axes = sun_path_chart(sun_paths(SITES["46 north"]), profile, W).axes[0]
+    bands = [c for c in axes.collections if c.get_zorder() in (1.5, 4.0)]
+    heights = np.concatenate([p.vertices[:, 1] for c in bands for p in c.get_paths()])
+    assert heights.max() == pytest.approx(30 + 1.96 * 0.5)
+    assert heights.min() == pytest.approx(4 - 1.96 * 0.5)
+
+
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_the_same_chart_is_the_same_file(kind, horizon):
+    one, two = (sun_path_chart(sun_paths(SITES["46 north"]), horizon, W) for _ in range(2))
+    assert charts.drawn(one, kind) == charts.drawn(two, kind)
+
+
+def test_the_callers_matplotlib_settings_are_left_alone(horizon):
+    import matplotlib
+
+    before = dict(matplotlib.rcParams)
+    charts.drawn(sun_path_chart(sun_paths(SITES["46 north"]), horizon, W))
+    assert dict(matplotlib.rcParams) == before
+
+
+# Hours of shade
+
+
+@pytest.fixture(scope="module")
+def sun() -> SunYear:
+    return sun_year(Site(46.05, 14.5), 2026)
+
+
+def test_a_level_horizon_shades_nothing(sun):
+    shade = shade_map(HorizonProfile.level(), sun, 1.0)
+    up = np.isfinite(shade.shaded)
+    assert up[5, 12]
+    assert not up[5, 0]
+    assert (shade.shaded[up] == 0).all()
+    assert (shade.unmeasured[up] == 0).all()
+
+
+def test_a_wall_to_the_south_blocks_the_winter_noon_and_leaves_june(sun):
+    wall = HorizonProfile(np.array([120.0, 120.0, 240.0, 240.0]), np.array([0.0, 30.0, 30.0, 0.0]))
+    shade = shade_map(wall, sun, 1.0)
+    # At 46 north the noon sun stands at 90 - 46 - 23.4 = 20.6 degrees in December, 67.4 in June.
+    assert shade.shaded[11, 12] == 1
+    assert shade.shaded[5, 12] == 0
+    axes = charts.shade_chart(shade, W).axes[0]
+    cells = {t.get_position(): t.get_text() for t in axes.texts}
+    assert cells[(12.5, 11.0)] == "100"
+    assert (12.5, 5.0) not in cells
+
+
+def test_what_was_not_measured_is_neither_shade_nor_sun(sun):
+    azimuth = np.arange(0.0, 360.0)
+    profile = HorizonProfile(azimuth, np.where(azimuth < 180, 10.0, np.nan))
+    shade = shade_map(profile, sun, 1.0)
+    assert (shade.unmeasured[5, 15], shade.shaded[5, 15], shade.unmeasured[5, 9]) == (1, 0, 0)
+    cells = {t.get_position(): t.get_text() for t in charts.shade_chart(shade, W).axes[0].texts}
+    assert cells[(15.5, 5.0)] == "?"
+
+
+def test_january_is_on_top_and_a_month_without_sun_says_so():
+    shaded = np.zeros((12, 24))
+    shaded[11] = np.nan
+    axes = charts.shade_chart(ShadeMap(np.arange(25.0), shaded, np.zeros((12, 24))), W).axes[0]
+    assert [t.get_text() for t in axes.get_yticklabels()][:2] == ["Jan", "Feb"]
+    assert axes.get_ylim()[0] > axes.get_ylim()[1]
+    assert texts(axes)["no sun"].get_position()[1] == 11
+
+
+# Access by month
+
+
+def test_bars_and_intervals_stand_for_the_figures(access_of):
+    planes = access_of(30.0).planes
+    axes = charts.months_chart(planes, W).axes[0]
+    for plane, bars, spans in zip(planes, axes.containers, axes.collections, strict=True):
+        access = plane.solar_access
+        assert [bar.get_height() for bar in bars] == pytest.approx(access.value * 100)
+        ends = np.array([path.vertices[:, 1] for path in spans.get_paths()])
+        np.testing.assert_allclose(ends, np.stack([access.low, access.high], axis=1) * 100)
+
+
+def test_planes_stay_apart_in_grey():
+    def grey(colour: str) -> float:
+        red, green, blue = (int(colour[k : k + 2], 16) for k in (1, 3, 5))
+        return 0.299 * red + 0.587 * green + 0.114 * blue  # luma of ITU-R BT.601
+
+    for colours in (charts.PLANES, charts.SHADES):
+        light = [grey(colour) for colour in colours]
+        assert all(a - b > 20 for a, b in pairwise(light))
+
+
+def test_the_cover_has_a_panel_a_point(access_of):
+    points = [(f"point {k}", access_of(k).planes[0]) for k in (5, 10, 15, 20)]
+    figure = charts.cover_chart(points, W, 60, 3)
+    titles = [axes.get_title() or axes.get_title(loc="left") for axes in figure.axes[:4]]
+    assert titles == [name for name, _ in points]

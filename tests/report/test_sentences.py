@@ -1,0 +1,187 @@
+"""The answers in words: the year, the solar window, which point is best, what north rests on."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from logger.access import FAIL, PASS, TOO_CLOSE, Bounded, Verdict
+from logger.report import pages, sentences
+from logger.report.content import Gain
+from logger.report.language import Words
+
+from .conftest import FAILED, PASSED
+
+W = Words()
+
+
+def plain(text: str) -> str:
+    return text.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_the_window_comes_first_then_planes_then_what_they_rest_on(point_of):
+    told = sentences.answer_text(point_of("yard", 30.0))
+    assert told.startswith("From 9 to 15 h solar time the sun is blocked for part of the time in ")
+    order = ["roof: tilt 35°", "east wall: tilt 90°", "declination", "samples used"]
+    places = [told.index(word) for word in order]
+    assert places == sorted(places)
+    assert "\n\n\n" not in told
+
+
+def test_a_horizon_from_a_file_is_told_without_samples(access_of):
+    told = sentences.answer_text(access_of())
+    assert "samples" not in told
+    assert "year 2026" in told
+
+
+def test_what_is_blocked_is_told_with_its_hours_and_name(point_of):
+    told = sentences.window_text(point_of("yard", 30.0).access.planes[0].window)
+    (december,) = re.findall(r"Dec:.* (\d+:\d\d) to (\d+:\d\d) by =barn", told)
+    # The barn spans 150 to 200° and reaches above the whole of December's path there.
+    assert december[1] > "13:10"
+    assert december[0].startswith("9:")
+
+
+def test_a_check_that_failed_stands_first(point_of):
+    told = sentences.answer_text(point_of("yard", checks=(PASSED, FAILED)))
+    assert told.startswith("NOT FIT FOR USE: failed passes agree")
+    assert "NOT FIT" not in sentences.answer_text(point_of("yard", checks=(PASSED,)))
+
+
+def test_several_points_are_told_shortly_and_share_what_they_rest_on(point_of):
+    points = [point_of("yard", 30.0), point_of("eave")]
+    assert sentences.point_story(points[0]).startswith("== yard ==\n\nFrom 9 to 15 h")
+    once = sentences.assumptions_once(points).splitlines()
+    assert len(once) == len(set(once))
+    assert not any(line.endswith("samples used") for line in once)
+
+
+def answer_of(point, w=W) -> str:
+    return plain(sentences.answer(point.name, point.access.planes, w))
+
+
+def test_a_clear_window_is_said_to_be_clear(point_of):
+    told = answer_of(point_of("eave", 2.0))
+    assert told.endswith("and from 9 to 15 h the sun is in sight in every month.")
+    assert told.startswith("Over the year eave receives 100 % (100 to 100 %) on roof and")
+
+
+def test_a_blocked_window_is_told_with_its_worst_month(point_of):
+    point = point_of("yard", 30.0)
+    clear = point.access.planes[0].window.monthly_clear_fraction
+    worst = int(np.argmin(clear))
+    months = {b.month for b in point.access.planes[0].window.blocked}
+    assert f"blocked for part of the time in {len(months)} months" in answer_of(point)
+    assert f"worst is {W.month(worst)}, {clear[worst] * 100:.0f} % clear." in answer_of(point)
+
+
+def test_what_was_not_measured_is_not_called_clear(point_of):
+    told = answer_of(point_of("gap", gap=True))
+    assert "is not known in" in told
+    assert "in sight in every month" not in told
+
+
+def with_year(point, value, low, high):
+    shares = Bounded(*(np.full(13, v) for v in (value, low, high)))
+    planes = tuple(replace(p, solar_access=shares) for p in point.access.planes[:1])
+    return replace(point, access=replace(point.access, planes=planes))
+
+
+@pytest.mark.parametrize(
+    ("bounds", "told"),
+    [
+        ((0.864, 0.84, 0.88), "yard receives 86 % (84 to 88 %) of the light"),
+        ((0.86, 0.86, 0.86), "yard receives 86 % (uncertainty not known) of the light"),
+        ((np.nan, 0.6, 0.92), "yard receives not known, 60 to 92 %, of the light"),
+        ((np.nan, np.nan, np.nan), "yard gets no sun over the year."),
+    ],
+)
+def test_the_year_is_told_with_what_is_known_of_it(point_of, bounds, told):
+    assert told in answer_of(with_year(point_of("yard"), *bounds))
+
+
+def test_the_better_point_is_named_first_and_by_how_much(point_of):
+    good, poor = (
+        with_year(point_of("meadow"), 0.9, 0.89, 0.91),
+        with_year(point_of("yard"), 0.8, 0.79, 0.81),
+    )
+    for points in ((good, poor), (poor, good)):
+        told = plain(pages.comparison(points, W))
+        assert told.startswith("Solar access at meadow is 10.0 points higher than at yard (95 %")
+
+
+def test_points_closer_than_their_uncertainty_do_not_differ(point_of):
+    near = (
+        with_year(point_of("meadow"), 0.81, 0.78, 0.84),
+        with_year(point_of("yard"), 0.8, 0.77, 0.83),
+    )
+    assert "does not differ significantly: 1.0 points" in pages.comparison(near, W)
+
+
+def test_a_difference_of_unknown_uncertainty_is_not_called_significant(point_of):
+    exact = with_year(point_of("meadow"), 0.9, 0.9, 0.9), with_year(point_of("yard"), 0.8, 0.8, 0.8)
+    assert "whether that is significant is not known" in pages.comparison(exact, W)
+
+
+def test_a_point_that_is_not_fit_or_not_known_is_never_ranked(point_of):
+    best = with_year(point_of("best", checks=(FAILED,)), 0.99, 0.98, 1.0)
+    unknown = with_year(point_of("unknown"), np.nan, 0.5, 1.0)
+    others = [with_year(point_of(n), v, v - 0.01, v + 0.01) for n, v in (("a", 0.7), ("b", 0.9))]
+    assert [p.name for p in pages.ranking([best, unknown, *others])] == ["b", "a"]
+    assert "best" not in pages.comparison([best, *others], W)
+    assert pages.comparison([best, others[0]], W) == ""
+
+
+def test_each_rule_says_where_it_is_met_and_where_not(point_of):
+    def judged(name, value, low, high):
+        point = with_year(point_of(name), value, low, high)
+        plane = replace(
+            point.access.planes[0], verdicts=(Verdict("solar access", 0.8, value, low, high),)
+        )
+        return replace(point, access=replace(point.access, planes=(plane,)))
+
+    points = [judged("a", 0.9, 0.85, 0.95), judged("b", 0.7, 0.6, 0.75), judged("c", 0.8, 0.7, 0.9)]
+    verdicts = [p.access.planes[0].verdicts[0].verdict for p in points]
+    assert verdicts == [PASS, FAIL, TOO_CLOSE]
+    assert [plain(line) for line in sentences.rule_sentences(points, W)] == [
+        "Solar access of the year, at least 80 %: met (a: roof).",
+        "Solar access of the year, at least 80 %: not met (b: roof).",
+        "Solar access of the year, at least 80 %: too close to call (c: roof).",
+    ]
+
+
+def test_the_change_that_gains_most_is_told(point_of):
+    def gain(name, before, after):
+        point = with_year(point_of(name), before, before - 0.01, before + 0.01)
+        shares = with_year(point, after, after - 0.01, after + 0.01).access.planes[0].solar_access
+        return point, Gain("lime", (point.access.planes[0].solar_access,), (shares,))
+
+    told = plain(sentences.gain_sentence([gain("eave", 0.9, 0.92), gain("yard", 0.8, 0.85)], W))
+    assert told == (
+        "Taking away lime would gain most: 5.0 points of the year on roof at yard, from 80 % to "
+        "85 % (84 to 86 %)."
+    )
+    assert "Nothing that can be cut" in sentences.gain_sentence([], W)
+
+
+def test_hours_of_the_sun_are_told_by_the_clock(point_of):
+    told = sentences.clock_sentence(point_of("yard").access, "Europe/Ljubljana", W)
+    # 14.51° east of Greenwich the mean sun is 2 minutes behind the zone's; the sundial is 2
+    # minutes slow on 21 June and 2 fast on 21 December (equation of time, any almanac).
+    assert "9 to 15 h is 10:04 to 16:04 in June and 09:00 to 15:00 in December" in told or (
+        "9 to 15 h is 10:03 to 16:03 in June and 09:00 to 15:00 in December" in told
+    )
+
+
+def test_what_makes_true_north_is_told(surveyed):
+    result = surveyed[0]
+    told = sentences.true_north(result)
+    assert told.startswith("bearing calibration +5.")
+    assert "in place of the declination +4." in told
+    bare = replace(result.chosen[0], used=())
+    assert sentences.true_north(replace(result, chosen=(bare,))).startswith("declination +4.")
+    half = sentences.true_north(replace(result, chosen=(*result.chosen, bare)))
+    assert "in 1 of 2 recordings; else declination" in half

@@ -1,0 +1,58 @@
+#!/usr/bin/env python
+"""Bring the document's catalogues up to the messages in the code; new ones have no translation.
+
+``logger/report/words/<language>.po`` keeps what is translated; run ``python
+tools/make_catalogue.py``, then translate what it names.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po, write_po
+
+from logger.report.language import LOCALES
+from logger.safety import LONG_NOTICE
+
+REPORT = Path(__file__).parent.parent / "logger" / "report"
+KEYWORDS = {"w": None, "N_": None, "count": (1, 2)}
+
+
+def messages() -> Catalog:
+    """Every message of the report room, and the safety notice."""
+    catalogue = Catalog()
+    for _, _, message, _, _ in extract_from_dir(str(REPORT), [("*.py", "python")], {}, KEYWORDS):
+        catalogue.add(message)
+    for heading, text in LONG_NOTICE:
+        catalogue.add(heading)
+        catalogue.add(text)
+    return catalogue
+
+
+def main() -> None:
+    template = messages()
+    for language in LOCALES:
+        path = REPORT / "words" / f"{language}.po"
+        if language == "en":
+            continue  # the messages themselves
+        known = Catalog(locale=language, header_comment=f"# The document's words: {language}.")
+        if path.exists():
+            known = read_po(io.BytesIO(path.read_bytes()), locale=language)
+        known.update(template, no_fuzzy_matching=True)
+        known.obsolete.clear()
+        known.fuzzy = False
+        out = io.BytesIO()
+        write_po(out, known, width=100, no_location=True, sort_output=True)
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(out.getvalue())
+        for message in known:
+            said = message.string or ""
+            if message.id and not all([said] if isinstance(said, str) else said):
+                print(f"{language}: not translated: {message.id}")
+
+
+if __name__ == "__main__":
+    main()
