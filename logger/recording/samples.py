@@ -10,6 +10,8 @@ import numpy as np
 
 from firmware_protocol import Identity
 from logger.arrays import Bools, Floats, Ints, freeze_columns
+from logger.moments import KeyPress as KeyPress
+from logger.moments import Note as Note
 
 LONGEST_TEXT = 200
 
@@ -97,28 +99,6 @@ _SCALARS = (
     "variation_deg",
 )
 _VECTORS = ("field_ut", "force_g", "rate_deg_s")
-
-
-@dataclass(frozen=True)
-class KeyPress:
-    """A key on the board: 1 trigger, 2 mark."""
-
-    t_s: float
-    key: int
-    down: bool
-
-
-@dataclass(frozen=True)
-class Note:
-    """The operator's note at a moment: a label for what is being traced, and its kind.
-
-    A label holds from its azimuth, in the direction of the sweep, until the next.
-    """
-
-    t_s: float
-    label: str | None = None  # None names nothing; an empty one ends the last name
-    kind: str = ""
-    more: dict[str, Any] = field(default_factory=dict)
 
 
 def as_note(t_s: float, note: dict[str, Any]) -> Note:

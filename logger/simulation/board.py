@@ -31,7 +31,7 @@ from firmware_protocol import (
 from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
 from logger.geometry import angles_of, attitude_from_vectors, wrap360
-from logger.recording.samples import KeyPress
+from logger.moments import KeyPress
 from logger.simulation.sensor import Measured
 
 Chunk: TypeAlias = tuple[float, bytes]

@@ -17,7 +17,7 @@ from firmware_protocol import PRESS_KEY, TRIGGER_KEY
 from logger.arrays import Floats, floats, freeze_columns
 from logger.geometry import angle_between
 from logger.horizon import Obstruction
-from logger.recording.samples import KeyPress, Note
+from logger.moments import KeyPress, Note
 
 _ROUNDING_S = 0.03  # a hand cannot turn a corner of the path in no time
 KEY_DOWN_S = 0.15  # how long a key stays down

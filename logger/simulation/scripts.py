@@ -10,7 +10,7 @@ import numpy as np
 from firmware_protocol import PRESS_KEY, TRIGGER_KEY
 from logger.arrays import Floats, floats
 from logger.geometry import angle_between, angles_of
-from logger.recording.samples import KeyPress, Note
+from logger.moments import KeyPress, Note
 from logger.simulation.motion import KEY_DOWN_S, Motion, Operator, Script, slow_noise
 from logger.simulation.scene import Scene
 

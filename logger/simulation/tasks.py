@@ -13,7 +13,7 @@ from logger.arrays import Floats, floats
 from logger.errors import UsageError
 from logger.geomagnetism import geomagnetic_field
 from logger.geometry import wrap360
-from logger.recording.samples import Note
+from logger.moments import Note
 from logger.simulation import scripts
 from logger.simulation.board import BoardSettings, Chunk, received, sentences_of
 from logger.simulation.motion import CALM, LYING, Motion, Operator, Script, braced
