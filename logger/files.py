@@ -5,8 +5,12 @@ from __future__ import annotations
 import json
 import math
 import os
+import shutil
 import stat
 import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, is_dataclass
 from pathlib import Path
 from typing import Any
@@ -54,6 +58,32 @@ def read_json(path: Path, most: int, what: str) -> dict[str, Any]:
     return value
 
 
+PART, PART_LEFT_S = ".horizon-part", 60.0
+FOLDERS, FOLDER_LEFT_S = "horizon-logger-", 86_400.0
+"""How names of files being written end and names of temporary folders begin, and the age at which
+they were left by a program that was killed. [s]"""
+
+
+def _sweep(folder: Path, leavings: str, age_s: float) -> None:
+    """Remove what killed programs left behind in a folder."""
+    for path in folder.glob(leavings):
+        with suppress(OSError):  # gone meanwhile, or not ours to remove
+            if time.time() - path.lstat().st_mtime < age_s:
+                continue
+            if path.is_dir() and not path.is_symlink():
+                shutil.rmtree(path, ignore_errors=True)
+            else:
+                path.unlink()
+
+
+@contextmanager
+def temporary_folder() -> Iterator[Path]:
+    """A folder for as long as it is used."""
+    _sweep(Path(tempfile.gettempdir()), f"{FOLDERS}*", FOLDER_LEFT_S)
+    with tempfile.TemporaryDirectory(prefix=FOLDERS) as name:
+        yield Path(name)
+
+
 def write_atomically(path: Path, content: str | bytes) -> None:
     """Replace a file in one step: a reader, or a crash, meets the old one or the new one."""
     data = content.encode("utf-8") if isinstance(content, str) else content
@@ -64,7 +94,8 @@ def write_atomically(path: Path, content: str | bytes) -> None:
             return
         path = Path(os.path.realpath(path))
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        _sweep(path.parent, f".*{PART}", PART_LEFT_S)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=PART)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)

@@ -9,7 +9,15 @@ import numpy as np
 import pytest
 
 from logger.errors import InputError
-from logger.files import json_text, plain, read_within, write_atomically
+from logger.files import (
+    FOLDERS,
+    PART,
+    json_text,
+    plain,
+    read_within,
+    temporary_folder,
+    write_atomically,
+)
 
 
 def test_undefined_numbers_become_null():
@@ -31,6 +39,29 @@ def test_writing_replaces_the_whole_file_and_leaves_nothing_beside_it(tmp_path):
     write_atomically(path, "second\n")
     assert path.read_text() == "second\n"
     assert [p.name for p in path.parent.iterdir()] == ["a.json"]
+
+
+def test_what_a_killed_program_left_is_swept_by_the_next_and_nothing_else_is(tmp_path):
+    kept = [tmp_path / ".download.part", tmp_path / f".a.json.now{PART}"]
+    left = tmp_path / f".a.json.long-ago{PART}"
+    for path in (*kept, left):
+        path.write_text("half")
+    os.utime(left, (0, 0))
+    os.utime(kept[0], (0, 0))
+    write_atomically(tmp_path / "b.json", "whole")
+    assert not left.exists()
+    assert all(path.exists() for path in kept)
+
+
+def test_a_temporary_folder_goes_and_those_of_killed_programs_with_it(tmp_path, monkeypatch):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    old, other = tmp_path / f"{FOLDERS}old", tmp_path / "other"
+    for folder in (old, other):
+        (folder / "in").mkdir(parents=True)
+        os.utime(folder, (0, 0))
+    with temporary_folder() as used:
+        assert [p.name for p in sorted(tmp_path.iterdir())] == sorted([used.name, "other"])
+    assert list(tmp_path.iterdir()) == [other]
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
