@@ -17,7 +17,7 @@ from logger.job import Job, kept_recordings, point_names
 from logger.processors import processors as all_processors
 from logger.survey.pipeline import PointResult
 from logger.survey.points import point_result
-from logger.survey.recipe import Recipe, recipe_of
+from logger.survey.recipe import Recipe, at_point, recipe_of
 from logger.survey.store import KEY, answer_key, sealed, store, stored_answer
 from logger.survey.workers import in_order
 
@@ -120,7 +120,7 @@ def _worked_out(asked: Asked) -> Answer:
     key, before = answer_key(job, point, recipe), stored_answer(job, point)
     if asked.stored and before is not None and before[KEY] == key:
         return Answer(point, before, before=before)
-    result = point_result(job, point, recipe)
+    result = point_result(job, point, at_point(recipe, job.point(point)))
     document = sealed(result.as_dict(), key)
     unstored = ""
     if recipe == recipe_of(job):

@@ -13,8 +13,9 @@ from typing import Any
 from logger.access import Plane, Rules, SiteYear
 from logger.access.weather import LARGEST_FILE, read_weather
 from logger.errors import InputError
-from logger.files import json_text, read_within, write_atomically
-from logger.job import Job, JobWeather, file_of, set_table
+from logger.files import json_text, read_within
+from logger.job import Job, JobWeather, Point, file_of, set_table
+from logger.outputs import write_in_job
 from logger.settings import Settings, changed, written
 from logger.site import Site
 
@@ -93,6 +94,12 @@ def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
     return recipe
 
 
+def at_point(recipe: Recipe, point: Point) -> Recipe:
+    """The recipe with the planes that the point stands for; all where it names none of them."""
+    own = tuple(plane for plane in recipe.planes if plane.name in point.planes)
+    return replace(recipe, planes=own or recipe.planes)
+
+
 def recipe_at(site: Site, overrides: Overrides = NOTHING) -> Recipe:
     """What answers rest on where there is no job."""
     return overridden(Recipe(site, (default_plane(site),)), overrides)
@@ -142,7 +149,7 @@ def set_weather(job: Job, file: Path) -> JobWeather:
     source = WeatherSource.of(file)
     kept = job.folder / "weather" / file.name
     if not (kept.exists() and kept.samefile(file)):
-        write_atomically(kept, file.read_bytes())
+        write_in_job(job.folder, kept, file.read_bytes())
     weather = JobWeather(f"weather/{file.name}", source.sha256)
     set_table(job.folder, "weather", asdict(weather))
     return weather

@@ -126,6 +126,12 @@ def test_4_a_failed_check_is_named_and_the_result_still_given(run, board, job, t
     assert "sun-crossed sectors measured" in done.err
     access = json.loads((tmp_path / "r.json").read_text())["planes"][0]["solar_access"]["annual"]
     assert access["low"] < access["value"] <= access["high"]
+    compared = run("compare", job)
+    assert compared.code == 4
+    (row, *_) = [line for line in compared.out.splitlines() if line.startswith("half")]
+    assert row.split()[:3] == ["half", "not", "known"]
+    assert "never" not in row
+    assert "half is not compared: not known" in compared.out
 
 
 def test_every_command_has_help_and_a_line_in_the_list(run):

@@ -248,6 +248,17 @@ def test_a_replay_with_another_plane_leaves_the_comparison_as_it_was(
     assert "ground frame" not in turned
 
 
+def test_a_point_stands_for_the_planes_it_is_assigned_to(surveyed, call, tmp_path):
+    job = shutil.copytree(surveyed, tmp_path / "alders")
+    set_point(job, Point("yard", planes=("barn roof",)))
+    document = json.loads(call("compare", job, "--json", "-").stdout)
+    found = {plane["name"]: [at["point"] for at in plane["points"]] for plane in document["planes"]}
+    assert found == {"ground frame": ["meadow"], "barn roof": ["yard", "meadow"]}
+    assert document["best_plane"]["yard"] is None
+    turned = json.loads(call("compare", job, "--tilt", 10, "--azimuth", 90, "--json", "-").stdout)
+    assert [at["point"] for at in turned["planes"][0]["points"]] == ["yard", "meadow"]
+
+
 def test_a_job_without_a_sweep_says_what_to_do(surveyed, call, tmp_path):
     shutil.copy(surveyed / "job.toml", tmp_path)
     done = call("compare", tmp_path)
