@@ -70,6 +70,8 @@ class Capture:
         self._left: list[Piece] = []
         # Notes and chunks come from two threads; the file is to hold them in the order of time.
         self._recording = threading.Lock()
+        # A Ctrl-C reaches the main thread alone: what it must not split runs on another.
+        self._apart = ThreadPoolExecutor(max_workers=1, thread_name_prefix="recording")
         self._connect(link)
 
     def elapsed_s(self) -> float:
@@ -114,16 +116,12 @@ class Capture:
         """
         self._release(let_go=False)
         rest, self._left = self._left, []
-        return rest + self._finish()
+        return rest + self._apart.submit(self._finish).result()
 
     def close(self) -> None:
-        """Let the port go and seal the recording.
-
-        On a thread of its own: a Ctrl-C reaches the main thread alone, and ends no sealing half
-        way.
-        """
-        with ThreadPoolExecutor(max_workers=1, thread_name_prefix="seal") as pool:
-            pool.submit(self._close).result()
+        """Let the port go and seal the recording."""
+        with self._apart:
+            self._apart.submit(self._close).result()
 
     def _close(self) -> None:
         try:
@@ -186,6 +184,9 @@ class Capture:
         return pieces
 
     def _note(self, what: dict[str, Any]) -> None:
+        self._apart.submit(self._write_note, what).result()
+
+    def _write_note(self, what: dict[str, Any]) -> None:
         with self._recording:
             now = self.elapsed_s()
             self.writer.note(now, **what)
@@ -239,7 +240,7 @@ class Capture:
             link = self._reopen_port()
         except DeviceError:
             return
-        self._finish()
+        self._apart.submit(self._finish).result()
         self._note({"link": "back"})
         self._connect(link)
 

@@ -22,15 +22,12 @@ class Clock(Protocol):
 
     def seconds(self) -> float:
         """Return a count of seconds that never steps, whatever is done to the wall clock."""
-        ...
 
     def utc(self) -> dt.datetime:
         """Return the wall clock, UTC."""
-        ...
 
     def sleep(self, seconds: float) -> None:
         """Wait."""
-        ...
 
 
 def _clock_through_suspend() -> int | None:

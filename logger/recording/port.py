@@ -44,7 +44,6 @@ class _NetworkPort:
         self._socket.settimeout(POLL_S)
 
     def read(self) -> bytes:
-        """See `RawPort.read`."""
         try:
             came = self._socket.recv(_MOST_AT_ONCE)
         except TimeoutError:
@@ -56,7 +55,6 @@ class _NetworkPort:
         return came
 
     def write(self, data: bytes) -> None:
-        """See `RawPort.write`."""
         try:
             self._socket.sendall(data)
         except TimeoutError:
@@ -65,7 +63,6 @@ class _NetworkPort:
             raise _lost(self.url, _plain(error)) from error
 
     def close(self) -> None:
-        """See `RawPort.close`."""
         self._socket.close()
 
 
@@ -93,7 +90,6 @@ class _SerialPort:
             raise _not_opened(url, _plain(error)) from error
 
     def read(self) -> bytes:
-        """See `RawPort.read`."""
         try:
             came: bytes = self._port.read(1)
             if came:
@@ -103,7 +99,6 @@ class _SerialPort:
         return came
 
     def write(self, data: bytes) -> None:
-        """See `RawPort.write`."""
         import serial
 
         try:
@@ -114,7 +109,6 @@ class _SerialPort:
             raise _lost(self.url, _plain(error)) from error
 
     def close(self) -> None:
-        """See `RawPort.close`."""
         with contextlib.suppress(*self._gone):  # it may be gone already
             self._port.close()
 

@@ -32,15 +32,12 @@ class RawPort(Protocol):
 
     def read(self) -> bytes:
         """Return what has come, after at most a tenth of a second; b"" if nothing has."""
-        ...
 
     def write(self, data: bytes) -> None:
         """Send bytes; what the other end does not take soon is dropped."""
-        ...
 
     def close(self) -> None:
         """Let the port go; never raises."""
-        ...
 
 
 class FloodError(DeviceError):
@@ -66,23 +63,18 @@ class Link(Protocol):
 
     def start(self, record: Record) -> None:
         """From now on have every chunk recorded, also the empty one of a silent moment."""
-        ...
 
     def read(self) -> list[Taken]:
         """What was recorded since the last call; waits a tenth of a second at most for some."""
-        ...
 
     def stop(self) -> list[Taken]:
         """Record no more; what was recorded and not read yet."""
-        ...
 
     def write(self, data: bytes) -> None:
         """Send bytes."""
-        ...
 
     def close(self) -> None:
         """Let the port go; never raises."""
-        ...
 
 
 class ReaderThread:

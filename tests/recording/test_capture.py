@@ -1,5 +1,7 @@
 """A capture ends in a recording that holds all that came, or in one clear sentence."""
 
+import threading
+
 import numpy as np
 import pytest
 
@@ -188,6 +190,25 @@ def test_a_recording_taken_away_is_told_within_a_second(bench, fifty_hertz):
     running.path.unlink()
     with pytest.raises(InputError, match="refused to take more: No such file"):
         running.run(1.0)
+
+
+@pytest.mark.parametrize("when", ["note", "close"])
+def test_a_ctrl_c_splits_no_record_and_no_seal(bench, fifty_hertz, monkeypatch, when):
+    """It reaches the main thread alone, which only waits while a note or a seal is written."""
+    running = bench((fifty_hertz(0, 50),)).run()
+    put, writing = running.capture.writer._put, threading.Event()
+
+    def slowly(data, lines=1):
+        writing.set()
+        assert threading.current_thread() is not threading.main_thread()
+        put(data, lines)
+
+    monkeypatch.setattr(running.capture.writer, "_put", slowly)
+    if when == "note":
+        running.capture.note(label="oak")
+    running.close()
+    assert writing.is_set()
+    assert read_recording(running.path).sealed
 
 
 def test_notes_are_dated_and_come_back_in_the_stream(bench, fifty_hertz):

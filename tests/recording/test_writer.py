@@ -78,27 +78,6 @@ def test_a_forced_write_that_fails_is_told_at_the_next_step(tmp_path, monkeypatc
     writer.close()
 
 
-def test_an_interrupt_between_writing_and_counting_leaves_a_seal_that_holds(tmp_path, fifty_hertz):
-    class Interrupted:
-        def __init__(self, sha):
-            self.sha, self.hexdigest = sha, sha.hexdigest
-
-        def update(self, data):
-            raise KeyboardInterrupt
-
-    path = tmp_path / "a.sweep"
-    writer = RecordingWriter(path, {"point": "a"})
-    writer.add(0.02, Decoder().feed(fifty_hertz(0, 1)[0][1]))
-    writer._sha = Interrupted(writer._sha)
-    with pytest.raises(KeyboardInterrupt):
-        writer.note(0.5, label="oak")
-    writer.close()
-    recording = read_recording(path)
-    assert recording.sealed
-    assert recording.problems == ()
-    assert len(recording.notes) == 1
-
-
 def test_a_fault_inside_the_recording_leaves_it_unsealed(tmp_path):
     path = tmp_path / "a.sweep"
     writer = RecordingWriter(path, {"point": "a"})
