@@ -46,6 +46,7 @@ SUN_LIMIT_DEG, CLOCK_LIMIT_S = 40.0, 15.0
 """Highest sun, and largest doubt of the clock, for a bearing by a shadow."""
 CLOCK_DOUBT_S = 2.0
 """Of a computer whose clock is set by network or satellite. [s]"""
+EARLIEST_YEAR = 2025
 TOWARDS_SUN_DEG = 40.0
 SHADOW_WIDTH_DEG = 0.27
 """Half the sun's disc, by which a shadow's edge is soft. [deg]"""
@@ -102,7 +103,7 @@ def fit_bearing_to_sun(
     clock_doubt_s: float = CLOCK_DOUBT_S,
 ) -> Calibration[BearingCorrection]:
     """The heading correction from the sun's shadow, sighted away from the sun."""
-    _refuse_doubtful_clock(clock_doubt_s)
+    _refuse_doubtful_clock(started, clock_doubt_s)
     sights = _sights(samples, keys, corrections)
     if not sights.holds:
         raise InputError("the board is never held still on the shadow", hint=SHADOW_HOW)
@@ -134,7 +135,7 @@ def fit_bearing_to_sun(
 
 def refuse_sun_now(site: Site, moment: dt.datetime, clock_doubt_s: float = CLOCK_DOUBT_S) -> None:
     """Refuse a bearing by the sun before anybody has sighted for it."""
-    _refuse_doubtful_clock(clock_doubt_s)
+    _refuse_doubtful_clock(moment, clock_doubt_s)
     _refuse_sun(sun_track(np.array([_utc(moment)]), site).elevation_deg)
 
 
@@ -142,14 +143,17 @@ def _utc(moment: dt.datetime) -> np.datetime64:
     return np.datetime64(moment.astimezone(dt.UTC).replace(tzinfo=None), "ns")
 
 
-def _refuse_doubtful_clock(clock_doubt_s: float) -> None:
+def _refuse_doubtful_clock(moment: dt.datetime, clock_doubt_s: float) -> None:
+    why = ""
     if not 0 <= clock_doubt_s <= CLOCK_LIMIT_S:
-        raise InputError(
-            f"the clock is in doubt by {clock_doubt_s:g} s, more than {CLOCK_LIMIT_S:g} s: the sun "
-            "cannot serve as a bearing",
-            hint="set the computer's clock by network or satellite, or sight a target of known "
-            "bearing",
+        why = f"the clock is in doubt by {clock_doubt_s:g} s, more than {CLOCK_LIMIT_S:g} s"
+    elif moment.year < EARLIEST_YEAR:
+        why = f"the clock said {moment:%Y-%m-%d}, before this program was made"
+    if why:
+        hint = (
+            "set the computer's clock by network or satellite, or sight a target of known bearing"
         )
+        raise InputError(f"{why}: the sun cannot serve as a bearing", hint=hint)
 
 
 def _refuse_sun(elevation_deg: Floats) -> None:

@@ -18,7 +18,13 @@ from logger import __version__
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
 from logger.files import read_json
-from logger.orientation import CORRECTIONS, Corrections, Declination, FieldReference
+from logger.orientation import (
+    CORRECTIONS,
+    Corrections,
+    Declination,
+    FieldReference,
+    model_years_check,
+)
 from logger.site import Site, distance_km
 from logger.structured import Within, record_from, sha256_text, utc_text, value_from
 
@@ -220,6 +226,8 @@ def choose_calibrations(
         corrections = replace(corrections, **{best.kind: best.correction})
         checks.append(_judge(best, used, sweep, max_age_h))
         used.append(best)
+    if declination.years_beyond and corrections.bearing is None:
+        checks.append(model_years_check(declination))
     return Chosen(corrections, tuple(used), tuple(checks))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 
 import click
 
@@ -17,12 +18,20 @@ from logger.cli.options import json_option, leave_by_checks, site_options, tell,
     type=click.DateTime(["%Y-%m-%d"]),
     help="Day, YYYY-MM-DD.  [default: today]",
 )
+@click.option(
+    "--model",
+    "model_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Coefficient file of a newer World Magnetic Model.  [default: the one built in]",
+)
 @json_option
 def command(
     latitude_deg: float,
     longitude_deg: float,
     altitude_m: float,
     day: dt.datetime | None,
+    model_file: Path | None,
     json_file: str | None,
 ) -> None:
     """Magnetic declination at a place, by the World Magnetic Model.
@@ -31,16 +40,22 @@ def command(
     """
     from logger.checks import NORMAL_95, Check
     from logger.errors import UsageError
-    from logger.geomagnetism import decimal_year, field_at_year
+    from logger.geomagnetism import FURTHEST_YEARS, geomagnetic_field, read_magnetic_model
+    from logger.orientation.declination import model_years_check
     from logger.site import Site
 
     if not -1000 <= altitude_m <= 100_000:
-        raise UsageError(f"elevation {altitude_m:g} is outside -1000 to 100000 m")
+        raise UsageError(f"altitude {altitude_m:g} is outside -1000 to 100000 m")
     date = (day or dt.datetime.now(dt.UTC)).date()
+    model = read_magnetic_model(model_file) if model_file else None
     # The model reaches far higher than any site: its height goes beside the site, not in it.
-    field = field_at_year(
-        Site(latitude_deg, longitude_deg), decimal_year(date), date, altitude_m / 1000
-    )
+    field = geomagnetic_field(Site(latitude_deg, longitude_deg), date, model, altitude_m / 1000)
+    if field.years_beyond > FURTHEST_YEARS:
+        raise UsageError(
+            f"no magnetic model says anything of {date}, {field.years_beyond:.0f} years outside "
+            f"{field.model}'s own",
+            hint="a date of this decade",
+        )
     if json_file:
         write_json(
             json_file,
@@ -61,15 +76,7 @@ def command(
             f"dip {field.inclination_deg:.2f}°, strength {field.field_ut:.2f} µT\n"
             f"{field.model}, {date.isoformat()}"
         )
-    leave_by_checks(
-        [
-            Check(
-                "compass usable here",
-                not field.compass_unreliable,
-                field.horizontal_ut,
-                6.0,
-                "µT",
-                field.compass_unreliable or "the horizontal field is strong enough",
-            )
-        ]
-    )
+    unreliable = field.compass_unreliable
+    why = unreliable or "the horizontal field is strong enough"
+    strength = Check("compass usable here", not unreliable, field.horizontal_ut, 6.0, "µT", why)
+    leave_by_checks([model_years_check(field, f"{field.model} for {date}"), strength])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import say, site_options
-from logger.errors import UsageError, as_argument
+from logger.errors import as_argument
 
 if TYPE_CHECKING:
     from logger.access import Plane
@@ -67,6 +67,7 @@ def command(
 def _told(job: Job) -> Iterator[str]:
     """What follows from the place: hemisphere, declination, and where the plane faces."""
     from logger.geomagnetism import geomagnetic_field
+    from logger.orientation import model_years_check
     from logger.places import direction, place_words
     from logger.survey.recipe import default_plane
 
@@ -74,12 +75,11 @@ def _told(job: Job) -> Iterator[str]:
     half = "on the equator" if site.latitude_deg == 0 else (
         f"{'northern' if site.latitude_deg > 0 else 'southern'} hemisphere")  # fmt: skip
     yield f"place: {place_words(site)}, {site.altitude_m:g} m above the sea, {half}"
-    try:
-        field = geomagnetic_field(site, today)
-        side = "east" if field.declination_deg >= 0 else "west"
-        yield f"declination: {abs(field.declination_deg):.1f}° {side} ({field.model}, {today})"
-    except UsageError as error:
-        yield f"declination: not known, {error}"
+    field = geomagnetic_field(site, today)
+    side = "east" if field.declination_deg >= 0 else "west"
+    yield f"declination: {abs(field.declination_deg):.1f}° {side} ({field.model}, {today})"
+    if field.years_beyond:
+        yield model_years_check(field, f"{field.model} for {today}").why
     for plane in job.planes or (default_plane(site),):
         tilt = f"tilt {plane.tilt_deg:g}°, facing {direction(plane.azimuth_deg)}"
         what = plane.name if job.planes else "no plane is given, so one stands in with"

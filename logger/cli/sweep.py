@@ -192,17 +192,25 @@ def _surroundings(survey: Job, header: dict[str, Any], observer: str) -> Surroun
     from logger.job import add_edit, kept_recordings, point_of, point_recordings, sweep_path
     from logger.live.running import RunningAnswer, running_answer
     from logger.live.sweeping import Surroundings
-    from logger.orientation import Corrections, declination_at, field_expected_at
+    from logger.orientation import (
+        Corrections,
+        declination_at,
+        field_expected_at,
+        model_years_check,
+    )
     from logger.recording import RecordingWriter, continued
     from logger.recording.writer import header_of
     from logger.survey.calibrations import stored_calibrations
     from logger.survey.points import earlier_passes
-    from logger.survey.recipe import Overrides, recipe_of, year_of
+    from logger.survey.recipe import Overrides, magnetic_model_of, recipe_of, year_of
 
     site = survey.site
     today = dt.datetime.now(dt.UTC)
-    declination = declination_at(site, today.date())
-    field = field_expected_at(site, today.date())
+    model = magnetic_model_of(survey)
+    declination = declination_at(site, today.date(), model)
+    field = field_expected_at(site, today.date(), model)
+    if declination.years_beyond:
+        say(model_years_check(declination).why)
 
     @cache
     def year() -> Any:

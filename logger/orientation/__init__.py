@@ -10,12 +10,19 @@ from logger.orientation.corrections import (
     FieldReference,
     LevelCorrection,
 )
-from logger.orientation.declination import declination_at, declination_given, field_expected_at
+from logger.orientation.declination import (
+    UNDATED,
+    declination_at,
+    declination_given,
+    field_expected_at,
+    model_years_check,
+)
 from logger.orientation.field_check import FieldCheck
 from logger.orientation.sight import Orientation, SensorDrift, orient, sight_lines
 
 __all__ = [
     "CORRECTIONS",
+    "UNDATED",
     "BearingCorrection",
     "CompassCorrection",
     "Corrections",
@@ -29,6 +36,7 @@ __all__ = [
     "declination_at",
     "declination_given",
     "field_expected_at",
+    "model_years_check",
     "orient",
     "sight_lines",
 ]

@@ -5,7 +5,7 @@ The calibration room fits them and stores them as plain dicts; this room owns th
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 import numpy as np
@@ -49,10 +49,15 @@ class Declination:
     value_deg: float  # East positive. [deg]
     standard_error_deg: float  # 1 sigma. [deg]
     source: str  # Where it comes from, in words
+    years_beyond: float = 0.0  # How far its date is outside the magnetic model's own years
 
     def as_dict(self) -> dict[str, Any]:
         """The form that the result's ``declination`` part holds."""
-        return asdict(self)
+        return {
+            "value_deg": self.value_deg,
+            "standard_error_deg": self.standard_error_deg,
+            "source": self.source,
+        }
 
 
 @dataclass(frozen=True)

@@ -39,11 +39,12 @@ from logger.checks import Check
 from logger.errors import InputError, UsageError
 from logger.files import plain, write_atomically
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
-from logger.orientation import Declination, declination_at, field_expected_at
+from logger.orientation import UNDATED, Declination, declination_at, field_expected_at
 from logger.recording import Recording
 from logger.recording.samples import Note, Stream
 from logger.site import Site, distance_km
 from logger.survey.pipeline import CorrectionsOf, Sweep
+from logger.survey.recipe import magnetic_model_of
 
 CLOCK_DOUBT_S = 2.0
 """Of a computer whose clock is set by network or satellite. [s]"""
@@ -83,12 +84,14 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
             str(recording.path),
         )
     about = about_of(recording, stream, job, wanted)
-    declination = declination_at(job.site, started.date())
+    model = magnetic_model_of(job)
+    declination = declination_at(job.site, started.date(), model)
+    field = field_expected_at(job.site, started.date(), model)
     samples = stream.samples
     fit: Any
     if wanted.purpose == "compass":
         if samples.has_field.any():
-            fit = fit_compass(samples, field_expected_at(job.site, started.date()))
+            fit = fit_compass(samples, field)
             return _stored(about, "compass", fit)
         fit = fit_swing(samples, _swing_notes(stream, wanted.bearings_deg), declination)
         return _stored(about, "deviation", fit)
@@ -96,7 +99,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
         stored_calibrations(job),
         replace(sweep_about(recording, stream, job), started=started),
         declination,
-        field_expected_at(job.site, started.date()),
+        field,
     )
     if wanted.purpose == "level":
         if samples.has_field.any() and chosen.corrections.compass is None:
@@ -177,11 +180,8 @@ def chosen_for(
 ) -> Chosen:
     """The calibrations that one sweep of a job gets, with the bearing of the closing target."""
     about = sweep_about(sweep.recording, sweep.stream, job)
-    date = (about.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
-    try:
-        field = field_expected_at(job.site, date)
-    except UsageError:
-        field = None  # outside the model's years there is nothing to compare with
+    date = about.started.date() if about.started else UNDATED
+    field = field_expected_at(job.site, date, magnetic_model_of(job))
     return choose_calibrations(
         stored, about, declination, field, needed=needed, max_age_h=max_age_h
     )
@@ -278,12 +278,12 @@ def measure_plane(
 ) -> tuple[PlaneFix, tuple[Check, ...]]:
     """Tilt and azimuth of a surface from a recording, with the job's calibrations."""
     _refuse_without_measurement(recording, stream)
-    date = (recording.started or dt.datetime(2026, 7, 1, tzinfo=dt.UTC)).date()
+    date = recording.started.date() if recording.started else UNDATED
     chosen = chosen_for(
         job,
         stored_calibrations(job),
         Sweep(recording, stream),
-        declination_at(job.site, date),
+        declination_at(job.site, date, magnetic_model_of(job)),
         needed=("compass",) if stream.samples.has_field.any() else (),
     )
     fix = fit_plane(stream.samples, chosen.corrections, along_eaves=along_eaves)

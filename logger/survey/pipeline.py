@@ -8,7 +8,6 @@ own.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any, TypeAlias
@@ -37,6 +36,7 @@ from logger.horizon_fit import (
     horizon_from,
 )
 from logger.orientation import (
+    UNDATED,
     Declination,
     declination_at,
     declination_given,
@@ -256,17 +256,10 @@ def declination_of(sweep: Sweep, recipe: Recipe) -> Declination:
         return declination_given(recipe.settings.declination_deg)
     started = sweep.recording.started
     date = recipe.date or (started.date() if started else None)
-    dated = date is not None
-    # A fixed day keeps a replay the same for ever; a year shifts declination by 0.1 to 0.2°.
-    date = date or dt.date(recipe.settings.year, 7, 1)
-    try:
-        found = declination_at(recipe.site, date)
-    except UsageError:
-        claimed = _claimed_variation(sweep.stream.samples)
-        if claimed is None:
-            raise
+    found = declination_at(recipe.site, date or UNDATED, recipe.magnetic_model)
+    if found.years_beyond and (claimed := _claimed_variation(sweep.stream.samples)):
         return claimed
-    if dated:
+    if date:
         return found
     return replace(found, source=f"{found.source} (the recording bears no date)")
 

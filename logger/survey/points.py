@@ -29,7 +29,7 @@ from logger.survey.pipeline import (
     site_of,
     survey_point,
 )
-from logger.survey.recipe import Overrides, Recipe, recipe_at, recipe_of
+from logger.survey.recipe import Overrides, Recipe, magnetic_model_of, recipe_at, recipe_of
 
 
 def load_sweep(
@@ -127,13 +127,13 @@ def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Sighted
     A recording that cannot be used is left out here: it must not stop a sweep, and the point's
     result will say why.
     """
-    corrections_of = corrections_of_job(job)
+    corrections_of, model = corrections_of_job(job), magnetic_model_of(job)
     passes = []
     for path in paths:
         try:
             sweep = load_sweep(path)
             date = (sweep.recording.started or dt.datetime.now(dt.UTC)).date()
-            corrections = corrections_of(sweep, declination_at(job.site, date)).corrections
+            corrections = corrections_of(sweep, declination_at(job.site, date, model)).corrections
             sight = sight_lines(sweep.stream.samples, corrections)
         except LoggerError:
             continue

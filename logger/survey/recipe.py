@@ -14,6 +14,7 @@ from logger.access import Plane, Rules, SiteYear
 from logger.access.weather import LARGEST_FILE, read_weather
 from logger.errors import InputError
 from logger.files import json_text, read_within
+from logger.geomagnetism import MagneticModel, read_magnetic_model
 from logger.job import Job, JobWeather, Point, file_of, set_table
 from logger.outputs import write_in_job
 from logger.settings import Settings, changed, written
@@ -45,12 +46,13 @@ class Recipe:
     timezone: str = ""  # Of clock times; empty: apparent solar time alone
     rules: Rules = field(default_factory=Rules)  # Of a programme or permit
     date: dt.date | None = None  # Of the sweep, where a recording does not tell
-    magnetic_model: str = ""  # SHA-256 of the file that the setting names; empty without one
+    magnetic_model: MagneticModel | None = None  # Of the file that the setting names
 
     def as_dict(self) -> dict[str, Any]:
-        """What the hash is taken of: where the weather's file lies does not count."""
+        """What the hash is taken of: where a file lies does not count."""
         said: dict[str, Any] = {one.name: getattr(self, one.name) for one in fields(self)}
         said["weather"] = self.weather.sha256 if self.weather else None
+        said["magnetic_model"] = self.magnetic_model.sha256 if self.magnetic_model else None
         said["date"] = self.date.isoformat() if self.date else None
         return said
 
@@ -87,11 +89,13 @@ def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
         rules=job.rules,
     )
     recipe = overridden(recipe, overrides)
-    if recipe.settings.magnetic_model:
-        path = file_of(job, recipe.settings.magnetic_model)
-        content = read_within(path, LARGEST_FILE, "magnetic model")
-        recipe = replace(recipe, magnetic_model=hashlib.sha256(content).hexdigest())
-    return recipe
+    return replace(recipe, magnetic_model=magnetic_model_of(job, recipe.settings))
+
+
+def magnetic_model_of(job: Job, settings: Settings | None = None) -> MagneticModel | None:
+    """The newer magnetic model that the settings name; None for the one built in."""
+    name = (settings or job.settings).magnetic_model
+    return read_magnetic_model(file_of(job, name)) if name else None
 
 
 def at_point(recipe: Recipe, point: Point) -> Recipe:

@@ -1,6 +1,5 @@
 """The operator's motion is physically consistent with what an error-free sensor gives."""
 
-import datetime as dt
 from dataclasses import replace
 
 import numpy as np
@@ -317,11 +316,6 @@ def test_the_same_seed_gives_the_same_bytes_and_another_one_others() -> None:
     once, again, other = (simulate_sweep(scene, seed=seed) for seed in (7, 7, 8))
     assert once.chunks == again.chunks
     assert once.sent != other.sent
-
-
-def test_a_start_outside_the_model_is_refused() -> None:
-    with pytest.raises(Exception, match="outside the years"):
-        simulate_plane(started=dt.datetime(2040, 1, 1, tzinfo=dt.UTC))
 
 
 def test_points_are_opened_and_closed_by_the_trigger_with_a_closing_target_in_each() -> None:
