@@ -145,9 +145,9 @@ def _point(
     if answer.error is not None:
         raise answer.error
     assert answer.result is not None
-    for sweep in answer.result.sweeps:
-        for problem in sweep.recording.problems:
-            say(f"{sweep.recording.path}: {problem}")
+    for recording in answer.result.recordings:
+        for problem in recording.problems:
+            say(f"{recording.path}: {problem}")
     _write_files(answer.result, answer.document, *files)
     if json_file:
         write_json(json_file, with_changes(answer.document, answer.before))

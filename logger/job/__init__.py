@@ -11,6 +11,7 @@ from logger.job.edits import (
     undo,
 )
 from logger.job.folder import (
+    begun_recordings,
     calibration_files,
     calibration_path,
     existing_point,
@@ -52,6 +53,7 @@ __all__ = [
     "Point",
     "add_edit",
     "add_obstruction",
+    "begun_recordings",
     "calibration_files",
     "calibration_path",
     "change_job",

@@ -14,9 +14,9 @@ from logger.horizon_fit.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, Remo
 from logger.job.names import folder_name, stamp
 from logger.job.records import Job
 from logger.outputs import write_in_job
+from logger.recording import only_begun
 from logger.structured import nearest
 
-_LONGEST_BEGINNING = 8192
 LARGEST_RESULT = 64 * 2**20
 
 
@@ -61,7 +61,7 @@ def known_points(job: Job) -> list[str]:
     """Every point that the job lists or has a recording of, listed ones first."""
     listed = [p.name for p in job.points]
     folders = sorted((job.folder / "sweeps").glob("*/"))
-    swept = [_name_of(folder) for folder in folders if _recordings_in(folder)]
+    swept = [_name_of(folder) for folder in folders if not all(map(only_begun, _sorted(folder)))]
     return list(dict.fromkeys([*listed, *swept]))
 
 
@@ -100,12 +100,8 @@ def point_to_sweep(job: Job, name: str) -> str:
 
 
 def point_recordings(job: Job, point: str) -> list[Path]:
-    """A point's recordings, oldest first, excluded or not.
-
-    One that ends with its header, as of a program killed before the board spoke, is none.
-    """
-    folders = [f for f in sorted((job.folder / "sweeps").glob("*/")) if _name_of(f) == point]
-    return [path for folder in folders for path in _recordings_in(folder)]
+    """A point's recordings, oldest first, excluded or not, in which something is."""
+    return [path for path in _files_of(job, point) if not only_begun(path)]
 
 
 def kept_recordings(job: Job, point: str) -> list[Path]:
@@ -167,22 +163,19 @@ def refuse_unknown_names(job: Job, file: str) -> None:
                 raise InputError(f"edits {i}: {error}", file, error.hint or ENTRY_HINT) from error
 
 
-def _recordings_in(folder: Path) -> list[Path]:
+def begun_recordings(job: Job, point: str) -> list[Path]:
+    """A point's recordings that ended before anything came, as on a full disk."""
+    return [path for path in _files_of(job, point) if only_begun(path)]
+
+
+def _files_of(job: Job, point: str) -> list[Path]:
+    folders = [f for f in sorted((job.folder / "sweeps").glob("*/")) if _name_of(f) == point]
+    return [path for folder in folders for path in _sorted(folder)]
+
+
+def _sorted(folder: Path) -> list[Path]:
     # By stem: the second of one second, "…Z-2", comes after the first.
-    found = sorted(folder.glob("*.sweep"), key=lambda path: path.stem)
-    return [path for path in found if not _only_begun(path)]
-
-
-def _only_begun(path: Path) -> bool:
-    """Whether a recording holds its header and no record."""
-    try:
-        if not path.is_file() or path.stat().st_size > _LONGEST_BEGINNING:
-            return False
-        first, *others = path.read_bytes().splitlines()
-    except (OSError, ValueError):  # not to be read, or empty: whoever reads it says so
-        return False
-    header = first.startswith(b"horizon-logger recording ")
-    return header and all(line.startswith((b"h ", b"e ")) for line in others)
+    return sorted(folder.glob("*.sweep"), key=lambda path: path.stem)
 
 
 def file_of(job: Job, name: str) -> Path:

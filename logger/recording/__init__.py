@@ -6,7 +6,7 @@ from logger.recording.decode import StreamBuilder
 from logger.recording.load import load_stream, recording_checks
 from logger.recording.port import open_link
 from logger.recording.port_diagnosis import Heard, heard
-from logger.recording.reader import Recording, continued, read_recording
+from logger.recording.reader import Recording, continued, only_begun, read_recording
 from logger.recording.reader_thread import FloodError, Link, Taken
 from logger.recording.writer import RecordingWriter
 
@@ -25,6 +25,7 @@ __all__ = [
     "continued",
     "heard",
     "load_stream",
+    "only_begun",
     "open_link",
     "read_recording",
     "recording_checks",

@@ -149,6 +149,7 @@ class StreamBuilder(Counts):
         self._latest = (-1, -np.inf, _NO_BOOT)  # Count, clock and boot of the last instant
         # Instants there were when a clock began anew or a link was lost, and at the last identity
         self._cut_at = self._named_at = 0
+        self._changed = False  # Another board named itself, and has measured nothing since
 
     def __len__(self) -> int:
         return len(self._instants)
@@ -169,6 +170,7 @@ class StreamBuilder(Counts):
             self._keys.append((note.t_s, np.nan, PRESS_KEY, True, _NO_BOOT))
         if note.more.get("link") == "back":
             self._interrupted = True
+            self._cut_at = len(self)
 
     def feed(self, t_s: float, chunk: bytes) -> list[Piece]:
         """Take bytes as they came."""
@@ -236,9 +238,11 @@ class StreamBuilder(Counts):
             anew |= self._interrupted and abs(ahead_ms) > _REJOINED_MS
             self._boot += anew
             self._clock_ms = t_ms if anew else self._clock_ms + step_ms
-            if anew or self._interrupted:
+            if anew:
                 self._cut_at = len(self)
-        self._interrupted = False
+                if self._changed:  # it said its name at its start: what came before is not its
+                    self.boards[-1] = replace(self.boards[-1], first_row=self._cut_at)
+        self._interrupted = self._changed = False
         self._clock_received_s = t_s
         return self._clock_ms / 1000.0
 
@@ -247,6 +251,7 @@ class StreamBuilder(Counts):
         if last.is_another(identity):
             # It was there from the cut on; without one, perhaps since the other last named itself.
             self.boards.append(BoardSeen(max(self._cut_at, self._named_at), identity))
+            self._changed = True
         else:
             self.boards[-1:] = [replace(last, identity=identity)]
         self._named_at = len(self)

@@ -49,6 +49,7 @@ class Recording:
     sha256: str  # Of the whole file
     # What is wrong with it, in words; empty for a whole, sealed recording
     problems: tuple[str, ...] = ()
+    empty: bool = False  # It ended before anything came
     content: bytes = b""  # The file; let go once it has been decoded
     plain_log: bool = False  # Another program's log of sentences, without header, notes or seal
 
@@ -57,11 +58,6 @@ class Recording:
         for line in io.BytesIO(self.content):
             if record := _record(line):
                 yield record
-
-    @property
-    def empty(self) -> bool:
-        """Whether nothing came before it ended."""
-        return next(self.records(), None) is None
 
     @property
     def sentences(self) -> list[tuple[float, bytes]]:
@@ -172,6 +168,7 @@ def parse_recording(content: bytes, path: Path, *, accept_broken_seal: bool = Fa
         sealed=found.seal is not None and not found.seal_fault,
         sha256=hashlib.sha256(content).hexdigest(),
         problems=tuple(found.problems),
+        empty=not found.records,
         content=content,
     )
 
@@ -302,6 +299,15 @@ def _with_broken_seal(path: Path, header: Mapping[str, Any]) -> str:
         return "use the original, or go on with --accept-broken-seal"
     alone = f"horizon-logger replay {as_argument(path)} --accept-broken-seal"
     return f"use the original, or go on with this one alone: {alone}"
+
+
+def only_begun(path: Path) -> bool:
+    """Whether a recording ended before anything came: it is told of, and never in the way."""
+    try:
+        small = path.is_file() and path.stat().st_size <= LONGEST_LINE
+        return small and read_recording(path, accept_broken_seal=True).empty
+    except (OSError, InputError):  # whoever reads it says so
+        return False
 
 
 def continued(recordings: Sequence[Path]) -> str | None:

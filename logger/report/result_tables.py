@@ -347,7 +347,7 @@ def file_table(points: Sequence[PointResult]) -> Table:
     rows: list[tuple[Cell, ...]] = [
         (point.name, r.path.name, r.sha256, "; ".join(r.problems))
         for point in points
-        for r in (sweep.recording for sweep in point.sweeps)
+        for r in point.recordings
     ]
     used = {c.file: c for point in points for one in point.chosen for c in one.used}
     rows += [

@@ -70,7 +70,7 @@ def stored_calibrations(job: Job) -> tuple[StoredCalibration, ...]:
 def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) -> StoredCalibration:
     """Fit what a recording was made for; nothing is stored."""
     _refuse_another_site(job, recording)
-    _refuse_without_measurement(recording, stream)
+    _refuse_unusable(recording, stream)
     made_for = recording.text("purpose")
     if made_for and made_for != wanted.purpose:
         raise InputError(
@@ -242,7 +242,13 @@ def _refuse_another_site(job: Job, recording: Recording) -> None:
         )
 
 
-def _refuse_without_measurement(recording: Recording, stream: Stream) -> None:
+def _refuse_unusable(recording: Recording, stream: Stream) -> None:
+    if len(parts := stream.by_board()) > 1:
+        raise InputError(
+            f"{len(parts)} boards sent in turn: {stream.boards[1].after(stream.boards[0])}",
+            str(recording.path),
+            hint="record it again with one board",
+        )
     if len(stream.samples):
         return
     what, hint = "holds no measurement", "look what is on the port: horizon-logger ports"
@@ -277,7 +283,7 @@ def measure_plane(
     job: Job, recording: Recording, stream: Stream, *, along_eaves: bool = False
 ) -> tuple[PlaneFix, tuple[Check, ...]]:
     """Tilt and azimuth of a surface from a recording, with the job's calibrations."""
-    _refuse_without_measurement(recording, stream)
+    _refuse_unusable(recording, stream)
     date = recording.started.date() if recording.started else UNDATED
     chosen = chosen_for(
         job,

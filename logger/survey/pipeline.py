@@ -42,7 +42,7 @@ from logger.orientation import (
     declination_given,
     orient,
 )
-from logger.recording import Recording
+from logger.recording import Recording, recording_checks
 from logger.recording.samples import Samples, Stream
 from logger.settings import Settings
 from logger.site import Site
@@ -75,6 +75,8 @@ class PointSetup:
     sight_height_m: float | None = None
     module_height_m: float | None = None
     edits: tuple[Edit, ...] = ()  # Changes made in the office, oldest first
+    # That ended before anything came: named, and left out
+    begun: tuple[Recording, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,13 +85,20 @@ class PointResult:
 
     name: str
     site: Site
-    sweeps: tuple[Sweep, ...]
+    sweeps: tuple[Sweep, ...]  # One a recording, or one a board where it was changed in one
     chosen: tuple[Chosen, ...]  # Corrections and the calibrations they come from, one a sweep
     closing_targets: tuple[ClosingTarget, ...]  # What the closing target says of each sweep
     horizon: HorizonResult
     access: AccessResult
     checks: tuple[Check, ...]
     recipe: Recipe
+    begun: tuple[Recording, ...] = ()  # See `PointSetup`
+
+    @property
+    def recordings(self) -> tuple[Recording, ...]:
+        """Each once, with those that are left out because they hold nothing."""
+        found = {s.recording.path: s.recording for s in self.sweeps}
+        return (*found.values(), *self.begun)
 
     @property
     def declination(self) -> Declination:
@@ -126,12 +135,12 @@ class PointResult:
             },
             "recordings": [
                 {
-                    "file": s.recording.path.name,
-                    "sha256": s.recording.sha256,
-                    "sealed": s.recording.sealed,
-                    "problems": list(s.recording.problems),
+                    "file": recording.path.name,
+                    "sha256": recording.sha256,
+                    "sealed": recording.sealed,
+                    "problems": list(recording.problems),
                 }
-                for s in self.sweeps
+                for recording in self.recordings
             ],
             "calibrations": [
                 {
@@ -184,7 +193,8 @@ def survey_point(
         why = ": every one is excluded by an edit" if out else ""
         raise InputError(f"there is no recording of this point{why}", name)
     passes, chosen, closing_targets = [], [], []
-    checks: list[Check] = []
+    checks = [c for sweep in sweeps for c in recording_checks(sweep.recording, sweep.stream)]
+    sweeps = [replace(sweep, stream=part) for sweep in sweeps for part in sweep.stream.by_board()]
     for sweep in sweeps:
         declination = declination_of(sweep, recipe)
         calibrated = (corrections_of or uncalibrated)(sweep, declination)
@@ -201,7 +211,7 @@ def survey_point(
         )
         chosen.append(calibrated)
         closing_targets.append(mark)
-        checks += [*_recording_checks(sweep), *calibrated.checks, *oriented_checks, *mark.checks]
+        checks += [*calibrated.checks, *oriented_checks, *mark.checks]
     if not any(one.sight.used.any() for one in passes):
         reasons: dict[str, int] = {}
         for one in passes:
@@ -228,6 +238,7 @@ def survey_point(
         access=access,
         checks=_merged((*checks, *horizon.checks, *access.checks)),
         recipe=recipe,
+        begun=setup.begun,
     )
 
 
@@ -269,23 +280,6 @@ def _claimed_variation(samples: Samples) -> Declination | None:
     if claimed.size == 0:
         return None
     return Declination(float(np.median(claimed)), 1.0, "variation sent by the board")
-
-
-def _recording_checks(sweep: Sweep) -> list[Check]:
-    """Damage to a recording fails a check; being cut short, or a doubtful clock, alone does not."""
-    harmless = ("not sealed", "the last line is torn", "a plain log", "no header", "time in doubt")
-    damage = [p for p in sweep.recording.problems if not p.startswith(harmless)]
-    name = sweep.recording.path.name
-    return [
-        Check(
-            "recording whole",
-            not damage,
-            float(len(damage)),
-            0.0,
-            "",
-            f"{name}: " + ("; ".join(damage) if damage else "every record can be read"),
-        )
-    ]
 
 
 def _merged(checks: Sequence[Check]) -> tuple[Check, ...]:

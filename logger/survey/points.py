@@ -14,13 +14,14 @@ from logger.horizon_fit import ExcludeSweep, RemovePoint, SightedSweep, edited_p
 from logger.job import (
     JOB_FILE,
     Job,
+    begun_recordings,
     kept_recordings,
     point_of,
     read_job,
     swept_under_two_names,
 )
 from logger.orientation import declination_at, sight_lines
-from logger.recording import load_stream
+from logger.recording import load_stream, read_recording
 from logger.survey.calibrations import corrections_of_job
 from logger.survey.pipeline import (
     PointResult,
@@ -118,6 +119,7 @@ def point_setup(job: Job, point: str, *, alone: bool = False) -> PointSetup:
         sight_height_m=known.sight_height_m,
         module_height_m=known.module_height_m,
         edits=edits,
+        begun=tuple(read_recording(path) for path in begun_recordings(job, point)),
     )
 
 
@@ -131,11 +133,13 @@ def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[Sighted
     passes = []
     for path in paths:
         try:
-            sweep = load_sweep(path)
-            date = (sweep.recording.started or dt.datetime.now(dt.UTC)).date()
-            corrections = corrections_of(sweep, declination_at(job.site, date, model)).corrections
-            sight = sight_lines(sweep.stream.samples, corrections)
+            whole = load_sweep(path)
+            date = (whole.recording.started or dt.datetime.now(dt.UTC)).date()
+            declination = declination_at(job.site, date, model)
+            for part in whole.stream.by_board():
+                sweep = replace(whole, stream=part)
+                sight = sight_lines(part.samples, corrections_of(sweep, declination).corrections)
+                passes.append(SightedSweep(sight, part.keys, part.notes, path.name))
         except LoggerError:
             continue
-        passes.append(SightedSweep(sight, sweep.stream.keys, sweep.stream.notes, path.name))
     return edited_passes(passes, job.edits_of(point))

@@ -111,7 +111,7 @@ def test_3_a_broken_seal_by_name_and_4_when_accepted(run, ridge, tmp_path):
     assert refused.out == ""
     accepted = run("replay", broken, "--accept-broken-seal", "--json", "-")
     assert accepted.code == 4
-    assert "recording whole" in accepted.err
+    assert "recording readable" in accepted.err
     (recording,) = json.loads(accepted.out)["recordings"]
     assert not recording["sealed"]
     assert any("broken seal accepted" in p for p in recording["problems"])

@@ -14,6 +14,7 @@ from logger.job import (
     Point,
     add_edit,
     add_obstruction,
+    begun_recordings,
     calibration_files,
     calibration_path,
     existing_point,
@@ -40,7 +41,8 @@ NOON = dt.datetime(2026, 5, 14, 12, 0, tzinfo=dt.UTC)
 def recorded(job: Job, point: str, started: dt.datetime) -> Path:
     path = sweep_path(job, point, started)
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.touch(exist_ok=False)
+    with path.open("xb") as file:
+        file.write(b"horizon-logger recording 1\nh {}\nx 0.1 f800\n")
     return path
 
 
@@ -69,9 +71,11 @@ def test_points_are_listed_first_by_the_job_then_by_what_was_swept(job: Job) -> 
 def test_a_folder_and_a_recording_into_which_nothing_came_are_no_point(job: Job) -> None:
     (job.folder / "sweeps" / "empty").mkdir(parents=True)
     begun = recorded(job, "silent", NOON)
-    begun.write_bytes(b'horizon-logger recording 1\nh {"point":"silent"}\n')
-    assert point_names(job) == []
-    assert point_recordings(job, "silent") == []
+    for content in (b"", b"horizon-l", b'horizon-logger recording 1\nh {"point":"silent"}\n'):
+        begun.write_bytes(content)
+        assert point_names(job) == []
+        assert point_recordings(job, "silent") == []
+        assert begun_recordings(job, "silent") == [begun]
     noise = recorded(job, "silent", NOON)
     noise.write_bytes(b'horizon-logger recording 1\nh {"point":"silent"}\nx 0.1 f800\n')
     assert point_names(job) == ["silent"]
@@ -166,7 +170,7 @@ DECOMPOSED = unicodedata.normalize("NFD", "Südgiebel")
 def test_a_folder_whose_accents_are_spelt_apart_is_the_points_folder(job: Job) -> None:
     folder = job.folder / "sweeps" / DECOMPOSED
     folder.mkdir(parents=True)
-    (folder / "20260514T120000Z.sweep").touch()
+    (folder / "20260514T120000Z.sweep").write_bytes(b"horizon-logger recording 1\nx 0.1 f800\n")
     (job.folder / "photos" / DECOMPOSED).mkdir(parents=True)
     assert point_names(job) == ["Südgiebel"]
     assert [path.parent for path in kept_recordings(job, "Südgiebel")] == [folder]

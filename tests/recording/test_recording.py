@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import os
 import random
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from firmware_protocol import Attitude, Decoder, encode
 from logger.errors import InputError, RecordingError
-from logger.recording import RecordingWriter, load_stream, read_recording
+from logger.recording import RecordingWriter, continued, load_stream, read_recording
 from logger.recording.load import decode_recording
 from logger.recording.reader import NOTHING, parse_recording
 from logger.recording.writer import utc_text
@@ -289,7 +290,7 @@ def test_an_endless_line_is_left_out(tmp_path):
 
 @pytest.mark.parametrize("name", [".", "no/such/file", "a\0b"])
 def test_what_is_no_file_is_an_input_error(tmp_path, name):
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match=r"cannot be read|is no file but a folder"):
         load_stream(tmp_path / name)
 
 
@@ -440,12 +441,14 @@ def test_the_limits_lie_where_they_are_said_to(tmp_path, monkeypatch):
     assert len(parse_recording(FIRST + line + b"A\n", path).sentences) == 0
 
 
-def test_a_file_without_end_is_read_no_further_than_the_limit(monkeypatch):
-    if not Path("/dev/zero").exists():
-        pytest.skip("this system has no endless file")
-    monkeypatch.setattr("logger.recording.reader.MOST_BYTES", 2**20)
-    with pytest.raises(InputError, match="more than 1 MiB, no sweep is that long"):
-        load_stream(Path("/dev/zero"))
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_or_a_device_is_refused_before_it_is_opened(tmp_path):
+    os.mkfifo(tmp_path / "pipe.sweep")
+    for path, kind in ((tmp_path / "pipe.sweep", "a pipe"), (Path("/dev/zero"), "a device")):
+        for read in (load_stream, read_recording):
+            with pytest.raises(InputError, match=f"is no file but {kind}"):
+                read(path)
+    assert continued([tmp_path / "pipe.sweep"]) is None
 
 
 def test_notes_of_a_lost_link_and_a_moved_clock_are_understood(tmp_path):

@@ -1,0 +1,84 @@
+"""Recordings of a point that are not as they should be: named, and never in the way."""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from firmware_protocol import Identity, decode_sentence, encode
+
+SHIPPED = "20260514T064000Z.sweep"
+
+
+@pytest.fixture
+def job(copy_job, tmp_path):
+    return copy_job(tmp_path / "alders")
+
+
+def answer(call, job):
+    done = call("replay", job, "meadow", "--json", "-")
+    return done, json.loads(done.stdout) if done.stdout.startswith("{") else None
+
+
+def test_the_shipped_point_has_one_sound_recording(call, job):
+    assert [path.name for path in (job / "sweeps" / "meadow").iterdir()] == [SHIPPED]
+    assert answer(call, job)[0].exit_code == 0
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"horizon-lo", b"horizon-logger recording 1", b'horizon-logger recording 1\nh {"st'],
+    ids=["empty", "half a line", "without its end", "half a header"],
+)
+def test_one_that_was_interrupted_at_its_start_is_named_and_left_out(call, job, content):
+    _, before = answer(call, job)
+    begun = job / "sweeps" / "meadow" / "20260514T070000Z.sweep"
+    begun.write_bytes(content)
+    done, after = answer(call, job)
+    assert done.exit_code == 0
+    assert f"{begun}: " in done.stderr
+    assert "not sealed: the recording was interrupted before anything came" in done.stderr
+    assert after["planes"] == before["planes"]
+    assert [one["file"] for one in after["recordings"]] == [SHIPPED, begun.name]
+    (job / "sweeps" / "meadow" / SHIPPED).unlink()
+    alone = call("replay", job, "meadow")
+    assert alone.exit_code in (2, 3)
+    assert "Traceback" not in alone.output
+
+
+def test_two_boards_in_one_recording_each_get_their_own_calibrations(call, job):
+    path = job / "sweeps" / "meadow" / SHIPPED
+    lines = path.read_bytes().splitlines(keepends=True)[:-1]
+    half = len(lines) // 2
+    second = []
+    for line in lines[half:]:
+        kind, t, content = line.rstrip(b"\n").split(b" ", 2)
+        if isinstance(sentence := decode_sentence(content), Identity):
+            content = encode(replace(sentence, serial_number="0099"))[:-2]
+        second.append(b"%s %s %s\n" % (kind, t, content))
+    gap = lines[half].split(b" ")[1]
+    lost = b'n %s {"link":"lost"}\nn %s {"link":"back"}\n' % (gap, gap)
+    path.write_bytes(b"".join([*lines[:half], lost, *second]))
+    done, document = answer(call, job)
+    assert done.exit_code == 4
+    first, other = (one["used"] for one in document["calibrations"])
+    assert {used["kind"] for used in first} >= {"compass", "level"}
+    assert other == []
+    failed = {check["check"] for check in document["quality"] if not check["passed"]}
+    assert {"one board", "compass calibration"} <= failed
+    assert "another board answers" in done.stderr
+    assert [one["file"] for one in document["recordings"]] == [SHIPPED]
+
+
+def test_a_calibration_with_two_boards_is_none(call, job):
+    (path,) = (job / "calibrations").glob("*compass.sweep")
+    lines = path.read_bytes().splitlines(keepends=True)[:-1]
+    named = next(line for line in lines if b"PHLGI" in line)
+    sentence = decode_sentence(named.rstrip(b"\n").split(b" ", 2)[2])
+    t = lines[-1].split(b" ")[1]
+    other = b"s %s %s\n" % (t, encode(replace(sentence, serial_number="0099"))[:-2])
+    spoilt = path.with_name("spoilt.sweep")
+    spoilt.write_bytes(b"".join([*lines, other, *lines[-20:]]))
+    done = call("calibrate", "compass", job, "--from", spoilt)
+    assert done.exit_code == 3
+    assert "boards sent in turn: another board answers" in done.stderr
