@@ -26,8 +26,16 @@ LOCK_WAIT_S = 20.0
 def read_job(folder: Path) -> Job:
     """Read a job folder's ``job.toml``.
 
-    Raises InputError where there is none or it cannot be understood: the message names file,
-    table, key and value, the hint what would do.
+    Parameters
+    ----------
+    folder : Path
+        The job's.
+
+    Raises
+    ------
+    InputError
+        There is none or it cannot be understood: the message names file, table, key and value, the
+        hint what would do.
     """
     path = folder / JOB_FILE
     if not path.exists():

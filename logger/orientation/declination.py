@@ -23,6 +23,18 @@ def declination_at(site: Site, date: dt.date, model: MagneticModel | None = None
     """Declination of the magnetic model, with its published standard error.
 
     Outside the model's years the error grows, and `model_years_check` fails.
+
+    Parameters
+    ----------
+    site : Site
+    date : datetime.date
+    model : MagneticModel, optional
+        A newer one than that built in.
+
+    Returns
+    -------
+    Declination
+        ``value_deg`` east positive and ``standard_error_deg``. [deg]
     """
     field = geomagnetic_field(site, date, model)
     return Declination(

@@ -84,8 +84,27 @@ def answers(
 ) -> Generator[Answer, None, None]:
     """One answer a point, in order; all points of the job unless some are named.
 
-    An answer by the job's own recipe is stored in the job, any other never. With `stored`, an
-    answer that is stored already and came from the very same is taken as it is.
+    An answer by the job's own recipe is stored in the job, any other never.
+
+    Parameters
+    ----------
+    job : Job
+    recipe : Recipe
+        `recipe_of` the job, or another.
+    points : sequence of str, optional
+        Names, in the order wanted.
+    stored : bool
+        Take an answer that is stored already and came from the very same as it is.
+    processes : int, optional
+        How many work at the same time; without it as many as are worth starting.
+    finish : callable, optional
+        Adds to each answer in the process that worked it out.
+
+    Yields
+    ------
+    Answer
+        With `Answer.result` (a `PointResult`), or `Answer.error` where there is none. Nothing is
+        raised for a point.
     """
     names = point_names(job) if points is None else points
     return answers_to([Asked(job, recipe, name, stored) for name in names], processes, finish)

@@ -74,7 +74,21 @@ def recording_result(
 ) -> PointResult:
     """A recording on its own, with the calibrations and planes of a job if one is given.
 
-    `place` is latitude, longitude and altitude where they are told instead of by job or recording.
+    Parameters
+    ----------
+    sweep : Sweep
+        As `load_sweep` reads it.
+    folder : Path or None
+        Of the job.
+    place : tuple of three floats or None
+        Latitude, longitude [deg] and altitude [m] in place of what job or recording tell.
+    overrides : Overrides
+        Settings, planes, weather in place of the job's.
+
+    Raises
+    ------
+    InputError, UsageError
+        The site is not known, or the recording holds no direction.
     """
     path, recording = sweep.recording.path, sweep.recording
     job = None if folder is None else read_job(folder)

@@ -79,7 +79,20 @@ DEFAULT = "default"
 
 
 def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
-    """What the job's answers rest on, and what a command was told instead."""
+    """What the job's answers rest on, and what was told instead.
+
+    Parameters
+    ----------
+    job : Job
+    overrides : Overrides, optional
+        Settings by name, planes, a weather file, a date in place of the job's.
+
+    Raises
+    ------
+    InputError, UsageError
+        Weather or magnetic model cannot be read or is another file than the job's; a setting is
+        unknown or outside its limits.
+    """
     recipe = Recipe(
         site=job.site,
         planes=job.planes or (default_plane(job.site),),
