@@ -42,6 +42,11 @@ class CellMeans:
     def __len__(self) -> int:
         return len(self.azimuth_deg)
 
+    def rows(self, which: Bools) -> CellMeans:
+        """Those that a mask selects."""
+        columns: dict[str, Any] = {f.name: getattr(self, f.name)[which] for f in fields(self)}
+        return CellMeans(**columns)
+
 
 def nodes_for(edges: Sequence[Edge]) -> Floats:
     """The grid, every edge twice, and no grid node so near an edge that it would be idle."""

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.arrays import Floats, Ints, floats
+from logger.arrays import Bools, Floats, Ints, floats
 from logger.geometry import interpolate_azimuthal
 from logger.horizon_fit.cells import CellMeans
-from logger.horizon_fit.passes import STEP_DEG
+from logger.horizon_fit.passes import CELLS, STEP_DEG, cell_of
 
 OVERLAP_DEG = 30.0
 """How far the circle is continued beyond north on both sides to close it. [deg]"""
@@ -34,6 +34,15 @@ BEND_DEG = 0.04
 
 NARROW_DEG, NARROW_SLOPE = 2.5, 0.2
 """Between two edges nearer than this the top is held to slopes of about that. [deg], [deg/deg]"""
+
+SLOPE_OVER_DEG = 0.5
+"""Slopes are taken over this to both sides. [deg]"""
+
+CAUTIONS = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
+"""What random errors may be raised by, to smooth more, or lowered, to smooth less."""
+
+ENOUGH_DEG = 40.0
+"""Azimuth, times passes, that must be seen twice to choose between these. [deg]"""
 
 REPLICATES, WAVES = 48, 12
 """Replicates of the errors that tell the standard error, and waves round the circle that slow
@@ -83,18 +92,37 @@ def _laid_out(means: CellMeans, nodes_deg: Floats) -> _Around:
     return _Around(floats(node), inner, row, left, floats(share), floats(bend), whole.astype(float))
 
 
-def fit_skyline(means: CellMeans, nodes_deg: Floats) -> Fit:
-    """Fit a periodic skyline to cell means."""
+def fit_skyline(means: CellMeans, nodes_deg: Floats, caution: float = 1.0) -> Fit:
+    """Fit a periodic skyline to cell means, their random errors raised by the caution."""
     around = _laid_out(means, nodes_deg)
+    value, weight, bands, lean = _smoothed(means, around, caution)
+    random = max(1.0, caution) * means.random_deg * lean
+    noise = _noise_replicates(means, random, lean)
+    found = _solve(bands, _right_side(around, noise[around.row] * weight[:, None]))[around.inner]
+    return Fit(
+        nodes_deg,
+        value[around.inner],
+        floats(np.sqrt((found**2).mean(axis=1))),
+        _correlation_length(found, nodes_deg),
+        random,
+    )
+
+
+def _smoothed(
+    means: CellMeans, around: _Around, caution: float
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """The skyline at all nodes, the rows' weights and the normal matrix that it comes from.
+
+    Last, what the slope of the skyline makes of an error of a mean. Shape (M,)
+    """
     row, left, share = around.row, around.left, around.share
     y = means.elevation_deg[row]
     bend = np.full(around.node.size - 2, BEND_DEG)
-    robust, slope = np.ones(row.size), np.zeros(len(means))
+    robust, lean = np.ones(row.size), np.ones(len(means))
     for turn in range(ROUNDS):
-        # On a slope the error across counts as well.
-        random = means.random_deg * np.sqrt(1.0 + slope**2)
+        random = means.random_deg * lean
         error = np.hypot(random, means.slow_deg)[row]
-        weight = robust / error**2
+        weight = robust / np.hypot(caution * random, means.slow_deg)[row] ** 2
         bands = _normal_matrix(around, weight, bend)
         value = _solve(bands, _right_side(around, (weight * y)[:, None]))[:, 0]
         away = (y - (1 - share) * value[left] - share * value[left + 1]) / error
@@ -103,17 +131,44 @@ def fit_skyline(means: CellMeans, nodes_deg: Floats) -> Fit:
         three = np.stack([value[:-2], value[1:-1], value[2:]], axis=1)
         bend = np.hypot((around.bend * three).sum(axis=1), BEND_DEG / 4.0)
         if turn >= 2:
-            slope = slope_at(means.azimuth_deg, nodes_deg, value[around.inner], 0.5)
-    noise = _noise_replicates(means, random, slope)
-    found = _solve(bands, _right_side(around, noise[row] * (robust / error**2)[:, None]))
-    found = found[around.inner]
-    return Fit(
-        nodes_deg,
-        value[around.inner],
-        floats(np.sqrt((found**2).mean(axis=1))),
-        _correlation_length(found, nodes_deg),
-        random,
-    )
+            # On a slope the error across counts as well.
+            nodes, inner = around.node[around.inner], value[around.inner]
+            lean = np.hypot(1.0, slope_at(means.azimuth_deg, nodes, inner, SLOPE_OVER_DEG))
+    return value, weight, bands, lean
+
+
+def caution_of(means: CellMeans, nodes_deg: Floats) -> float:
+    """The caution with which passes foretell each other best; 1 where they cannot be held so.
+
+    The tremor's errors are alike for longer than they are taken to be, by how much nobody knows;
+    and a smooth ridge bears more smoothing than a forest. Every second pass is fitted alone and
+    held against the others, there and back, so that what both show counts as skyline and what one
+    alone shows as tremor.
+    """
+    best = 1.0, np.inf
+    odd = means.index % 2 == 1
+    for caution in CAUTIONS:
+        missed = count = 0.0
+        for told in (odd, ~odd):
+            one, other = means.rows(told), means.rows(~told)
+            near = _told_near(one, other.azimuth_deg)
+            around = _laid_out(one, nodes_deg)
+            value = _smoothed(one, around, caution)[0][around.inner]
+            foretold = interpolate_azimuthal(other.azimuth_deg, nodes_deg, value)
+            error = np.hypot(other.random_deg, other.slow_deg)
+            away = np.abs((other.elevation_deg - foretold) / error)[near]
+            missed += float(np.where(away < 2.0, away**2, 4.0 * away - 4.0).sum())
+            count += away.size
+        if count * STEP_DEG >= ENOUGH_DEG and missed / count < best[1]:
+            best = caution, missed / count
+    return best[0]
+
+
+def _told_near(means: CellMeans, azimuth_deg: Floats) -> Bools:
+    """Which azimuths lie in a cell of the grid of which some means tell."""
+    told = np.zeros(CELLS, dtype=bool)
+    told[cell_of(means.azimuth_deg)] = True
+    return told[cell_of(azimuth_deg)]
 
 
 def slope_at(
@@ -165,7 +220,7 @@ def _solve(bands: Floats, rhs: Floats) -> Floats:
     return floats(solveh_banded(bands, rhs, check_finite=False))
 
 
-def _noise_replicates(means: CellMeans, random: Floats, slope: Floats) -> Floats:
+def _noise_replicates(means: CellMeans, random: Floats, lean: Floats) -> Floats:
     """Replicates of the means' errors: white, and slow along each pass. Shape (M, R). [deg].
 
     Always the same replicates, so that the same recording gives the same result.
@@ -181,7 +236,7 @@ def _noise_replicates(means: CellMeans, random: Floats, slope: Floats) -> Floats
         slow = np.cos(angle) @ size[0] + np.sin(angle) @ size[1]
         alike = np.where(means.held[rows], random[rows], 0.0)
         noise[rows] *= ~means.held[rows, None]
-        across = means.slow_deg[rows] * np.sqrt(1.0 + slope[rows] ** 2)
+        across = means.slow_deg[rows] * lean[rows]
         noise[rows] += np.hypot(across, alike)[:, None] * slow
     return floats(noise)
 

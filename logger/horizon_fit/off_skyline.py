@@ -1,4 +1,4 @@
-"""Rows that are off the skyline: the operator looked at the ground, the phone or the sky.
+"""Rows off the skyline: a look at the ground, the phone or the sky, and the way to a target.
 
 The limits of this file are common practice, no source.
 """
@@ -8,7 +8,9 @@ from __future__ import annotations
 import numpy as np
 
 from logger.arrays import Bools, Floats, Ints
+from logger.calibration.closing_target import REASON as TARGET_SIGHTED
 from logger.geometry import unwrapped
+from logger.horizon_fit.passes import velocity
 from logger.orientation.sight_lines import SightLines
 
 OFF_SKYLINE = "off the skyline"
@@ -30,14 +32,22 @@ LINGER_S, LONGEST_S = 1.5, 90.0
 WAY_DEG_S = 8.0
 """Speed of the way to where a glance lingers and back, at least. [deg/s]"""
 
+SWING_SHARE, STANDING_SHARE = 1.5, 0.4
+"""The way from the closing target to the skyline, or back to it, is so much faster than the sweep's
+median speed, and is over where the speed falls to this share of that."""
+
+SWING_S, SPEED_OVER_S = 8.0, 0.3
+"""Such a way takes no longer than this; speeds are taken over this. [s]"""
+
 
 def on_skyline(sight: SightLines) -> SightLines:
     """Sight lines with the rows taken out of use at which the sight had left the skyline.
 
-    Two signs, each enough: the sight is far below the level, which no skyline is; or it leaves a
-    place, lingers away from it and comes back to the same place. A thin mast is no glance: it is
-    climbed and left without lingering.
+    Three signs, each enough: the sight is far below the level, which no skyline is; it leaves a
+    place, lingers away from it and comes back to the same place; or it swings between closing
+    target and skyline. A thin mast is no glance: it is climbed and left without lingering.
     """
+    sight = _without_swings(sight)
     row = np.flatnonzero(sight.used)
     if row.size < 8:
         return sight
@@ -113,3 +123,38 @@ def _returns(t_s: Floats, path_deg: Floats, elevation_deg: Floats) -> tuple[Ints
         start = half
     first, last = np.concatenate(found).T
     return first, last
+
+
+def _without_swings(sight: SightLines) -> SightLines:
+    """Sight lines without the ways between the closing target and the skyline.
+
+    What comes before the first sight of the target, and after the last, goes as well.
+    """
+    target = sight.t_s[sight.reason == TARGET_SIGHTED]
+    used = np.flatnonzero(sight.used)
+    if not target.size or used.size < 8:
+        return sight
+    t_s, elevation = sight.t_s[used], sight.elevation_deg[used]
+    path = unwrapped(sight.azimuth_deg[used])
+    across = velocity(t_s, path, SPEED_OVER_S) * np.cos(np.radians(elevation))
+    speed = np.hypot(across, velocity(t_s, elevation, SPEED_OVER_S))
+    usual, middle = float(np.median(speed)), (t_s[0] + t_s[-1]) / 2.0
+    start, end = t_s[0], t_s[-1]
+    if (first := target[target < middle]).size:
+        start = _joined(first[-1], t_s, speed / usual)
+    if (last := target[target >= middle]).size:
+        end = -_joined(-last[0], -t_s[::-1], speed[::-1] / usual)
+    return sight.without((sight.t_s < start) | (sight.t_s > end), OFF_SKYLINE)
+
+
+def _joined(left_s: float, t_s: Floats, speed: Floats) -> float:
+    """When a sight that leaves the target has come to stand on the skyline. [s].
+
+    The speed is told in units of the sweep's own. Where the sight never swings, or does not come
+    to stand, it is taken to trace from the target on.
+    """
+    way = slice(*np.searchsorted(t_s, [left_s, left_s + SWING_S]))
+    fast = np.flatnonzero(speed[way] > SWING_SHARE)
+    slow = np.flatnonzero(speed[way] < STANDING_SHARE)
+    slow = slow[slow > fast[0]] if fast.size else slow[:0]
+    return float(t_s[way][slow[0]]) if slow.size else left_s

@@ -22,7 +22,7 @@ from logger.horizon_fit.corners import (
 from logger.horizon_fit.coverage import DISAGREEMENT_DEG, Coverage, sun_crosses
 from logger.horizon_fit.drift import Misclosure, added, closed, drift_check, misclosures
 from logger.horizon_fit.edges import Edge, edges_of
-from logger.horizon_fit.fit import Fit, fit_skyline, slope_at
+from logger.horizon_fit.fit import Fit, caution_of, fit_skyline, slope_at
 from logger.horizon_fit.heights import at_module
 from logger.horizon_fit.labels import obstructions_from
 from logger.horizon_fit.off_skyline import on_skyline
@@ -176,6 +176,7 @@ def _closed_skyline(passes: tuple[Pass, ...], tremor_deg: float) -> _Skyline:
         if not any(m.removed for m in more):
             break
         passes = closed(passes, more)
+    fit = fit_skyline(means, nodes, caution_of(means, nodes))
     return _Skyline(passes, edges, means, fit, found)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from skyline_paths import (
@@ -16,7 +18,10 @@ from skyline_paths import (
 )
 
 from logger.arrays import Floats
+from logger.calibration import check_closing_target
+from logger.horizon_fit import SightedSweep
 from logger.orientation.sight_lines import SightLines
+from logger.simulation import Operator, Sensor, scene_named, simulate_sweep
 
 
 def with_glance(
@@ -75,3 +80,33 @@ def test_a_mast_is_no_glance() -> None:
     result = fused(sight(t, a + shaken_a, e + shaken_e))
     assert result.sight[0].used.all()
     assert result.profile.elevation_at(150.7) > 30.0
+
+
+@pytest.mark.parametrize("target", [(100.0, 3.0), (300.0, 25.0), (2.0, 2.0)])
+def test_the_way_from_the_closing_target_and_back_is_no_skyline(
+    target: tuple[float, float],
+) -> None:
+    scene = scene_named("ridge", 5)
+    operator = replace(Operator.brisk(), closing_target=target)
+    made = simulate_sweep(scene, operator, Sensor().without_iron(), seed=5)
+    n = len(made.t_s)
+    true = sight(made.t_s, made.azimuth_deg, made.elevation_deg)
+    kept = check_closing_target(true, made.motion.keys, made.notes)
+    result = fused(SightedSweep(kept.sight, kept.keys))
+    azimuth = np.arange(0.0, 360.0, 0.5)
+    away = np.abs(result.profile.elevation_at(azimuth) - scene.elevation_at(azimuth))
+    assert away.max() < 1.0
+    assert len(result.passes) == 2
+    assert result.sight[0].used.sum() > 0.7 * n
+
+
+def test_a_sweep_that_starts_on_the_closing_target_is_kept_whole() -> None:
+    t, a, e = followed(*wavy_line(0.0, 360.0))
+    hold = 100
+    at = np.arange(len(t) + 2 * hold) * 0.02
+    a, e = np.pad(a, hold, mode="edge"), np.pad(e, hold, mode="edge")
+    shaken_a, shaken_e = tremor(len(a), 6)
+    recorded = sight(at, a + shaken_a, e + shaken_e)
+    target = (at < 2.0) | (at > at[-1] - 2.0)
+    result = fused(recorded.without(target, "closing target sighted"))
+    assert result.sight[0].used.sum() > len(t) - 5

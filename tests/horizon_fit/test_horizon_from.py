@@ -123,6 +123,19 @@ def test_south_of_the_equator_it_is_the_other_way_round() -> None:
     assert failed(fused(swept(*wavy_line(48.0, 312.0)), latitude_deg=-46.0)) != []
 
 
+def test_what_one_pass_alone_shows_is_smoothed_away_and_what_all_show_is_not() -> None:
+    """A ridge traced briskly is held against its smoothing; a forest of fine crowns is not."""
+    azimuth = np.arange(-5.0, 365.0, 0.1)
+    crowns = 12.0 + 1.5 * np.sin(np.radians(azimuth * 60.0))
+    for line, limit in ((wavy(azimuth), 0.09), (crowns, 0.3)):
+        errors = []
+        for seed in range(4):
+            profile = fused(swept(azimuth, line, seed=seed, speed_deg_s=20.0)).profile
+            truth = np.interp(profile.azimuth_deg, azimuth, line)
+            errors.append(np.abs(profile.elevation_deg - truth).mean())
+        assert np.mean(errors) < limit
+
+
 def test_a_single_pass_cannot_be_checked_and_says_so() -> None:
     result = fused(swept(*wavy_line(), passes=1))
     assert failed(result) == ["sun-crossed sectors seen twice"]
