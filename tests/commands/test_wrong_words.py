@@ -24,11 +24,14 @@ def test_a_value_that_makes_no_sense_is_told_before_anything_is_read(arguments, 
     assert words in done.stderr
 
 
-def test_a_decimal_comma_is_told_as_one():
-    done = call("declination", "--latitude", "46,05", "--longitude", "14.5")
-    assert done.exit_code == 2
-    assert "A decimal point is needed: 46.05" in done.stderr
-    other = call("declination", "--latitude", "north", "--longitude", "14.5")
+def test_a_decimal_comma_is_taken_in_degrees_and_told_elsewhere():
+    taken = call("declination", "--latitude", "46,05", "--longitude", "14.5")
+    assert taken.stdout == call("declination", "--latitude", "46.05", "--longitude", "14.5").stdout
+    place = ("--latitude", "46.05", "--longitude", "14.5")
+    told = call("declination", *place, "--altitude", "310,5")
+    assert told.exit_code == 2
+    assert "A decimal point is needed: 310.5" in told.stderr
+    other = call("declination", *place, "--altitude", "high")
     assert "decimal point" not in other.stderr
 
 
@@ -45,10 +48,12 @@ def test_a_port_asked_for_that_cannot_be_opened_is_a_fault_in_json_too():
     assert '"opened": false' in done.stdout
 
 
-def test_a_date_outside_the_model_hints_at_nothing_that_the_command_lacks():
-    done = call("declination", "--latitude", "46", "--longitude", "14", "--date", "2035-01-01")
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_a_date_that_no_model_knows_ends_in_a_sentence(day):
+    done = call("declination", "--latitude", "46", "--longitude", "14", "--date", day)
     assert done.exit_code == 2
-    assert "a date of those years" in done.stderr
+    assert f"no magnetic model says anything of {day}" in done.stderr
+    assert "a date of this decade" in done.stderr
 
 
 def test_an_interrupt_has_an_exit_code_of_its_own(monkeypatch, tmp_path):
