@@ -8,6 +8,7 @@ tools/make_catalogue.py``, then translate what it names.
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -17,7 +18,9 @@ from babel.messages.pofile import read_po, write_po
 from logger.report.language import LOCALES
 from logger.safety import LONG_NOTICE
 
-REPORT = Path(__file__).parent.parent / "logger" / "report"
+HOME = Path(__file__).parent.parent
+REPORT = HOME / "logger" / "report"
+CHECKS = HOME / "docs" / "reference" / "checks.md"
 KEYWORDS = {"w": None, "N_": None, "count": (1, 2)}
 
 
@@ -32,8 +35,15 @@ def messages() -> Catalog:
     return catalogue
 
 
+def checks() -> list[str]:
+    """Names of the checks, which other rooms give; without a translation they stay English."""
+    return re.findall(r"^\| ([a-z][^|]*?) \|", CHECKS.read_text(encoding="utf-8"), re.M)[1:]
+
+
 def main() -> None:
     template = messages()
+    for name in checks():
+        template.add(name)
     for language in LOCALES:
         path = REPORT / "words" / f"{language}.po"
         if language == "en":

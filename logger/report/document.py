@@ -19,7 +19,7 @@ from typing import Any
 
 from logger import __version__
 from logger.errors import UsageError
-from logger.report import pages
+from logger.report import pages, sheets
 from logger.report.content import Report
 from logger.report.language import Words
 from logger.report.tables import one_line
@@ -94,8 +94,8 @@ def document_data(report: Report, pictures: pages.Pictures, w: Words) -> dict[st
     shown = [
         pages.cover(report, pictures, w),
         *(pages.point_page(report, point, pictures, w) for point in report.points),
-        pages.installer(report, w),
-        pages.verifier(report, w),
+        sheets.installer(report, w),
+        sheets.verifier(report, w),
     ]
     data: dict[str, Any] = _clean(
         {

@@ -16,7 +16,7 @@ from logger.access import Verdict
 from logger.errors import InputError, UsageError
 from logger.horizon import HorizonProfile
 from logger.job import read_job
-from logger.report import document, pages
+from logger.report import document, pages, sheets
 from logger.report.content import beside_of
 from logger.report.language import Words
 from logger.report.photos import photo_at
@@ -165,7 +165,7 @@ def test_the_installer_finds_heights_positions_and_hours(report_of, point_of, jo
     page = next(t for t in pages_of(report_of(point)) if "For the installer" in t)
     assert "roof 35.0 180.0 175.3" in page  # by a compass 4.7° of declination less
     assert "yard – – – 1.60 1.60 roof, east wall" in page
-    cells = pages.shaded_hours(point.access.planes[0].window)
+    cells = sheets.shaded_hours(point.access.planes[0].window)
     assert cells[5] == "–"
     assert f"December {cells[11]}" in page
     assert "Martínez-Moreno" in page

@@ -1,0 +1,290 @@
+"""The sheets behind the points' pages: for the installer, and for whoever checks the report."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from logger import __version__
+from logger.access.window import WindowResult
+from logger.checks import Check
+from logger.geometry import wrap360
+from logger.report import sentences, texts
+from logger.report.content import Report
+from logger.report.language import DASH, Words
+from logger.report.pages import Page
+from logger.report.tables import hour_text, shortened
+from logger.survey.pipeline import PointResult
+
+# For the installer
+
+
+def installer(report: Report, w: Words) -> Page:
+    """Heights, positions, planes, the hours in which each point is shaded, and what that means."""
+    points = report.points
+    return {
+        "kind": "installer",
+        "title": w("For the installer"),
+        "planes": _planes(report, w),
+        "places": _places(report, w),
+        "shaded_title": w("When each point is shaded, in solar hours"),
+        "shaded": _shaded(points, w),
+        "shaded_note": w(
+            "Within {start} to {end} h; a dash is a month without shade in these hours, a question "
+            "mark one in which part of the horizon was not measured.",
+            **sentences.window_hours(points[0].access.planes[0].window, w),
+        ),
+        "strings_title": w("What shade means for strings"),
+        "strings": [w(text) for text in texts.STRINGS],
+    }
+
+
+LONGEST_NAME = 32
+"""Letters of a point's name in a table; the whole name stands on its page."""
+
+FEW = 4
+"""Points that stand side by side, a row a month; more points are rows themselves."""
+
+
+def _shaded(points: Sequence[PointResult], w: Words) -> Page:
+    hours = [shaded_hours(p.access.planes[0].window) for p in points]
+    names = shortened([p.name for p in points], LONGEST_NAME)
+    if len(points) > FEW:
+        head = [w("point"), *(w.month(m, "abbreviated") for m in range(12))]
+        rows = [[name, *cells] for name, cells in zip(names, hours, strict=True)]
+        return {"head": head, "rows": rows}
+    rows = [[w.month(m), *(cells[m] for cells in hours)] for m in range(12)]
+    return {"head": [w("month"), *names], "rows": rows}
+
+
+LEAST_SUN_H = 0.5
+"""Shorter stretches of sun between two of shade are told as shade. [h]"""
+
+
+def shaded_hours(window: WindowResult) -> list[str]:
+    """For each month the stretches of the solar window in which the sun is blocked."""
+    unknown = sentences.unknown_months(window)
+    cells = []
+    for month in range(12):
+        spans: list[list[float]] = []
+        own = [b for b in window.blocked if b.month == month + 1]
+        for start, end in sorted((b.from_solar_hour, b.to_solar_hour) for b in own):
+            if spans and start <= spans[-1][1] + LEAST_SUN_H:
+                spans[-1][1] = max(spans[-1][1], end)
+            else:
+                spans.append([start, end])
+        told = [f"{hour_text(a)}–{hour_text(b)}" for a, b in spans]
+        cells.append(", ".join([*told, *(["?"] if month in unknown else [])]) or DASH)
+    return cells
+
+
+def _planes(report: Report, w: Words) -> Page:
+    found = {p.plane.name: p for point in report.points for p in point.access.planes}
+    best = next(iter(found.values())).best_unshaded
+    magnetic = report.points[0].declination.value_deg
+    rows = [
+        [
+            name,
+            w.number(p.plane.tilt_deg, 1),
+            w.number(p.plane.azimuth_deg, 1),
+            w.number(float(wrap360(p.plane.azimuth_deg - magnetic)), 1),
+            DASH if p.plane.size_kwp is None else w.number(p.plane.size_kwp, 2),
+            w.percent(p.orientation_factor),
+        ]
+        for name, p in found.items()
+    ]
+    note = w(
+        "The best fixed plane without shade here has a tilt of {tilt}° and an azimuth of "
+        "{azimuth}°; the orientation factor compares each plane with it.",
+        tilt=w.number(best.tilt_deg),
+        azimuth=w.number(best.azimuth_deg),
+    )
+    head = [
+        w("plane"),
+        w("tilt [°]"),
+        w("azimuth [°]"),
+        w("by compass [°]"),
+        w("size [kWp]"),
+        w("orientation factor"),
+    ]
+    return {"head": head, "rows": rows, "note": note}
+
+
+def _places(report: Report, w: Words) -> Page:
+    def metres(value: float | None, decimals: int = 2) -> str:
+        return DASH if value is None else w.number(value, decimals)
+
+    rows = []
+    names = shortened([p.name for p in report.points], LONGEST_NAME)
+    for p, name in zip(report.points, names, strict=True):
+        known = report.job.point(p.name)
+        place = [metres(v, 1) for v in (known.east_m, known.north_m, known.up_m)]
+        heights = [metres(known.sight_height_m), metres(known.module_height_m)]
+        rows.append([name, *place, *heights, ", ".join(x.plane.name for x in p.access.planes)])
+    metres_of = (w("east [m]"), w("north [m]"), w("up [m]"), w("swept at [m]"), w("module at [m]"))
+    head = [w("point"), *metres_of, w("planes")]
+    note = w("Heights of sweep and module are above the same surface; a dash was not entered.")
+    return {"head": head, "rows": rows, "note": note}
+
+
+# For the verifier
+
+
+def verifier(report: Report, w: Words) -> Page:
+    """Method, data and versions, checks, hashes, the horizon in numbers, and how to repeat it."""
+    return {
+        "kind": "verifier",
+        "title": w("For whoever checks this report"),
+        "method_title": w("How the figures came about"),
+        "method": [w(text) for text in (texts.swept(report.points), *texts.METHOD)],
+        "limits_title": w("What they do not say"),
+        "limits": [w(text) for text in texts.LIMITS],
+        "data_title": w("Data and versions"),
+        "data": _data(report, w),
+        "steps_title": w("Corrections and changes, in order"),
+        "steps": _steps(report),
+        "checks_title": w("Checks"),
+        "checks_count": _count(report, w),
+        "checks": _checks(report, w),
+        "rules_title": w("Rules"),
+        "rules": _rules(report, w),
+        "horizon_title": w("Horizon in degrees of elevation, every 5° of azimuth"),
+        "horizons": [_horizon(p, w) for p in report.points],
+        "files_title": w("Files"),
+        "files": _files(report, w),
+        "repeat_title": w("How to repeat it"),
+        "repeat": w(texts.REPEAT),
+        "command": report.command,
+        "safety_title": w("Safety, codes and licences"),
+        "safety": [[w(head), w(text)] for head, text in texts.CAUTIONS],
+        "sign": [w("place and date"), w("name and signature")],
+    }
+
+
+def _data(report: Report, w: Words) -> list[list[str]]:
+    import pvlib
+
+    access = report.points[0].access
+    settings = access.settings
+    north = list(dict.fromkeys(sentences.true_north(p) for p in report.points))
+    return [
+        [w("program"), f"horizon-logger {__version__}, pvlib {pvlib.__version__}"],
+        [w("sky"), access.sky],
+        [w("year of the sun's positions"), str(settings.year)],
+        [w("transposition"), settings.transposition],
+        [w("random horizons, seed"), f"{settings.draws}, {settings.seed}"],
+        [w("true north"), "; ".join(north)],
+        [w("recipe, SHA-256"), report.recipe.sha256],
+    ]
+
+
+def _steps(report: Report) -> list[list[str]]:
+    """What was done to each point's sweeps, in the program's own words; like points together."""
+    found: dict[str, list[str]] = {}
+    for point in report.points:
+        found.setdefault("; ".join(point.horizon.profile.steps), []).append(point.name)
+    return [[", ".join(names), steps] for steps, names in found.items()]
+
+
+def _all_checks(report: Report, w: Words) -> list[tuple[str, Check]]:
+    found = [(p.name, check) for p in report.points for check in p.checks]
+    used = {c.file: c for p in report.points for one in p.chosen for c in one.used}
+    found += [
+        (w("{purpose} calibration", purpose=w(c.about.purpose)), check)
+        for c in used.values()
+        for check in c.checks
+    ]
+    return found
+
+
+NEAR = 0.1
+"""Share of a limit within which a passed check is shown to the verifier."""
+
+
+def is_near(check: Check) -> bool:
+    """Whether a check came within a tenth of its limit."""
+    if check.value is None or check.limit is None or check.limit == 0:
+        return False
+    return abs(check.value - check.limit) <= NEAR * abs(check.limit)
+
+
+def _count(report: Report, w: Words) -> str:
+    checks = [check for _, check in _all_checks(report, w)]
+    passed = sum(check.passed and not is_near(check) for check in checks)
+    return w(
+        "{passed} of {n} checks passed with room to spare; shown are those that failed or came "
+        "within a tenth of their limit. The file checks.csv has all of them.",
+        passed=passed,
+        n=len(checks),
+    )
+
+
+def _checks(report: Report, w: Words) -> Page:
+    shown = [(of, c) for of, c in _all_checks(report, w) if not c.passed or is_near(c)]
+    rows = [
+        [
+            of,
+            w(c.check),
+            w("passed") if c.passed else w("failed"),
+            w.number(c.value, 2),
+            w.number(c.limit, 2),
+            c.unit,
+            c.why,
+        ]
+        for of, c in sorted(shown, key=lambda pair: pair[1].passed)
+    ]
+    head = [w("of"), w("check"), "", w("found"), w("limit"), w("unit"), w("in words")]
+    return {"head": head, "rows": rows}
+
+
+def _rules(report: Report, w: Words) -> Page:
+    rows = [
+        [
+            point.name,
+            p.plane.name,
+            w(sentences.RULES.get(v.rule, v.rule)),
+            w.percent(v.limit),
+            w.percent(v.value, 1),
+            f"{w.number(v.low * 100, 1)}–{w.number(v.high * 100, 1)}",
+            w(v.verdict),
+        ]
+        for point in report.points
+        for p in point.access.planes
+        for v in p.verdicts
+    ]
+    head = [
+        w("point"),
+        w("plane"),
+        w("rule"),
+        w("at least"),
+        w("found"),
+        w("95 % interval"),
+        w("verdict"),
+    ]
+    source = report.recipe.rules.source
+    note = w("Where the rules stand: {source}.", source=source) if source and rows else ""
+    return {"head": head, "rows": rows, "note": note}
+
+
+def _horizon(point: PointResult, w: Words) -> Page:
+    """Elevation at every fifth degree, a row a quarter of the circle."""
+    azimuth = np.arange(0.0, 360.0, 5.0)
+    profile = point.horizon.profile
+    known = np.asarray(profile.measured_at(azimuth), dtype=bool)
+    values = np.where(known, profile.elevation_at(azimuth), np.nan).reshape(4, 18)
+    head = ["", *(f"+{5 * k}" for k in range(18))]
+    rows = [[f"{90 * q}°", *(w.number(v, 1) for v in row)] for q, row in enumerate(values)]
+    return {"name": point.name, "head": head, "rows": rows}
+
+
+def _files(report: Report, w: Words) -> Page:
+    rows = [
+        [p.name, s.recording.path.name, s.recording.sha256] for p in report.points for s in p.sweeps
+    ]
+    used = {c.file: c for p in report.points for one in p.chosen for c in one.used}
+    rows += [
+        [w("{purpose} calibration", purpose=w(c.about.purpose)), c.about.recording, c.about.sha256]
+        for c in used.values()
+    ]
+    return {"head": [w("of"), w("file"), "SHA-256"], "rows": rows}
