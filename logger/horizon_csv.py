@@ -8,6 +8,9 @@ azimuth are a vertical edge, first the anticlockwise side. An empty elevation wa
 Metadata keys that are understood: ``heading_error_deg``, ``level_error_deg`` and
 ``correlation_deg`` (see `HorizonProfile`), and ``obstruction: NAME = KIND``. Others are kept out of
 the way.
+
+Without that header, two columns are azimuth from north and elevation, in this order unless a header
+of their own tells the other, and one column is elevations evenly spaced from north, clockwise.
 """
 
 from __future__ import annotations
@@ -15,7 +18,8 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -25,14 +29,10 @@ from logger.files import read_within
 from logger.geometry import wrap360
 from logger.horizon import OBSTRUCTION_KINDS, HorizonProfile, Obstruction
 
-COLUMNS = (
-    "azimuth_deg",
-    "elevation_deg",
-    "standard_error_deg",
-    "measured",
-    "obstruction",
-    "distance_m",
-)
+AZIMUTH, ELEVATION = "azimuth_deg", "elevation_deg"
+FURTHER = ("standard_error_deg", "measured", "obstruction", "distance_m")
+COLUMNS = (AZIMUTH, ELEVATION, *FURTHER)
+
 LARGEST_FILE = 32 * 2**20
 """A horizon at every 0.01 degrees takes a twentieth of this. [bytes]"""
 
@@ -44,6 +44,19 @@ LONGEST_NAME = 200
 _FORMULA = tuple("=+-@")
 _TRUE, _FALSE = ("1", "true", "yes"), ("0", "false", "no")
 _ERRORS = ("heading_error_deg", "level_error_deg", "correlation_deg")
+_HINT = f"write {AZIMUTH},{ELEVATION} as the first line and one node a line below"
+
+
+@dataclass
+class _Row:
+    """One node as read."""
+
+    azimuth: float
+    elevation: float = math.nan
+    error: float = math.nan
+    distance: float = math.nan
+    measured: bool = True
+    name: str = ""
 
 
 def read_horizon_csv(path: str | Path) -> HorizonProfile:
@@ -72,80 +85,90 @@ def parse_horizon_csv(text: str, where: str = "horizon") -> HorizonProfile:
     """Understand the text of a horizon."""
     metadata: dict[str, float] = {}
     kinds: dict[str, str] = {}
-    header: list[str] | None = None
+    header: Sequence[str] | None = None
     rows: list[_Row] = []
     for number, line in enumerate(text.splitlines(), start=1):
         here = f"{where}, line {number}"
-        if not line.strip():
-            continue
         if line.lstrip().startswith("#"):
             _read_metadata(line.lstrip().lstrip("#").strip(), metadata, kinds, here)
-            continue
-        try:
-            cells = [c.strip() for c in next(csv.reader([line], strict=True))]
-        except (csv.Error, StopIteration) as error:
-            raise InputError(f"is no line of CSV: {error}", here) from error
-        if header is None:
-            header = _header(cells, here)
-        elif len(rows) == MOST_NODES:
-            raise InputError(f"more than {MOST_NODES} nodes", here)
-        else:
+        elif line.strip():
+            cells = _cells(line, here)
+            if header is None:
+                header = _header(cells, here)
+                if not _all_numbers(cells):
+                    continue
+            if len(rows) == MOST_NODES:
+                raise InputError(f"more than {MOST_NODES} nodes", here)
             rows.append(_row(header, cells, here))
     if header is None:
-        raise InputError("has no header line azimuth_deg,elevation_deg", where)
+        raise InputError("has no header and no nodes", where, _HINT)
     if not rows:
         raise InputError("has a header but no nodes", where)
+    if AZIMUTH not in header:
+        for k, row in enumerate(rows):
+            row.azimuth = 360.0 * k / len(rows)
     return _profile(rows, header, metadata, kinds, where)
 
 
-class _Row:
-    """One node as read."""
+def _cells(line: str, here: str) -> list[str]:
+    """The cells of a line; semicolons, tabs or blanks part them where no comma does."""
+    mark = next((m for m in ";\t" if m in line), ",")
+    if mark == ";":
+        # Where semicolons part the cells, a comma is the decimal sign.
+        line = line.replace(",", ".")
+    try:
+        cells = [c.strip() for c in next(csv.reader([line], delimiter=mark, strict=True))]
+    except (csv.Error, StopIteration) as error:
+        raise InputError(f"is no line of CSV: {error}", here) from error
+    apart = line.split()
+    return apart if len(cells) == 1 and len(apart) == 2 and _all_numbers(apart) else cells
 
-    __slots__ = ("azimuth", "distance", "elevation", "error", "measured", "name")
 
-    def __init__(self) -> None:
-        self.azimuth = self.elevation = self.error = self.distance = math.nan
-        self.measured = True
-        self.name = ""
+def _all_numbers(cells: Sequence[str]) -> bool:
+    try:
+        return all(math.isfinite(float(c)) for c in cells)
+    except ValueError:
+        return False
 
 
-def _header(cells: list[str], here: str) -> list[str]:
+def _header(cells: Sequence[str], here: str) -> Sequence[str]:
+    """What each column holds, from the first line that is no metadata."""
     names = [c.lower() for c in cells]
-    if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
-        raise InputError(
-            "its fields are separated by semicolons or tabs",
-            here,
-            "save it with commas between the fields and points in the numbers",
-        )
-    for wanted in ("azimuth_deg", "elevation_deg"):
-        if wanted not in names:
-            raise InputError(
-                f"the header lacks {wanted}",
-                here,
-                "the first line after the # lines must be azimuth_deg,elevation_deg",
-            )
     for name in COLUMNS:
         if names.count(name) > 1:
             raise InputError(f"the header names {name} twice", here)
-    return names
+    if AZIMUTH in names and ELEVATION in names:
+        return names
+    if any(name in COLUMNS for name in names) or not 1 <= len(names) <= 2:
+        lacking = next(n for n in (AZIMUTH, ELEVATION) if n not in names)
+        raise InputError(f"the header lacks {lacking}", here, _HINT)
+    if len(names) == 1:
+        return (ELEVATION,)
+    return (ELEVATION, AZIMUTH) if "azimuth" in names[1] else (AZIMUTH, ELEVATION)
 
 
-def _row(header: list[str], cells: list[str], here: str) -> _Row:
+def _row(header: Sequence[str], cells: Sequence[str], here: str) -> _Row:
     if len(cells) != len(header):
         raise InputError(f"has {len(cells)} fields, the header {len(header)}", here)
-    row, given = _Row(), dict(zip(header, cells, strict=True))
-    row.azimuth = _number(given["azimuth_deg"], "azimuth_deg", -360.0, 360.0, here)
-    if math.isnan(row.azimuth):
-        raise InputError("azimuth_deg is empty", here)
-    row.elevation = _number(given["elevation_deg"], "elevation_deg", -90.0, 90.0, here)
-    row.error = _number(given.get("standard_error_deg", ""), "standard_error_deg", 0.0, 90.0, here)
-    row.distance = _number(given.get("distance_m", ""), "distance_m", 0.0, 1e7, here)
+    given = dict(zip(header, cells, strict=True))
+
+    def number(name: str, low: float, high: float) -> float:
+        return _number(given.get(name, ""), name, low, high, here)
+
+    row = _Row(
+        number(AZIMUTH, -360.0, 360.0),
+        number(ELEVATION, -90.0, 90.0),
+        number("standard_error_deg", 0.0, 90.0),
+        number("distance_m", 0.0, 1e7),
+    )
+    if AZIMUTH in given and math.isnan(row.azimuth):
+        raise InputError(f"{AZIMUTH} is empty", here)
     flag = given.get("measured", "").lower()
     if flag and flag not in _TRUE + _FALSE:
         raise InputError(f"measured is {_shown(flag)}, not true or false", here)
     row.measured = flag not in _FALSE and not math.isnan(row.elevation)
     if flag in _TRUE and not row.measured:
-        raise InputError("is marked measured but its elevation_deg is empty", here)
+        raise InputError(f"is marked measured but its {ELEVATION} is empty", here)
     row.name = given.get("obstruction", "")
     if row.name[:1] == "'" and row.name[1:2] in _FORMULA:
         row.name = row.name[1:]
@@ -172,25 +195,21 @@ def _shown(cell: str) -> str:
 
 def _read_metadata(text: str, metadata: dict[str, float], kinds: dict[str, str], here: str) -> None:
     key, colon, value = (part.strip() for part in text.partition(":"))
-    if not colon:
-        return
-    if key in _ERRORS:
+    if colon and key in _ERRORS:
         metadata[key] = _number(value, key, 0.0, 180.0, here)
         if math.isnan(metadata[key]):
             raise InputError(f"{key} is empty", here)
-    elif key == "obstruction":
+    elif colon and key == "obstruction":
         name, _, kind = (part.strip() for part in value.rpartition("="))
         if kind not in OBSTRUCTION_KINDS:
-            raise InputError(
-                f"kind {_shown(kind)} of an obstruction is none of {', '.join(OBSTRUCTION_KINDS)}",
-                here,
-            )
+            known = ", ".join(OBSTRUCTION_KINDS)
+            raise InputError(f"kind {_shown(kind)} of an obstruction is none of {known}", here)
         kinds[name] = kind
 
 
 def _profile(
     rows: list[_Row],
-    header: list[str],
+    header: Sequence[str],
     metadata: dict[str, float],
     kinds: dict[str, str],
     where: str,
@@ -216,85 +235,47 @@ def _profile(
 
 def _obstructions(rows: list[_Row], kinds: dict[str, str]) -> Iterable[Obstruction]:
     """Runs of neighbouring nodes with one name; each reaches half way to the next node."""
-    n = len(rows)
-    if all(r.name == rows[0].name for r in rows):
-        if rows[0].name:
-            yield _obstruction(rows, 0.0, 360.0, kinds)
-        return
-    first = next(i for i in range(n) if rows[i].name != rows[i - 1].name)
-    run: list[_Row] = []
-    start = _between(rows[first - 1], rows[first])
-    for k in range(n):
-        row, following = rows[(first + k) % n], rows[(first + k + 1) % n]
-        run.append(row)
-        if following.name != row.name:
-            end = _between(row, following)
-            if row.name:
-                yield _obstruction(run, start, end, kinds)
-            run, start = [], end
+    changes = [i for i in range(len(rows)) if rows[i].name != rows[i - 1].name]
+    if not changes and rows[0].name:
+        yield _obstruction(rows, 0.0, 360.0, kinds)
+    for i, j in zip(changes, [*changes[1:], *changes[:1]], strict=True):
+        run = rows[i:j] if j > i else rows[i:] + rows[:j]
+        if run[0].name:
+            yield _obstruction(
+                run, _between(rows[i - 1], rows[i]), _between(run[-1], rows[j]), kinds
+            )
 
 
 def _between(a: _Row, b: _Row) -> float:
-    gap = float(wrap360(b.azimuth - a.azimuth))
-    return float(wrap360(a.azimuth + gap / 2))
+    return float(wrap360(a.azimuth + wrap360(b.azimuth - a.azimuth) / 2))
 
 
 def _obstruction(run: list[_Row], start: float, end: float, kinds: dict[str, str]) -> Obstruction:
     distances = [r.distance for r in run if not math.isnan(r.distance)]
-    name = run[0].name
-    return Obstruction(
-        name,
-        start,
-        end,
-        kinds.get(name, "other"),
-        float(np.median(distances)) if distances else None,
-    )
+    distance = float(np.median(distances)) if distances else None
+    return Obstruction(run[0].name, start, end, kinds.get(run[0].name, "other"), distance)
 
 
-def horizon_csv(profile: HorizonProfile, metadata: dict[str, str] | None = None) -> str:
+def horizon_csv(profile: HorizonProfile) -> str:
     """A profile as the text of a CSV file; `parse_horizon_csv` reads it back."""
     out = io.StringIO()
-    lines = {str(k): str(v) for k, v in (metadata or {}).items()}
     for name in _ERRORS:
-        lines[name] = f"{getattr(profile, name):.6g}"
-    for key, value in lines.items():
-        out.write(f"# {_one_line(key)}: {_one_line(value)}\n")
+        out.write(f"# {name}: {getattr(profile, name):.6g}\n")
     for o in {o.name: o for o in profile.obstructions}.values():
         out.write(f"# obstruction: {_one_line(o.name)} = {o.kind}\n")
-    columns = ["azimuth_deg", "elevation_deg"]
-    if profile.standard_error_deg is not None:
-        columns.append("standard_error_deg")
-    columns += ["measured", "obstruction"]
-    if profile.distance_m is not None:
-        columns.append("distance_m")
+    columns: dict[str, Iterable[str]] = {
+        AZIMUTH: map(_cell, profile.azimuth_deg),
+        ELEVATION: map(_cell, np.where(profile.known, profile.elevation_deg, np.nan)),
+        "measured": ("true" if known else "false" for known in profile.known),
+        "obstruction": (_inert(_one_line(name)) for name in profile.names_at_nodes()),
+    }
+    for name in ("standard_error_deg", "distance_m"):
+        if (values := getattr(profile, name)) is not None:
+            columns[name] = map(_cell, values)
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
-    names = profile.names_at_nodes()
-    for i in range(len(profile)):
-        known = bool(profile.known[i])
-        cells = {
-            "azimuth_deg": _cell(profile.azimuth_deg[i]),
-            "elevation_deg": _cell(profile.elevation_deg[i]) if known else "",
-            "standard_error_deg": ""
-            if profile.standard_error_deg is None
-            else _cell(profile.standard_error_deg[i]),
-            "measured": "true" if known else "false",
-            "obstruction": _inert(_one_line(names[i])),
-            "distance_m": "" if profile.distance_m is None else _cell(profile.distance_m[i]),
-        }
-        writer.writerow([cells[c] for c in columns])
+    writer.writerows(zip(*columns.values(), strict=True))
     return out.getvalue()
-
-
-def write_horizon_csv(
-    path: str | Path, profile: HorizonProfile, metadata: dict[str, str] | None = None
-) -> None:
-    """Write a horizon; see `horizon_csv`."""
-    try:
-        with Path(path).open("w", encoding="utf-8", newline="\n") as out:
-            out.write(horizon_csv(profile, metadata))
-    except OSError as error:
-        raise InputError(f"cannot be written: {error.strerror or error}", str(path)) from error
 
 
 def _cell(value: float) -> str:
