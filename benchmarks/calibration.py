@@ -248,9 +248,16 @@ def broad(table):
     fused = attitude_over_recording(t, np.degrees(rate), force, field, trusted)
     fused_s = time.perf_counter() - began
     print(f"  BROAD 02 while moving, {len(t)} rows, {t[-1]:.0f} s:")
-    for name, matrix in (("row by row", plain.matrix), ("fused", fused.matrix)):
+    magnet = attitude_over_recording(
+        t, np.degrees(rate), force, field + np.array([0.0, -40.0, 0.0]), trusted
+    )
+    for name, matrix in (
+        ("row by row", plain.matrix),
+        ("fused", fused.matrix),
+        ("fused, 40 uT of a magnet added", magnet.matrix),
+    ):
         heading, tilt = error(matrix)
-        print(f"    {name:18s} heading RMS {heading:.2f}, tilt RMS {tilt:.2f} deg")
+        print(f"    {name:30s} heading RMS {heading:.2f}, tilt RMS {tilt:.2f} deg")
     try:
         from vqf import offlineVQF
     except ImportError:
@@ -264,7 +271,7 @@ def broad(table):
         )
         other = Rotation.from_quat(found["quat9D"][:, [1, 2, 3, 0]]).as_matrix() * turn
         heading, tilt = error(to_level @ other)
-        print(f"    {'vqf, offline':18s} heading RMS {heading:.2f}, tilt RMS {tilt:.2f} deg")
+        print(f"    {'vqf, offline':30s} heading RMS {heading:.2f}, tilt RMS {tilt:.2f} deg")
     print(f"    fused takes {fused_s / plain_s:.0f} times as long as row by row, {fused_s:.2f} s")
 
 

@@ -246,6 +246,19 @@ def test_fused_attitude_of_a_real_board_against_an_optical_reference() -> None:
     assert tilt > 3
 
 
+@pytest.mark.parametrize("magnet_ut", [(20.0, 0.0, 0.0), (0.0, -40.0, 0.0), (10.0, 10.0, -80.0)])
+def test_a_magnet_on_the_board_without_calibration(magnet_ut: tuple[float, float, float]) -> None:
+    """What a magnet fixed to the board adds, put into the real board's magnetic field."""
+    real = broad()
+    trusted = np.ones(len(real["t_s"]), dtype=bool)
+    columns = [real[name] for name in ("t_s", "rate_deg_s", "force_g", "field_ut")]
+    found = attitude_over_recording(*columns[:3], columns[3] + np.array(magnet_ut), trusted)
+    moving = real["moving"]
+    heading, tilt = heading_and_tilt_error(found.matrix[moving], real["truth"][moving])
+    assert heading < 2.0
+    assert tilt < 0.6
+
+
 def test_the_same_board_as_a_recording_of_sentences_replayed(tmp_path: Path) -> None:
     real = broad()
     path, rows = tmp_path / "broad.sweep", tmp_path / "rows.csv"
