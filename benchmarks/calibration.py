@@ -22,6 +22,7 @@ from scipy.spatial.transform import Rotation
 
 from logger.calibration import fit_bearing_to_sun, fit_compass, fit_level
 from logger.calibration.compass_fit import fit_ellipsoid
+from logger.errors import InputError
 from logger.geomagnetism import geomagnetic_field
 from logger.geometry import (
     angle_between,
@@ -111,8 +112,13 @@ def compass(seeds):
 
 def level(seeds):
     print("Level: index 0.6, collimation 0.8 deg injected, one pair of faces of 4 s")
-    for streams, name in (("MG", "with gyro"), ("M", "without")):
-        off = []
+    for streams, name, shake in (
+        ("MG", "with gyro", 0.0),
+        ("M", "without", 0.0),
+        ("MG", "with gyro, hand shaking by 1 deg in roll", 1.0),
+        ("M", "without, hand shaking by 1 deg in roll", 1.0),
+    ):
+        off, refused = [], 0
         for seed in range(seeds):
             sensor = Sensor(individual=seed)
             tumble = simulate_tumble(sensor=sensor, seed=seed, streams=streams)
@@ -120,13 +126,18 @@ def level(seeds):
                 DECLINATION, fit_compass(stream_of(tumble).samples).correction
             )
             held = replace(sensor, index_error_deg=0.6, collimation_error_deg=0.8)
-            faces = simulate_level(sensor=held, seed=seed, streams=streams)
-            got = fit_level(stream_of(faces).samples, corrections).correction
+            operator = Operator(roll_tremor_deg=shake)
+            faces = simulate_level(operator=operator, sensor=held, seed=seed, streams=streams)
+            try:
+                got = fit_level(stream_of(faces).samples, corrections).correction
+            except InputError:
+                refused += 1
+                continue
             off.append((got.index_deg - 0.6, got.collimation_deg - 0.8))
         worst, spread = np.abs(off).max(axis=0), np.sqrt(np.mean(np.square(off), axis=0))
         print(
             f"  {name:10s} index RMS {spread[0]:.2f}, worst {worst[0]:.2f}; "
-            f"collimation RMS {spread[1]:.2f}, worst {worst[1]:.2f} deg"
+            f"collimation RMS {spread[1]:.2f}, worst {worst[1]:.2f} deg; {refused} refused"
         )
 
 

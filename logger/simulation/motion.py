@@ -44,6 +44,7 @@ class Operator:
     passes: int = 2  # Over each sector: forth, back, forth..
     tremor_deg: float = 0.3  # Of the sight, RMS in each of the two directions, at 1.5 Hz. [deg]
     tilt_rms_deg: float = 4.0  # Of the tilt about the line of sight, RMS, slowly wandering. [deg]
+    roll_tremor_deg: float = 0.0  # Of the hand about the line of sight, RMS, at 1.5 Hz. [deg]
     hand_g: float = 0.008  # Acceleration of the hand along each axis, RMS, low-passed at 4 Hz. [g]
     still_share: float = 0.3  # What is left of tremor and hand acceleration while holding still
     # Standard deviation of the constant by which a whole sweep is traced too high. [deg]
@@ -210,6 +211,8 @@ class Script:
         tilt = tilt + operator.tilt_rms_deg * slow_noise(rng, n, step_s, 0.25)
         shake = [operator.hand_g * share * slow_noise(rng, n, step_s, 4.0) for _ in range(3)]
         acceleration = np.stack(shake, axis=1)
+        if operator.roll_tremor_deg:
+            tilt = tilt + operator.roll_tremor_deg * _tremor(rng, n, step_s)
         if operator.arm_m:
             place = operator.arm_m * np.stack(
                 [np.cos(smooth_azimuth), np.sin(smooth_azimuth), np.zeros(n)], axis=1
