@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,6 +42,15 @@ class Attitude:
             raise ValueError(f"Attitude.matrix has shape {matrix.shape}, expected {(n, 3, 3)}")
         matrix.flags.writeable = False
         object.__setattr__(self, "matrix", matrix)
+
+    def rows(self, which: slice) -> Attitude:
+        """Some of the rows."""
+        return replace(
+            self,
+            matrix=self.matrix[which],
+            level_error_deg=self.level_error_deg[which],
+            heading_error_deg=self.heading_error_deg[which],
+        )
 
     @property
     def known(self) -> Bools:

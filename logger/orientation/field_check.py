@@ -6,9 +6,7 @@ change the strength by a thousandth. The closing target is there for that.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, floor
 
 import numpy as np
 
@@ -98,38 +96,15 @@ def _disturbance_check(
     t_s: Floats, share: Floats, turn: Floats, disturbed: Bools, rows: int
 ) -> Check:
     lost = float(disturbed.sum()) / rows
-    worst = 100 * np.nanmax(np.abs(share)), np.nanmax(np.abs(turn))
+    worst = f"{100 * np.nanmax(np.abs(share)):.0f} % and {np.nanmax(np.abs(turn)):.1f}°"
+    why = f"strength and dip stay within {worst} of the calibration's"
     if disturbed.any():
-        where = ", ".join(f"{a} to {b} s" for a, b in whole_seconds(_stretches(t_s, disturbed)))
+        first, last = t_s[np.flatnonzero(disturbed)[[0, -1]]]
         why = (
-            f"strength and dip depart from the calibration's by up to {worst[0]:.0f} % and "
-            f"{worst[1]:.1f}° at {where}; {int(disturbed.sum())} samples are not used"
+            f"strength and dip depart from the calibration's by up to {worst}, between {first:.0f} "
+            f"and {last:.0f} s; {int(disturbed.sum())} samples are not used"
         )
-        if lost > DISTURBED_LIMIT:
-            why += "; stand further from iron, or sight the bearing of a closing target here"
-    else:
-        why = (
-            f"strength and dip stay within {worst[0]:.0f} % and {worst[1]:.1f}° of the "
-            "calibration's"
-        )
-    return Check(
-        "magnetic disturbance", lost <= DISTURBED_LIMIT, round(lost, 4), DISTURBED_LIMIT, "", why
-    )
-
-
-def _stretches(t_s: Floats, disturbed: Bools) -> list[tuple[float, float]]:
-    edges = np.flatnonzero(np.diff(np.r_[False, disturbed, False].astype(int)))
-    return [
-        (float(t_s[a]), float(t_s[b - 1])) for a, b in zip(edges[::2], edges[1::2], strict=True)
-    ]
-
-
-def whole_seconds(stretches: Sequence[tuple[float, float]], most: int = 4) -> list[tuple[int, int]]:
-    """The longest stretches, in order of time; those that touch in whole seconds are one."""
-    joined: list[tuple[int, int]] = []
-    for start, end in ((floor(a), ceil(b)) for a, b in stretches):
-        if joined and start <= joined[-1][1]:
-            start, end = joined[-1][0], max(end, joined.pop()[1])
-        joined.append((start, end))
-    longest = sorted(joined, key=lambda stretch: stretch[0] - stretch[1])[:most]
-    return sorted(longest)
+    passed = lost <= DISTURBED_LIMIT
+    if not passed:
+        why += "; stand further from iron, or sight the bearing of a closing target here"
+    return Check("magnetic disturbance", passed, round(lost, 4), DISTURBED_LIMIT, "", why)

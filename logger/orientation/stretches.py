@@ -6,10 +6,8 @@ constants are constant for minutes, not for hours.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
@@ -21,7 +19,6 @@ MOST_ROWS = 40_000
 """Of one fit: nearly seven minutes at 100 Hz, thirteen at 50 Hz."""
 OVERLAP = 1_500
 """Rows of its neighbours that a stretch is fitted with; many times the memory of its sensors."""
-COLUMNS = ("matrix", "level_error_deg", "heading_error_deg")
 
 
 def attitude_in_stretches(
@@ -34,39 +31,23 @@ def attitude_in_stretches(
 ) -> Attitude:
     """`attitude_over_recording`, in stretches of equal length where the recording is very long.
 
-    Each stretch is fitted together with a part of its neighbours, which is then left out.
+    Each stretch is fitted together with a part of its neighbours, which is then left out. Of what
+    is one for a whole fit, that of the stretch that knows its level least stands for all.
     """
-
-    def fitted(rows: slice) -> Attitude:
-        return attitude_over_recording(
-            t_s[rows], rate_deg_s[rows], force_g[rows], field_ut[rows], field_trusted[rows], prior
-        )
-
-    n = len(t_s)
-    if n <= MOST_ROWS:
-        return fitted(slice(n))
-    parts = []
+    n, parts = len(t_s), []
     for start, end in pairwise(np.linspace(0, n, -(-n // MOST_ROWS) + 1).astype(int).tolist()):
         first = max(start - OVERLAP, 0)
-        whole = fitted(slice(first, min(end + OVERLAP, n)))
-        part = {f.name: getattr(whole, f.name) for f in fields(whole)}
-        # Copies: a view would keep the whole.
-        part |= {name: part[name][start - first : end - first].copy() for name in COLUMNS}
-        parts.append(part)
-    return _joined(parts)
-
-
-def _joined(parts: Sequence[dict[str, Any]]) -> Attitude:
-    """Rows one after another; of what is one for a whole fit, the mean."""
-    whole: dict[str, Any] = {}
-    for name in parts[0]:
-        known = [part[name] for part in parts if part[name] is not None]
-        if name in COLUMNS:
-            whole[name] = np.concatenate(known)
-        else:
-            whole[name] = _plain(np.mean(known, axis=0).tolist()) if known else None
-    return Attitude(**whole)
-
-
-def _plain(value: Any) -> Any:
-    return tuple(map(_plain, value)) if isinstance(value, list) else value
+        rows = slice(first, min(end + OVERLAP, n))
+        fit = attitude_over_recording(
+            t_s[rows], rate_deg_s[rows], force_g[rows], field_ut[rows], field_trusted[rows], prior
+        )
+        parts.append(fit.rows(slice(start - first, end - first)))
+    if len(parts) == 1:
+        return parts[0]
+    worst = max(parts, key=lambda part: part.steady_level_error_deg or 0.0)
+    return replace(
+        worst,
+        matrix=np.concatenate([part.matrix for part in parts]),
+        level_error_deg=np.concatenate([part.level_error_deg for part in parts]),
+        heading_error_deg=np.concatenate([part.heading_error_deg for part in parts]),
+    )

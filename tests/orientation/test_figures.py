@@ -22,7 +22,6 @@ from logger.orientation import (
 )
 from logger.orientation import sight as module
 from logger.orientation.attitude import Attitude, attitude_row_by_row, hand_motion_g
-from logger.orientation.field_check import whole_seconds
 from logger.orientation.running import rows_in, running_median
 from logger.recording.samples import Samples
 from logger.settings import Settings
@@ -537,11 +536,6 @@ def test_the_model_of_the_field_is_held_against_the_recording() -> None:
         "magnetic disturbance", "magnetic field against the model"
     ]  # fmt: skip
     assert all(check.passed for check in found.checks)
-
-
-def test_where_the_field_was_off_is_told_in_whole_seconds_the_longest_stretches_in_order() -> None:
-    off = [(0.1, 0.3), (0.4, 0.4), (0.9, 1.2), (3.0, 9.5), (20.1, 20.2), (30.0, 40.0), (50.2, 53.9)]
-    assert whole_seconds(off) == [(0, 2), (3, 10), (30, 40), (50, 54)]
 
 
 # --- Corrections, as they are stored ---

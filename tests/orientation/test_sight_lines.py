@@ -193,7 +193,7 @@ def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_used() -> 
     assert got.sight.used[425:475].all()
     assert got.sight.used[:170].all()
     assert not got.field.disturbed[400:].any()
-    assert "at 4 to 6 s" in got.checks[0].why
+    assert "between 4 and 6 s; 100 samples" in got.checks[0].why
     dip = orient(
         raw_samples(np.linspace(0, 100, n), 0.0, 5.0),
         Corrections(NO_DECLINATION, compass=CompassCorrection(

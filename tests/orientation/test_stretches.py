@@ -86,12 +86,6 @@ def test_there_is_no_step_where_they_meet(whole: Orientation, cut: Orientation) 
     assert np.abs(np.diff(lifted)).max() < 0.05
 
 
-def test_the_constants_of_the_whole_are_the_means(whole: Orientation, cut: Orientation) -> None:
-    bias, matrix = cut.attitude.rate_bias_deg_s, np.array(cut.attitude.rate_matrix)
-    assert bias == pytest.approx(whole.attitude.rate_bias_deg_s, abs=0.05)
-    assert matrix == pytest.approx(np.array(whole.attitude.rate_matrix), abs=0.01)
-
-
 def test_shorter_fits_know_the_level_less_well_and_say_so(
     whole: Orientation, cut: Orientation
 ) -> None:
