@@ -111,8 +111,8 @@ def kept_recordings(job: Job, point: str) -> list[Path]:
 
 
 def existing_recording(job: Job, point: str, name: str) -> Path:
-    """One of a point's recordings by its file name; UsageError names the nearest."""
-    paths = {path.name: path for path in point_recordings(job, point)}
+    """One of a point's recordings, empty or not, by its file name; UsageError names the nearest."""
+    paths = {path.name: path for path in _files_of(job, point)}
     if name not in paths:
         raise UsageError(
             f"the point {point!r} has no recording {name!r}", hint=nearest(name, paths)
@@ -164,8 +164,9 @@ def refuse_unknown_names(job: Job, file: str) -> None:
 
 
 def begun_recordings(job: Job, point: str) -> list[Path]:
-    """A point's recordings that ended before anything came, as on a full disk."""
-    return [path for path in _files_of(job, point) if only_begun(path)]
+    """A point's recordings that ended before anything came, as on a full disk; not the excluded."""
+    out = excluded(job.edits_of(point))
+    return [p for p in _files_of(job, point) if p.name not in out and only_begun(p)]
 
 
 def _files_of(job: Job, point: str) -> list[Path]:

@@ -11,6 +11,7 @@ from logger.errors import InputError
 from logger.files import json_text, plain, read_within
 from logger.job import (
     Job,
+    begun_recordings,
     calibration_files,
     kept_recordings,
     read_json,
@@ -32,7 +33,8 @@ def answer_key(job: Job, point: str, recipe: Recipe) -> str:
 
     Names for the report, photos and other points do not count.
     """
-    files = [*kept_recordings(job, point), *calibration_files(job)]
+    sweeps = [*kept_recordings(job, point), *begun_recordings(job, point)]
+    files = [*sweeps, *calibration_files(job)]
     said = {
         "program": __version__,
         "recipe": recipe.sha256,
