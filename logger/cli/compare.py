@@ -23,7 +23,7 @@ def command(job: Path, overrides: Overrides, json_file: str | None) -> None:
     All stand under one sky, with one set of planes and settings, named above the tables. A stored
     answer is taken only if it came from the very same recordings, calibrations, job and settings.
     """
-    from logger.errors import UsageError
+    from logger.errors import UsageError, as_argument
     from logger.job import read_job
     from logger.report.comparison import comparison_text
     from logger.survey.answers import answers
@@ -47,4 +47,4 @@ def command(job: Path, overrides: Overrides, json_file: str | None) -> None:
             write_json(json_file, {**comparison.as_dict(), "left_out": left_out})
         if json_file != "-":
             tell(comparison_text(comparison))
-    leave_by_answers(found)
+    leave_by_answers(found, f"horizon-logger report {as_argument(job)}")

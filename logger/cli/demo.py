@@ -27,6 +27,7 @@ def command(output: Path, json_file: str | None) -> None:
     import datetime as dt
     from functools import partial
 
+    from logger.errors import as_argument
     from logger.files import write_atomically
     from logger.job import read_job
     from logger.report.content import report_of, with_beside
@@ -63,4 +64,4 @@ def command(output: Path, json_file: str | None) -> None:
     tell(f"\n{assumptions_once(results)}")
     tell(f"\nwrote {folder / 'report.pdf'}, the document for the client, and the files beside it")
     say("These recordings were made by the virtual board; no such place exists.")
-    leave_by_answers(found)
+    leave_by_answers(found, f"horizon-logger compare {as_argument(job.folder)}")

@@ -279,13 +279,15 @@ def write_json(json_file: str, value: Any) -> None:
         put_out(Path(json_file), text)
 
 
-def leave_by_checks(checks: Iterable[Check]) -> None:
+def leave_by_checks(checks: Iterable[Check], next_step: str = "") -> None:
     """Name failed checks on standard error and leave with exit code 4 if there are any."""
-    if _tell_failed(checks):
+    failed = _tell_failed(checks)
+    _say_next(next_step)
+    if failed:
         click.get_current_context().exit(EXIT_CHECK_FAILED)
 
 
-def leave_by_answers(found: Sequence[Answer]) -> None:
+def leave_by_answers(found: Sequence[Answer], next_step: str = "") -> None:
     """Name what failed of each point on standard error, and leave with the worst exit code."""
     from logger.survey.answers import worst
 
@@ -300,8 +302,14 @@ def leave_by_answers(found: Sequence[Answer]) -> None:
         for answer in found
         for check in answer.checks
     )
+    _say_next(next_step)
     if code := worst(answer.code for answer in found):
         click.get_current_context().exit(code)
+
+
+def _say_next(step: str) -> None:
+    if step:
+        say(f"next: {step}")
 
 
 def _tell_failed(checks: Iterable[Check]) -> bool:

@@ -6,14 +6,13 @@ import datetime as dt
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
 from logger.cli.options import (
     json_option,
     leave_by_answers,
-    leave_by_checks,
     put_out,
     recipe_options,
     say,
@@ -23,7 +22,7 @@ from logger.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from logger.survey.pipeline import PointResult
+    from logger.survey.answers import Answer
     from logger.survey.recipe import Overrides
 
 FOR_ONE_RECORDING = {
@@ -34,6 +33,7 @@ FOR_ONE_RECORDING = {
     "rate_hz": "--rate",
     "accept_broken_seal": "--accept-broken-seal",
 }
+FOR_ONE_POINT = {"samples_file": "--samples", "pictures_folder": "--pictures"}
 
 
 @click.command()
@@ -95,9 +95,9 @@ def command(
     batch_folder: Path | None,
     processes: int | None,
     json_file: str | None,
+    overrides: Overrides,
     samples_file: Path | None,
     pictures_folder: Path | None,
-    overrides: Overrides,
     **of_recording: Any,
 ) -> None:
     """Work out RECORDING, or a POINT of JOB: horizon, solar access and loss.
@@ -106,73 +106,65 @@ def command(
     its recordings together; its answer is stored in the job unless something is overridden, and
     what changed against the stored one is printed.
     """
+    from logger.errors import as_argument
+
+    files = {"samples_file": samples_file, "pictures_folder": pictures_folder}
     if (what is None) == (batch_folder is None):
         raise click.UsageError("give RECORDING, JOB and POINT, or --batch FOLDER")
     if day is not None:
         overrides = replace(overrides, date=day.date())
-    if batch_folder is not None or point is not None:
-        for name, option in FOR_ONE_RECORDING.items():
-            if of_recording[name] not in (None, False):
-                raise click.UsageError(f"{option} is for one recording")
-    if batch_folder is None and processes is not None:
-        raise click.UsageError("--processes is for --batch")
-    if batch_folder is not None:
-        if samples_file or pictures_folder:
-            raise click.UsageError(
-                f"{'--samples' if samples_file else '--pictures'} is for one point"
-            )
+    if what is None or point is not None:
+        _refuse("one recording", FOR_ONE_RECORDING, of_recording)
+    if what is None:
+        assert batch_folder is not None
+        _refuse("one point", FOR_ONE_POINT, files)
         _batch(batch_folder, overrides, processes, json_file)
-    elif point is not None:
-        assert what is not None
-        _point(what, point, overrides, json_file, samples_file, pictures_folder)
+    if processes is not None:
+        raise click.UsageError("--processes is for --batch")
+    assert what is not None
+    if point is not None:
+        answer, step = (
+            _of_point(what, point, overrides),
+            f"horizon-logger compare {as_argument(what)}",
+        )
     else:
-        assert what is not None
-        _recording(what, overrides, json_file, samples_file, pictures_folder, **of_recording)
+        answer = _of_recording(what, overrides, **of_recording)
+        step = "--set NAME=VALUE, to see what a setting does"
+    _tell(answer, json_file, **files)
+    leave_by_answers([answer], step)
 
 
-def _point(
-    folder: Path, point: str, overrides: Overrides, json_file: str | None, *files: Path | None
-) -> None:
+def _refuse(what: str, options: dict[str, str], given: dict[str, Any]) -> None:
+    for name, option in options.items():
+        if given[name] not in (None, False):
+            raise click.UsageError(f"{option} is for {what}")
+
+
+def _of_point(folder: Path, point: str, overrides: Overrides) -> Answer:
     from logger.job import existing_point, read_job
-    from logger.report.comparison import changes_text
-    from logger.report.sentences import answer_text
     from logger.survey.answers import answers
-    from logger.survey.changes import changes_between, with_changes
     from logger.survey.recipe import recipe_of
 
     job = read_job(folder)
     (answer,) = answers(job, recipe_of(job, overrides), [existing_point(job, point)])
     if answer.error is not None:
         raise answer.error
-    assert answer.result is not None
-    for recording in answer.result.recordings:
-        for problem in recording.problems:
-            say(f"{recording.path}: {problem}")
-    _write_files(answer.result, answer.document, *files)
-    if json_file:
-        write_json(json_file, with_changes(answer.document, answer.before))
-    if json_file != "-":
-        tell(answer_text(answer.result))
-        if answer.before is not None:
-            tell("\n" + changes_text(changes_between(answer.before, answer.document)))
-    leave_by_answers([answer])
+    return answer
 
 
-def _recording(
+def _of_recording(
     path: Path,
     overrides: Overrides,
-    json_file: str | None,
-    samples_file: Path | None,
-    pictures_folder: Path | None,
     job: Path | None,
     latitude_deg: float | None,
     longitude_deg: float | None,
     altitude_m: float | None,
     rate_hz: float | None,
     accept_broken_seal: bool,
-) -> None:
+) -> Answer:
     from logger.errors import InputError
-    from logger.report.sentences import answer_text
+    from logger.files import plain
+    from logger.survey.answers import Answer
     from logger.survey.points import job_around, load_sweep, recording_result
 
     if (latitude_deg is None) != (longitude_deg is None):
@@ -182,37 +174,50 @@ def _recording(
     if job is None and (job := job_around(path)) is not None:
         say(f"with the job around it, {job}; another is chosen by --job")
     sweep = load_sweep(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)
-    for problem in sweep.recording.problems:
-        say(f"{path}: {problem}")
     place = (latitude_deg, longitude_deg, altitude_m)
     result = recording_result(sweep, job, place, overrides)
-    document = result.as_dict()
-    _write_files(result, document, samples_file, pictures_folder)
-    if json_file:
-        write_json(json_file, document)
-    if json_file != "-":
-        tell(answer_text(result))
-    leave_by_checks(result.checks)
+    return Answer(result.name, plain(result.as_dict()), result)
 
 
-def _write_files(
-    result: PointResult, document: Any, samples_file: Path | None, pictures_folder: Path | None
+def _tell(
+    answer: Answer, json_file: str | None, samples_file: Path | None, pictures_folder: Path | None
 ) -> None:
-    if samples_file:
-        from logger.report.result_tables import samples_csv
+    from logger.report.comparison import changes_text
+    from logger.report.files import write_point
+    from logger.report.result_tables import samples_csv
+    from logger.report.sentences import answer_text
+    from logger.survey.changes import changes_between, with_changes
 
+    result = answer.result
+    assert result is not None
+    for recording in result.recordings:
+        for problem in recording.problems:
+            say(f"{recording.path}: {problem}")
+    if samples_file:
         put_out(samples_file, samples_csv(result.horizon.sight))
     if pictures_folder:
-        from logger.report.files import write_point
-
         for path in write_point(pictures_folder, result):
             say(f"wrote {path}")
+    if json_file:
+        write_json(json_file, with_changes(answer.document, answer.before))
+    if json_file != "-":
+        tell(answer_text(result))
+        if answer.before is not None:
+            tell("\n" + changes_text(changes_between(answer.before, answer.document)))
 
 
-def _batch(root: Path, overrides: Overrides, processes: int | None, json_file: str | None) -> None:
+def _batch(
+    root: Path, overrides: Overrides, processes: int | None, json_file: str | None
+) -> NoReturn:
     from logger.access import read_weather
     from logger.survey.answers import worst
-    from logger.survey.batch import SCHEMA, job_folders, job_line, worked_through
+    from logger.survey.batch import (
+        batch_document,
+        batch_line,
+        job_folders,
+        job_line,
+        worked_through,
+    )
 
     folders = job_folders(root)
     if overrides.weather:
@@ -224,14 +229,8 @@ def _batch(root: Path, overrides: Overrides, processes: int | None, json_file: s
             if json_file != "-":
                 tell(job_line(job))
             say(f"{len(done)} of {len(folders)} jobs")
-    codes = [job.code for job in done]
-    code = worst(codes)
     if json_file:
-        entries = [job.as_dict() for job in done]
-        write_json(json_file, {"schema": SCHEMA, "jobs": entries, "exit_code": code})
-    say(
-        f"{len(codes)} job{'s' if len(codes) != 1 else ''}: {codes.count(0)} fit for use, "
-        f"{codes.count(4)} not fit for use, {len(codes) - codes.count(0) - codes.count(4)} with "
-        "points that could not be worked out"
-    )
-    click.get_current_context().exit(code)
+        write_json(json_file, batch_document(done))
+    say(batch_line(done))
+    say("next: horizon-logger compare JOB, for a job that moved")
+    click.get_current_context().exit(worst(job.code for job in done))

@@ -99,7 +99,7 @@ def command(
         click.echo(f"wrote {path}")
         if tables:
             click.echo(f"      and {len(written) - 1} tables and pictures in {beside}")
-    leave_by_answers(found)
+    leave_by_answers(found, f"look through {path} before you hand it on")
 
 
 def _repeated(job_folder: Path, made: dt.date, undated: bool) -> str:

@@ -30,5 +30,5 @@ def command(job: Path, changes: tuple[str, ...]) -> None:
         pairs = (text.partition("=") for text in changes)
         survey = set_settings(survey, {name.strip(): value.strip() for name, _, value in pairs})
     tell(settings_text(survey.settings))
-    if changes:
-        say(f"next: horizon-logger compare {as_argument(job)}")
+    step = "compare" if changes else "settings"
+    say(f"next: horizon-logger {step} {as_argument(job)}{'' if changes else ' NAME=VALUE'}")

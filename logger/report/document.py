@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import re
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,6 +18,7 @@ from typing import Any
 
 from logger import __version__
 from logger.errors import UsageError
+from logger.files import temporary_folder
 from logger.report import pages, sheets
 from logger.report.content import Report
 from logger.report.language import Words
@@ -72,17 +72,17 @@ def _set(report: Report, paper: str, language: str) -> Iterator[Callable[..., An
         raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     pictures = pages.Pictures()
     data = document_data(report, pictures, Words(language)) | {"paper": PAPERS[paper]}
-    with tempfile.TemporaryDirectory(prefix="horizon-logger-") as folder:
+    with temporary_folder() as folder:
         for name, content in pictures.files.items():
-            (Path(folder) / name).write_bytes(content)
+            (folder / name).write_bytes(content)
         said = json.dumps(data, ensure_ascii=False)
         drawn = (c.decode() for n, c in pictures.files.items() if n.endswith(".svg"))
-        (Path(folder) / "document.typ").write_bytes(
+        (folder / "document.typ").write_bytes(
             files("logger.report").joinpath("document.typ").read_bytes()
         )
         yield typst.Compiler(
             f"{folder}/document.typ",
-            root=folder,
+            root=str(folder),
             font_paths=_fonts(_beyond_our_fonts(said) or any(map(_beyond_our_fonts, drawn))),
             sys_inputs={"data": said},
         ).compile

@@ -13,7 +13,7 @@ from typing import Any
 from logger.errors import InputError, LoggerError
 from logger.job import JOB_FILE, Job, point_names, read_job
 from logger.processors import processors as all_processors
-from logger.survey.answers import UNFIT, UNREADABLE, Answer, Asked, answers_to, worst
+from logger.survey.answers import FIT, UNFIT, UNREADABLE, Answer, Asked, answers_to, worst
 from logger.survey.changes import changes_between, with_changes
 from logger.survey.recipe import Overrides, Recipe, recipe_of
 
@@ -112,3 +112,18 @@ def job_line(done: JobDone) -> str:
         gap = f"{100 * most.gap.value:+.2f} points ({point}, {most.plane})"
         parts.append(f"the year's solar access moved by up to {gap}")
     return f"{done.name}: " + "; ".join(" ".join(part.split()) for part in parts)
+
+
+def batch_line(done: Sequence[JobDone]) -> str:
+    """All jobs in one line."""
+    fit, unfit = (sum(job.code == code for job in done) for code in (FIT, UNFIT))
+    return (
+        f"{len(done)} job{'s' if len(done) != 1 else ''}: {fit} fit for use, {unfit} not fit for "
+        f"use, {len(done) - fit - unfit} with points that could not be worked out"
+    )
+
+
+def batch_document(done: Sequence[JobDone]) -> dict[str, Any]:
+    """The batch's JSON."""
+    code = worst(job.code for job in done)
+    return {"schema": SCHEMA, "jobs": [job.as_dict() for job in done], "exit_code": code}
