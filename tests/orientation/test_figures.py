@@ -265,6 +265,7 @@ def test_the_first_reason_that_holds_counts() -> None:
         "no direction", "heading not compensated for lean", "heading not compensated for lean",
     ]  # fmt: skip
     assert not found.used.any()
+    assert found.azimuth_deg[0] == pytest.approx(10.0)  # known, though not used
     kept = sight_lines(board([10.0, 10.0], 9.0, status=np.array([1, 9])), PLAIN)
     assert kept.used.all()
 
@@ -277,6 +278,8 @@ def test_an_uncompensated_heading_is_used_up_to_two_degrees_of_lean() -> None:
     first_of_all = board(10.0, 8.0, status=none[:1])
     assert first_of_all.seq[0] == 0
     assert list(sight_lines(first_of_all, PLAIN).reason) == [lean]
+    plain_log = board(10.0, 8.0, status=none[:1], seq=np.full(1, -1))
+    assert sight_lines(plain_log, PLAIN).used.all()
     # Raw field and force are compensated here.
     assert sight_lines(raw(10.0, 9.0, 9.0, tilt_deg=[9.0], pitch_deg=[9.0]), PLAIN).used.all()
 
@@ -294,6 +297,7 @@ def test_a_shaken_row_is_left_out_only_without_a_gyro() -> None:
 def test_tilt_is_told_where_it_was_measured() -> None:
     found = sight_lines(board(10.0, [5.0, np.nan], 3.0), PLAIN)
     np.testing.assert_allclose(found.roll_deg, [5.0, np.nan])
+    assert found.used.all()
     assert sight_lines(raw(10.0, 7.0, 3.0), PLAIN).roll_deg == pytest.approx([7.0])
 
 

@@ -98,16 +98,6 @@ def test_declination_is_added_and_a_true_heading_gets_none() -> None:
     assert any("declination +4.00" in step for step in sight.steps)
 
 
-def test_raw_rows_override_the_boards_attitude_row_by_row() -> None:
-    raw = raw_samples([40.0, 40.0], 0, 3.0)
-    field = raw.field_ut.copy()
-    field[1] = np.nan
-    mixed = attitude_samples([90.0, 90.0], 0, 7.0, field_ut=field, force_g=raw.force_g)
-    sight = sight_lines(mixed, PLAIN)
-    assert sight.azimuth_deg == pytest.approx([40.0, 90.0])
-    assert sight.elevation_deg == pytest.approx([3.0, 7.0])
-
-
 def test_compass_correction_undoes_iron_and_accelerometer_errors() -> None:
     truth = np.array([[1.1, 0.05, -0.02], [0.03, 0.93, 0.04], [0.0, -0.06, 1.0]])
     bias, offset = np.array([20.0, -15.0, 8.0]), np.array([0.004, -0.003, 0.02])
@@ -150,29 +140,6 @@ def test_a_bearing_stands_in_for_the_declination_and_its_error() -> None:
         )  # fmt: skip
         assert sight.azimuth_deg[0] == pytest.approx(107.5)
         assert sight.heading_error_deg == pytest.approx(0.5)
-
-
-def test_rows_out_of_range_or_without_direction_are_not_used_and_say_why() -> None:
-    samples = attitude_samples(
-        [10.0, 20.0, np.nan, 40.0], 0, [0.0, 0.0, 0.0, np.nan], status=np.array([1, 3, 1, 1])
-    )
-    sight = sight_lines(samples, PLAIN)
-    assert list(sight.used) == [True, False, False, False]
-    assert list(sight.reason) == ["", "board says out of range", "no direction", "no direction"]
-    assert sight.azimuth_deg[1] == pytest.approx(20.0)
-
-
-def test_a_heading_the_board_did_not_compensate_is_used_only_when_held_level() -> None:
-    samples = attitude_samples([10.0, 20.0], [0.5, 8.0], 0.0, status=np.zeros(2, dtype=int))
-    assert list(sight_lines(samples, PLAIN).reason) == ["", "heading not compensated for lean"]
-    plain_nmea = attitude_samples(10.0, 8.0, 0.0, status=np.zeros(1, int), seq=np.full(1, -1))
-    assert sight_lines(plain_nmea, PLAIN).used.all()
-
-
-def test_a_board_without_roll_has_a_sight_and_no_tilt() -> None:
-    sight = sight_lines(attitude_samples(10.0, np.nan, 3.0), PLAIN)
-    assert sight.used.all()
-    assert np.isnan(sight.roll_deg).all()
 
 
 def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_used() -> None:
