@@ -26,7 +26,7 @@ from firmware_protocol import Decoder
 from logger.errors import RecordingError
 from logger.recording import RecordingWriter
 from logger.recording.load import decode_recording
-from logger.recording.reader import parse_recording
+from logger.recording.reader import NOTHING, parse_recording
 from logger.simulation import simulate_sweep
 from logger.simulation.motion import CALM
 from logger.simulation.scenery import scene_named
@@ -55,12 +55,11 @@ def cuts(whole: bytes) -> Counter[str]:
     headings = sent_headings(whole)
     for cut in range(len(whole)):
         part = whole[:cut]
-        try:
-            got = parse_recording(part, Path("cut"))
-        except RecordingError:
-            if part.count(b"\n") > 0:
-                raise
-            seen["refused: not even a first line"] += 1
+        got = parse_recording(part, Path("cut"))
+        if b"\n" not in part:
+            if got.problems != (NOTHING,) or not got.empty:
+                raise SystemExit(f"cut at {cut}: in silence: {got.problems}")
+            seen["not even a first line: said to hold nothing"] += 1
             continue
         kept = list(decode_recording(got).samples.heading_deg)
         lines = part.count(b"\n") - 2

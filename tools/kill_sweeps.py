@@ -46,7 +46,7 @@ from logger.recording import Capture, RecordingWriter, SystemClock, open_link
 path, url = sys.argv[1:]
 header = {"started": "2026-05-14T08:12:31.250Z", "point": "killed"}
 writer = RecordingWriter(Path(path), header)
-capture = Capture(open_link(url), lambda: open_link(url), writer, SystemClock(), beside=True)
+capture = Capture(open_link(url), lambda: open_link(url), writer, SystemClock())
 while True:
     capture.step()
 """
@@ -125,6 +125,8 @@ def one_kill(
         # The board's time counts from the recorder's first question: it has begun by then.
         select.select([host], [], [], 60.0)
         sent = play(host, chunks, after_s)
+        if recorder.poll() is not None:
+            raise SystemExit(f"{number}: the recorder ended by itself, code {recorder.returncode}")
         recorder.kill()
         killed = time.monotonic()
         recorder.wait()
