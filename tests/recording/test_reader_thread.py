@@ -231,7 +231,7 @@ def told(*chunks):
     "chunks",
     [
         [(n * 0.005, 3) for n in range(100_000)],  # 200 instants of 3 sentences a second
-        [(30.0 * n, 18_000) for n in range(10)],  # held up by a network for half a minute each
+        [(10.0 * n, 6_000) for n in range(10)],  # held up by a network for ten seconds each time
         [(float(n), 1) for n in range(1000)],
     ],
     ids=["fastest board", "held up", "drip"],
