@@ -189,9 +189,10 @@ class _Flow:
         self._above += pieces
         self._came += pieces
         if self._above > PIECES_AT_ONCE:
+            took_s = now_s - self._since_s
+            when = "at once" if took_s < 0.05 else f"in {took_s:.1f} s"
             raise FloodError(
-                f"{self._came} sentences or scraps of noise came in {now_s - self._since_s:.1f} s, "
-                "more than any board sends",
+                f"{self._came} sentences or scraps of noise came {when}, more than any board sends",
                 f"port {url}",
                 hint="see what is on it with: horizon-logger ports; what was recorded is kept",
             )
