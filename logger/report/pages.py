@@ -153,16 +153,23 @@ def gap(first: PointResult, second: PointResult) -> Difference:
     return difference((a.value, a.low, a.high), (b.value, b.low, b.high))
 
 
+LETTERS_ON_COVER = 104
+"""That fit side by side above the panels of the cover's picture."""
+
+
 def _cover_picture(points: Sequence[PointResult], pictures: Pictures, w: Words) -> dict[str, str]:
     columns = min(len(points), 4 if len(points) > 6 else 3)
     rows = -(-len(points) // columns)
-    names = shortened([p.name for p in points], round(68 / columns))
-    panels = []
-    for name, point in zip(names, points, strict=True):
-        plane = point.access.planes[0]
-        share = w.percent(plane.solar_access.annual)
-        marked = w("{point} (not fit)", point=name) if sentences.unfit(point) else name
-        panels.append((f"{marked}: {share}", plane))
+    longest = LETTERS_ON_COVER // columns
+    ends = [
+        w("not fit") if sentences.unfit(p) else w.percent(p.access.planes[0].solar_access.annual)
+        for p in points
+    ]
+    names = shortened([p.name for p in points], longest - max(map(len, ends)) - 2)
+    panels = [
+        (f"{name}: {end}", point.access.planes[0])
+        for name, end, point in zip(names, ends, points, strict=True)
+    ]
     height = {1: 62.0, 2: 36.0}.get(rows, 25.0) * rows
     alt = w("Bars of solar access by month for each point; the figures stand on its page.")
     return pictures.add(drawn(cover_chart(panels, w, height, columns)), alt)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from logger import __version__
@@ -29,7 +27,7 @@ def installer(report: Report, w: Words) -> Page:
         "planes": _planes(report, w),
         "places": _places(report, w),
         "shaded_title": w("When each point is shaded, in solar hours"),
-        "shaded": _shaded(points, w),
+        "shaded": _shaded(report, w),
         "shaded_note": w(
             "Within {start} to {end} h; a dash is a month without shade in these hours, a question "
             "mark one in which part of the horizon was not measured.",
@@ -43,19 +41,24 @@ def installer(report: Report, w: Words) -> Page:
 LONGEST_NAME = 32
 """Letters of a point's name in a table; the whole name stands on its page."""
 
-FEW = 4
-"""Points that stand side by side, a row a month; more points are rows themselves."""
+ABREAST = 4
+"""Points that stand side by side in a table of months."""
 
 
-def _shaded(points: Sequence[PointResult], w: Words) -> Page:
-    hours = [shaded_hours(p.access.planes[0].window) for p in points]
-    names = shortened([p.name for p in points], LONGEST_NAME)
-    if len(points) > FEW:
-        head = [w("point"), *(w.month(m, "abbreviated") for m in range(12))]
-        rows = [[name, *cells] for name, cells in zip(names, hours, strict=True)]
-        return {"head": head, "rows": rows}
-    rows = [[w.month(m), *(cells[m] for cells in hours)] for m in range(12)]
-    return {"head": [w("month"), *names], "rows": rows}
+def _names(report: Report) -> dict[str, str]:
+    """The points' names, short enough for a table."""
+    names = [p.name for p in report.points]
+    return dict(zip(names, shortened(names, LONGEST_NAME), strict=True))
+
+
+def _shaded(report: Report, w: Words) -> list[Page]:
+    names, tables = _names(report), []
+    for start in range(0, len(report.points), ABREAST):
+        points = report.points[start : start + ABREAST]
+        hours = [shaded_hours(p.access.planes[0].window) for p in points]
+        rows = [[w.month(m), *(cells[m] for cells in hours)] for m in range(12)]
+        tables.append({"head": [w("month"), *(names[p.name] for p in points)], "rows": rows})
+    return tables
 
 
 LEAST_SUN_H = 0.5
@@ -115,13 +118,16 @@ def _places(report: Report, w: Words) -> Page:
     def metres(value: float | None, decimals: int = 2) -> str:
         return DASH if value is None else w.number(value, decimals)
 
+    names = _names(report)
+    every = {p.plane.name for point in report.points for p in point.access.planes}
     rows = []
-    names = shortened([p.name for p in report.points], LONGEST_NAME)
-    for p, name in zip(report.points, names, strict=True):
+    for p in report.points:
         known = report.job.point(p.name)
         place = [metres(v, 1) for v in (known.east_m, known.north_m, known.up_m)]
         heights = [metres(known.sight_height_m), metres(known.module_height_m)]
-        rows.append([name, *place, *heights, ", ".join(x.plane.name for x in p.access.planes)])
+        own = [x.plane.name for x in p.access.planes]
+        planes = ", ".join(own) if len(own) < len(every) else w("all")
+        rows.append([names[p.name], *place, *heights, planes])
     metres_of = (w("east [m]"), w("north [m]"), w("up [m]"), w("swept at [m]"), w("module at [m]"))
     head = [w("point"), *metres_of, w("planes")]
     note = w("Heights of sweep and module are above the same surface; a dash was not entered.")
@@ -181,14 +187,16 @@ def _data(report: Report, w: Words) -> list[list[str]]:
 
 def _steps(report: Report) -> list[list[str]]:
     """What was done to each point's sweeps, in the program's own words; like points together."""
+    names = _names(report)
     found: dict[str, list[str]] = {}
     for point in report.points:
-        found.setdefault("; ".join(point.horizon.profile.steps), []).append(point.name)
+        found.setdefault("; ".join(point.horizon.profile.steps), []).append(names[point.name])
     return [[", ".join(names), steps] for steps, names in found.items()]
 
 
 def _all_checks(report: Report, w: Words) -> list[tuple[str, Check]]:
-    found = [(p.name, check) for p in report.points for check in p.checks]
+    names = _names(report)
+    found = [(names[p.name], check) for p in report.points for check in p.checks]
     used = {c.file: c for p in report.points for one in p.chosen for c in one.used}
     found += [
         (w("{purpose} calibration", purpose=w(c.about.purpose)), check)
@@ -239,9 +247,10 @@ def _checks(report: Report, w: Words) -> Page:
 
 
 def _rules(report: Report, w: Words) -> Page:
+    names = _names(report)
     rows = [
         [
-            point.name,
+            names[point.name],
             p.plane.name,
             w(sentences.RULES.get(v.rule, v.rule)),
             w.percent(v.limit),
@@ -279,8 +288,11 @@ def _horizon(point: PointResult, w: Words) -> Page:
 
 
 def _files(report: Report, w: Words) -> Page:
+    names = _names(report)
     rows = [
-        [p.name, s.recording.path.name, s.recording.sha256] for p in report.points for s in p.sweeps
+        [names[p.name], s.recording.path.name, s.recording.sha256]
+        for p in report.points
+        for s in p.sweeps
     ]
     used = {c.file: c for p in report.points for one in p.chosen for c in one.used}
     rows += [

@@ -164,7 +164,7 @@ def test_the_installer_finds_heights_positions_and_hours(report_of, point_of, jo
     point = point_of("yard", 30.0)
     page = next(t for t in pages_of(report_of(point)) if "For the installer" in t)
     assert "roof 35.0 180.0 175.3" in page  # by a compass 4.7° of declination less
-    assert "yard – – – 1.60 1.60 roof, east wall" in page
+    assert "yard – – – 1.60 1.60 all" in page
     cells = sheets.shaded_hours(point.access.planes[0].window)
     assert cells[5] == "–"
     assert f"December {cells[11]}" in page
