@@ -8,7 +8,7 @@ from skyline_paths import blocks_line, fused, sight, swept, tremor
 from logger.horizon import Obstruction
 from logger.horizon_fit import SightedSweep
 from logger.horizon_fit.labels import combined, named_moments
-from logger.recording.samples import KeyPress, Note
+from logger.recording.samples import KeyPress, Note, as_note
 
 
 def sector(profile: object, name: str) -> tuple[float, float]:
@@ -42,6 +42,15 @@ def test_a_label_holds_in_the_direction_of_the_sweep_until_the_next() -> None:
     assert sector(profile, "far wood") == pytest.approx((120.0, 260.0), abs=1.0)
     assert sector(profile, "hill") == pytest.approx((260.0, 290.0), abs=1.0)
     assert {o.kind for o in profile.obstructions} == {"deciduous", "terrain"}
+
+
+def test_a_remark_ends_no_name_and_an_empty_name_does() -> None:
+    recorded = swept(*blocks_line(), seed=1)
+    wood = Note(time_at(recorded, 120.0), "far wood", "deciduous")
+    remark = as_note(time_at(recorded, 200.0), {"text": "a van passes"})
+    end = as_note(time_at(recorded, 260.0), {"label": ""})
+    result = fused(SightedSweep(recorded, notes=(wood, remark, end)))
+    assert sector(result.profile, "far wood") == pytest.approx((120.0, 260.0), abs=1.0)
 
 
 def test_backwards_a_label_reaches_to_the_other_side() -> None:

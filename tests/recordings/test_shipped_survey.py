@@ -2,13 +2,17 @@
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from logger.geometry import wrap360
+from logger.horizon import HorizonProfile
 from logger.job import point_names, point_recordings, read_job
+from logger.simulation import Scene
 from logger.survey.calibrations import stored_calibrations
 from logger.survey.pipeline import PointResult, survey_point
 from logger.survey.points import load_sweep, point_result
@@ -65,6 +69,36 @@ def test_every_answer_is_that_of_the_exact_skyline(
                 assert abs(got["annual"]["value"] - annual["value"]) <= annual["within"], where
                 for month, value in zip(got["monthly"], monthly["value"], strict=True):
                     assert abs(month["value"] - value) <= monthly["within"], where
+
+
+def turned_and_lifted(profile: HorizonProfile, scene: Scene) -> tuple[float, float]:
+    """By how much a horizon is turned and lifted against the exact skyline. [deg]"""
+    azimuth, turns = np.arange(0.0, 360.0, 0.2), np.arange(-2.0, 2.01, 0.1)
+    found = profile.elevation_at(azimuth, unmeasured_deg=np.nan)
+    away = [found - scene.elevation_at(wrap360(azimuth - turn)) for turn in turns]
+    lifts = [np.nanmedian(a) for a in away]
+    spread = [np.nanmean(np.abs(a - lift)) for a, lift in zip(away, lifts, strict=True)]
+    best = int(np.argmin(spread))
+    return float(turns[best]), float(lifts[best])
+
+
+def is_the_exact_skyline(profile: HorizonProfile, scene: Scene) -> bool:
+    # Compass and bearing hold the heading to some 0.3°, the level calibration the level to 0.1°.
+    turn, lift = turned_and_lifted(profile, scene)
+    return abs(turn) < 0.5 and abs(lift) < 0.25
+
+
+@pytest.mark.parametrize("spot", make.SPOTS, ids=lambda spot: spot.name)
+def test_every_horizon_is_the_exact_skyline_and_a_degree_beside_it_is_not(
+    results: dict[str, PointResult], spot: make.Spot
+) -> None:
+    profile, scene = results[spot.name].horizon.profile, make.scene_of(spot)
+    assert is_the_exact_skyline(profile, scene)
+    for turn in (-1.0, 1.0):
+        assert not is_the_exact_skyline(profile.turned(turn), scene)
+    for lift in (-0.5, 0.5):
+        lifted = replace(profile, elevation_deg=profile.elevation_deg + lift)
+        assert not is_the_exact_skyline(lifted, scene)
 
 
 def test_the_interval_of_every_yearly_access_holds_the_exact_one(
