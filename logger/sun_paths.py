@@ -45,8 +45,7 @@ class HourLine:
     """Where the sun stands at one hour over the year."""
 
     hour: float  # [h]
-    # Apparent direction, from the December to the June solstice for solar hours, through the
-    # whole year for clock hours. [deg] Shape (N,).
+    # Apparent direction, from the December to the June solstice. [deg] Shape (N,).
     azimuth_deg: Floats
     elevation_deg: Floats
 
@@ -62,9 +61,6 @@ class SunPaths:
     year: int
     tracks: tuple[DayTrack, ...]  # From the December to the June solstice
     hour_lines: tuple[HourLine, ...]  # 0 to 23 h apparent solar time
-    # 0 to 23 h of a fixed offset from UTC; empty without one
-    clock_lines: tuple[HourLine, ...] = ()
-    utc_offset_h: float | None = None  # [h]
 
 
 def utc_of_solar_hour(dates: Times, solar_hour: Any, longitude_deg: float) -> Times:
@@ -76,7 +72,7 @@ def utc_of_solar_hour(dates: Times, solar_hour: Any, longitude_deg: float) -> Ti
 
 
 @lru_cache(maxsize=16)
-def sun_paths(site: Site, year: int = 2026, utc_offset_h: float | None = None) -> SunPaths:
+def sun_paths(site: Site, year: int = 2026) -> SunPaths:
     """Tracks of the solstices and of the 21st of the months between, and the hour lines."""
     solar_hour = np.arange(0, 24 + _TRACK_STEP_H / 2, _TRACK_STEP_H)
     if abs(site.latitude_deg) < 30:
@@ -91,19 +87,13 @@ def sun_paths(site: Site, year: int = 2026, utc_offset_h: float | None = None) -
     ).astype("timedelta64[D]")
     hours = np.arange(24.0)
     line_times = list(utc_of_solar_hour(line_days, hours[:, None], site.longitude_deg))
-    clock_times: list[Times] = []
-    if utc_offset_h is not None:
-        midnights: Times = (np.datetime64(f"{year}-01-01") + np.arange(0, 371, 10)).astype("M8[ms]")
-        for h in hours:
-            since_midnight = np.timedelta64(round((h - utc_offset_h) * 3_600_000), "ms")
-            clock_times.append(np.asarray(midnights + since_midnight, dtype="M8[ms]"))
-    parts = [*track_times, *line_times, *clock_times]
+    parts = [*track_times, *line_times]
     sun = sun_track(np.concatenate(parts), site)
     ends = np.cumsum([len(p) for p in parts])[:-1]
     directions = list(
         zip(np.split(sun.azimuth_deg, ends), np.split(sun.elevation_deg, ends), strict=True)
     )
-    n, m = len(track_times), len(line_times)
+    n = len(track_times)
     partners = _partner_dates(firsts, year)
     return SunPaths(
         site=site,
@@ -113,12 +103,8 @@ def sun_paths(site: Site, year: int = 2026, utc_offset_h: float | None = None) -
             for dates, (a, e) in zip(partners, directions[:n], strict=True)
         ),
         hour_lines=tuple(
-            HourLine(float(h), a, e) for h, (a, e) in zip(hours, directions[n : n + m], strict=True)
+            HourLine(float(h), a, e) for h, (a, e) in zip(hours, directions[n:], strict=True)
         ),
-        clock_lines=tuple(
-            HourLine(float(h), a, e) for h, (a, e) in zip(hours, directions[n + m :], strict=False)
-        ),
-        utc_offset_h=utc_offset_h,
     )
 
 

@@ -30,11 +30,13 @@ def command(output: Path, json_file: str | None) -> None:
     from logger.errors import as_argument
     from logger.files import write_atomically
     from logger.job import read_job
+    from logger.report.comparison import comparison_text
     from logger.report.content import report_of, with_beside
     from logger.report.document import write_document
     from logger.report.files import write_point, write_tables
     from logger.report.sentences import assumptions_once, point_story
     from logger.survey.answers import answers
+    from logger.survey.compare import compare
     from logger.survey.demo import calibrated_again, new_demo, shipped_survey
     from logger.survey.recipe import recipe_of
 
@@ -60,8 +62,8 @@ def command(output: Path, json_file: str | None) -> None:
     write_tables(report, folder / "report-tables")
     if json_file:
         write_json(json_file, {"points": [answer.document for answer in found]})
-    results = [answer.result for answer in found if answer.result is not None]
-    tell(f"\n{assumptions_once(results)}")
+    tell(f"\n{comparison_text(compare(recipe, [a.document for a in found if a.document]))}")
+    tell(f"\n{assumptions_once(report.points)}")
     tell(f"\nwrote {folder / 'report.pdf'}, the document for the client, and the files beside it")
     say("These recordings were made by the virtual board; no such place exists.")
     leave_by_answers(found, f"horizon-logger compare {as_argument(job.folder)}")

@@ -67,29 +67,6 @@ def month_table(plane: PlaneResult, point: str = "") -> Table:
     return Table(heading, columns, rows, last_is_total=True)
 
 
-def planes_table(planes: Sequence[PlaneResult]) -> Table:
-    """The year of each plane at one point, and its poorest month."""
-    columns = (
-        Column("plane", "plane"),
-        share("solar_access", "solar access"),
-        share("solar_access_low", "low"),
-        share("solar_access_high", "high"),
-        Column("loss_kwh_per_m2", "loss", "kWh/m²", 0, 4),
-        Column("poorest_month", "poorest month"),
-        share("solar_access_then", "solar access"),
-    )
-    rows: list[tuple[Cell, ...]] = []
-    for plane in planes:
-        months, year = plane.solar_access.value[:YEAR], plane.solar_access.year
-        known = bool(np.isfinite(months).any())
-        poorest = int(np.nanargmin(months)) if known else 0
-        then = (MONTHS[poorest], float(months[poorest])) if known else (DASH, None)
-        loss = float(plane.loss_kwh_m2.sum())
-        rows.append((plane.plane.name, year.value, year.low, year.high, loss, *then))
-    title = "Of what an open, level horizon would give (low and high: 95 %)"
-    return Table(title, columns, tuple(rows))
-
-
 def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
     """Losses with the sectors of one name taken together, the greatest first.
 
@@ -105,24 +82,6 @@ def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
         for name, own in names.items()
     ]
     return sorted(found, key=lambda o: -float(np.nan_to_num(o.loss_fraction[YEAR])))
-
-
-def taken_table(planes: Sequence[PlaneResult]) -> Table:
-    """What each obstruction blocks of the year's light, a column a plane; zero rows omitted."""
-    taken: dict[str, list[float]] = {}
-    for k, plane in enumerate(planes):
-        for o in by_name(plane.by_obstruction):
-            taken.setdefault(o.name, [0.0] * len(planes))[k] = float(o.loss_fraction[YEAR])
-    columns = (
-        Column("obstruction", "obstruction"),
-        *(share(f"plane_{k}", plane.plane.name) for k, plane in enumerate(planes, 1)),
-    )
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (name, *of)
-        for name, of in sorted(taken.items(), key=lambda item: -max(np.nan_to_num(item[1])))
-    )
-    title = "Share of the year's light blocked"
-    return _without_zero_rows(Table(title, columns, rows), 1)
 
 
 def obstruction_months(plane: PlaneResult, point: str = "") -> Table:

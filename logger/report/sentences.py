@@ -17,8 +17,6 @@ from logger.report.result_tables import (
     UNMEASURED_WORTH_SAYING,
     month_table,
     obstruction_months,
-    planes_table,
-    taken_table,
 )
 from logger.report.tables import MONTHS, as_text, hour_text
 
@@ -46,17 +44,9 @@ def answer_text(result: PointResult | AccessResult) -> str:
 
 
 def point_story(result: PointResult) -> str:
-    """One of several points for the terminal, told shortly: the full tables are in the files."""
-    planes = result.access.planes
-    taken = taken_table(planes)
-    parts = [
-        f"== {result.name} ==",
-        unfit_sentence(result.checks),
-        window_text(planes[0].window),
-        as_text(planes_table(planes)),
-        as_text(taken) if taken.rows else "",
-    ]
-    return _paragraphs(parts)
+    """One of several points for the terminal, told shortly: tables compare them."""
+    window = window_text(result.access.planes[0].window)
+    return _paragraphs([f"== {result.name} ==", unfit_sentence(result.checks), window])
 
 
 def _paragraphs(parts: Sequence[str]) -> str:

@@ -86,13 +86,3 @@ def test_solstices_stand_alone_and_bound_the_others():
     dates = [t.dates for t in sun_paths(Site(46.05, 14.51)).tracks]
     assert [d[0].month for d in dates if len(d) == 1] == [12, 6]
     assert all(d.year == 2026 for pair in dates for d in pair)
-
-
-def test_clock_lines_need_a_clock():
-    assert sun_paths(Site(46.05, 14.51)).clock_lines == ()
-    lines = sun_paths(Site(46.05, 15.0), utc_offset_h=1.0).clock_lines
-    assert [line.hour for line in lines] == list(range(24))
-    # On the zone's own meridian clock noon and solar noon differ by the equation of time only,
-    # 16.5 minutes or 4 degrees of hour angle at most.
-    noon = lines[12]
-    assert np.abs(angle_between(noon.azimuth_deg, 180.0)).max() < 9
