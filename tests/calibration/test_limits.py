@@ -28,7 +28,7 @@ from logger.orientation import (
 )
 from logger.orientation.field_check import model_check
 from logger.recording.samples import KeyPress, Note, Samples, Stream
-from logger.simulation import DEFAULT_SITE, Sensor, simulate_bearing
+from logger.simulation import DEFAULT_SITE, Sensor, simulate_bearing, simulate_tumble
 from logger.survey.calibrations import _clock_moved_s
 
 NORTH = Declination(0.0, 0.3, "chart")
@@ -197,6 +197,27 @@ def test_the_last_value_that_is_taken_and_the_first_that_is_refused(
     with pytest.raises((InputError, UsageError)) as caught:
         ask(refused)
     assert caught.value.hint or isinstance(caught.value, UsageError)
+
+
+@pytest.mark.parametrize(
+    ("name", "found", "refused"),
+    [
+        ("widest_gap", (74.9, np.array([1.0, 0.0, 0.0])), ""),
+        ("widest_gap", (75.1, np.array([1.0, 0.0, 0.0])), "one hemisphere only: the front end"),
+        ("expected_error", compass.HeadingError(1.0, 4.99, 0.5, 0.1), ""),
+        ("expected_error", compass.HeadingError(1.0, 5.01, 0.5, 0.1), "uncertain by 5°"),
+    ],
+)
+def test_a_tumble_is_refused_past_75_degrees_of_gap_or_5_degrees_of_heading_error(
+    monkeypatch: pytest.MonkeyPatch, name: str, found: Any, refused: str
+) -> None:
+    samples = stream_of(simulate_tumble(seed=3, streams="M")).samples
+    monkeypatch.setattr(compass, name, lambda *_: found)
+    if refused:
+        with pytest.raises(InputError, match=refused):
+            compass.fit_compass(samples, MODEL)
+    else:
+        assert not all(check.passed for check in compass.fit_compass(samples, MODEL).checks)
 
 
 # --- Which samples a magnetic disturbance takes out ---
