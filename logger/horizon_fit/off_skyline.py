@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from logger.arrays import Bools, Floats, Ints
+from logger.calibration.closing_target import AT_THE_ENDS_S
 from logger.calibration.closing_target import REASON as TARGET_SIGHTED
 from logger.geometry import unwrapped
 from logger.horizon_fit.passes import velocity
@@ -138,12 +139,15 @@ def _without_swings(sight: SightLines) -> SightLines:
     path = unwrapped(sight.azimuth_deg[used])
     across = velocity(t_s, path, SPEED_OVER_S) * np.cos(np.radians(elevation))
     speed = np.hypot(across, velocity(t_s, elevation, SPEED_OVER_S))
-    usual, middle = float(np.median(speed)), (t_s[0] + t_s[-1]) / 2.0
-    start, end = t_s[0], t_s[-1]
-    if (first := target[target < middle]).size:
-        start = _joined(first[-1], t_s, speed / usual)
-    if (last := target[target >= middle]).size:
-        end = -_joined(-last[0], -t_s[::-1], speed[::-1] / usual)
+    speed = speed / max(float(np.median(speed)), 1e-9)
+    start, end = float(sight.t_s[0]), float(sight.t_s[-1])
+    # A target sighted half way is a look aside and no reason to drop what came before it.
+    at_an_end = min(AT_THE_ENDS_S, (end - start) / 2.0)
+    first, last = target[target < start + at_an_end], target[target > end - at_an_end]
+    if first.size:
+        start = _joined(first[-1], t_s, speed)
+    if last.size:
+        end = -_joined(-last[0], -t_s[::-1], speed[::-1])
     return sight.without((sight.t_s < start) | (sight.t_s > end), OFF_SKYLINE)
 
 

@@ -12,6 +12,7 @@ from skyline_paths import (
     fused,
     mean_difference,
     sight,
+    swept,
     tremor,
     wavy,
     wavy_line,
@@ -110,3 +111,11 @@ def test_a_sweep_that_starts_on_the_closing_target_is_kept_whole() -> None:
     target = (at < 2.0) | (at > at[-1] - 2.0)
     result = fused(recorded.without(target, "closing target sighted"))
     assert result.sight[0].used.sum() > len(t) - 5
+
+
+def test_a_target_sighted_half_way_drops_nothing_before_it() -> None:
+    recorded = swept(*wavy_line(), seed=7)
+    middle = recorded.t_s[-1] / 2.0
+    looked = np.abs(recorded.t_s - middle) < 1.0
+    result = fused(recorded.without(looked, "closing target sighted"))
+    assert result.sight[0].used.sum() == (~looked).sum()
