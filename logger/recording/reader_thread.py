@@ -17,9 +17,9 @@ POLL_S = 0.1
 
 PIECES_A_SECOND = 2_000
 """Sentences, or scraps of noise: three times the 600 that the contract's fastest board sends."""
-PIECES_AT_ONCE = 10_000
-"""What may come at once, when a network has stalled, say. A link that is silent for 10 s is opened
-anew, and that board sends 6,000 in 10 s."""
+PIECES_AT_ONCE = 30_000
+"""What may come at once: a whole sweep of a virtual board that is not paced (`simulate --speed 0`),
+or what a stalled network held back for 50 s of the contract's fastest board."""
 MOST_WAITING = 100_000
 """Pieces that may wait to be shown: nearly three minutes of the fastest board, some 40 MB."""
 _KEPT_EARLY = 64 * 2**10

@@ -126,7 +126,7 @@ def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(j
         code = terminal.wait()
     assert code == 4  # sixty degrees are not the sky
     after = terminal.text.split("\x1b[?1049l")[-1]
-    assert "9 to 15 solar time" in after
+    assert "9 to 15 h solar time" in " ".join(after.split())
     assert "not fit for use - sun-crossed sectors measured" in after
     assert "\x1b[1;7;31m" not in terminal.text
     assert "\x1b[33m" not in terminal.text
@@ -149,7 +149,7 @@ def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(job: Path) -> No
     assert any(n.get("label") == "lime tree" and n["kind"] == "deciduous" for n in notes)
     listed = run("edit", "list", job).stdout
     assert listed.startswith(f"eave: {recording.name}: ")
-    assert "s left out (A. Example" in listed
+    assert "s excluded (A. Example" in listed
     assert "swept again at once" in listed
 
 
@@ -161,7 +161,7 @@ def test_two_points_by_the_trigger_alone_nothing_typed(job: Path, tmp_path: Path
     points = json.loads((tmp_path / "r.json").read_text())["points"]
     assert [p["point"] for p in points] == ["eave", "gable"]
     assert done.stderr.index("the trigger opens eave") < done.stderr.index("the trigger opens gab")
-    assert "s after it was opened: 9 to 15" in done.stderr
+    assert "s after it was opened: From 9 to 15 h solar time" in done.stderr
     for name in ("eave", "gable"):
         assert (job / "results" / f"{name}.json").exists()
 
