@@ -3,7 +3,7 @@
 
     python tools/lowest_versions.py
     python tools/lowest_versions.py --newest
-    python tools/lowest_versions.py --only tests/acquisition tests/ground
+    python tools/lowest_versions.py --only tests/recording tests/ground
     python tools/lowest_versions.py --main-paths
 
 Builds a virtual environment of its own, installs this checkout with every dependency at its lower
@@ -27,13 +27,13 @@ ROOT = Path(__file__).resolve().parent.parent
 
 MAIN_PATHS = (
     "tests/ground",
-    "tests/acquisition/test_recording.py",
-    "tests/acquisition/test_links.py",
+    "tests/recording/test_recording.py",
+    "tests/recording/test_links.py",
     "tests/orientation/test_sight_lines.py",
     "tests/orientation/test_figures.py",
     "tests/calibration/test_compass.py",
     "tests/calibration/test_level.py",
-    "tests/horizon/test_horizon_from.py",
+    "tests/horizon_fit/test_horizon_from.py",
     "tests/access/test_window.py",
     "tests/access/test_weather.py",
     "tests/access/test_transposition.py",
@@ -41,7 +41,7 @@ MAIN_PATHS = (
     "tests/live/test_screen.py",
     "tests/simulation/test_scene.py",
     "tests/report/test_document.py",
-    "tests/report/test_sun_path_chart.py",
+    "tests/report/test_charts.py",
     "tests/report/test_tables.py",
     "tests/recordings/test_shipped_survey.py",
     "tests/commands/test_live_and_replay.py",
