@@ -283,7 +283,7 @@ def photo(path, **exif_of) -> None:
     exif = Image.Exif()
     exif[0x0112] = 6  # turned a quarter
     exif[0x8825] = {1: "N", 2: (46.0, 3.0, 0.0), **exif_of}
-    exif.get_ifd(0x8769)[0x9003] = "2026:05:14 08:20:11"
+    exif[0x8769] = {0x9003: "2026:05:14 08:20:11"}
     Image.new("RGB", (3000, 2000), "navy").save(path, exif=exif)
 
 
@@ -304,7 +304,7 @@ def test_a_photo_has_caption_direction_and_date(report_of, job_folder):
     photo(folder / "south.jpg", **{16: "M", 17: 142.4}) if False else None
     exif = Image.Exif()
     exif[0x8825] = {16: "M", 17: 142.4}
-    exif.get_ifd(0x8769)[0x9003] = "2026:05:14 08:20:11"
+    exif[0x8769] = {0x9003: "2026:05:14 08:20:11"}
     Image.new("RGB", (300, 200), "grey").save(folder / "south.jpg", exif=exif)
     try:
         page = pages_of(report_of())[1]
