@@ -91,7 +91,7 @@ def told(*arguments, good=(0,)):
 
 def new_job(folder, site):
     told("new", folder, "--latitude", site["latitude"], "--longitude", site["longitude"],
-         "--altitude", site["altitude_m"])  # fmt: skip
+         "--altitude", site["elevation_m"])  # fmt: skip
     return folder
 
 
