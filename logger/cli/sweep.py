@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from logger.job import Job
     from logger.live.sweeping import Surroundings, SurveyDay
     from logger.recording import Heard
-    from logger.survey.pipeline import PointResult
+    from logger.survey.result import PointResult
 
 STANCES = ("ground", "flat roof", "pitched roof", "platform", "window")
 LADDER = "ladder"

@@ -17,8 +17,8 @@ from logger.report.result_tables import YEAR, by_name
 from logger.report.sky_chart import sun_path_chart
 from logger.sun_paths import sun_paths
 from logger.survey.answers import Answer
-from logger.survey.pipeline import PointResult
 from logger.survey.recipe import Recipe, year_of
+from logger.survey.result import PointResult
 
 WORTH_REMOVING = 0.005
 """Share of the year that an obstruction must take for its removal to be tried out."""

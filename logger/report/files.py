@@ -20,7 +20,7 @@ from logger.report.language import Words
 from logger.report.sky_chart import sun_path_chart
 from logger.report.tables import as_csv, one_line
 from logger.sun_paths import sun_paths
-from logger.survey.pipeline import PointResult
+from logger.survey.result import PointResult
 
 
 def write_tables(report: Report, folder: Path) -> list[Path]:

@@ -19,7 +19,7 @@ from logger.report.photos import MOST, Photo, photo_at, photos_of
 from logger.report.result_tables import YEAR, by_name, window_known
 from logger.report.tables import hour_text, shortened
 from logger.survey.compare import Difference, difference
-from logger.survey.pipeline import PointResult
+from logger.survey.result import PointResult
 
 Page = dict[str, Any]
 

@@ -16,7 +16,7 @@ from logger.report.tables import DASH, MONTHS, Cell, Column, Table, csv_text
 if TYPE_CHECKING:
     from logger.access.shade import ShadeMap
     from logger.orientation.sight_lines import SightLines
-    from logger.survey.pipeline import PointResult
+    from logger.survey.result import PointResult
 
 YEAR = 12
 """Column of the year behind the twelve months."""

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
     from logger.report.content import Gain
     from logger.survey.compare import Difference
-    from logger.survey.pipeline import PointResult
+    from logger.survey.result import PointResult
 
 # For the terminal
 

@@ -13,7 +13,7 @@ from logger.report.content import Report
 from logger.report.language import DASH, Words
 from logger.report.pages import Page
 from logger.report.tables import hour_text, shortened
-from logger.survey.pipeline import PointResult
+from logger.survey.result import PointResult
 
 # For the installer
 

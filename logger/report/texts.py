@@ -9,7 +9,7 @@ from logger import safety
 from logger.report.language import N_
 
 if TYPE_CHECKING:
-    from logger.survey.pipeline import PointResult
+    from logger.survey.result import PointResult
 
 NOT_LOOKED_AT = N_(
     "How modules are wired into strings, whether roof and structure bear an array, how trees "

@@ -15,9 +15,9 @@ from logger.checks import Check
 from logger.errors import InputError, LoggerError
 from logger.job import Job, kept_recordings, point_names
 from logger.processors import processors as all_processors
-from logger.survey.pipeline import PointResult
 from logger.survey.points import point_result
 from logger.survey.recipe import Recipe, at_point, recipe_of
+from logger.survey.result import PointResult
 from logger.survey.store import KEY, answer_key, sealed, store, stored_answer
 from logger.survey.workers import in_order
 

@@ -43,8 +43,9 @@ from logger.orientation import UNDATED, Declination, declination_at, field_expec
 from logger.recording import Recording
 from logger.recording.samples import Note, Stream
 from logger.site import Site, distance_km
-from logger.survey.pipeline import CorrectionsOf, Sweep
+from logger.survey.pipeline import CorrectionsOf
 from logger.survey.recipe import magnetic_model_of
+from logger.survey.result import Sweep
 
 CLOCK_DOUBT_S = 2.0
 """Of a computer whose clock is set by network or satellite. [s]"""

@@ -8,14 +8,13 @@ own.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
-from typing import Any, TypeAlias
+from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 import numpy as np
 
-from logger import __version__
-from logger.access import AccessResult
 from logger.calibration import (
     Chosen,
     ClosingTarget,
@@ -28,7 +27,6 @@ from logger.errors import InputError, UsageError
 from logger.horizon import Obstruction
 from logger.horizon_fit import (
     Edit,
-    HorizonResult,
     SightedSweep,
     edited_passes,
     edited_profile,
@@ -43,22 +41,11 @@ from logger.orientation import (
     orient,
 )
 from logger.recording import Recording, recording_checks
-from logger.recording.samples import Samples, Stream
+from logger.recording.samples import Samples
 from logger.settings import Settings
 from logger.site import Site
-from logger.survey.compare import best_plane
 from logger.survey.recipe import Recipe, year_of
-
-SCHEMA = "horizon-logger result 2"
-
-
-@dataclass(frozen=True, eq=False)
-class Sweep:
-    """One recording of a point, read and decoded."""
-
-    recording: Recording
-    stream: Stream
-
+from logger.survey.result import PointResult, Sweep
 
 CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
 """Which calibrations a sweep gets, and the checks that judge them."""
@@ -77,104 +64,6 @@ class PointSetup:
     edits: tuple[Edit, ...] = ()  # Changes made in the office, oldest first
     # That ended before anything came: named, and left out
     begun: tuple[Recording, ...] = ()
-
-
-@dataclass(frozen=True, eq=False)
-class PointResult:
-    """A point's answer, with what it came from."""
-
-    name: str
-    site: Site
-    sweeps: tuple[Sweep, ...]  # One a recording, or one a board where it was changed in one
-    chosen: tuple[Chosen, ...]  # Corrections and the calibrations they come from, one a sweep
-    closing_targets: tuple[ClosingTarget, ...]  # What the closing target says of each sweep
-    horizon: HorizonResult
-    access: AccessResult
-    checks: tuple[Check, ...]
-    recipe: Recipe
-    begun: tuple[Recording, ...] = ()  # See `PointSetup`
-
-    @property
-    def recordings(self) -> tuple[Recording, ...]:
-        """Each once, with those that are left out because they hold nothing."""
-        found = {s.recording.path: s.recording for s in self.sweeps}
-        return (*found.values(), *self.begun)
-
-    @property
-    def declination(self) -> Declination:
-        """Of the first sweep; all sweeps of one point share site and season."""
-        return self.chosen[0].corrections.declination
-
-    def as_dict(self) -> dict[str, Any]:
-        """The documented result, ``horizon-logger result 2``."""
-        profile = self.horizon.profile
-        rejected: dict[str, int] = {}
-        refused: dict[str, int] = {}
-        for sight, sweep in zip(self.horizon.sight, self.sweeps, strict=True):
-            _add_up(rejected, sight.rejected())
-            _add_up(refused, sweep.stream.refused)
-        read = sum(len(sight) for sight in self.horizon.sight)
-        used = sum(int(sight.used.sum()) for sight in self.horizon.sight)
-        access = self.access.as_dict()
-        error = profile.standard_error_deg
-        return {
-            "schema": SCHEMA,
-            "program": f"horizon-logger {__version__}",
-            "point": self.name,
-            "site": access["site"],
-            "sky": {
-                "kind": "unknown" if self.recipe.weather is None else "typical year",
-                "source": self.access.sky,
-                "sha256": self.recipe.weather.sha256 if self.recipe.weather else None,
-            },
-            "declination": self.declination.as_dict(),
-            "samples": {"read": read, "used": used, "rejected": rejected},
-            "sentences": {
-                "refused": refused,
-                "lost": sum(s.stream.lost for s in self.sweeps),
-            },
-            "recordings": [
-                {
-                    "file": recording.path.name,
-                    "sha256": recording.sha256,
-                    "sealed": recording.sealed,
-                    "problems": list(recording.problems),
-                }
-                for recording in self.recordings
-            ],
-            "calibrations": [
-                {
-                    "recording": sweep.recording.path.name,
-                    "used": [
-                        {"file": used.file, "kind": used.kind, "figures": used.figures}
-                        for used in chosen.used
-                    ],
-                    "closing_target": mark.figures(),
-                }
-                for sweep, chosen, mark in zip(
-                    self.sweeps, self.chosen, self.closing_targets, strict=True
-                )
-            ],
-            "quality": [check.as_dict() for check in self.checks],
-            "horizon": {
-                "azimuth_deg": profile.azimuth_deg,
-                "elevation_deg": profile.elevation_deg,
-                "standard_error_deg": np.full(len(profile), np.nan) if error is None else error,
-                "measured": profile.known,
-                "heading_error_deg": profile.heading_error_deg,
-                "level_error_deg": profile.level_error_deg,
-                "obstructions": list(profile.obstructions),
-                "steps": list(profile.steps),
-            },
-            **{key: value for key, value in access.items() if key not in ("site", "schema")},
-            "best_plane": best.as_dict() if (best := best_plane(self.access)) else None,
-            "settings": asdict(self.recipe.settings),
-        }
-
-
-def _add_up(total: dict[str, int], more: dict[str, int]) -> None:
-    for key, count in more.items():
-        total[key] = total.get(key, 0) + count
 
 
 def survey_point(
@@ -213,9 +102,7 @@ def survey_point(
         closing_targets.append(mark)
         checks += [*calibrated.checks, *oriented_checks, *mark.checks]
     if not any(one.sight.used.any() for one in passes):
-        reasons: dict[str, int] = {}
-        for one in passes:
-            _add_up(reasons, one.sight.rejected())
+        reasons = sum((Counter(one.sight.rejected()) for one in passes), Counter[str]())
         why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
         raise InputError(f"not one sample can be used: {why}", name)
     horizon = horizon_from(

@@ -23,14 +23,9 @@ from logger.job import (
 from logger.orientation import declination_at, sight_lines
 from logger.recording import load_stream, read_recording
 from logger.survey.calibrations import corrections_of_job
-from logger.survey.pipeline import (
-    PointResult,
-    PointSetup,
-    Sweep,
-    site_of,
-    survey_point,
-)
+from logger.survey.pipeline import PointSetup, site_of, survey_point
 from logger.survey.recipe import Overrides, Recipe, magnetic_model_of, recipe_at, recipe_of
+from logger.survey.result import PointResult, Sweep
 
 
 def load_sweep(

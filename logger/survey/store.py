@@ -19,8 +19,8 @@ from logger.job import (
     swept_under_two_names,
     write_json,
 )
-from logger.survey.pipeline import SCHEMA
 from logger.survey.recipe import Recipe
+from logger.survey.result import SCHEMA
 
 LARGEST_INPUT = 1 << 30
 """A recording of a day at 100 Hz is smaller. [bytes]"""

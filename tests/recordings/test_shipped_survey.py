@@ -14,9 +14,10 @@ from logger.horizon import HorizonProfile
 from logger.job import point_names, point_recordings, read_job
 from logger.simulation import Scene
 from logger.survey.calibrations import stored_calibrations
-from logger.survey.pipeline import PointResult, survey_point
+from logger.survey.pipeline import survey_point
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import recipe_of
+from logger.survey.result import PointResult
 
 FOLDER = Path(__file__).parents[2] / "recordings"
 sys.path.insert(0, str(FOLDER))

@@ -20,9 +20,9 @@ from logger.report.content import Beside, Report, beside_of
 from logger.settings import Settings
 from logger.site import Site
 from logger.survey.demo import shipped_survey
-from logger.survey.pipeline import PointResult
 from logger.survey.points import point_result
 from logger.survey.recipe import Recipe, recipe_of
+from logger.survey.result import PointResult
 
 SITE = Site(46.05, 14.51, 310.0)
 ROOF, WALL = Plane("roof", 35.0, 180.0), Plane("east wall", 90.0, 95.0)
