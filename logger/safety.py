@@ -18,6 +18,12 @@ SHORT_NOTICE: tuple[str, ...] = (
 )
 """One sentence an item, for the terminal before a live sweep."""
 
+ONE_LINE = (
+    "Never look at the sun. Mind edges, drops, skylights, ladders, power lines and the weather; "
+    "local codes and licensed professionals come first."
+)
+"""For a job whose recordings of the day began with the notice."""
+
 LONG_NOTICE: tuple[tuple[str, str], ...] = (
     (
         "The sun",

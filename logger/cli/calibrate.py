@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import click
 
+from logger.cli.board import calibration_recorded, port_options
 from logger.cli.options import json_option, leave_by_checks, say, tell, write_json
 
-if TYPE_CHECKING:
-    from logger.survey.calibrations import Wanted
-
 F = TypeVar("F", bound=Callable[..., Any])
+
+NEXT = {
+    "compass": "horizon-logger calibrate level {job}",
+    "level": "horizon-logger calibrate bearing {job} --sun",
+    "bearing": "horizon-logger sweep {job} POINT",
+}
 
 
 @click.group()
@@ -22,7 +26,7 @@ def command() -> None:
 
 
 def source_options(function: F) -> F:
-    """--port or --from, --holder, --seconds, --accept-broken-seal and --json."""
+    """JOB, --port and --baud or --recording, --holder, --seconds, --accept-broken-seal, --json."""
     for option in (
         json_option,
         click.option(
@@ -42,12 +46,11 @@ def source_options(function: F) -> F:
             help="What the board is mounted in; another holder needs another calibration.",
         ),
         click.option(
-            "--from",
-            "recording",
+            "--recording",
             type=click.Path(path_type=Path),
-            help="A recording made before.",
+            help="A recording made before, instead of a port.",
         ),
-        click.option("--port", "url", metavar="URL", help="Where the board is."),
+        port_options,
         click.argument("job", type=click.Path(path_type=Path)),
     ):
         function = option(function)
@@ -60,16 +63,16 @@ def source_options(function: F) -> F:
     "--bearings",
     metavar="DEGREES,...",
     default="",
-    help="For a board that sends attitude only: true bearings of the marks, in the order that "
+    help="For a board that sends attitude only: true bearings of the targets, in the order that "
     "they are sighted; at least 8 without a gap above 60 degrees.",
 )
 def compass(bearings: str, **given: Any) -> None:
     """Tumble the board over all its sides: hard and soft iron, accelerometer, gyro.
 
-    A board that sends attitude only is swung over marks of known bearing instead.
+    A board that sends attitude only is swung over targets of known bearing instead.
     """
-    marks = _numbers(bearings)
-    _calibrate("swing" if marks else "compass", given, purpose="compass", bearings_deg=marks)
+    targets = _numbers(bearings)
+    _calibrate("swing" if targets else "compass", given, purpose="compass", bearings_deg=targets)
 
 
 @command.command()
@@ -87,7 +90,12 @@ def level(target_is_near: bool, **given: Any) -> None:
 @command.command()
 @source_options
 @click.option("--sun", is_flag=True, help="Sight along a shadow, away from the sun.")
-@click.option("--target", "target_deg", type=float, help="True bearing of a landmark, degrees.")
+@click.option(
+    "--target",
+    "target_deg",
+    type=click.FloatRange(0.0, 360.0),
+    help="True bearing of a target, degrees.",
+)
 @click.option(
     "--clock-doubt",
     "clock_doubt_s",
@@ -97,17 +105,19 @@ def level(target_is_near: bool, **given: Any) -> None:
     help="How far the computer's clock may be off, seconds; for --sun.",
 )
 def bearing(sun: bool, target_deg: float | None, clock_doubt_s: float, **given: Any) -> None:
-    """Sight a landmark of known bearing, or along the sun's shadow, three times.
+    """Sight a target of known bearing, or along the sun's shadow, three times.
 
     Never look at the sun: the sight is taken along the shadow of an upright edge, away from it.
     """
     if sun == (target_deg is not None):
         raise click.UsageError("give either --sun or --target DEGREES")
+    given["clock_doubt_s"] = clock_doubt_s
     how = "sun" if sun else "target"
     _calibrate(how, given, purpose="bearing", target_deg=target_deg, clock_doubt_s=clock_doubt_s)
 
 
 def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
+    from logger.errors import as_argument
     from logger.job import read_job
     from logger.recording import load_stream
     from logger.survey.calibrations import Wanted, calibrate, keep
@@ -117,46 +127,24 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
     for problem in recording.problems:
         say(f"{path.name}: {problem}")
-    asked: Wanted = Wanted(holder=given["holder"], **wanted)
-    stored = calibrate(job, recording, stream, asked)
-    result = keep(job, recording, stored)
-    say(f"stored {result}")
+    stored = calibrate(job, recording, stream, Wanted(holder=given["holder"], **wanted))
+    say(f"stored {keep(job, recording, stored)}")
     if given["json_file"]:
         write_json(given["json_file"], stored.as_dict())
     if given["json_file"] != "-":
         for check in stored.checks:
-            tell(f"{'ok  ' if check.passed else 'POOR'} {check.check}: {check.why}")
-    leave_by_checks(stored.checks)
+            tell(f"{'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")
+    leave_by_checks(stored.checks, NEXT[wanted["purpose"]].format(job=as_argument(given["job"])))
 
 
 def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> Path:
-    """The recording named by --from, or one taken now from --port."""
-    url, recording = given["url"], given["recording"]
-    if (url is None) == (recording is None):
-        raise click.UsageError("give either --port URL or --from RECORDING")
+    """The recording named by --recording, or one taken now."""
+    url, baud, recording = given["url"], given["baud"], given["recording"]
+    if recording is not None and (url, baud) != (None, None):
+        raise click.UsageError("give either --port URL or --recording FILE")
     if recording is not None:
         return Path(recording)
-    from logger.live.keyboard import open_keyboard
-    from logger.recording import SystemClock, open_link
-    from logger.safety import short_notice
-    from logger.survey.guided import HOW, record_guided
-
-    say(short_notice())
-    for sentence in HOW[how]:
-        say(sentence)
-    say("The board's trigger, q or Ctrl-C ends the recording; m or the mark key marks.")
-    with open_keyboard() as keyboard:
-        return record_guided(
-            job,
-            purpose,
-            how,
-            lambda: open_link(url),
-            SystemClock(),
-            say,
-            keyboard,
-            more={"holder": given["holder"]},
-            seconds_s=given["seconds_s"],
-        )
+    return calibration_recorded(job, purpose, how, url, baud, given)
 
 
 def _numbers(text: str) -> tuple[float, ...]:

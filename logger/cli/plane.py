@@ -26,6 +26,7 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     The plane NAME is stored in JOB with its uncertainty.
     """
     from logger.checks import NORMAL_95
+    from logger.errors import as_argument
     from logger.job import read_job
     from logger.recording import load_stream
     from logger.survey.calibrations import measure_plane, store_plane
@@ -53,4 +54,4 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
             f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
             f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)"
         )
-    leave_by_checks(checks)
+    leave_by_checks(checks, f"horizon-logger sweep {as_argument(given['job'])} POINT")

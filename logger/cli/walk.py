@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
 
+from logger.cli.board import calibration_recorded
 from logger.cli.options import say
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ _WHY = {
     "compass": "Compass: without it headings are wrong by tens of degrees.",
     "level": "Level: how far the sight points off the board's own axis.",
     "sun": "Bearing by the sun's shadow: true north without trusting the compass.",
-    "bearing": "Bearing of a landmark: true north without trusting the compass.",
+    "bearing": "Bearing of a target: true north without trusting the compass.",
 }
 
 
@@ -28,8 +28,8 @@ _WHY = {
 class Step:
     """One calibration to take."""
 
-    name: str  # Compass, level, sun or bearing
-    target_deg: float | None = None  # True bearing of the landmark. [deg]
+    name: str  # compass, level, sun or bearing
+    target_deg: float | None = None  # True bearing of the target. [deg]
 
     @property
     def purpose(self) -> Purpose:
@@ -48,42 +48,33 @@ def steps_of(text: str) -> tuple[Step, ...]:
     """Steps from ``compass,level,sun`` or ``compass,bearing=63.5``; ``none`` gives none."""
     if text.strip() == NONE:
         return ()
-    steps = []
-    for part in text.split(","):
-        name, equals, number = part.strip().partition("=")
-        try:
-            target = float(number) if equals else None
-        except ValueError:
-            target, name = None, ""
-        if name not in _WHY or (name == "bearing") != (target is not None):
-            raise click.BadParameter(
-                f"{part.strip()!r} is none of compass, level, sun, bearing=DEGREES, none",
-                param_hint="--calibrate",
-            )
-        steps.append(Step(name, target))
-    return tuple(steps)
+    return tuple(_step(part.strip()) for part in text.split(","))
 
 
-def at_terminal() -> bool:
-    """Whether somebody can be asked: both ends are a terminal."""
+def _step(text: str) -> Step:
+    name, equals, number = text.partition("=")
     try:
-        return sys.stdin.isatty() and sys.stderr.isatty()
-    except (AttributeError, ValueError):
-        return False
+        target = float(number) if equals else None
+    except ValueError:
+        target = -1.0
+    known = name in _WHY and (name == "bearing") == (target is not None)
+    if not known or not (target is None or 0.0 <= target <= 360.0):
+        raise click.BadParameter(
+            f"{text!r} is none of compass, level, sun, bearing=DEGREES (0 to 360), none",
+            param_hint="--calibrate",
+        )
+    return Step(name, target)
 
 
-def is_fresh(job: Job) -> bool:
-    """Whether the job has no calibration of today."""
+def asked_steps(job: Job) -> tuple[Step, ...]:
+    """Ask which calibrations to take where the job has none of today; Enter takes the usual."""
     import datetime as dt
 
     from logger.survey.calibrations import stored_calibrations
 
     today = dt.datetime.now(dt.UTC).date()
-    return not any(stored.about.made.date() == today for stored in stored_calibrations(job))
-
-
-def asked_steps() -> tuple[Step, ...]:
-    """Ask which calibrations to take; Enter takes the usual ones."""
+    if any(stored.about.made.date() == today for stored in stored_calibrations(job)):
+        return ()
     say("This job has no calibration of today. It takes about three minutes, on the ground.")
     steps = [
         Step(name)
@@ -91,7 +82,7 @@ def asked_steps() -> tuple[Step, ...]:
         if click.confirm(f"{_WHY[name]} Calibrate it?", default=True, err=True)
     ]
     answer = click.prompt(
-        "Bearing, by the sun's shadow (sun), by a landmark (its degrees), or none",
+        "Bearing, by the sun's shadow (sun), of a target (its degrees), or none",
         default=NONE,
         err=True,
         value_proc=_bearing,
@@ -101,15 +92,15 @@ def asked_steps() -> tuple[Step, ...]:
 
 def _bearing(text: str) -> tuple[Step, ...]:
     text = text.strip().lower()
-    if text in ("sun", NONE):
-        return steps_of(text)
     try:
-        return (Step("bearing", float(text)),)
-    except ValueError:
-        raise click.BadParameter("type sun, a number of degrees, or none") from None
+        return steps_of(text if text in ("sun", NONE) else f"bearing={text}")
+    except click.BadParameter:
+        raise click.BadParameter("type sun, a number of degrees (0 to 360), or none") from None
 
 
-def walk(job: Job, url: str, steps: Sequence[Step], observer: str, asking: bool) -> None:
+def walk(
+    job: Job, url: str | None, baud: int | None, steps: Sequence[Step], observer: str, asking: bool
+) -> None:
     """Take calibrations, each stored as it is done."""
     from logger.errors import InputError
 
@@ -117,7 +108,7 @@ def walk(job: Job, url: str, steps: Sequence[Step], observer: str, asking: bool)
         say(f"Step {number} of {len(steps) + 1}. {_WHY[step.name]}")
         while True:
             try:
-                _take(job, url, step, observer)
+                _take(job, url, baud, step, observer)
             except InputError as error:
                 if not asking:
                     raise
@@ -128,28 +119,14 @@ def walk(job: Job, url: str, steps: Sequence[Step], observer: str, asking: bool)
     say(f"Step {len(steps) + 1} of {len(steps) + 1}. The sweep.")
 
 
-def _take(job: Job, url: str, step: Step, observer: str) -> None:
-    from logger.live.keyboard import open_keyboard
-    from logger.recording import SystemClock, load_stream, open_link
+def _take(job: Job, url: str | None, baud: int | None, step: Step, observer: str) -> None:
+    from logger.recording import load_stream
     from logger.survey.calibrations import Wanted, calibrate, keep
-    from logger.survey.guided import HOW, record_guided
 
-    for sentence in HOW[step.how]:
-        say(f"  {sentence}")
-    say("  The board's trigger, q or Ctrl-C ends it; the mark key or m marks.")
-    with open_keyboard() as keyboard:
-        path = record_guided(
-            job,
-            step.purpose,
-            step.how,
-            lambda: open_link(url),
-            SystemClock(),
-            say,
-            keyboard,
-            more={"observer": observer},
-        )
+    given = {"observer": observer}
+    path = calibration_recorded(job, step.purpose, step.how, url, baud, given)
     recording, stream = load_stream(path)
     stored = calibrate(job, recording, stream, Wanted(step.purpose, target_deg=step.target_deg))
     keep(job, recording, stored)
     for check in stored.checks:
-        say(f"  {'ok  ' if check.passed else 'POOR'} {check.check}: {check.why}")
+        say(f"  {'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")

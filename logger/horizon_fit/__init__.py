@@ -19,7 +19,6 @@ from logger.horizon_fit.edits import (
 )
 from logger.horizon_fit.passes import Pass, SightedSweep, turning_points
 from logger.horizon_fit.result import HorizonResult, horizon_from
-from logger.horizon_fit.running import RunningHorizon, running_horizon
 
 __all__ = [
     "ENTRY_HINT",
@@ -31,7 +30,6 @@ __all__ = [
     "Pass",
     "RemovePoint",
     "RenamePoint",
-    "RunningHorizon",
     "Sector",
     "SetSector",
     "SightedSweep",
@@ -41,7 +39,6 @@ __all__ = [
     "edited_profile",
     "excluded",
     "horizon_from",
-    "running_horizon",
     "spacing_check",
     "sun_crosses",
     "turning_points",

@@ -179,6 +179,13 @@ def _sorted(folder: Path) -> list[Path]:
     return sorted(folder.glob("*.sweep"), key=lambda path: path.stem)
 
 
+def recorded_on(job: Job, date: dt.date) -> bool:
+    """Whether anything was recorded into the job on a day, UTC."""
+    day = date.strftime("%Y%m%d")
+    folders = [job.folder / "calibrations", *(job.folder / "sweeps").glob("*/")]
+    return any(path for folder in folders for path in folder.glob(f"{day}T*.sweep"))
+
+
 def file_of(job: Job, name: str) -> Path:
     """A file inside the job folder, which is copied and mailed as a whole."""
     path = job.folder / name

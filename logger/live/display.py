@@ -1,31 +1,27 @@
-"""Where the live view goes: a terminal's whole screen, or one line a second."""
+"""Where a moment goes: a terminal's whole screen, or one line a second."""
 
 from __future__ import annotations
 
-import time
+import re
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import replace
 from types import TracebackType
 from typing import Protocol
 
 from rich.console import Console
 from rich.live import Live
 
-from logger.live.screen import Frame, screen, status_line
-from logger.live.session import LiveView
-
-MESSAGE_STAYS_S = 8.0
-"""How long a sentence stays on the screen. [s]"""
+from logger.live.screen import screen, status_line
+from logger.live.state import LiveState
 
 
 class Display(Protocol):
     """What the live loop needs of a display."""
 
     every_s: float
-    """Time from one view to the next. [s]"""
+    """Time from one moment to the next. [s]"""
 
-    def show(self, view: LiveView, frame: Frame) -> None:
+    def show(self, state: LiveState) -> None:
         """Show this moment."""
         ...
 
@@ -45,17 +41,16 @@ class LineDisplay:
 
     def __init__(self, write: Callable[[str], None]) -> None:
         self._write = write
-        self._advice = ""
+        self._told = ""
 
-    def show(self, view: LiveView, frame: Frame) -> None:
-        """See `Display.show`; what is to be done is said when it changes."""
-        from logger.live.guidance import advice
-
-        self._write(status_line(view))
-        words, _ = advice(view)
-        if words != self._advice and view.running is not None:
-            self._advice = words
-            self._write(f"        {words}")
+    def show(self, state: LiveState) -> None:
+        """See `Display.show`; what is to be done is said when more than its numbers change."""
+        self._write(status_line(state))
+        for words in (state.board, state.first):
+            kind = re.sub(r"[\d.]+", "", words)
+            if words and kind not in self._told:
+                self._write(f"        {words}")
+        self._told = re.sub(r"[\d.]+", "", f"{state.board}\n{state.first}")
 
     def say(self, sentence: str) -> None:
         """See `Display.say`."""
@@ -81,8 +76,7 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
             vertical_overflow="crop",
         )
         self._unicode = "utf" in (console.encoding or "").lower()
-        self.said: list[str] = []
-        self._said_at = 0.0
+        self._said: list[str] = []
 
     def __enter__(self) -> ScreenDisplay:
         self._live.__enter__()
@@ -96,23 +90,17 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
     ) -> None:
         self._live.__exit__(kind, error, trace)
         # What was said on the screen that is now gone is still worth having.
-        for sentence in self.said:
+        for sentence in self._said:
             self._console.print(sentence, markup=False, highlight=False)
 
-    def show(self, view: LiveView, frame: Frame) -> None:
+    def show(self, state: LiveState) -> None:
         """See `Display.show`."""
         size = self._console.size
-        framed = frame
-        if self.said and time.monotonic() - self._said_at < MESSAGE_STAYS_S:
-            framed = replace(frame, message=self.said[-1].replace("\n", " "))
-        self._live.update(
-            screen(view, framed, size.width, size.height, self._unicode), refresh=True
-        )
+        self._live.update(screen(state, size.width, size.height, self._unicode), refresh=True)
 
     def say(self, sentence: str) -> None:
-        """See `Display.say`."""
-        self.said.append(sentence)
-        self._said_at = time.monotonic()
+        """See `Display.say`; the loop puts it into the next moments."""
+        self._said.append(sentence)
 
     def bell(self) -> None:
         """See `Display.bell`."""

@@ -1,4 +1,4 @@
-"""Keys as they are pressed, without waiting for them and without an echo, on every system."""
+"""Keys as they are pressed, without waiting and without an echo, and what they mean."""
 
 from __future__ import annotations
 
@@ -6,10 +6,96 @@ import codecs
 import re
 import sys
 from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
 from types import TracebackType
-from typing import Protocol
+from typing import Literal, Protocol
 
+from logger.horizon import OBSTRUCTION_KINDS
+
+What = Literal["pause", "press", "name", "note", "redo", "end"]
+KIND_KEYS = {kind[0]: kind for kind in OBSTRUCTION_KINDS}
+"""First letter of each kind of obstruction."""
+END_OF_NAME = "-"
+"""Typed in place of a name: what was named before ends here."""
+
+_PLAIN: dict[str, What] = {" ": "pause", "p": "press", "r": "redo", "n": "note", "q": "end"}
+_LONGEST = 60
 _SEQUENCE = re.compile(r"\x1b(\[[0-9;?]*[ -/]*[@-~]|O.)")
+_ASKED = {
+    "name": f"name from here to the next press (Enter none, {END_OF_NAME} ends the last)",
+    "note": "note",
+}
+
+
+@dataclass(frozen=True)
+class Action:
+    """Something the operator did, by key or elsewhere."""
+
+    what: What
+    at_s: float  # When its key was pressed, from the start of the recording. [s]
+    text: str = ""  # Of a name (empty ends the one before) or a note
+    kind: str = ""  # Of what a name stands for
+
+
+class Controls:
+    """Turns typed characters into actions; while a text is typed, letters are letters."""
+
+    def __init__(self, allowed: str = " prnq") -> None:
+        self._allowed = allowed
+        self._asking = ""  # name, note or kind
+        self._text = ""
+        self._at_s = 0.0
+
+    @property
+    def prompt(self) -> str:
+        """What is being asked, with what was typed so far; empty when nothing is."""
+        if self._asking == "kind":
+            kinds = ", ".join(f"{key} {kind}" for key, kind in KIND_KEYS.items())
+            return f"{self._text}: {kinds}?"
+        return f"{_ASKED[self._asking]}: {self._text}_" if self._asking else ""
+
+    def feed(self, typed: str, now_s: float) -> list[Action]:
+        """Take characters."""
+        actions: list[Action] = []
+        for character in typed:
+            if not self._asking:
+                actions += self._key(character.lower(), now_s)
+            elif self._asking == "kind":
+                actions += self._kind(character)
+            else:
+                actions += self._typed(character)
+        return actions
+
+    def _key(self, key: str, now_s: float) -> list[Action]:
+        if key not in self._allowed or key not in _PLAIN:
+            return []
+        if key in "pn" and "n" in self._allowed:  # where nothing is named, a press is a press
+            self._asking, self._text, self._at_s = "name" if key == "p" else "note", "", now_s
+        return [] if key == "n" else [Action(_PLAIN[key], now_s)]
+
+    def _typed(self, character: str) -> list[Action]:
+        if character in "\r\n":
+            asked, self._asking, text = self._asking, "", self._text.strip()
+            if asked == "note":
+                return [Action("note", self._at_s, text)] if text else []
+            if text == END_OF_NAME:
+                return [Action("name", self._at_s)]
+            if text:
+                self._asking, self._text = "kind", text
+        elif character == "\x1b":
+            self._asking = ""
+        elif character in "\x7f\b":
+            self._text = self._text[:-1]
+        elif character.isprintable() and len(self._text) < _LONGEST:
+            self._text += character
+        return []
+
+    def _kind(self, character: str) -> list[Action]:
+        kind = KIND_KEYS.get(character.lower())
+        if kind is None and character not in "\r\n\x1b":
+            return []
+        self._asking = ""
+        return [Action("name", self._at_s, self._text, kind or "other")]
 
 
 class Keyboard(Protocol):
@@ -26,11 +112,6 @@ class NoKeyboard:
     def read(self) -> str:
         """Return nothing."""
         return ""
-
-
-def plain_keys(text: str) -> str:
-    """Typed text without the sequences that arrow and function keys send."""
-    return _SEQUENCE.sub("", text)
 
 
 class PosixKeyboard(AbstractContextManager["PosixKeyboard"]):
@@ -61,13 +142,13 @@ class PosixKeyboard(AbstractContextManager["PosixKeyboard"]):
             termios.tcsetattr(self._descriptor, termios.TCSADRAIN, self._before)  # type: ignore[arg-type]
 
     def read(self) -> str:
-        """See `Keyboard.read`."""
+        """See `Keyboard.read`; what arrow and function keys send is left out."""
         import os
         import select
 
         if not select.select([self._descriptor], [], [], 0)[0]:
             return ""
-        return plain_keys(self._decoder.decode(os.read(self._descriptor, 4096)))
+        return _SEQUENCE.sub("", self._decoder.decode(os.read(self._descriptor, 4096)))
 
 
 class WindowsKeyboard:

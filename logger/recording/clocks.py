@@ -58,6 +58,25 @@ class SystemClock:
         time.sleep(seconds)
 
 
+class CorrectedClock:
+    """Another clock whose date somebody put right."""
+
+    def __init__(self, clock: Clock, ahead: dt.timedelta) -> None:
+        self._clock, self._ahead = clock, ahead
+
+    def seconds(self) -> float:
+        """See `Clock.seconds`."""
+        return self._clock.seconds()
+
+    def utc(self) -> dt.datetime:
+        """See `Clock.utc`."""
+        return self._clock.utc() + self._ahead
+
+    def sleep(self, seconds: float) -> None:
+        """See `Clock.sleep`."""
+        self._clock.sleep(seconds)
+
+
 @dataclass(frozen=True)
 class Join:
     """The host's time as a straight line of the board's: ``host = offset + rate * board``."""

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from firmware_protocol import PRESS_KEY
+from firmware_protocol import PRESS_KEY, Identity
 from logger.access import Plane
 from logger.calibration import (
     CalibrationAbout,
@@ -36,7 +36,7 @@ from logger.calibration import (
 from logger.calibration.choose import SAME_SITE_KM
 from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
-from logger.errors import InputError, UsageError
+from logger.errors import InputError, UsageError, as_argument
 from logger.files import plain, write_atomically
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
 from logger.orientation import UNDATED, Declination, declination_at, field_expected_at
@@ -104,10 +104,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
     )
     if wanted.purpose == "level":
         if samples.has_field.any() and chosen.corrections.compass is None:
-            raise InputError(
-                "there is no compass calibration of this board here, and the level needs one",
-                hint="horizon-logger calibrate compass JOB",
-            )
+            raise _no_compass(job)
         fit = fit_level(samples, chosen.corrections)
         fit = replace(fit, figures={**fit.figures, "target_is_near": wanted.target_is_near})
         return _stored(about, "level", fit)
@@ -123,6 +120,22 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
             max(wanted.clock_doubt_s, _clock_moved_s(stream)),
         )
     return _stored(about, "bearing", fit)
+
+
+def refuse_level_without_compass(job: Job, board: Identity | None) -> None:
+    """Refuse a level before it is recorded, as far as the board says what it is."""
+    if board is None or "M" not in board.streams:
+        return
+    about = [stored.about for stored in stored_calibrations(job)]
+    if not any((a.purpose, a.serial_number) == ("compass", board.serial_number) for a in about):
+        raise _no_compass(job)
+
+
+def _no_compass(job: Job) -> InputError:
+    return InputError(
+        "there is no compass calibration of this board here, and the level needs one",
+        hint=f"horizon-logger calibrate compass {as_argument(str(job.folder))}",
+    )
 
 
 def _stored(about: CalibrationAbout, kind: str, fit: Any) -> StoredCalibration:

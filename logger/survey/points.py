@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from logger.checks import Check
-from logger.errors import LoggerError
 from logger.horizon import Obstruction
-from logger.horizon_fit import ExcludeSweep, RemovePoint, SightedSweep, edited_passes
+from logger.horizon_fit import ExcludeSweep, RemovePoint
 from logger.job import (
     JOB_FILE,
     Job,
@@ -20,11 +18,10 @@ from logger.job import (
     read_job,
     swept_under_two_names,
 )
-from logger.orientation import declination_at, sight_lines
 from logger.recording import load_stream, read_recording
 from logger.survey.calibrations import corrections_of_job
 from logger.survey.pipeline import PointSetup, site_of, survey_point
-from logger.survey.recipe import Overrides, Recipe, magnetic_model_of, recipe_at, recipe_of
+from logger.survey.recipe import Overrides, Recipe, recipe_at, recipe_of
 from logger.survey.result import PointResult, Sweep
 
 
@@ -130,25 +127,3 @@ def point_setup(job: Job, point: str, *, alone: bool = False) -> PointSetup:
         edits=edits,
         begun=tuple(read_recording(path) for path in begun_recordings(job, point)),
     )
-
-
-def earlier_passes(job: Job, point: str, paths: Sequence[Path]) -> tuple[SightedSweep, ...]:
-    """What recordings of a point saw, for the screen of a sweep that adds to them.
-
-    A recording that cannot be used is left out here: it must not stop a sweep, and the point's
-    result will say why.
-    """
-    corrections_of, model = corrections_of_job(job), magnetic_model_of(job)
-    passes = []
-    for path in paths:
-        try:
-            whole = load_sweep(path)
-            date = (whole.recording.started or dt.datetime.now(dt.UTC)).date()
-            declination = declination_at(job.site, date, model)
-            for part in whole.stream.by_board():
-                sweep = replace(whole, stream=part)
-                sight = sight_lines(part.samples, corrections_of(sweep, declination).corrections)
-                passes.append(SightedSweep(sight, part.keys, part.notes, path.name))
-        except LoggerError:
-            continue
-    return edited_passes(passes, job.edits_of(point))

@@ -7,7 +7,7 @@ import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from itertools import islice
@@ -41,10 +41,10 @@ def in_order(
     rest = iter(items)
     waiting: deque[tuple[Item, Future[Result]]] = deque()
     while True:
-        with _pool(processes) as pool:
+        with pool_of(processes) as pool:
             while True:
                 for item in islice(rest, AHEAD * processes - len(waiting)):
-                    waiting.append((item, _submitted(pool, work, item)))
+                    waiting.append((item, submitted(pool, work, item)))
                 if not waiting:
                     return
                 try:
@@ -56,17 +56,15 @@ def in_order(
         # Which of those under way it was is not known: each once more, by itself.
         while waiting:
             item = waiting.popleft()[0]
-            with _pool(1) as alone:
+            with pool_of(1) as alone:
                 try:
-                    result = _submitted(alone, work, item).result()
+                    result = submitted(alone, work, item).result()
                 except BrokenProcessPool:
                     result = killed(item)
             yield result
 
 
-def _submitted(
-    pool: ProcessPoolExecutor, work: Callable[[Item], Result], item: Item
-) -> Future[Result]:
+def submitted(pool: Executor, work: Callable[[Item], Result], item: Item) -> Future[Result]:
     """Hand an item on; a process that this starts hears no Ctrl-C, not even while it imports."""
     block = getattr(signal, "pthread_sigmask", None)
     before = block(signal.SIG_BLOCK, {signal.SIGINT}) if block else None
@@ -82,7 +80,7 @@ def _submitted(
 
 
 @contextmanager
-def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
+def pool_of(processes: int) -> Iterator[ProcessPoolExecutor]:
     """Processes that end with this one, and at once where it breaks off."""
     context = get_context("spawn")
     theirs, lifeline = context.Pipe(duplex=False)

@@ -107,7 +107,7 @@ def answer(path):
 
 def calibrated(job, recordings):
     for purpose, recording in recordings.items():
-        told("calibrate", purpose, job, "--from", recording)
+        told("calibrate", purpose, job, "--recording", recording)
 
 
 def test_a_whole_survey_gives_the_same_access_as_the_virtual_board(board, tmp_path):

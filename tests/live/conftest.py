@@ -2,21 +2,25 @@
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from logger.access import Plane
 from logger.errors import DeviceError
-from logger.live.port import Port
-from logger.live.screen import Frame
-from logger.live.session import LiveView
-from logger.live.sweeping import Surroundings, SurveyDay
+from logger.job import Job, create_job
+from logger.live.capture_loop import CaptureLoop
+from logger.live.lent_port import LentPort
+from logger.live.state import LiveState
+from logger.live.sweep_task import SweepTask
 from logger.orientation import Corrections, declination_at
-from logger.recording import RecordingWriter, Taken
-from logger.recording.writer import header_of
+from logger.recording import Taken
 from logger.simulation import BoardSettings, Operator, Sensor, Task, day_task, scene_named, simulate
 from logger.site import Site
+from logger.survey.recipe import recipe_of
 
 SITE = Site(46.05, 14.51, 310.0)
 STARTED = dt.datetime(2026, 5, 14, 4, 30, tzinfo=dt.UTC)
@@ -100,20 +104,37 @@ class Shown:
     every_s = 0.1
 
     def __init__(self) -> None:
-        self.views: list[LiveView] = []
-        self.frames: list[Frame] = []
+        self.states: list[LiveState] = []
         self.said: list[str] = []
         self.bells = 0
 
-    def show(self, view: LiveView, frame: Frame) -> None:
-        self.views.append(view)
-        self.frames.append(frame)
+    def show(self, state: LiveState) -> None:
+        self.states.append(state)
 
     def say(self, sentence: str) -> None:
         self.said.append(sentence)
 
     def bell(self) -> None:
         self.bells += 1
+
+
+class AtOnce(Executor):
+    """Does the work where it is handed in."""
+
+    def submit(self, work: Any, /, *arguments: Any, **more: Any) -> Future[Any]:
+        done: Future[Any] = Future()
+        try:
+            done.set_result(work(*arguments, **more))
+        except Exception as error:
+            done.set_exception(error)
+        return done
+
+
+class Never(Executor):
+    """Takes work in and never does it."""
+
+    def submit(self, work: Any, /, *arguments: Any, **more: Any) -> Future[Any]:
+        return Future()
 
 
 def board_chunks(
@@ -145,43 +166,45 @@ def quick_sweep() -> Chunks:
 
 
 class Bench:
-    """A survey day over a played board, its recordings in a folder."""
+    """A loop over a played board, and a job for what it records."""
 
-    def __init__(self, folder: Path, chunks: Chunks, typed: Sequence[tuple[float, str]] = ()):
+    def __init__(self, job: Job, chunks: Chunks, typed: Sequence[tuple[float, str]] = ()):
+        self.job = job
         self.clock = PlayedClock()
         self.link = PlayedLink(self.clock, chunks)
-        self.display = Shown()
-        self.dropped: list[tuple[str, float, float]] = []
         self.links = [self.link]
-        self._folder = folder
-        self.day = SurveyDay(
-            Port(self._open, "played", pause=self.clock.sleep),
-            self.clock,
-            self.display,
-            Typist(self.clock, typed),
-            Surroundings(
-                SITE,
-                "barn",
-                self._recording,
-                lambda _identity: CORRECTIONS,
-                lambda _passes: None,
-                dropped=lambda path, a, b: self.dropped.append((path.name, a, b)),
-            ),
-        )
+        self.display = Shown()
+        self.pool: Executor = Never()
+        port = LentPort(lambda: self.links[-1], "played", pause=self.clock.sleep)
+        self.loop = CaptureLoop(port, self.clock, self.display, Typist(self.clock, typed))
 
-    def _open(self) -> PlayedLink:
-        return self.links[-1]
+    def task(self, point: str = "eave", panel: Callable[[], tuple[str, ...]] = tuple) -> SweepTask:
+        return SweepTask(self.job, point, recipe_of(self.job), self.pool, {"leaf": None}, panel)
 
-    def _recording(self, point: str, started: dt.datetime) -> RecordingWriter:
-        path = self._folder / f"{len(list(self._folder.glob('*.sweep')))}.sweep"
-        return RecordingWriter(path, header_of("sweep", started, SITE, {"point": point}))
+    def sweep(self, point: str = "eave", seconds: float | None = None) -> SweepTask:
+        task = self.task(point)
+        self.loop.record(task, seconds)
+        return task
+
+    @property
+    def recordings(self) -> list[Path]:
+        return self.loop.recordings
+
+    @property
+    def phases(self) -> list[str]:
+        return [state.phase for state in self.display.states]
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Callable[..., Bench]:
+def job(tmp_path: Path) -> Job:
+    return create_job(tmp_path / "barn", SITE, name="barn", planes=(Plane("roof", 35.0, 180.0),))
+
+
+@pytest.fixture
+def bench(job: Job) -> Callable[..., Bench]:
     """Make a `Bench`."""
 
     def make(chunks: Chunks, typed: Sequence[tuple[float, str]] = ()) -> Bench:
-        return Bench(tmp_path, chunks, typed)
+        return Bench(job, chunks, typed)
 
     return make

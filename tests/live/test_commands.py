@@ -136,7 +136,7 @@ def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(job: Path) -> No
     with board("--pty", "--no-iron", "--speed", "1", "--once") as port:
         terminal = Terminal(80, 24, "sweep", job, "eave", "--port", port, "--calibrate", "none")
         terminal.until("Hz")
-        terminal.type("mlime tree\rd")
+        terminal.type("plime tree\rd")
         terminal.until("held still")
         terminal.type("r")
         terminal.until("sweep that part again")

@@ -5,177 +5,161 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from logger.access import Plane, SiteYear
-from logger.horizon import HorizonProfile
-from logger.live.digits import LINES, large
 from logger.live.display import LineDisplay, ScreenDisplay, open_display
-from logger.live.running import Worker, running_answer
-from logger.live.screen import KEYS, Frame, screen, status_line, window_words
-from logger.live.session import LiveSession, LiveView
-from logger.recording import StreamBuilder
-from logger.settings import Settings
-from logger.simulation import Operator
+from logger.live.screen import LINES, large, screen, status_line
+from logger.live.state import Caution, Counts, Figure, HorizonSoFar, LiveState, Seen
 
-from .conftest import CORRECTIONS, SITE, STARTED, board_chunks
-
-EMPTY = LiveView(elapsed_s=0.0)
 SIZES = [(80, 24), (60, 24), (60, 16), (132, 50), (40, 10), (20, 6)]
+LOOK_AWAY = Caution("sun", "LOOK AWAY: the sun is 5° off; leave this part for later")
+KEYS = "space pause   p press   r redo   n note   q end"
 
 
-@pytest.fixture(scope="module")
-def year() -> SiteYear:
-    return SiteYear(SITE, (Plane("roof", 35.0, 180.0),), Settings(draws=0))
+def half_seen() -> HorizonSoFar:
+    """North through east to south seen once, 12 degrees high; the sun crosses 55 to 305."""
+    elevation = np.full(360, np.nan)
+    elevation[:180] = 12.0
+    seen = np.full(360, int(Seen.SUNLESS))
+    seen[55:180], seen[180:305] = Seen.ONCE, Seen.MISSING
+    return HorizonSoFar(elevation, seen)
 
 
-@pytest.fixture(scope="module")
-def half_swept(year: SiteYear) -> LiveView:
-    """North through east to south, seen once."""
-    operator = replace(Operator.calm(), sectors=((0.0, 180.0),), passes=1, hand_g=0.0)
-    builder = StreamBuilder()
-    session = LiveSession(builder, CORRECTIONS, SITE, STARTED)
-    t = 0.0
-    for t, chunk in board_chunks(scene="street", operator=operator):
-        builder.feed(t, chunk)
-    session.advance()
-    return session.view(t, t, running_answer(session.passes(), year, SITE.latitude_deg))
+HALF = LiveState(
+    title="barn · eave",
+    to_do="follow the skyline right to 305°",
+    figures=(Figure("azimuth", 187.4, "°"), Figure("elevation", -12.3, "°")),
+    azimuth_deg=187.4,
+    elevation_deg=11.0,
+    horizon=half_seen(),
+    facts=(
+        "roll 2° right   tremor 0.3°   sun 80° off",
+        "of the sun's range 50 % missing, 50 % once, 0 % twice",
+        "solar access 62 to 98 %   2 presses, 1 held still",
+        "magnetic field undisturbed: +1 %, dip +0.2°",
+    ),
+    short="solar access 62 to 98 %",
+    elapsed_s=61.0,
+    counts=Counts(3050, 50.0, 0, 0, 3049),
+    keys=KEYS,
+)
+EMPTY = LiveState(title="barn · eave", to_do="waiting for the board")
+SILENT = replace(HALF, warnings=(Caution("silence", "nothing from the board for 9 s"),))
+TUMBLE = LiveState(
+    title="barn · compass",
+    to_do="turn the board so that its top faces the ground",
+    figures=(Figure("turned", 43.0, "%", 0),),
+    counts=Counts(100, 50.0),
+)
 
 
 @pytest.mark.parametrize("unicode", [True, False])
 @pytest.mark.parametrize(("width", "height"), SIZES)
-def test_the_screen_fills_any_terminal_exactly(
-    half_swept: LiveView, width: int, height: int, unicode: bool
-) -> None:
-    for view in (EMPTY, half_swept, replace(half_swept, silent_s=9.0)):
-        lines = screen(view, Frame("barn · eave"), width, height, unicode).plain.split("\n")
+def test_the_screen_fills_any_terminal_exactly(width: int, height: int, unicode: bool) -> None:
+    for state in (EMPTY, HALF, SILENT, TUMBLE):
+        lines = screen(state, width, height, unicode).plain.split("\n")
         assert len(lines) == height
         assert max(len(line) for line in lines) <= width
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (60, 24)])
-def test_what_must_be_known_is_on_the_smallest_terminal(
-    half_swept: LiveView, width: int, height: int
-) -> None:
-    text = screen(half_swept, Frame("barn · eave"), width, height).plain
-    told = "barn · eave|azimuth|elevation|go back to|lean|tremor|sun|sun-crossed|access so far"
-    for words in f"{told}|field|50 Hz|space start/stop".split("|"):
+def test_what_must_be_known_is_on_the_smallest_terminal(width: int, height: int) -> None:
+    text = screen(HALF, width, height).plain
+    for words in ("barn · eave", "elevation", HALF.to_do, KEYS, "recording 1:01", "50 Hz"):
         assert words in text, words
-    assert any(row in text for row in large(f"{half_swept.azimuth_deg:5.1f}"))
-    assert "▅" in text or "█" in text
+    for fact in HALF.facts:
+        for part in fact.split("   "):
+            assert part in text, part
+    assert any(row in text for row in large("187.4"))
+    assert "█" in text
 
 
-def test_the_window_is_clear_so_far_only_where_all_of_it_was_seen(year: SiteYear) -> None:
-    azimuth = np.arange(0.0, 360.0, 2.0)
-    seen = np.zeros(azimuth.size)
-    level = year.assess(HorizonProfile(azimuth, seen))
-    assert window_words(level) == "9 to 15 h clear so far"
-    gap = year.assess(HorizonProfile(azimuth, np.where(abs(azimuth - 180) < 10, np.nan, seen)))
-    assert window_words(gap) == "9 to 15 h not all seen yet"
+def test_a_board_that_does_not_fit_stands_in_the_first_line() -> None:
+    wrong = replace(HALF, board="the compass calibrations are of other boards (0007)")
+    first = screen(wrong, 80, 24).plain.split("\n")[0]
+    assert wrong.board in first
+    assert "recording 1:01" in first
 
 
-def test_without_block_characters_the_same_is_told_in_ascii(half_swept: LiveView) -> None:
-    text = screen(half_swept, Frame("barn"), 80, 24, unicode=False).plain
-    beyond = {c for c in text if ord(c) > 126}
-    assert beyond <= {"°"}
+def test_without_block_characters_the_same_is_told_in_ascii() -> None:
+    text = screen(HALF, 80, 24, unicode=False).plain
+    assert {c for c in text if ord(c) > 126} <= {"°", "·"}
+    strip = next(line for line in text.split("\n") if line.startswith("seen "))
+    assert "-" in strip
 
 
-def test_the_skyline_and_the_strip_stand_over_each_other(half_swept: LiveView) -> None:
-    lines = screen(half_swept, Frame("barn"), 80, 24).plain.split("\n")
-    strip = next(line for line in lines if line.startswith("seen "))[5:]
-    at = lines.index(next(line for line in lines if line.startswith("seen ")))
-    points = lines[at + 1][5:]
+def test_the_horizon_and_the_strip_stand_over_each_other() -> None:
+    lines = screen(HALF, 80, 24).plain.split("\n")
+    at = next(i for i, line in enumerate(lines) if line.startswith("seen "))
+    strip, points = lines[at][5:], lines[at + 1][5:]
     assert points.index("E") < points.index(" S ")
     assert strip[points.index("SE")] == "▒"  # seen once
     assert strip[points.index("SW")] == "·"  # missing
     assert strip[points.index("NW") + 4] == " "  # the sun never gets there
-    bars = "".join(line[5:].ljust(75)[points.index("SW")] for line in lines[at - 8 : at])
-    assert bars.strip("+ ") == ""
-    assert any(line[5:].ljust(75)[points.index("SE")] != " " for line in lines[at - 8 : at])
+    above = [line[5:].ljust(75) for line in lines[at - 6 : at]]
+    assert "".join(line[points.index("SW")] for line in above).strip() == ""
+    assert any(line[points.index("SE")] != " " for line in above)
+    sight = next(line.index("+") for line in above if "+" in line)
+    assert sight == pytest.approx(points.index(" S ") + 1 + 7.4 / 360 * 75, abs=1.5)
 
 
-def test_the_elevation_axis_bears_round_tens(half_swept: LiveView) -> None:
+def test_a_column_shows_the_worst_and_the_highest_of_its_cells() -> None:
+    seen, elevation = np.full(360, int(Seen.TWICE)), np.full(360, 5.0)
+    seen[101], elevation[103] = Seen.MISSING, 40.0
+    coarse = HorizonSoFar(elevation, seen).in_columns(36, 180.0)
+    assert coarse.seen[10] == Seen.MISSING
+    assert coarse.elevation_deg[10] == 40.0
+    assert set(np.delete(coarse.seen, 10).tolist()) == {Seen.TWICE}
+    turned = HorizonSoFar(elevation, seen).in_columns(36, 0.0)
+    assert turned.seen[28] == Seen.MISSING  # the first column begins at 180
+
+
+def test_the_elevation_axis_bears_round_tens() -> None:
     for height in (24, 30, 40):
-        lines = screen(half_swept, Frame("barn"), 80, height).plain.split("\n")
+        lines = screen(HALF, 80, height).plain.split("\n")
         labels = [line[:4].strip() for line in lines if line[:4].strip().endswith("°")]
         tens = [int(label[:-1]) for label in labels if label[:-1].isdigit()]
         assert tens == sorted(range(10, max(tens) + 1, 10), reverse=True)
 
 
-def test_the_cell_of_the_sun_is_marked(half_swept: LiveView) -> None:
-    near = replace(half_swept, sun=(135.0, 10.0))
-    text = screen(near, Frame("barn"), 80, 24).plain
-    strip = next(line for line in text.split("\n") if line.startswith("seen "))
-    assert "*" in strip
-    far = replace(half_swept, sun=(135.0, 80.0))
-    assert "*" not in screen(far, Frame("barn"), 80, 24).plain
-
-
-def test_in_the_south_north_stands_in_the_middle(half_swept: LiveView) -> None:
-    text = screen(half_swept, Frame("barn", middle_deg=0.0), 80, 24).plain
+def test_in_the_south_north_stands_in_the_middle() -> None:
+    text = screen(replace(HALF, middle_deg=0.0), 80, 24).plain
     points = next(line for line in text.split("\n") if " NE " in line)
     assert points.index("NW") < points.index(" N ") < points.index("NE")
 
 
-def test_a_question_takes_the_place_of_the_keys(half_swept: LiveView) -> None:
-    last = screen(half_swept, Frame("b", prompt="note: sn_"), 80, 24).plain.split("\n")[-1]
+def test_a_question_takes_the_place_of_the_keys() -> None:
+    last = screen(replace(HALF, prompt="note: sn_"), 80, 24).plain.split("\n")[-1]
     assert last == "note: sn_"
-    assert screen(half_swept, Frame("b"), 80, 24).plain.split("\n")[-1] == KEYS
 
 
-def test_between_two_points_the_answer_stands_in_the_skylines_place(half_swept: LiveView) -> None:
-    answer = ("eave, 41 s after it was opened:", "9 to 15 solar time is clear in every month.")
-    text = screen(half_swept, Frame("b", "trigger opens", panel=answer), 80, 24).plain
+def test_between_two_points_the_answer_stands_in_the_horizons_place() -> None:
+    answer = ("eave, 41 s after it was opened:", "From 9 to 15 h the sun is in sight.")
+    text = screen(replace(HALF, phase="waiting", panel=answer), 80, 24).plain
     assert answer[1] in text
-    assert "seen " not in text.replace("seen once", "").replace("sun-crossed", "")
-
-
-def test_the_line_is_short_enough_and_tells_what_a_screen_would(half_swept: LiveView) -> None:
-    line = status_line(half_swept)
-    assert len(line) <= 80
-    for words in ("azimuth", "elevation", "lean", "50 Hz", "seen", "access"):
-        assert words in line
-    assert "nothing from the board for 3 s" in status_line(replace(half_swept, silent_s=3.0))
+    assert not any(line.startswith("seen ") for line in text.split("\n"))
 
 
 @pytest.mark.parametrize("elapsed_s", [5.0, 99999.0])
 @pytest.mark.parametrize("rate_hz", [5.0, 1000.0])
-def test_a_line_leaves_parts_out_but_cuts_no_number(
-    half_swept: LiveView, elapsed_s: float, rate_hz: float
-) -> None:
-    assert half_swept.running is not None
-    access = half_swept.running.access
-    (plane,) = access.planes
-    clear = replace(plane, solar_access=replace(plane.solar_access, value=np.ones(13)))
-    running = replace(half_swept.running, access=replace(access, planes=(clear,)))
-    line = status_line(
-        replace(
-            half_swept, running=running, elapsed_s=elapsed_s, rate_hz=rate_hz,
-            azimuth_deg=359.9, elevation_deg=-12.3, lean_deg=-175.0,
-        )
-    )  # fmt: skip
-    assert line.endswith("access 100 %")
+def test_a_line_leaves_parts_out_but_cuts_no_number(elapsed_s: float, rate_hz: float) -> None:
+    line = status_line(replace(HALF, elapsed_s=elapsed_s, counts=Counts(rate_hz=rate_hz)))
     assert len(line) <= 80
+    assert line.endswith("solar access 62 to 98 %")
+    for words in ("azimuth 187.4°", "elevation -12.3°", "seen 50 %"):
+        assert words in line
+    assert "nothing from the board for 9 s" in status_line(SILENT)
 
 
-def test_what_is_no_board_is_not_called_silence() -> None:
-    other = "12 sentences, none with a heading: another device"
-    view = LiveView(elapsed_s=6.0, silent_s=0.2, instead=other)
-    assert status_line(view) == f"    6 s  {other}"
-    assert other in screen(view, Frame("b"), 80, 24).plain
-    assert other not in status_line(replace(view, elapsed_s=1.0))
-
-
-def test_lines_say_what_to_do_when_it_changes(half_swept: LiveView) -> None:
+def test_lines_say_what_to_do_when_more_than_its_numbers_change() -> None:
     lines: list[str] = []
     display = LineDisplay(lines.append)
-    for view in (half_swept, half_swept, replace(half_swept, sun_deg=5.0)):
-        display.show(view, Frame("b"))
-    advised = [line for line in lines if line.startswith("        ")]
-    assert len(lines) == 5
-    assert "go back to" in advised[0]
-    assert "LOOK AWAY" in advised[1]
+    nearer = replace(HALF, to_do="follow the skyline right to 300°")
+    for state in (HALF, HALF, nearer, replace(HALF, warnings=(LOOK_AWAY,))):
+        display.show(state)
+    advised = [line.strip() for line in lines if line.startswith("        ")]
+    assert advised == [HALF.to_do, LOOK_AWAY.words]
 
 
-def written(no_color: bool, half_swept: LiveView) -> str:
+def written(no_color: bool) -> str:
     file = io.StringIO()
     console = Console(
         file=file, force_terminal=True, width=80, height=24, no_color=no_color,
@@ -183,12 +167,12 @@ def written(no_color: bool, half_swept: LiveView) -> str:
     )  # fmt: skip
     with ScreenDisplay(console) as display:
         display.say("the link is back")
-        display.show(replace(half_swept, sun_deg=5.0), Frame("barn · eave"))
+        display.show(replace(HALF, warnings=(LOOK_AWAY,), message="the link is back"))
     return file.getvalue()
 
 
-def test_no_colour_means_no_colour_and_loses_no_words(half_swept: LiveView) -> None:
-    plain, coloured = written(True, half_swept), written(False, half_swept)
+def test_no_colour_means_no_colour_and_loses_no_words() -> None:
+    plain, coloured = written(True), written(False)
     assert "\x1b[1;7;31m" in coloured
     assert ";31" not in plain
     assert "\x1b[33m" not in plain
@@ -197,8 +181,8 @@ def test_no_colour_means_no_colour_and_loses_no_words(half_swept: LiveView) -> N
         assert text.count("the link is back") == 2  # on the screen, and after it is gone
 
 
-def test_the_screen_gives_the_terminal_back(half_swept: LiveView) -> None:
-    text = written(True, half_swept)
+def test_the_screen_gives_the_terminal_back() -> None:
+    text = written(True)
     assert text.index("\x1b[?1049h") < text.index("barn · eave") < text.index("\x1b[?1049l")
 
 
@@ -208,8 +192,7 @@ def test_a_terminal_that_cannot_move_its_cursor_gets_lines(
 ) -> None:
     monkeypatch.setenv("TERM", term)
     console = Console(file=io.StringIO(), force_terminal=True)
-    opened = open_display(console, lambda _line: None)
-    with opened as display:
+    with open_display(console, lambda _line: None) as display:
         assert isinstance(display, kind)
     with open_display(Console(file=io.StringIO()), lambda _line: None) as display:
         assert isinstance(display, LineDisplay)
@@ -221,41 +204,3 @@ def test_large_figures_are_five_lines_of_one_width() -> None:
         assert len(lines) == LINES
         assert len({len(line) for line in lines}) == 1
     assert len({tuple(large(str(d))) for d in range(10)}) == 10
-
-
-def test_the_answer_so_far_takes_what_is_unseen_as_open(
-    half_swept: LiveView, year: SiteYear
-) -> None:
-    assert half_swept.running is not None
-    known = half_swept.running.profile.known
-    assert 0.45 < known.mean() < 0.55
-    assert half_swept.running.access.planes[0].solar_access.annual < 0.99
-    assert running_answer([], year, SITE.latitude_deg) is None
-
-
-def test_a_fault_in_the_running_answer_is_kept_and_stops_nothing_else() -> None:
-    def fail() -> None:
-        raise ArithmeticError("no answer")
-
-    worker = Worker(fail).start()
-    worker.close()
-    assert isinstance(worker.fault, ArithmeticError)
-    assert worker.latest is None
-
-
-def test_the_worker_works_at_least_twice_a_second_and_ends_when_told() -> None:
-    from threading import Event
-
-    rounds, enough = 0, Event()
-
-    def compute() -> None:
-        nonlocal rounds
-        rounds += 1
-        if rounds == 3:
-            enough.set()
-
-    worker = Worker(compute, every_s=0.01).start()
-    assert enough.wait(timeout=30)
-    worker.close()
-    ended = rounds
-    assert rounds == ended

@@ -16,7 +16,7 @@ PAUSE_S = 0.2
 """Between closing a port and opening it again. [s]"""
 
 
-class Port:
+class LentPort:
     """A link that outlives the captures it is lent to."""
 
     def __init__(
@@ -56,7 +56,7 @@ class Port:
     def close(self) -> None:
         """End a capture's use of the port; the port stays open for the next one."""
 
-    def again(self) -> Port:
+    def again(self) -> LentPort:
         """Open the port anew after a loss."""
         if self._link is not None:
             self.hang_up()

@@ -4,55 +4,61 @@ from types import SimpleNamespace
 
 import pytest
 
-from logger.live.controls import Controls, Done, Label, MarkPressed, Redo, Remark, Toggle
 from logger.live.keyboard import (
+    Action,
+    Controls,
     NoKeyboard,
     PosixKeyboard,
     WindowsKeyboard,
     open_keyboard,
-    plain_keys,
 )
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="a POSIX terminal is needed")
 
 
 @pytest.mark.parametrize(
-    ("typed", "action"),
-    [(" ", Toggle()), ("r", Redo()), ("R", Redo()), ("q", Done()), ("m", MarkPressed(3.0))],
+    ("typed", "what"), [(" ", "pause"), ("r", "redo"), ("R", "redo"), ("q", "end"), ("p", "press")]
 )
-def test_one_key_is_one_action(typed: str, action: object) -> None:
-    assert Controls().feed(typed, 3.0) == [action]
+def test_one_key_is_one_action(typed: str, what: str) -> None:
+    assert Controls().feed(typed, 3.0) == [Action(what, 3.0)]  # type: ignore[arg-type]
 
 
 def test_other_keys_do_nothing() -> None:
-    assert Controls().feed("xyz17\r\n\t", 0.0) == []
+    assert Controls().feed("xyz17m\r\n\t", 0.0) == []
+    assert Controls("pq").feed(" rn", 0.0) == []
 
 
-def test_a_mark_counts_at_once_and_its_label_at_the_moment_of_the_press() -> None:
+def test_a_press_counts_at_once_and_its_name_at_the_moment_of_the_press() -> None:
     controls = Controls()
-    assert controls.feed("m", 3.0) == [MarkPressed(3.0)]
+    assert controls.feed("p", 3.0) == [Action("press", 3.0)]
+    assert "to the next press" in controls.prompt  # how far a name holds is said where it is typed
     assert controls.feed("lime tree\r", 9.0) == []
-    assert controls.feed("d", 11.0) == [Label(3.0, "lime tree", "deciduous")]
+    assert controls.feed("d", 11.0) == [Action("name", 3.0, "lime tree", "deciduous")]
 
 
-def test_letters_typed_into_a_label_are_no_commands() -> None:
+def test_where_nothing_is_named_a_press_asks_for_no_name() -> None:
+    controls = Controls("pq")
+    assert controls.feed("pq", 3.0) == [Action("press", 3.0), Action("end", 3.0)]
+
+
+def test_letters_typed_into_a_name_are_no_commands() -> None:
     controls = Controls()
-    controls.feed("m", 0.0)
-    assert controls.feed("quarry rim q\rt", 1.0) == [Label(0.0, "quarry rim q", "terrain")]
+    controls.feed("p", 0.0)
+    assert controls.feed("quarry rim q\rt", 1.0) == [Action("name", 0.0, "quarry rim q", "terrain")]
 
 
 def test_a_kind_not_chosen_is_other_and_a_wrong_letter_is_asked_again() -> None:
     controls = Controls()
-    assert controls.feed("mshed\rz", 0.0) == [MarkPressed(0.0)]
-    assert "shed" in controls.prompt
-    assert controls.feed("\r", 1.0) == [Label(0.0, "shed", "other")]
+    assert controls.feed("pshed\rz", 0.0) == [Action("press", 0.0)]
+    assert controls.prompt.startswith("shed: ")
+    assert controls.feed("\r", 1.0) == [Action("name", 0.0, "shed", "other")]
     assert controls.prompt == ""
 
 
-def test_enter_or_escape_leaves_a_mark_without_a_label() -> None:
-    for end in ("\r", "\x1b"):
+def test_enter_or_escape_leaves_a_press_without_a_name_and_a_dash_ends_the_last_one() -> None:
+    for end, more in (("\r", []), ("\x1b", []), ("-\r", [Action("name", 0.0)])):
         controls = Controls()
-        assert controls.feed("m" + end, 0.0) == [MarkPressed(0.0)]
+        assert controls.feed("p" + end, 0.0) == [Action("press", 0.0), *more]
         assert controls.prompt == ""
 
 
@@ -60,27 +66,23 @@ def test_backspace_takes_back_a_letter() -> None:
     controls = Controls()
     controls.feed("nsnoq\x7fw", 2.0)
     assert controls.prompt == "note: snow_"
-    assert controls.feed("\r", 5.0) == [Remark(2.0, "snow")]
+    assert controls.feed("\r", 5.0) == [Action("note", 2.0, "snow")]
 
 
-def test_a_label_cannot_grow_without_end() -> None:
+def test_a_name_cannot_grow_without_end() -> None:
     controls = Controls()
     controls.feed("n" + "x" * 500, 0.0)
-    (remark,) = controls.feed("\r", 0.0)
-    assert len(remark.text) == 60
-
-
-def test_arrow_and_function_keys_type_nothing() -> None:
-    assert plain_keys("a\x1b[A\x1b[1;5Cb\x1bOPc\x1b[15~") == "abc"
+    (note,) = controls.feed("\r", 0.0)
+    assert len(note.text) == 60
 
 
 @posix
-def test_keys_come_one_by_one_without_waiting_for_enter() -> None:
+def test_keys_come_one_by_one_without_enter_and_arrows_type_nothing() -> None:
     ours, terminal = os.openpty()
     try:
         with PosixKeyboard(terminal) as keyboard:
             assert keyboard.read() == ""
-            os.write(ours, "mž".encode())
+            os.write(ours, "mž\x1b[A\x1b[1;5C\x1bOP\x1b[15~".encode())
             assert keyboard.read() == "mž"
             assert keyboard.read() == ""
     finally:

@@ -1,0 +1,140 @@
+"""What commands that listen to a board share: its port, the notice, a recording taken now."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from logger.cli.options import say
+
+if TYPE_CHECKING:
+    from logger.job import Job
+    from logger.live.capture_loop import CaptureLoop
+    from logger.live.lent_port import LentPort
+    from logger.recording import Clock
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def port_options(function: F) -> F:
+    """--port and --baud."""
+    function = click.option(
+        "--baud",
+        type=click.IntRange(300, 4_000_000),
+        help="Speed of a serial port, bit/s; the job remembers it. [default: 115200]",
+    )(function)
+    return click.option(
+        "--port",
+        "url",
+        metavar="URL",
+        help="Where the board is; the job remembers it. [default: as before, or the only serial "
+        "port on which a board is heard]",
+    )(function)
+
+
+def at_terminal() -> bool:
+    """Whether somebody can be asked: both ends are a terminal."""
+    try:
+        return sys.stdin.isatty() and sys.stderr.isatty()
+    except (AttributeError, ValueError):
+        return False
+
+
+def clock_now() -> Clock:
+    """The computer's clock; where it cannot be right, the date is asked for."""
+    import datetime as dt
+
+    from logger.geomagnetism import built_in_model
+    from logger.recording import CorrectedClock, SystemClock
+
+    clock, model = SystemClock(), built_in_model()
+    today = clock.utc().date()
+    if model.epoch <= today.year < model.last_year:
+        return clock
+    say(
+        f"this computer's clock says {today}, outside the years of the magnetic model, "
+        f"{model.epoch:.0f} to {model.last_year - 1:.0f}: if it is wrong, declination and sun are"
+    )
+    if not at_terminal():
+        return clock
+    given = click.prompt(
+        "Date of today (YEAR-MONTH-DAY; Enter keeps the clock's)",
+        default=str(today),
+        show_default=False,
+        value_proc=_date,
+        err=True,
+    )
+    return CorrectedClock(clock, dt.timedelta(days=(given - today).days))
+
+
+def _date(text: str) -> Any:
+    import datetime as dt
+
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise click.BadParameter(f"{text!r} is no date such as 2026-05-14") from None
+
+
+@contextmanager
+def lent_port(job: Job, url: str | None, baud: int | None) -> Iterator[LentPort]:
+    """The board's port, open before anything is said or asked: it may not be there."""
+    from logger.live.find_board import lend
+
+    port = lend(job, url, baud, say)
+    try:
+        yield port
+    finally:
+        port.hang_up()
+
+
+@contextmanager
+def on_screen(port: LentPort, clock: Clock, bell: bool = True) -> Iterator[CaptureLoop]:
+    """A loop with this terminal's screen and keyboard, or lines where it is none."""
+    from rich.console import Console
+
+    from logger.live.capture_loop import CaptureLoop
+    from logger.live.display import open_display
+    from logger.live.keyboard import open_keyboard
+
+    console = Console(stderr=True, highlight=False)
+    with open_keyboard() as keyboard, open_display(console, say) as display:
+        yield CaptureLoop(port, clock, display, keyboard, bell)
+
+
+def say_notice(job: Job, clock: Clock) -> None:
+    """The safety notice: in full before a job's first recording of a day, then in one line."""
+    from logger.job import recorded_on
+    from logger.safety import ONE_LINE, short_notice
+
+    say(ONE_LINE if recorded_on(job, clock.utc().date()) else short_notice())
+
+
+def calibration_recorded(
+    job: Job, purpose: str, how: str, url: str | None, baud: int | None, given: dict[str, Any]
+) -> Path:
+    """A calibration recorded now; what would make it useless is said before anything is done."""
+    from logger.calibration.bearing import refuse_sun_now
+    from logger.live.calibration_task import record_calibration
+    from logger.live.find_board import identity_on
+    from logger.live.guide import WAYS
+    from logger.survey.calibrations import refuse_level_without_compass
+
+    clock = clock_now()
+    if how == "sun":
+        refuse_sun_now(job.site, clock.utc(), given.get("clock_doubt_s", 2.0))
+    with lent_port(job, url, baud) as port:
+        if how == "level":
+            refuse_level_without_compass(job, identity_on(port))
+        say_notice(job, clock)
+        for sentence in WAYS[how].instructions:
+            say(sentence)
+        say("The board's trigger, q or Ctrl-C ends it; the board's press key or p presses.")
+        header = {key: given.get(key) for key in ("holder", "observer")}
+        with on_screen(port, clock) as loop:
+            return record_calibration(loop, job, purpose, how, header, given.get("seconds_s"))

@@ -1,0 +1,51 @@
+import datetime as dt
+from collections.abc import Callable
+
+import pytest
+
+from firmware_protocol import framed
+from logger.errors import DeviceError, InputError
+from logger.live.calibration_task import record_calibration
+
+from .conftest import Bench
+
+MakeBench = Callable[..., Bench]
+
+GGA = b"$GPGGA,081231,4603.0,N,01430.6,E,1,08,0.9,300.0,M,46.9,M,,"
+WRONG = {
+    "no sentence: another speed or device": b"\xf8\x00\x9c\xff\x1e" * 20,
+    "none with a heading: another device": framed(GGA[1:]),
+}
+
+
+@pytest.mark.parametrize("words", WRONG)
+def test_what_is_no_board_is_told_while_it_sends_and_is_no_calibration(
+    bench: MakeBench, words: str
+) -> None:
+    other = bench([(0.2 * n, WRONG[words]) for n in range(60)])
+    with pytest.raises(DeviceError, match=words):
+        record_calibration(other.loop, other.job, "compass", "compass", seconds=6.0)
+    assert other.display.states[-1].first.endswith(words)
+    (kept,) = (other.job.folder / "calibrations").glob("*.sweep")
+    assert kept == other.recordings[0]
+
+
+@pytest.mark.parametrize(("seconds", "words"), [(2.0, "nothing came"), (None, "not one byte")])
+def test_a_silent_port_leaves_nothing_behind(
+    bench: MakeBench, seconds: float | None, words: str
+) -> None:
+    silent = bench(())
+    with pytest.raises(DeviceError, match=words):
+        record_calibration(silent.loop, silent.job, "level", "level", seconds=seconds)
+    assert not list((silent.job.folder / "calibrations").glob("*.sweep"))
+    assert not any(said.startswith("kept") for said in silent.display.said)
+
+
+def test_a_bearing_by_the_sun_at_night_is_refused_before_anything_is_recorded(
+    bench: MakeBench,
+) -> None:
+    night = bench(())
+    night.clock.now_s = dt.timedelta(hours=18.5).total_seconds()
+    with pytest.raises(InputError, match="below the horizon at this time and place"):
+        record_calibration(night.loop, night.job, "bearing", "sun")
+    assert night.recordings == []
