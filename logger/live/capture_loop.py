@@ -153,7 +153,8 @@ class CaptureLoop:
                 except DeviceError:
                     # Silence between two points is no fault; the port may need opening anew.
                     self._end(task, going)
-                    self._open_again()
+                    if not self._open_again(controls):
+                        return False
                     going = self._begin(task, "waiting")
                     continue
                 if triggered or actions:
@@ -163,14 +164,16 @@ class CaptureLoop:
         finally:
             self._end(task, going)
 
-    def _open_again(self) -> None:
-        while True:
+    def _open_again(self, controls: Controls) -> bool:
+        """Whether the port is back; False where q ended the day before it was."""
+        while not controls.feed(self.keyboard.read(), self.clock.seconds()):
             try:
                 self.port.again()
             except DeviceError:
                 self.clock.sleep(0.3)
             else:
-                return
+                return True
+        return False
 
     def _begin(self, task: Task, phase: str) -> _Going:
         started, recorded = self.clock.utc(), phase == "recording"

@@ -127,7 +127,7 @@ class PosixKeyboard(AbstractContextManager["PosixKeyboard"]):
         import tty
 
         self._before = termios.tcgetattr(self._descriptor)
-        tty.setcbreak(self._descriptor)
+        tty.setcbreak(self._descriptor, termios.TCSANOW)  # What was typed already still counts
         return self
 
     def __exit__(

@@ -221,6 +221,18 @@ def test_a_port_that_is_gone_between_two_points_is_waited_for(
     assert tries == 5
 
 
+def test_q_ends_the_day_while_a_lost_port_is_waited_for(
+    bench: MakeBench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    swept = bench([], [(5.0, "q")])
+
+    def gone() -> PlayedLink:
+        raise DeviceError("no such port")
+
+    monkeypatch.setattr(swept.loop.port, "_open", gone)
+    assert not swept.loop.wait_for_trigger(swept.task("gable"))
+
+
 def test_q_ends_the_day_between_two_points(bench: MakeBench) -> None:
     swept = bench([(0.1, IDENTITY)], [(1.0, "q")])
     assert not swept.loop.wait_for_trigger(swept.task())
@@ -320,7 +332,10 @@ def test_a_caution_that_stays_is_not_sounded_at_every_picture(bench: MakeBench) 
     assert 2 <= cues(swept.link).count("SUN") <= 5
 
 
-def test_what_the_estimate_sees_is_what_is_recorded(bench: MakeBench, quick_sweep: Chunks) -> None:
+def test_what_the_estimate_sees_is_what_is_recorded(
+    bench: MakeBench, quick_sweep: Chunks, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("logger.live.estimate.REST", 0.0)  # rounds by the played clock alone
     swept = bench(quick_sweep)
     swept.pool = AtOnce()
     swept.sweep()

@@ -247,9 +247,11 @@ def test_a_port_in_use_is_not_shared_with_a_second_sweep():
     ],
 )  # fmt: skip
 def test_ports_tells_another_device_from_another_speed(sent, words, monkeypatch):
-    chunks = [sent]
-    port = SimpleNamespace(url="", read=lambda: chunks.pop() if chunks else b"", close=lambda: None)
-    link = ReaderThread(port)
-    monkeypatch.setattr("logger.recording.open_link", lambda url: link)
+    def opened(url: str, baud: int) -> ReaderThread:
+        chunks = [sent]
+        read = lambda: chunks.pop() if chunks else b""  # noqa: E731
+        return ReaderThread(SimpleNamespace(url=url, read=read, close=lambda: None))
+
+    monkeypatch.setattr("logger.live.find_board.open_link", opened)
     done = CliRunner().invoke(main, ["ports", "--port", "made-up", "--seconds", "0.1"])
     assert done.stdout == f"made-up: {words}\n"
