@@ -54,8 +54,8 @@ HEIGHT_M = 1.6
 CLOSING_TARGET = (224.0, 7.5)
 # The ground turns the field a little; the model does not know.
 DECLINATION_ERROR_DEG = 0.5
-TOLERANCE = 1e-3
-TOLD_IN_WORDS = ("program", "why")
+TOLERANCE = 1e-9
+PROGRAM = "program"
 
 
 @dataclass(frozen=True)
@@ -236,10 +236,10 @@ def same_file(one: Path, other: Path) -> bool:
 
 
 def same_result(one: Any, other: Any) -> bool:
-    """The same structure and words, and numbers within a thousandth of each other."""
+    """The same structure and words, numbers to nine decimals; the version alone may differ."""
     if isinstance(one, dict) and isinstance(other, dict):
         return one.keys() == other.keys() and all(
-            key in TOLD_IN_WORDS or same_result(one[key], other[key]) for key in one
+            key == PROGRAM or same_result(one[key], other[key]) for key in one
         )
     if isinstance(one, list) and isinstance(other, list):
         return len(one) == len(other) and all(map(same_result, one, other))

@@ -83,7 +83,7 @@ def renew_tests(folder: Path) -> None:
 def set_up(folder: Path, sources: list[str], tests: list[str]) -> None:
     lines = ["[mutmut]", "source_paths=", *(f"    {name}" for name in sources)]
     lines += ["pytest_add_cli_args_test_selection=", *(f"    {name}" for name in tests)]
-    lines += ["pytest_add_cli_args=", "    -p", "    no:xdist", "    -p", "    no:cacheprovider"]
+    lines += ["pytest_add_cli_args=", "    -p", "    no:randomly", "    -p", "    no:cacheprovider"]
     lines += ["also_copy=", *(f"    {p.name}" for p in folder.iterdir())]
     (folder / "setup.cfg").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
@@ -113,7 +113,7 @@ for name in map(str.strip, sys.stdin):
         resource.setrlimit(resource.RLIMIT_CPU, (120, 120))
         nothing = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, 1), os.dup2(nothing, 2)
-        options = ["-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", "--hypothesis-seed=0"]
+        options = ["-x", "-q", "-p", "no:randomly", "-p", "no:cacheprovider", "--hypothesis-seed=0"]
         os._exit(pytest.main([*options, *sys.argv[1:]]))
     print(name, os.waitpid(child, 0)[1], flush=True)
 """

@@ -47,9 +47,10 @@ def at_module(
     if module_height_m is None or not sight_heights_m:
         return profile, None
     low, high = min(sight_heights_m), max(sight_heights_m)
-    if high - low > SPREAD_M:
+    spread = round(high - low, 3)
+    if spread > SPREAD_M:
         why = f"sweeps were taken from heights {low:g} to {high:g} m: make a point of each height"
-        return profile, Check(HEIGHT_CHECK, False, round(high - low, 3), SPREAD_M, "m", why)
+        return profile, Check(HEIGHT_CHECK, False, spread, SPREAD_M, "m", why)
     rise_m = sum(sight_heights_m) / len(sight_heights_m) - module_height_m
     if abs(rise_m) < LEAST_RISE_M:
         return profile, None

@@ -1,12 +1,15 @@
 """What a surveyor reads on the terminal is what is so: sides, signs, units and ranks."""
 
+import json
 import re
 import shutil
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from logger.cli import main
+from logger.safety import short_notice
 from logger.survey.demo import shipped_survey
 
 # WMM2025 test values (NOAA/BGS, table 6 of the model's report): date, km, latitude, longitude, then
@@ -21,7 +24,7 @@ WMM_ROWS = [
 def said(*words: object) -> str:
     done = CliRunner().invoke(main, [str(word) for word in words])
     assert done.exit_code in (0, 4), done.output
-    return done.output
+    return done.stdout
 
 
 @pytest.mark.parametrize("row", WMM_ROWS)
@@ -53,10 +56,29 @@ def test_a_new_job_tells_the_hemisphere_and_which_way_its_plane_faces(
     assert f"tilt {abs(latitude):g}°" in printed
 
 
+@pytest.mark.parametrize(
+    "caution",
+    [
+        "Never look at the sun, and never sight along the board towards it.",
+        "Keep back from roof edges and drops, and off fragile roofs and skylights.",
+        "Never survey from a ladder: you need your hands to hold on.",
+        "Keep the board, poles and ladders well clear of power lines.",
+        "Stop for wind, rain, ice or lightning.",
+        "Local codes and licensed professionals come before anything this program prints.",
+    ],
+)
+def test_what_is_said_before_a_sweep(caution) -> None:
+    # The usual cautions of the trade (common practice, no source).
+    assert caution in short_notice()
+
+
 @pytest.fixture(scope="module")
-def compared(tmp_path_factory) -> str:
-    job = tmp_path_factory.mktemp("compared") / "job"
-    shutil.copytree(shipped_survey(), job)
+def job(tmp_path_factory) -> Path:
+    return shutil.copytree(shipped_survey(), tmp_path_factory.mktemp("compared") / "job")
+
+
+@pytest.fixture(scope="module")
+def compared(job) -> str:
     return said("compare", job)
 
 
@@ -72,14 +94,23 @@ def test_compare_ranks_the_open_meadow_above_the_yard_by_what_the_yard_loses(com
     assert float(found[1]) == pytest.approx(13.2, abs=1.0)
 
 
-def test_low_stands_below_the_value_and_high_above_it(compared) -> None:
+def test_what_compare_prints_is_what_its_json_holds(job, compared) -> None:
     rows = re.findall(
-        r"^(?:meadow|yard|walled garden) +(\d+\.\d) +(\d+\.\d) +(\d+\.\d) ", compared, re.M
+        r"^(meadow|yard|walled garden) +(\d+\.\d) +(\d+\.\d) +(\d+\.\d) ", compared, re.M
     )
-    assert len(rows) >= 6
-    for value, low, high in rows:
-        assert float(low) <= float(value) <= float(high)
-        assert float(high) - float(low) > 0.1
+    told = [
+        (at["point"], *(at["solar_access"][name] for name in ("value", "low", "high")))
+        for plane in json.loads(said("compare", job, "--json", "-"))["planes"]
+        for at in plane["points"]
+    ]
+    assert len(rows) == len(told) == 6
+    for (point, *printed), (same, *held) in zip(rows, told, strict=True):
+        assert point == same
+        value, low, high = held
+        assert low < value < high
+        assert [float(number) for number in printed] == pytest.approx(
+            [100 * share for share in held], abs=0.051
+        )
 
 
 def test_one_sky_one_recipe_and_the_planes_are_named_above_the_table(compared) -> None:

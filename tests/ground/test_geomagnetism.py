@@ -163,6 +163,13 @@ def test_a_folder_or_a_huge_file_is_no_coefficient_file(tmp_path):
         read_magnetic_model(path)
 
 
+def test_a_site_of_2000_m_is_two_kilometres_up():
+    day = dt.date(2026, 6, 1)
+    assert geomagnetic_field(Site(46, 14, 2000.0), day) == geomagnetic_field(
+        Site(46, 14), day, height_km=2.0
+    )
+
+
 def test_the_poles_themselves_have_a_field():
     for latitude in (-90, 90):
         assert geomagnetic_field(Site(latitude, 0), dt.date(2026, 6, 1)).field_ut > 50

@@ -44,9 +44,9 @@ def test_all_columns():
         "# obstruction: old oak = deciduous\n# heading_error_deg: 1.5\n# level_error_deg: 0.2\n"
         "azimuth_deg,elevation_deg,standard_error_deg,measured,obstruction,distance_m,mood\n"
         "0,1,0.5,true,,,glad\n10,20,0.5,1,old oak,12,\n20,21,,yes,old oak,14,\n30,1,0.5,true,,,\n"
-        "200,,,false,,,\n"
+        "200,,,false,,,\n210,5,,false,,,\n"
     )
-    assert list(profile.known) == [True, True, True, True, False]
+    assert list(profile.known) == [True, True, True, True, False, False]
     assert profile.obstructions == (Obstruction("old oak", 5.0, 25.0, "deciduous", 13.0),)
     assert (profile.heading_error_deg, profile.level_error_deg) == (1.5, 0.2)
     assert np.isnan(profile.standard_error_deg[2])

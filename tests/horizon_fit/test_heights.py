@@ -54,6 +54,11 @@ def test_without_one_it_stays_widens_and_fails() -> None:
     assert "give the obstructions" in check.why
 
 
+@pytest.mark.parametrize(("rise_m", "side"), [(-2.0, "2.00 m above"), (1.5, "1.50 m below")])
+def test_the_module_is_told_to_be_above_or_below_the_sight(rise_m: float, side: str) -> None:
+    assert f"the module is {side} the sight" in carried(flat(), rise_m, LATITUDE)[1].why
+
+
 def test_far_terrain_needs_no_distance() -> None:
     hills = Obstruction("hills", 0.0, 360.0, "terrain")
     profile, check = carried(flat((hills,)), -1.0, LATITUDE)

@@ -41,7 +41,7 @@ def answers() -> dict[str, Any]:
     return found
 
 
-def test_it_is_made_again_byte_for_byte(tmp_path: Path) -> None:
+def test_it_is_made_again_byte_for_byte_and_its_figures_to_nine_decimals(tmp_path: Path) -> None:
     names = [path.relative_to(tmp_path) for path in make.make(tmp_path)]
     assert sum(name.suffix == ".sweep" for name in names) == 6
     assert make.differences(FOLDER, tmp_path, names) == []

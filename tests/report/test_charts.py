@@ -63,6 +63,19 @@ def test_the_middle_of_the_chart_is_the_equators_side(name, drawn):
     assert labels["N\n0°" if SITES[name].latitude_deg < 0 else "S\n180°"] == 0
 
 
+@pytest.mark.parametrize(("name", "left"), [("46 north", "E\n90°"), ("35 south", "W\n270°")])
+def test_the_sun_rises_over_the_east(name, left, drawn):
+    axes = drawn[name]
+    labels = {t.get_text(): float(x) for x, t in zip(axes.get_xticks(), axes.get_xticklabels(),
+                                                     strict=True)}  # fmt: skip
+    assert labels[left] == -90
+    track = sun_paths(SITES[name]).tracks[3]  # of March: it rises in the east
+    drawn_x = next(line.get_xdata() for line in axes.lines if len(line.get_xdata()) >= len(
+        track.azimuth_deg) and line.get_color() == charts.SUN)  # fmt: skip
+    rises = int(np.flatnonzero(track.elevation_deg > 0)[0])
+    assert np.sign(np.asarray(drawn_x)[rises]) == np.sign(labels["E\n90°"])
+
+
 @pytest.mark.parametrize("name", SITES)
 def test_no_line_crosses_the_chart_from_one_end_to_the_other(name, drawn):
     assert len(drawn[name].lines) > 10

@@ -20,6 +20,7 @@ from logger.report import document, pages, sheets
 from logger.report.content import beside_of
 from logger.report.language import Words
 from logger.report.photos import photo_at
+from logger.site import Site
 
 from .conftest import FAILED, NEAR, PASSED
 
@@ -115,6 +116,16 @@ def test_the_cover_is_for_the_client(report_of, point_of):
     assert not re.search(r"horizon-logger \w+ (report|\w+ --)|--\w|\.(sweep|csv|toml|pdf)", cover)
 
 
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "told"),
+    [(46.05, 14.51, "46.0500° N, 14.5100° E"), (-33.2, -70.6, "33.2000° S, 70.6000° W")],
+)
+def test_the_cover_names_the_hemisphere(report_of, latitude, longitude, told):
+    report = report_of()
+    there = replace(report.job, site=Site(latitude, longitude, 310.0))
+    assert pages.facts(replace(report, job=there), Words("en")).startswith(f"{told}, 310 m above")
+
+
 def test_a_point_not_fit_says_so_before_its_answer(report_of, point_of):
     texts = pages_of(report_of(point_of("eave", checks=(PASSED, NEAR, FAILED)), point_of("yard")))
     assert "Not fit for use as it stands: 1 of 2 points" in texts[0]
@@ -125,6 +136,21 @@ def test_a_point_not_fit_says_so_before_its_answer(report_of, point_of):
     assert "sweep 280 to 300° again" in end
     assert "just enough" in end  # it came within a tenth of its limit
     assert "well within" not in end
+
+
+@pytest.mark.parametrize(
+    ("checks", "left_out", "fit"),
+    [
+        ((PASSED, NEAR), {}, True),
+        ((PASSED, FAILED), {}, False),
+        ((PASSED,), {"shed": "torn"}, False),
+    ],
+)
+def test_a_cover_is_marked_fit_only_where_every_point_is(
+    report_of, point_of, checks, left_out, fit
+):
+    report = report_of(point_of("eave", checks=checks), left_out=left_out)
+    assert pages.cover(report, pages.Pictures(), Words("en"))["fit"] is fit
 
 
 def test_a_point_without_an_answer_stands_on_the_cover(report_of):
@@ -301,7 +327,6 @@ def test_photos_are_upright_small_and_tell_no_place(tmp_path):
 def test_a_photo_has_caption_direction_and_date(report_of, job_folder):
     folder = job_folder / "photos" / "yard"
     folder.mkdir(parents=True)
-    photo(folder / "south.jpg", **{16: "M", 17: 142.4}) if False else None
     exif = Image.Exif()
     exif[0x8825] = {16: "M", 17: 142.4}
     exif[0x8769] = {0x9003: "2026:05:14 08:20:11"}

@@ -156,7 +156,13 @@ def test_the_points_are_geojson_as_rfc_7946_has_it(points):
     assert feature["type"] == "Feature"
     assert feature["geometry"] == {"type": "Point", "coordinates": [179.5, -35.0]}
     assert feature["properties"]["name"] == "eave"
+    assert feature["properties"]["altitude_m"] == 12.0
     assert "crs" not in made
+    told = feature["properties"]["planes"][0]
+    year = points[0].access.planes[0].solar_access.year
+    shares = [told[f"solar_access{end}"] for end in ("_low", "", "_high")]
+    assert shares == pytest.approx([year.low, year.value, year.high], abs=1e-9)
+    assert shares[0] < shares[1] < shares[2]
 
 
 @pytest.mark.parametrize(

@@ -110,7 +110,10 @@ def test_the_better_point_is_named_first_and_by_how_much(point_of):
     )
     for points in ((good, poor), (poor, good)):
         told = plain(pages.comparison(points, W))
-        assert told.startswith("Solar access at meadow is 10.0 points higher than at yard (95 %")
+        # Arms of one point each: 10 points less and more sqrt(2)
+        assert told == (
+            "Solar access at meadow is 10.0 points higher than at yard (95 % interval 8.6 to 11.4)."
+        )
 
 
 def test_points_closer_than_their_uncertainty_do_not_differ(point_of):

@@ -81,6 +81,8 @@ def test_the_horizon_s_move_is_measured_where_both_saw_it(result, other):
     gone = changes_between(result, other).skyline
     assert gone.largest_deg == 0.0
     assert -12 <= gone.measured_deg <= -9
+    assert "° less of it measured" in changes_text(changes_between(result, other))
+    assert "° more of it measured" in changes_text(changes_between(other, result))
 
 
 def test_settings_and_inputs_that_differ_are_named(result, other):
@@ -98,7 +100,9 @@ def test_checks_that_turned_are_named(result, other):
     check["passed"] = not check["passed"]
     changes = changes_between(result, other)
     assert [g[0] for g in changes.checks] == [check["check"]]
-    assert check["check"] in changes_text(changes)
+    assert f"check: {check['check']} now fails, passed before" in changes_text(changes)
+    back = changes_text(changes_between(other, result))
+    assert f"check: {check['check']} now passes, failed before" in back
 
 
 def test_planes_that_only_one_has_or_that_turned_are_told(result, other):

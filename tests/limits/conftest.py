@@ -1,0 +1,6 @@
+"""The calibrated boards of the calibration room serve here, too."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "calibration"))
