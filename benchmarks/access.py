@@ -65,17 +65,19 @@ def ours(case, **errors):
 
 def agreement(sites: int, seed: int) -> None:
     """Monthly and annual beam access against brute force."""
-    from access_reference import solar_access
+    from access_reference import as_weather, solar_access, sun_and_sky
 
-    from logger.access import assess
+    from logger.access import SiteYear
 
     rng = np.random.default_rng(seed)
     differences = []
     for k in range(sites):
         case = random_case(rng)
-        _, truth = solar_access(case)
+        sky = sun_and_sky(case)
+        _, truth = solar_access(case, sky)
         site, plane, settings, profile = ours(case)
-        found = assess(profile, site, [plane], settings).planes[0]
+        weather = as_weather(sky[0], sky[2])
+        found = SiteYear(site, [plane], settings, weather).assess(profile).planes[0]
         counts = np.append(found.unshaded_beam_kwh_m2 >= 1.0, True)
         difference = np.abs(found.beam_access.value - truth)[counts] * 100
         differences.append(difference)
@@ -104,7 +106,7 @@ import sys, time
 sys.path.insert(0, {here!r})
 import numpy as np, pandas, pvlib, scipy.interpolate, scipy.sparse
 from access_reference import Case, solar_access
-from logger.access import Plane, SiteYear, assess
+from logger.access import Plane, SiteYear
 from logger.horizon import HorizonProfile
 from logger.settings import Settings
 from logger.site import Site
@@ -137,7 +139,7 @@ def speed() -> None:
     from logger.settings import Settings
 
     script = cold("solar_access(Case(46.05, 14.51, 310.0, 35.0, 180.0, horizon))", 3)
-    first = cold("assess(profile, site, [plane])", 8)
+    first = cold("SiteYear(site, [plane]).assess(profile)", 8)
     print(f"straightforward pvlib script, a year at one minute   {script:8.3f} s")
     print(f"first horizon, cold in the process                   {first:8.3f} s"
           f"   {script / first:6.1f} times faster (wanted 15)")  # fmt: skip

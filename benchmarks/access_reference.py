@@ -1,9 +1,8 @@
 """Solar access by a straightforward pvlib script: the yardstick for logger.access.
 
 The same physics written down plainly: pvlib's full solar position at every minute, its clear sky
-and its transposition, the horizon read at every minute, pandas to sum by month. Nothing of the
-program is used but the horizon's numbers, so that it is an independent check as well as a measure
-of time.
+and its transposition, the horizon read at every minute, pandas to sum by month. No computation of
+the program is used, so that it is an independent check as well as a measure of time.
 """
 
 from __future__ import annotations
@@ -13,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import pvlib
+
+from logger.access import Weather
 
 DISC_RADIUS_DEG = 0.2665
 
@@ -119,6 +120,13 @@ def solar_access(
         (whole["received"] / whole["offered"]).to_numpy(),
         (whole["beam"] / whole["beam_offered"]).to_numpy(),
     )
+
+
+def as_weather(times: pd.DatetimeIndex, sky: pd.DataFrame) -> Weather:
+    """The script's clear sky as the program takes weather, minute by minute."""
+    columns = (sky[name].to_numpy() for name in ("ghi", "dni", "dhi"))
+    first = times[0].tz_localize(None).to_numpy()
+    return Weather(*columns, step_min=1, first=first, source="clear sky")
 
 
 if __name__ == "__main__":

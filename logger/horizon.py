@@ -46,6 +46,29 @@ class Obstruction:
             raise ValueError(f"kind {self.kind!r} is none of {', '.join(OBSTRUCTION_KINDS)}")
 
 
+LEAF_STATES = ("in leaf", "bare")
+
+
+@dataclass(frozen=True)
+class LeafSeen:
+    """What a sweep saw of the deciduous trees.
+
+    Parameters
+    ----------
+    day_of_year : int
+        1 to 366.
+    state : str
+        One of `LEAF_STATES`.
+    """
+
+    day_of_year: int
+    state: str
+
+    def __post_init__(self) -> None:
+        if self.state not in LEAF_STATES or not 1 <= self.day_of_year <= 366:
+            raise ValueError(f"trees {self.state!r} on day {self.day_of_year} of the year")
+
+
 @dataclass(frozen=True, eq=False)
 class HorizonProfile:
     """Skyline elevation at nodes of azimuth, read with straight lines between them.
@@ -72,6 +95,11 @@ class HorizonProfile:
         Standard error that lifts or lowers the whole profile. [deg]
     correlation_deg : float
         Azimuth over which the random errors of neighbouring nodes are alike. [deg]
+    rise_m : float
+        How far above the module the sight stood from which this was seen; below it is negative.
+        Whoever works with the profile carries it to the module. [m]
+    leaf_seen : tuple of LeafSeen
+        What the sweeps saw of the deciduous trees.
     steps : tuple of str
         How it came about, oldest first.
 
@@ -90,6 +118,8 @@ class HorizonProfile:
     heading_error_deg: float = 0.0
     level_error_deg: float = 0.0
     correlation_deg: float = 3.0
+    rise_m: float = 0.0
+    leaf_seen: tuple[LeafSeen, ...] = ()
     steps: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:

@@ -5,8 +5,8 @@ Lines that start with ``#`` are metadata, ``# key: value``; then a header with `
 in any order; then one node a line, at any spacing and in any order of azimuth. Two rows of one
 azimuth are a vertical edge, first the anticlockwise side. An empty elevation was not measured.
 
-Metadata keys that are understood: ``heading_error_deg``, ``level_error_deg`` and
-``correlation_deg`` (see `HorizonProfile`), and ``obstruction: NAME = KIND``. Others are kept out of
+Metadata keys that are understood: ``heading_error_deg``, ``level_error_deg``, ``correlation_deg``
+and ``rise_m`` (see `HorizonProfile`), and ``obstruction: NAME = KIND``. Others are kept out of
 the way.
 
 Without that header, two columns are azimuth from north and elevation, in this order unless a header
@@ -43,7 +43,10 @@ LONGEST_NAME = 200
 
 _FORMULA = tuple("=+-@")
 _TRUE, _FALSE = ("1", "true", "yes"), ("0", "false", "no")
-_ERRORS = ("heading_error_deg", "level_error_deg", "correlation_deg")
+_LIMITS = {
+    **dict.fromkeys(("heading_error_deg", "level_error_deg", "correlation_deg"), (0.0, 180.0)),
+    "rise_m": (-100.0, 100.0),
+}
 _HINT = f"write {AZIMUTH},{ELEVATION} as the first line and one node a line below"
 
 
@@ -195,8 +198,8 @@ def _shown(cell: str) -> str:
 
 def _read_metadata(text: str, metadata: dict[str, float], kinds: dict[str, str], here: str) -> None:
     key, colon, value = (part.strip() for part in text.partition(":"))
-    if colon and key in _ERRORS:
-        metadata[key] = _number(value, key, 0.0, 180.0, here)
+    if colon and key in _LIMITS:
+        metadata[key] = _number(value, key, *_LIMITS[key], here)
         if math.isnan(metadata[key]):
             raise InputError(f"{key} is empty", here)
     elif colon and key == "obstruction":
@@ -226,8 +229,11 @@ def _profile(
             np.array([r.measured for r in rows]),
             sectors,
             np.array([r.distance for r in rows]) if "distance_m" in header else None,
+            heading_error_deg=metadata.get("heading_error_deg", 0.0),
+            level_error_deg=metadata.get("level_error_deg", 0.0),
+            correlation_deg=metadata.get("correlation_deg", 3.0),
+            rise_m=metadata.get("rise_m", 0.0),
             steps=(f"read from {Path(where).name}",),
-            **metadata,
         )
     except ValueError as error:
         raise InputError(str(error), where) from error
@@ -259,7 +265,7 @@ def _obstruction(run: list[_Row], start: float, end: float, kinds: dict[str, str
 def horizon_csv(profile: HorizonProfile) -> str:
     """A profile as the text of a CSV file; `parse_horizon_csv` reads it back."""
     out = io.StringIO()
-    for name in _ERRORS:
+    for name in _LIMITS:
         out.write(f"# {name}: {getattr(profile, name):.6g}\n")
     for o in {o.name: o for o in profile.obstructions}.values():
         out.write(f"# obstruction: {_one_line(o.name)} = {o.kind}\n")

@@ -24,10 +24,6 @@ from logger.site import Site
 DISC_RADIUS_DEG = 0.2665
 """Mean angular radius of the sun's disc as seen from the Earth. [deg]"""
 
-RISE_SET_ELEVATION_DEG = -0.8333
-"""True elevation of the sun's centre at sunrise and sunset: 16' of disc and 34' of refraction
-(NREL/TP-560-34302, equation A11, h0' = -0.8333). [deg]"""
-
 FIRST_YEAR, LAST_YEAR = 1900, 2100
 """Years that `sun_year` takes; beyond them the difference of the Earth's clock from dynamical time
 is too ill known for a fixed value. [years]"""
@@ -186,57 +182,6 @@ def _risen(
     return start + near[risen], azimuth_of(-west, north), elevation, hour, vectors
 
 
-@dataclass(frozen=True)
-class SunDay:
-    """When the sun rises, stands highest and sets on one day of local mean solar time."""
-
-    # UTC to the second. `rise` and `set` are None on a day without them.
-    rise: np.datetime64 | None
-    transit: np.datetime64
-    set: np.datetime64 | None
-    kind: str  # "day and night", "polar day" or "polar night"
-
-
-def sun_day(site: Site, date: dt.date) -> SunDay:
-    """Sunrise, transit and sunset: the sun's centre at `RISE_SET_ELEVATION_DEG`.
-
-    Near the polar circles the sun may rise and set twice or only once on a date; the rise before
-    and the set after transit are given.
-    """
-    start = _utc_minute(date) - round(4.0 * site.longitude_deg)
-    day = start - start % _MINUTES_A_DAY
-    minute = np.arange(start, start + _MINUTES_A_DAY + 1)
-    e_deg, sin_d, cos_d, _ = (_between_nodes(values)[minute - day] for values in _motion(day, 3))
-    hour_angle = (minute % _MINUTES_A_DAY) * 0.25 + (site.longitude_deg - 180.0) + e_deg
-    # Rise and set are defined for the Earth's centre: no parallax.
-    latitude = math.radians(site.latitude_deg)
-    up = math.sin(latitude) * sin_d + math.cos(latitude) * cos_d * np.cos(np.radians(hour_angle))
-    above = np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))) - RISE_SET_ELEVATION_DEG
-    turn = np.mod(hour_angle + 180.0, 360.0) - 180.0
-    noon = _crossing(turn, int(np.flatnonzero((turn[:-1] < 0) & (turn[1:] >= 0))[0]))
-    rises = [_crossing(above, i) for i in np.flatnonzero((above[:-1] < 0) & (above[1:] >= 0))]
-    sets = [_crossing(above, i) for i in np.flatnonzero((above[:-1] >= 0) & (above[1:] < 0))]
-    before, after = [r for r in rises if r <= noon], [s for s in sets if s >= noon]
-    kind = "day and night"
-    if not rises and not sets:
-        kind = "polar day" if above[0] >= 0 else "polar night"
-
-    def instant(m: float) -> np.datetime64:
-        return np.datetime64(round((start + m) * 60.0), "s")
-
-    return SunDay(
-        instant(before[-1]) if before else None,
-        instant(noon),
-        instant(after[0]) if after else None,
-        kind,
-    )
-
-
-def _crossing(values: Floats, i: Any) -> float:
-    """Where the straight line from row i to i + 1 passes zero, in rows."""
-    return float(i + values[i] / (values[i] - values[i + 1]))
-
-
 def _utc_minute(date: dt.date) -> int:
     return (date - dt.date(1970, 1, 1)).days * _MINUTES_A_DAY
 
@@ -245,7 +190,7 @@ def _months(year: int) -> list[int]:
     return [_utc_minute(dt.date(year, m, 1)) for m in range(1, 13)]
 
 
-def _motion(start_minute: int, days: int, padding: int = 2) -> list[Floats]:
+def _motion(start_minute: int, days: int) -> list[Floats]:
     """Splines of what moves slowly, one cubic a row from each node to the next.
 
     Equation of time [deg], sine and cosine of declination, parallax [rad]; each of shape
@@ -254,7 +199,8 @@ def _motion(start_minute: int, days: int, padding: int = 2) -> list[Floats]:
     import pvlib
     from scipy.interpolate import CubicSpline
 
-    a_day = _MINUTES_A_DAY // _MINUTES_A_NODE
+    # Two days more on either side, so that the splines' own ends do not matter.
+    a_day, padding = _MINUTES_A_DAY // _MINUTES_A_NODE, 2
     node = np.arange(-padding * a_day, (days + padding) * a_day + 1)
     unix_s = (start_minute + node * _MINUTES_A_NODE) * 60.0
     nowhere = (0.0, 0.0, 0.0, 1013.25, 12.0, _DELTA_T_S, 0.5667, 1)

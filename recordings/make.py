@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from firmware_protocol import Decoder
-from logger.access import Plane, assess
+from logger.access import Plane, SiteYear
 from logger.files import json_text, write_atomically
 from logger.job import Job, Point, calibration_path, create_job, set_point, sweep_path
 from logger.recording import RecordingWriter, load_stream
@@ -153,7 +153,7 @@ def make_sweep(spot: Spot, number: int) -> tuple[Simulated, dt.datetime]:
 def expected(spot: Spot) -> dict[str, Any]:
     """The answer that the exact skyline of a point gives, on every plane."""
     truth = scene_of(spot).truth()
-    found = assess(truth, SITE, PLANES).as_dict()
+    found = SiteYear(SITE, PLANES).assess(truth).as_dict()
     return {
         "highest_deg": {"value": float(truth.elevation_deg.max()), "within": WITHIN["highest_deg"]},
         "planes": {

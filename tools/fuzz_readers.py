@@ -99,7 +99,7 @@ def seeds() -> dict[str, list[bytes]]:
 def targets(folder: Path) -> dict[str, Callable[[bytes], None]]:
     """The readers as functions of bytes; imported here so that atheris sees them first."""
     from firmware_protocol import Decoder, Sound, Unknown, decode_sentence, encode
-    from logger.access.weather import read_weather
+    from logger.access import read_weather
     from logger.calibration import read_calibration
     from logger.errors import LoggerError
     from logger.files import json_text

@@ -1,12 +1,14 @@
 """The shared access and loss calculator.
 
-A horizon from anywhere, a site, planes and weather in; access, loss and bounds out. It knows
+A horizon from anywhere, a site, planes and weather in; access, loss and intervals out. It knows
 nothing of boards, sweeps or jobs.
 """
 
 from logger.access.best_plane import BestPlane, PlaneMap
-from logger.access.calculator import SiteYear, assess
-from logger.access.crowns import Crown
+from logger.access.calculator import SiteYear
+from logger.access.heights import carried
+from logger.access.intervals import Part
+from logger.access.monthly_means import monthly_means
 from logger.access.plane import Plane
 from logger.access.result import (
     AccessResult,
@@ -17,40 +19,40 @@ from logger.access.result import (
     PlaneResult,
 )
 from logger.access.rules import FAIL, PASS, TOO_CLOSE, Rules, Verdict
+from logger.access.sky import Sky
 from logger.access.sky_view import sky_view_factor
-from logger.access.surroundings import UNNAMED, Layer, Surroundings
-from logger.access.weather import Weather, read_weather
-from logger.access.what_if import Box, added, cut, grown, names_in, removed, seasonal
+from logger.access.weather import Weather
+from logger.access.weather_files import read_weather
+from logger.access.what_if import Box, added, cut, grown, names_in, of_kind, removed
 
 __all__ = [
     "FAIL",
     "PASS",
     "TOO_CLOSE",
-    "UNNAMED",
     "AccessResult",
     "BestPlane",
     "Bounded",
     "Box",
-    "Crown",
     "Energy",
     "Interval",
-    "Layer",
     "ObstructionLoss",
+    "Part",
     "Plane",
     "PlaneMap",
     "PlaneResult",
     "Rules",
     "SiteYear",
-    "Surroundings",
+    "Sky",
     "Verdict",
     "Weather",
     "added",
-    "assess",
+    "carried",
     "cut",
     "grown",
+    "monthly_means",
     "names_in",
+    "of_kind",
     "read_weather",
     "removed",
-    "seasonal",
     "sky_view_factor",
 ]

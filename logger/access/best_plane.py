@@ -13,7 +13,7 @@ import numpy as np
 
 from logger.access.irradiance import KWH_A_MINUTE, normal_of
 from logger.access.sky_view import sky_above
-from logger.arrays import Floats, floats
+from logger.arrays import Floats, Ints, floats
 from logger.geometry import wrap360
 from logger.sun import SunYear
 
@@ -22,24 +22,24 @@ _CELL_DEG = 2.0
 
 @dataclass(frozen=True, eq=False)
 class Skyline:
-    """Slices of sky over even sectors of azimuth, and how much of their light passes."""
+    """What limits the view of the sky: a solid skyline, and crowns before it."""
 
-    azimuth_deg: Floats  # Middles of the sectors. [deg] Shape (M,).
-    # Upper edges of the slices, rising; the sky above the last is open. [deg] Shape (L, M).
-    height_deg: Floats
-    passes: Floats  # Share of the year's sky diffuse that comes through each slice. Shape (L, M).
+    azimuth_deg: Floats  # Middles of even sectors. [deg] Shape (M,).
+    # Upper edges, each nowhere lower than the one behind it. [deg] Shape (M,).
+    heights_deg: tuple[Floats, ...]
+    # Share of the year's sky diffuse that is lost between each edge and the one behind it
+    opacity: tuple[float, ...]
 
     def view(self, tilt_deg: Floats, azimuth_deg: Floats) -> Floats:
-        """Sky view factor of planes, weighted by the year's sky diffuse. Shape (P,)."""
+        """Sky view factor of planes. Shape (P,)."""
         tilt, plane = tilt_deg[:, None], azimuth_deg[:, None]
-        below = sky_above(0.0, self.azimuth_deg, tilt, plane)
-        seen = np.zeros(below.shape)
-        for height, passes in zip(self.height_deg, self.passes, strict=True):
+        behind = sky_above(0.0, self.azimuth_deg, tilt, plane)
+        seen = behind.copy()
+        for height, opacity in zip(self.heights_deg, self.opacity, strict=True):
             above = sky_above(height, self.azimuth_deg, tilt, plane)
-            seen += (below - above) * passes
-            below = above
-        width = 2.0 * np.pi / len(self.azimuth_deg)
-        return floats((seen + below).sum(axis=1) * width)
+            seen -= (behind - above) * opacity
+            behind = above
+        return floats(seen.sum(axis=1) * (2.0 * np.pi / len(self.azimuth_deg)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +54,13 @@ class SkyLight:
     skyline: Skyline | None = None  # What limits the view of the sky; None is an open sky
 
 
+def direction_cells(sun: SunYear) -> Ints:
+    """In which cell of the sky each minute's sun stands. Shape (N,)."""
+    columns = int(360 / _CELL_DEG)
+    column = np.minimum((sun.azimuth_deg / _CELL_DEG).astype(np.int64), columns - 1)
+    return (sun.elevation_deg / _CELL_DEG).astype(np.int64) * columns + column
+
+
 def gather(
     sun: SunYear,
     light_wm2: Floats,
@@ -62,17 +69,10 @@ def gather(
     skyline: Skyline | None = None,
 ) -> SkyLight:
     """Sort minutes by direction."""
-    columns = int(360 / _CELL_DEG)
-    rows = int(90 / _CELL_DEG) + 1
-    cell = (sun.elevation_deg / _CELL_DEG).astype(int) * columns + np.minimum(
-        (sun.azimuth_deg / _CELL_DEG).astype(int), columns - 1
-    )
-    sums = np.stack(
-        [np.bincount(cell, light_wm2 * v, minlength=rows * columns) for v in sun.vectors]
-    )
-    lit = sums.any(axis=0)
+    cell = direction_cells(sun)
+    sums = np.stack([np.bincount(cell, light_wm2 * v) for v in sun.vectors])
     return SkyLight(
-        floats(sums[:, lit] * KWH_A_MINUTE),
+        floats(sums[:, sums.any(axis=0)] * KWH_A_MINUTE),
         float(isotropic_wm2.sum() * KWH_A_MINUTE),
         float(ground_wm2.sum() * KWH_A_MINUTE),
         skyline,
@@ -129,6 +129,11 @@ class PlaneMap:
     azimuth_deg: Floats  # [deg] Shape (A,)
     irradiation_kwh_m2: Floats  # [kWh/m2] Shape (T, A)
     best: BestPlane
+
+    @property
+    def share_of_best(self) -> Floats:
+        """Of what the best plane receives. Shape (T, A)."""
+        return self.irradiation_kwh_m2 / max(self.best.irradiation_kwh_m2, 1e-12)
 
 
 def plane_map(

@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from logger.access.sky_view import segments, sky_above
-from logger.access.surroundings import Names, Surroundings, names_of, shared_loss
+from logger.access.surroundings import Layer
 from logger.arrays import Floats, Ints, floats
-from logger.geometry import interpolate_azimuthal
-from logger.horizon import HorizonProfile
-from logger.sun import SunYear
+from logger.sun import DISC_RADIUS_DEG, SunYear
 
 
-def disc_above(height_deg: Floats, radius_deg: float) -> Floats:
+def disc_above(height_deg: Floats) -> Floats:
     """Share of the sun's disc above a level edge.
 
     ``1/2 + (x sqrt(1 - x^2) + asin x) / pi`` with x the height of the centre in radii: the area
-    of a circle's segment. A disc of radius 0 is up only above the edge.
+    of a circle's segment.
     """
-    if radius_deg <= 0:
-        return (height_deg > 0).astype(float)
-    x = np.clip(height_deg / radius_deg, -1.0, 1.0)
+    x = np.clip(height_deg / DISC_RADIUS_DEG, -1.0, 1.0)
     return floats(0.5 + (x * np.sqrt(1.0 - x * x) + np.arcsin(x)) / np.pi)
 
 
@@ -40,63 +37,37 @@ class SunBlocking:
         return floats(self.taken.sum(axis=0))
 
 
-def skyline_at(profile: HorizonProfile, azimuth_deg: Floats) -> Floats:
-    """Elevation of a complete profile, not below level. [deg]"""
-    return floats(
-        np.maximum(
-            interpolate_azimuthal(azimuth_deg, profile.azimuth_deg, profile.elevation_deg), 0.0
-        )
-    )
-
-
-def block_sun(
-    surroundings: Surroundings,
-    names: tuple[Names, ...],
-    sun: SunYear,
-    open_disc: Floats,
-    radius_deg: float,
-) -> SunBlocking:
+def block_sun(layers: Sequence[Layer], sun: SunYear, open_disc: Floats) -> SunBlocking:
     """Find what hides the sun, and how much of it."""
-    highest = max(float(layer.profile.elevation_deg.max()) for layer in surroundings.layers)
-    row = np.flatnonzero(sun.elevation_deg < max(highest, 0.0) + radius_deg)
+    highest = max(float(layer.profile.elevation_deg.max()) for layer in layers)
+    row = np.flatnonzero(sun.elevation_deg < max(highest, 0.0) + DISC_RADIUS_DEG)
     azimuth, elevation = sun.azimuth_deg[row], sun.elevation_deg[row]
-    height = np.stack([skyline_at(layer.profile, azimuth) for layer in surroundings.layers])
-    touched = np.flatnonzero(elevation - height.max(axis=0) <= radius_deg)
+    height = np.stack([layer.height_at(azimuth) for layer in layers])
+    touched = np.flatnonzero(elevation - height[-1] <= DISC_RADIUS_DEG)
     row, azimuth, height = row[touched], azimuth[touched], height[:, touched]
-    hidden = open_disc[row] - disc_above(elevation[touched] - height, radius_deg)
-    tau = surroundings.transmittance[:, sun.month[row]]
+    hidden = open_disc[row] - disc_above(elevation[touched] - height)
+    opacity = np.stack([layer.opacity[sun.month[row]] for layer in layers])
     return SunBlocking(
         row,
-        shared_loss(height, hidden, tau),
-        np.stack([n.interval_at(azimuth) for n in names]),
+        opacity * np.diff(hidden, axis=0, prepend=0.0),
+        np.stack([layer.names.interval_at(azimuth) for layer in layers]),
     )
 
 
-def block_sky(
-    surroundings: Surroundings, names: tuple[Names, ...], tilt_deg: float, plane_deg: float
-) -> tuple[Floats, ...]:
+def block_sky(layers: Sequence[Layer], tilt_deg: float, plane_deg: float) -> tuple[Floats, ...]:
     """What each layer takes of the plane's view of the sky, by interval and month."""
-    layers = surroundings.layers
     at, weight = segments(
         *(layer.profile.azimuth_deg for layer in layers),
-        *(n.cut_deg for n in names),
+        *(layer.names.cut_deg for layer in layers),
         plane_deg=plane_deg,
     )
-    height = np.stack([skyline_at(layer.profile, at) for layer in layers])
-    sky = sky_above(0.0, at, tilt_deg, plane_deg)
-    hidden = (sky - sky_above(height, at, tilt_deg, plane_deg)) * weight
-    months, which = np.unique(surroundings.transmittance, axis=1, return_inverse=True)
-    taken = [shared_loss(height, hidden, tau[:, None]) for tau in months.T]
+    behind = sky_above(0.0, at, tilt_deg, plane_deg)
     result = []
-    for k, n in enumerate(names):
-        interval = n.interval_at(at)
-        by_state = np.stack(
-            [np.bincount(interval, t[k], minlength=len(n.cut_deg)) for t in taken], axis=1
+    for layer in layers:
+        above = sky_above(layer.height_at(at), at, tilt_deg, plane_deg)
+        by_interval = np.bincount(
+            layer.names.interval_at(at), (behind - above) * weight, len(layer.names.cut_deg)
         )
-        result.append(floats(by_state[:, which]))
+        result.append(floats(by_interval[:, None] * layer.opacity))
+        behind = above
     return tuple(result)
-
-
-def layouts(surroundings: Surroundings) -> tuple[Names, ...]:
-    """`names_of` each layer."""
-    return tuple(names_of(layer) for layer in surroundings.layers)

@@ -9,6 +9,8 @@ than the light it misses.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from logger.arrays import Floats, floats
@@ -23,6 +25,20 @@ NOTE = (
 AIR_TEMPERATURE_C = 20.0
 WIND_MS = 1.0
 """Where the weather does not tell. [degC], [m/s]"""
+
+
+def assumptions(settings: Settings, weather_temperature: bool) -> dict[str, Any]:
+    """What electrical figures rest on, for the result."""
+    return {
+        "temperature_coefficient": settings.temperature_coefficient,
+        "losses": settings.system_losses,
+        "inverter_efficiency": settings.inverter_efficiency,
+        "dc_ac_ratio": settings.dc_ac_ratio,
+        "air_temperature_c": None if weather_temperature else AIR_TEMPERATURE_C,
+        "wind_ms": None if weather_temperature else WIND_MS,
+        "model": "PVWatts, cell temperature by Faiman",
+        "note": NOTE,
+    }
 
 
 def power_w(

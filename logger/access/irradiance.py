@@ -6,6 +6,10 @@ into a circumsolar part ``DHI A R_b`` that comes from the sun's direction and an
 the brighter sky near the horizon. Ground-reflected light is ``GHI reflectance (1 - cos b) / 2``.
 (Duffie and Beckman, Solar Engineering of Thermal Processes, sections 2.15 and 2.16; pvlib's
 ``haydavies`` and ``reindl``, with which a test compares every hour.)
+
+Models differ in how much of the diffuse light comes from the sun's direction. All are written here
+as Hay and Davies with a share of their circumsolar light: 1 is theirs, and with 0 all diffuse light
+is isotropic.
 """
 
 from __future__ import annotations
@@ -17,40 +21,49 @@ import numpy as np
 from logger.access.light import Light
 from logger.access.plane import Plane
 from logger.access.sky_view import unobstructed_view
-from logger.arrays import Floats, floats, lock_columns
+from logger.arrays import Floats, Ints, floats
 from logger.settings import Settings
 from logger.sun import SunYear
 
-MONTHS, HOURS = 12, 24
+MONTHS, HOURS, HALVES = 12, 24, 2
 KWH_A_MINUTE = 1.0 / 60_000.0
 """Energy of one watt for one minute. [kWh]"""
 
+CIRCUMSOLAR_SHARE = {"haydavies": 1.0, "reindl": 1.0, "isotropic": 0.0}
+
+
+def half_and_month(sun: SunYear) -> Ints:
+    """Before noon (0) or after it (1), and the month: ``half * 12 + month``. Shape (N,)."""
+    return np.asarray((sun.azimuth_deg >= 180.0) * MONTHS + sun.month, dtype=np.int64)
+
 
 @dataclass(frozen=True, eq=False)
-class Directional:
-    """Light that comes from the sun's direction, by unit of area that faces the sun."""
+class SplitLight:
+    """A sky's light by where it comes from; each of shape (N,)."""
 
-    # [W/m2] Shape (N,)
+    # On an area that faces the sun. [W/m2]
     beam_wm2: Floats
     circumsolar_wm2: Floats
-    # Sky diffuse from no particular direction, on the horizontal. [W/m2] Shape (N,).
+    # On the horizontal. [W/m2]
+    circumsolar_level_wm2: Floats
     isotropic_wm2: Floats
+    ghi_wm2: Floats
+    brightening: Floats | None  # Reindl's square root; None for the other models
 
-    def __post_init__(self) -> None:
-        lock_columns(self, ("beam_wm2", "circumsolar_wm2", "isotropic_wm2"))
 
-
-def directional(sun: SunYear, light: Light, settings: Settings) -> Directional:
-    """Split the sky's light into what comes from the sun's direction and what does not."""
-    if settings.transposition == "isotropic":
-        return Directional(light.dni_wm2, np.zeros(len(sun)), light.dhi_wm2)
-    index = light.dni_wm2 / light.extraterrestrial_wm2
+def split_light(sun: SunYear, light: Light, settings: Settings) -> SplitLight:
+    """Split a sky's light into what comes from the sun's direction and what does not."""
+    index = np.minimum(light.dni_wm2 / light.extraterrestrial_wm2, 1.0)
     # pvlib bounds R_b's denominator at a sun one degree above the horizon.
     height = np.maximum(sun.vectors[2], 0.01745)
-    return Directional(
-        light.dni_wm2,
-        light.dhi_wm2 * index / height,
-        np.maximum(light.dhi_wm2 * (1.0 - index), 0.0),
+    level = light.dhi_wm2 * index
+    brightening = None
+    if settings.transposition == "reindl":
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.nan_to_num(light.dni_wm2 * sun.vectors[2] / light.ghi_wm2, posinf=0.0)
+        brightening = floats(np.sqrt(np.maximum(share, 0.0)))
+    return SplitLight(
+        light.dni_wm2, level / height, level, light.dhi_wm2 - level, light.ghi_wm2, brightening
     )
 
 
@@ -66,37 +79,42 @@ def normal_of(tilt_deg: Floats | float, azimuth_deg: Floats | float) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class PlaneLight:
-    """Irradiance on a plane under an open sky, at every row of a `SunYear`."""
+    """Irradiance on a plane under an open sky, at every row of a `SunYear`. [W/m2] Shape (N,)."""
 
-    # [W/m2] Shape (N,)
     beam_wm2: Floats
     circumsolar_wm2: Floats
-    isotropic_wm2: Floats
+    isotropic_wm2: Floats  # With the circumsolar share that the model takes
     ground_wm2: Floats
+
+
+def cosine_of_incidence(plane: Plane, sun: SunYear) -> Floats:
+    """Not below 0. Shape (N,)."""
+    normal = normal_of(plane.tilt_deg, plane.azimuth_deg)
+    # Spelled out: a matrix product of this shape costs more in threads than in sums.
+    cos_i = normal[0] * sun.vectors[0] + normal[1] * sun.vectors[1] + normal[2] * sun.vectors[2]
+    return floats(np.maximum(cos_i, 0.0, out=cos_i))
 
 
 def on_plane(
     plane: Plane,
     sun: SunYear,
-    split: Directional,
-    light: Light,
+    split: SplitLight,
     settings: Settings,
+    circumsolar_share: float = 1.0,
+    cos_i: Floats | None = None,
 ) -> PlaneLight:
     """Transpose to one plane; see the module's text for the formulas."""
-    normal = normal_of(plane.tilt_deg, plane.azimuth_deg)
-    # Spelled out: a matrix product of this shape costs more in threads than in sums.
-    cos_i = normal[0] * sun.vectors[0] + normal[1] * sun.vectors[1] + normal[2] * sun.vectors[2]
-    np.maximum(cos_i, 0.0, out=cos_i)
+    if cos_i is None:
+        cos_i = cosine_of_incidence(plane, sun)
     view = unobstructed_view(plane.tilt_deg)
-    isotropic = split.isotropic_wm2 * view
-    if settings.transposition == "reindl":
-        isotropic = isotropic * horizon_brightening(light, sun.vectors[2], plane.tilt_deg)
-    ground = light.ghi_wm2 * ((1.0 - view) * floats(settings.monthly_reflectance))[sun.month]
-    return PlaneLight(split.beam_wm2 * cos_i, split.circumsolar_wm2 * cos_i, isotropic, ground)
-
-
-def horizon_brightening(light: Light, height: Floats, tilt_deg: float) -> Floats:
-    """Reindl's factor on the isotropic part. Shape (N,)."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.nan_to_num(light.dni_wm2 * height / light.ghi_wm2, posinf=0.0)
-    return floats(1.0 + np.sqrt(np.maximum(share, 0.0)) * np.sin(np.radians(tilt_deg) / 2) ** 3)
+    isotropic = split.isotropic_wm2 + (1.0 - circumsolar_share) * split.circumsolar_level_wm2
+    isotropic = isotropic * view
+    if split.brightening is not None:
+        isotropic *= 1.0 + split.brightening * np.sin(np.radians(plane.tilt_deg) / 2) ** 3
+    ground = split.ghi_wm2 * ((1.0 - view) * floats(settings.monthly_reflectance))[sun.month]
+    return PlaneLight(
+        split.beam_wm2 * cos_i,
+        circumsolar_share * split.circumsolar_wm2 * cos_i,
+        isotropic,
+        ground,
+    )

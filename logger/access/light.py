@@ -1,4 +1,4 @@
-"""The light the sky offers, minute by minute: of a clear sky, or of measured or typical weather.
+"""The light the sky offers, minute by minute: of a clear sky, or of a weather record.
 
 Weather comes as means over intervals, an hour as a rule. A mean is spread over the minutes of its
 interval in which the sun is up as the clear sky's own irradiance is, so that the interval keeps its
@@ -8,13 +8,12 @@ light in the part after sunrise.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from logger.access.weather import Weather
 from logger.arrays import Floats, Ints, floats, lock_columns
-from logger.settings import Settings
 from logger.sun import SunYear
 
 
@@ -30,8 +29,6 @@ class Light:
     # Of the air, where the weather tells. [degC], [m/s] Shape (N,).
     temperature_c: Floats | None = None
     wind_ms: Floats | None = None
-    source: str = ""  # In words
-    notes: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
         names = ["dni_wm2", "ghi_wm2", "dhi_wm2", "extraterrestrial_wm2"]
@@ -39,11 +36,14 @@ class Light:
         lock_columns(self, names)
 
 
-def clear_sky(sun: SunYear, settings: Settings) -> Light:
-    """A cloudless year by pvlib's Ineichen model.
+def clear_sky(
+    sun: SunYear, turbidity: float | None = None, factors: tuple[float, ...] = (1.0,)
+) -> tuple[Light, ...]:
+    """Cloudless years by pvlib's Ineichen model, one for each factor on the turbidity.
 
     Air mass is Kasten and Young's of the apparent zenith, at the standard pressure of the site's
-    elevation; turbidity is pvlib's table, interpolated to days.
+    elevation. Linke turbidity is one for the whole year or, without it, pvlib's table of months and
+    places, interpolated to days.
     """
     import pvlib
 
@@ -54,20 +54,18 @@ def clear_sky(sun: SunYear, settings: Settings) -> Light:
     air_mass = pvlib.atmosphere.get_absolute_airmass(
         pvlib.atmosphere.get_relative_airmass(zenith), pvlib.atmosphere.alt2pres(site.altitude_m)
     )
-    if settings.turbidity is None:
-        turbidity = turbidity_of(day, site.latitude_deg, site.longitude_deg)[of]
-        source = "clear sky all year (Ineichen, turbidity from pvlib's table)"
+    if turbidity is None:
+        linke = turbidity_of(day, site.latitude_deg, site.longitude_deg)[of]
     else:
-        turbidity = np.full(len(sun), settings.turbidity)
-        source = f"clear sky all year (Ineichen, turbidity {settings.turbidity:g})"
-    got = pvlib.clearsky.ineichen(zenith, air_mass, turbidity, site.altitude_m, extraterrestrial)
-    return Light(
-        floats(got["dni"]),
-        floats(got["ghi"]),
-        floats(np.maximum(got["dhi"], 0.0)),
-        extraterrestrial,
-        source=source,
-    )
+        linke = np.full(len(sun), turbidity)
+    lights = []
+    for factor in factors:
+        got = pvlib.clearsky.ineichen(
+            zenith, air_mass, np.maximum(linke * factor, 1.0), site.altitude_m, extraterrestrial
+        )
+        dhi = floats(np.maximum(got["dhi"], 0.0))
+        lights.append(Light(floats(got["dni"]), floats(got["ghi"]), dhi, extraterrestrial))
+    return tuple(lights)
 
 
 def days_of(sun: SunYear) -> tuple[Ints, Ints]:
@@ -97,11 +95,9 @@ def turbidity_of(day: Ints, latitude_deg: float, longitude_deg: float) -> Floats
     return floats(pvlib.clearsky.lookup_linke_turbidity(index, latitude, longitude).to_numpy())
 
 
-def light_of(weather: Weather | None, sun: SunYear, settings: Settings) -> Light:
-    """Weather spread over minutes; a clear sky where there is none."""
-    clear = clear_sky(sun, settings)
-    if weather is None:
-        return clear
+def weather_light(weather: Weather, sun: SunYear) -> tuple[Light, tuple[str, ...]]:
+    """Weather spread over minutes, and what a reader must know of it."""
+    (clear,) = clear_sky(sun)
     row, interval = weather.rows_at(sun.minute)
     covered = row >= 0
     row = np.maximum(row, 0)
@@ -119,24 +115,7 @@ def light_of(weather: Weather | None, sun: SunYear, settings: Settings) -> Light
     ghi = spread(weather.ghi_wm2, clear.ghi_wm2)
     dhi = spread(weather.dhi_wm2, clear.dhi_wm2)
     # A whole hour's beam squeezed into a few minutes of low sun can exceed the sun itself.
-    bounded = np.minimum(dni, clear.extraterrestrial_wm2)
-    offered = weather.beam_offered_kwh_m2(sun.year)
-    kept = float(bounded.sum()) / 60_000.0
-    if offered > 0 and kept < 0.98 * offered:
-        notes.append(
-            f"{100 * (1 - kept / offered):.0f} % of the weather's beam falls into hours without "
-            "sun at this site and is left out: do its times and place fit?"
-        )
-    unknown = ~np.isfinite(bounded + ghi + dhi)
-    if unknown.any():
-        bounded, ghi, dhi = (np.where(unknown, 0.0, v) for v in (bounded, ghi, dhi))
-    return Light(
-        bounded,
-        ghi,
-        dhi,
-        clear.extraterrestrial_wm2,
-        None if weather.temperature_c is None else weather.temperature_c[row],
-        None if weather.wind_ms is None else weather.wind_ms[row],
-        weather.source,
-        tuple(notes),
-    )
+    dni = np.minimum(dni, clear.extraterrestrial_wm2)
+    columns = (getattr(weather, name) for name in ("temperature_c", "wind_ms"))
+    air = (None if column is None else column[row] for column in columns)
+    return Light(dni, ghi, dhi, clear.extraterrestrial_wm2, *air), tuple(notes)

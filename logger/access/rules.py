@@ -57,7 +57,7 @@ class Verdict:
     @property
     def verdict(self) -> str:
         """Pass or fail where the whole interval agrees, else too close to call."""
-        if not math.isfinite(self.value):
+        if not (math.isfinite(self.low) and math.isfinite(self.high)):
             return FAIL
         # Without an interval the value alone decides.
         if self.low >= self.limit:

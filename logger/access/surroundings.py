@@ -1,82 +1,33 @@
-"""What stands around a point, as layers that each hide part of the sky behind them.
+"""What stands around a point: what lets no light through, and before it crowns that let some.
 
-A measured horizon is one opaque layer. What is added or made seasonal stands in layers of its own,
-each with a transmittance by month: light that passes under the skylines of several layers is
-multiplied by the transmittance of each. At height z above the horizon the share lost is
-``1 - product of transmittance of layers that reach above z``; it is shared between those layers in
-proportion to what each would take alone, ``1 - transmittance``.
+Deciduous obstructions are crowns; all else is solid all year. What stands behind a crown was never
+seen: it is taken straight across from one side of the crown to the other.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from logger.access.sectors import slope_ends, straight_across
 from logger.arrays import Floats, Ints, floats
-from logger.geometry import in_sector, wrap360
+from logger.geometry import in_sector, interpolate_azimuthal, wrap360
 from logger.horizon import HorizonProfile, Obstruction
 
-UNNAMED = "unnamed skyline"
-OPAQUE = (0.0,) * 12
+CROWN_KIND = "deciduous"
 
 
 @dataclass(frozen=True)
-class Layer:
-    """One skyline and how much light passes through what lies under it."""
+class Stretch:
+    """A part of the skyline that losses are told by."""
 
-    profile: HorizonProfile
-    transmittance: tuple[float, ...] = OPAQUE  # By month, 0 opaque to 1 not there
-    # Of all it takes; None leaves it to the profile's labelled obstructions
-    name: str | None = None
-    measured: bool = True  # Whether the errors of the survey apply to it
-
-    def __post_init__(self) -> None:
-        if len(self.transmittance) != 12 or not all(0 <= t <= 1 for t in self.transmittance):
-            raise ValueError("transmittance must be twelve numbers from 0 to 1")
-
-    @property
-    def obstructions(self) -> tuple[Obstruction, ...]:
-        """The named sectors of it."""
-        return self.profile.obstructions if self.name is None else ()
-
-
-@dataclass(frozen=True)
-class Surroundings:
-    """All layers around one point."""
-
-    layers: tuple[Layer, ...]  # At least one
-    changes: tuple[str, ...] = ()  # What was changed from the survey, in words
-
-    def __post_init__(self) -> None:
-        if not self.layers:
-            raise ValueError("surroundings need at least one layer")
-
-    @classmethod
-    def of(cls, horizon: HorizonProfile | Surroundings) -> Surroundings:
-        """A bare horizon as one opaque layer; surroundings as they are."""
-        return horizon if isinstance(horizon, Surroundings) else cls((Layer(horizon),))
-
-    def filled(self, unmeasured_deg: float) -> Surroundings:
-        """Every unmeasured sector at a given elevation."""
-        return Surroundings(
-            tuple(
-                Layer(x.profile.filled(unmeasured_deg), x.transmittance, x.name, x.measured)
-                for x in self.layers
-            ),
-            self.changes,
-        )
-
-    @property
-    def complete(self) -> bool:
-        """Whether every sector was measured."""
-        return all(bool(layer.profile.known.all()) for layer in self.layers)
-
-    @property
-    def transmittance(self) -> Floats:
-        """By layer and month. Shape (L, 12)."""
-        return floats([layer.transmittance for layer in self.layers])
+    name: str  # Its azimuths where nobody named it
+    kind: str  # Of the obstruction; empty where nobody named it
+    # Clockwise. [deg]
+    from_azimuth_deg: float
+    to_azimuth_deg: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,14 +35,13 @@ class Names:
     """Who is to blame at each azimuth of one layer.
 
     The circle is cut where a named sector starts or ends; where sectors overlap they share
-    equally, and where there is none the skyline is unnamed.
+    equally. What nobody named is a stretch of its own.
     """
 
     # Sorted starts of the intervals; the last runs on to the first. [deg] Shape (J,).
     cut_deg: Floats
-    share: Floats  # Of each name in each interval; rows sum to 1. Shape (J, K).
-    names: tuple[str, ...]
-    sectors: tuple[tuple[float, float] | None, ...]  # [deg]
+    share: Floats  # Of each stretch in each interval; rows sum to 1. Shape (J, K).
+    stretches: tuple[Stretch, ...]
 
     def interval_at(self, azimuth_deg: Floats) -> Ints:
         """The interval each azimuth (0 to 360) falls in. Shape (N,)."""
@@ -99,44 +49,67 @@ class Names:
         return np.where(found < 0, len(self.cut_deg) - 1, found)
 
 
-def names_of(layer: Layer) -> Names:
-    """Lay out the named sectors of a layer; the last name is the unnamed rest (or the layer's)."""
-    sectors: Sequence[Obstruction] = layer.obstructions
-    if not sectors:
-        name = UNNAMED if layer.name is None else layer.name
-        return Names(floats([0.0]), np.ones((1, 1)), (name,), (None,))
-    cuts = np.unique([wrap360(x) for o in sectors for x in (o.from_azimuth_deg, o.to_azimuth_deg)])
+def names_of(sectors: Sequence[Obstruction]) -> Names:
+    """Lay out named sectors around the circle."""
+    ends = [wrap360(x) for o in sectors for x in (o.from_azimuth_deg, o.to_azimuth_deg)]
+    cuts = floats(np.unique(ends or [0.0]))
     following = np.append(cuts[1:], cuts[0] + 360.0)
     middle = wrap360((cuts + following) / 2)
-    inside = np.stack(
-        [in_sector(middle, o.from_azimuth_deg, o.to_azimuth_deg) for o in sectors], axis=1
-    ).astype(float)
-    count = inside.sum(axis=1, keepdims=True)
-    share = np.concatenate([inside / np.maximum(count, 1.0), (count == 0).astype(float)], axis=1)
-    return Names(
-        floats(cuts),
-        share,
-        (*(o.name for o in sectors), UNNAMED),
-        (*((o.from_azimuth_deg, o.to_azimuth_deg) for o in sectors), None),
-    )
+    inside = np.zeros((len(cuts), len(sectors)))
+    for k, o in enumerate(sectors):
+        inside[:, k] = in_sector(middle, o.from_azimuth_deg, o.to_azimuth_deg)
+    rest = np.flatnonzero(inside.sum(axis=1) == 0)
+    named = [Stretch(o.name, o.kind, o.from_azimuth_deg, o.to_azimuth_deg) for o in sectors]
+    unnamed = [_unnamed(float(cuts[j]), float(following[j])) for j in rest]
+    alone = np.zeros((len(cuts), len(rest)))
+    alone[rest, np.arange(len(rest))] = 1.0
+    share = np.concatenate([inside, alone], axis=1)
+    return Names(cuts, share / share.sum(axis=1, keepdims=True), (*named, *unnamed))
 
 
-def shared_loss(height: Floats, hidden: Floats, transmittance: Floats) -> Floats:
-    """What each layer takes of light that arrives over a range of heights."""
-    layers = len(height)
-    opacity = np.broadcast_to(1.0 - transmittance, height.shape)
-    if layers == 1:
-        return floats(hidden * opacity)
-    order = np.argsort(height, axis=0, kind="stable")
-    sorted_hidden = np.take_along_axis(hidden, order, axis=0)
-    sorted_opacity = np.take_along_axis(opacity, order, axis=0)
-    slice_of = np.diff(sorted_hidden, axis=0, prepend=np.zeros((1, *hidden.shape[1:])))
-    # From the top slice down: which layers reach above it, what passes them all.
-    passes = np.cumprod((1.0 - sorted_opacity)[::-1], axis=0)[::-1]
-    reach = np.cumsum(sorted_opacity[::-1], axis=0)[::-1]
-    rate = np.divide(slice_of * (1.0 - passes), reach, out=np.zeros(hidden.shape), where=reach > 0)
-    # Layer k stands before every slice up to its own height.
-    taken = sorted_opacity * np.cumsum(rate, axis=0)
-    result = np.empty(hidden.shape)
-    np.put_along_axis(result, order, taken, axis=0)
-    return floats(result)
+def _unnamed(start: float, end: float) -> Stretch:
+    to = end if end - start >= 360.0 else float(wrap360(end))
+    return Stretch(f"{start:.0f} to {to:.0f}°", "", start, to)
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """A skyline, nowhere lower than that of the layer behind it."""
+
+    profile: HorizonProfile  # Complete
+    opacity: Floats  # Share of the light between the layer behind and this one that is lost; (12,)
+    names: Names
+
+    def height_at(self, azimuth_deg: Floats) -> Floats:
+        """Elevation of the skyline, not below level. [deg]"""
+        own = self.profile
+        height = interpolate_azimuthal(azimuth_deg, own.azimuth_deg, own.elevation_deg)
+        return floats(np.maximum(height, 0.0))
+
+
+def crowns_of(profile: HorizonProfile) -> tuple[Obstruction, ...]:
+    """The named sectors that let light through."""
+    return tuple(o for o in profile.obstructions if o.kind == CROWN_KIND)
+
+
+def without_crowns(profile: HorizonProfile) -> HorizonProfile:
+    """What is solid."""
+    for o in crowns_of(profile):
+        profile = straight_across(profile, o)
+    return profile.with_obstructions([o for o in profile.obstructions if o.kind != CROWN_KIND])
+
+
+def layers_of(profile: HorizonProfile, transmittance: Floats) -> tuple[Layer, ...]:
+    """A complete skyline as one solid layer, or a solid one and crowns before it."""
+    crowns = crowns_of(profile)
+    solid = without_crowns(profile)
+    layers = [Layer(solid, np.ones(12), names_of(solid.obstructions))]
+    if crowns:
+        # The slopes that lead up to a crown are its own as well.
+        wide = [
+            replace(o, from_azimuth_deg=start, to_azimuth_deg=end)
+            for o in crowns
+            for start, end in (slope_ends(profile, o),)
+        ]
+        layers.append(Layer(profile, 1.0 - transmittance, names_of(wide)))
+    return tuple(layers)

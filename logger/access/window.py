@@ -10,13 +10,17 @@ from typing import Any
 import numpy as np
 
 from logger.access.blocking import SunBlocking
-from logger.access.surroundings import Names
+from logger.access.surroundings import Layer
 from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
 from logger.sun import SunYear
 
 MEAN_DAY_OF_MONTH = (17, 16, 16, 15, 15, 11, 17, 16, 15, 15, 14, 10)
 """Klein's day of each month whose sun stands for the month (Klein 1977, Solar Energy 19:325)."""
+
+
+UNKNOWN_FROM = 0.02
+"""Share of a month's window before skyline not measured from which nothing is said of it."""
 
 
 @dataclass(frozen=True)
@@ -53,15 +57,39 @@ class WindowResult:
     # Its ends in apparent solar time. [h]
     from_solar_hour: float
     to_solar_hour: float
-    # Share of the sun's time in the window that it is in sight; NaN in a month in which the sun
-    # is never up then. Shape (12,).
+    # Share of the sun's time in the window that it is in sight, a disc partly below the level
+    # horizon counting for the part above; NaN in a month in which the sun is never up then; (12,).
     monthly_clear_fraction: Floats
+    annual_clear_fraction: float
     blocked: tuple[Blocked, ...]
     clock: str  # Time zone of the clock times
     # Share of the sun's time in the window that it stands before skyline that was not measured
     # and not blocked below it; the clear fraction takes that as clear. NaN as there. Shape
     # (12,).
     monthly_unmeasured_fraction: Floats
+    annual_unmeasured_fraction: float = 0.0
+
+    def as_dict(self) -> dict[str, Any]:
+        """The form of the result's ``window``; no number where too much was not measured."""
+        monthly = [
+            None if not np.isfinite(clear) or unknown > UNKNOWN_FROM else float(clear)
+            for clear, unknown in zip(
+                self.monthly_clear_fraction, self.monthly_unmeasured_fraction, strict=True
+            )
+        ]
+        annual = self.annual_clear_fraction
+        is_known = np.isfinite(annual) and self.annual_unmeasured_fraction <= UNKNOWN_FROM
+        return {
+            "from_solar_hour": self.from_solar_hour,
+            "to_solar_hour": self.to_solar_hour,
+            "monthly_clear_fraction": monthly,
+            "annual_clear_fraction": annual if is_known else None,
+            "monthly_unmeasured_fraction": [
+                float(u) if np.isfinite(u) else None for u in self.monthly_unmeasured_fraction
+            ],
+            "clock": self.clock,
+            "blocked": [b.as_dict() for b in self.blocked],
+        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +104,7 @@ class SunInWindow:
     # (N,).
     cell: Ints
     minutes_a_day: int
+    disc: Floats  # Share of the sun's disc above the level horizon. Shape (N,).
     offered: Floats  # The sun's minutes in each cell. Shape (12, minutes_a_day).
     clock: Clock
 
@@ -86,64 +115,69 @@ class SunInWindow:
 
 
 def sun_in_window(
-    sun: SunYear, window_h: Sequence[float], timezone: str | None = None
+    sun: SunYear, disc: Floats, window_h: Sequence[float], timezone: str | None = None
 ) -> SunInWindow:
-    """Find the sun's minutes in the window, only while its centre is up."""
+    """Find the sun's minutes in the window."""
     start, end = window_h
     hours = sun.solar_hour - start
     inside = (hours >= 0) & (sun.solar_hour < end)
     minutes = int(np.ceil((end - start) * 60.0 - 1e-9))
     cell = sun.month * minutes + np.minimum((hours * 60.0).astype(np.int64), minutes - 1)
-    offered = np.bincount(cell[inside], minlength=12 * minutes).reshape(12, minutes)
+    up = np.bincount(cell[inside], disc[inside], minlength=12 * minutes).reshape(12, minutes)
     clock = Clock(sun, timezone)
-    return SunInWindow(start, end, inside, cell, minutes, floats(offered), clock)
+    return SunInWindow(start, end, inside, cell, minutes, disc, floats(up), clock)
 
 
-def solar_window(sun: SunInWindow, blocking: SunBlocking, names: tuple[Names, ...]) -> WindowResult:
+def solar_window(sun: SunInWindow, blocking: SunBlocking, layers: Sequence[Layer]) -> WindowResult:
     """Score the window minute by minute."""
-    minutes = sun.minutes_a_day
+    size = sun.offered.size
     seen = sun.inside[blocking.row]
     cell, taken = sun.cell[blocking.row[seen]], blocking.taken[:, seen]
-    interval = blocking.interval[:, seen]
-    size = 12 * minutes
-    lost = np.bincount(cell, taken.sum(axis=0), minlength=size).reshape(12, minutes).sum(axis=1)
-    up = sun.minutes
-    clear = np.divide(up - lost, up, out=np.full(12, np.nan), where=up > 0)
+    lost = np.bincount(cell, taken.sum(axis=0), minlength=size).reshape(sun.offered.shape)
+    up = np.append(sun.minutes, sun.offered.sum())
+    lost = np.append(lost.sum(axis=1), lost.sum())
+    clear = np.divide(up - lost, up, out=np.full(13, np.nan), where=up > 0)
     found: dict[str, Floats] = {}
-    for k, n in enumerate(names):
-        for j in np.unique(interval[k]):
-            there = np.flatnonzero((interval[k] == j) & (taken[k] > 0))
-            if len(there) == 0:
-                continue
-            by_cell = np.bincount(cell[there], taken[k][there], minlength=size)
-            for name, share in zip(n.names, n.share[j], strict=True):
+    for k, layer in enumerate(layers):
+        interval = blocking.interval[k, seen]
+        for j in np.unique(interval[taken[k] > 0]):
+            there = interval == j
+            by_cell = np.bincount(cell[there], taken[k, there], minlength=size)
+            for stretch, share in zip(layer.names.stretches, layer.names.share[j], strict=True):
                 if share > 0:
-                    now = floats(by_cell.reshape(12, minutes) * share)
-                    found[name] = found[name] + now if name in found else now
-    start_h = sun.from_solar_hour
+                    now = floats(by_cell.reshape(sun.offered.shape) * share)
+                    found[stretch.name] = found.get(stretch.name, 0.0) + now
     blocked = [
-        Blocked(
-            month + 1,
-            start_h + start / 60.0,
-            min(start_h + end / 60.0, sun.to_solar_hour),
-            name,
-            float(lost_to[month, start:end].sum() / sun.offered[month, start:end].sum()),
-            sun.clock.at(month, start_h + start / 60.0),
-            sun.clock.at(month, start_h + end / 60.0),
-        )
-        for name, lost_to in found.items()
-        for month in range(12)
-        for start, end in _runs(lost_to[month] > 0)
+        stretch for name, lost_to in found.items() for stretch in _stretches(name, lost_to, sun)
     ]
     blocked.sort(key=lambda b: (b.month, b.from_solar_hour, b.obstruction))
     return WindowResult(
         sun.from_solar_hour,
         sun.to_solar_hour,
-        floats(clear),
+        floats(clear[:12]),
+        float(clear[12]),
         tuple(blocked),
         sun.clock.zone,
-        floats(np.where(up > 0, 0.0, np.nan)),
+        floats(np.where(up[:12] > 0, 0.0, np.nan)),
     )
+
+
+def _stretches(name: str, lost: Floats, sun: SunInWindow) -> list[Blocked]:
+    """When one obstruction hides the sun, month by month; lost minutes by cell."""
+    hour = sun.from_solar_hour
+    return [
+        Blocked(
+            month + 1,
+            hour + start / 60.0,
+            min(hour + end / 60.0, sun.to_solar_hour),
+            name,
+            float(lost[month, start:end].sum() / sun.offered[month, start:end].sum()),
+            sun.clock.at(month, hour + start / 60.0),
+            sun.clock.at(month, hour + end / 60.0),
+        )
+        for month in range(12)
+        for start, end in _runs(lost[month] > 0)
+    ]
 
 
 def _runs(mask: Any) -> list[tuple[int, int]]:

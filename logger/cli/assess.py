@@ -19,9 +19,7 @@ from logger.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from logger.access import Surroundings
     from logger.horizon import HorizonProfile
-    from logger.site import Site
     from logger.survey.recipe import Overrides
 
 
@@ -99,11 +97,11 @@ class Named(Numbers):
     help="What if it grew, in metres a year.",
 )
 @click.option(
-    "--leafy",
+    "--kind",
+    "kinds",
     multiple=True,
-    type=Named(0, 2, 4),
-    metavar="NAME[=LEAF,BARE[,FIRST,LAST]]",
-    help="A tree that lets light through: shares in leaf and bare, first and last day in leaf.",
+    metavar="NAME=KIND",
+    help="What if it were of this kind: a deciduous one lets light through by season.",
 )
 @click.option(
     "--building",
@@ -135,7 +133,7 @@ def command(
     felled: Sequence[tuple[str, tuple[float, ...]]],
     lowered: Sequence[tuple[str, tuple[float, ...]]],
     growing: Sequence[tuple[str, tuple[float, ...]]],
-    leafy: Sequence[tuple[str, tuple[float, ...]]],
+    kinds: Sequence[str],
     buildings: Sequence[tuple[str, tuple[float, ...]]],
     timezone: str | None,
     least_access: float | None,
@@ -151,6 +149,7 @@ def command(
     """
     from dataclasses import replace
 
+    from logger.access import Rules
     from logger.horizon_csv import read_horizon_csv
     from logger.horizon_fit import spacing_check
     from logger.site import Site
@@ -159,13 +158,19 @@ def command(
     site = Site(latitude_deg, longitude_deg, altitude_m)
     profile = _with_errors(read_horizon_csv(horizon), heading_error, level_error)
     recipe = recipe_at(site, overrides)
-    recipe = replace(recipe, planes=(replace(recipe.planes[0], size_kwp=size_kwp),))
-    known, year = year_of(recipe), recipe.settings.year
-    changed = _changed(profile, site, year, felled, lowered, growing, leafy, buildings)
+    recipe = replace(
+        recipe,
+        planes=(replace(recipe.planes[0], size_kwp=size_kwp),),
+        rules=Rules(least_access, least_resource, least_window),
+        timezone=timezone or "",
+    )
+    known = year_of(recipe)
+    changed = _changed(profile, felled, lowered, growing, kinds, buildings)
     result = known.assess(changed)
     checks = (spacing_check(profile, site.latitude_deg), *result.checks)
     document = {**result.as_dict(), "quality": [check.as_dict() for check in checks]}
-    if changed.changes:
+    if changes := changed.steps[len(profile.steps) :]:
+        document["changes"] = list(changes)
         surveyed = known.assess(profile).as_dict()["planes"]
         document["as_surveyed"] = [
             {"name": p["name"], "solar_access": p["solar_access"], "beam_access": p["beam_access"]}
@@ -176,7 +181,7 @@ def command(
         document["best_plane"] = {
             "tilt_deg": best.tilt_deg,
             "azimuth_deg": best.azimuth_deg,
-            "annual_kwh_per_m2": best.irradiation_kwh_m2,
+            "annual_kwh_per_m2": best.irradiation_kwh_m2 if result.sky.is_known else None,
         }
     if json_file:
         write_json(json_file, document)
@@ -206,39 +211,32 @@ def _with_errors(
 
 def _changed(
     profile: HorizonProfile,
-    site: Site,
-    year: int,
     felled: Sequence[tuple[str, tuple[float, ...]]],
     lowered: Sequence[tuple[str, tuple[float, ...]]],
     growing: Sequence[tuple[str, tuple[float, ...]]],
-    leafy: Sequence[tuple[str, tuple[float, ...]]],
+    kinds: Sequence[str],
     buildings: Sequence[tuple[str, tuple[float, ...]]],
-) -> Surroundings:
+) -> HorizonProfile:
     """The horizon with every what-if applied, in the order of the help."""
-    from logger.access import Box, Crown, Surroundings, added, cut, grown, removed, seasonal
+    from logger.access import Box, added, cut, grown, of_kind, removed
 
-    around = Surroundings.of(profile)
     for name, numbers in felled:
-        around = removed(around, name, *numbers)
+        profile = removed(profile, name, *numbers)
     for name, numbers in lowered:
-        around = cut(around, name, *numbers)
+        profile = cut(profile, name, *numbers)
     for name, numbers in growing:
-        around = grown(around, name, *numbers)
-    for name, numbers in leafy:
-        crown = Crown()
-        if numbers:
-            crown = Crown(numbers[0], numbers[1])
-        if len(numbers) == 4:
-            crown = Crown(numbers[0], numbers[1], int(numbers[2]), int(numbers[3]))
-        around = seasonal(around, name, site, year, crown)
+        profile = grown(profile, name, *numbers)
+    for text in kinds:
+        name, _, kind = text.rpartition("=")
+        profile = of_kind(profile, name, kind)
     for name, numbers in buildings:
-        around = added(around, Box(name, *numbers))
-    return around
+        profile = added(profile, Box(name, *numbers))
+    return profile
 
 
 def _further(document: dict[str, Any]) -> list[str]:
     """Lines on what was asked beyond access: rules, electricity, best plane, before and after."""
-    lines = []
+    lines = [f"what if: {change}" for change in document.get("changes", ())]
     for plane in document["planes"]:
         energy = plane.get("energy")
         if energy:
@@ -259,7 +257,8 @@ def _further(document: dict[str, Any]) -> list[str]:
     if best:
         lines.append(
             f"best fixed plane under this horizon: tilt {best['tilt_deg']:.0f}°, "
-            f"azimuth {best['azimuth_deg']:.0f}°, {best['annual_kwh_per_m2']:.0f} kWh/m² a year"
+            f"azimuth {best['azimuth_deg']:.0f}°"
+            + (f", {light:.0f} kWh/m² a year" if (light := best["annual_kwh_per_m2"]) else "")
         )
     return ["\n".join(lines)] if lines else []
 

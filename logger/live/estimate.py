@@ -57,8 +57,8 @@ class Estimated:
     elevation_deg: Floats  # At the coverage's cells; NaN where nothing was measured. [deg]
     until_s: float  # Of the recording's last row in it. [s]
     passes_s: tuple[float, ...]  # When each pass of this recording began. [s]
-    measured: bool  # Whether the sun's range was, nearly
-    solar_access: tuple[Interval, ...]  # Of the year, plane by plane
+    # Of the year, plane by plane; no value where too much of the sun's range is not seen yet
+    solar_access: tuple[Interval, ...]
 
     @classmethod
     def of(cls, result: PointResult) -> Estimated:
@@ -70,7 +70,6 @@ class Estimated:
             floats(horizon.profile.elevation_at(coverage.azimuth_deg, np.nan)),
             float(horizon.sight[-1].t_s[-1]),
             tuple(float(one.t_s[0]) for one in horizon.passes if one.sweep == last),
-            coverage.checks[0].passed,
             tuple(plane.solar_access.year for plane in result.access.planes),
         )
 

@@ -133,6 +133,8 @@ def access_words(found: Estimated | None) -> str:
     for share in found.solar_access:
         low, high = f"{100 * share.low:.0f}", f"{100 * share.high:.0f} %"
         told.append(
-            f"{100 * share.value:.0f} % ({low} to {high})" if found.measured else f"{low} to {high}"
+            f"{low} to {high}"
+            if math.isnan(share.value)
+            else f"{100 * share.value:.0f} % ({low} to {high})"
         )
     return "solar access " + ", ".join(told)

@@ -131,5 +131,5 @@ def gain_of(job: Job, result: PointResult) -> Gain | None:
     share, name = max(taken, default=(0.0, ""))
     if not share >= WORTH_REMOVING:
         return None
-    after = year_of(result.recipe).solar_access(removed(result.horizon.profile, name))
-    return Gain(name, tuple(p.solar_access for p in planes), after)
+    after = year_of(result.recipe).assess(removed(result.horizon.profile, name)).planes
+    return Gain(name, *(tuple(p.solar_access for p in found) for found in (planes, after)))

@@ -328,9 +328,8 @@ def _spans(plane: PlaneResult, w: Words) -> dict[str, str]:
     """The azimuths that each name spans."""
     found: dict[str, list[str]] = {}
     for o in plane.by_obstruction:
-        if o.from_azimuth_deg is not None and o.to_azimuth_deg is not None:
-            span = f"{o.from_azimuth_deg:.0f}–{o.to_azimuth_deg:.0f}"
-            found.setdefault(o.name, []).append(span)
+        span = f"{o.from_azimuth_deg:.0f}–{o.to_azimuth_deg:.0f}"
+        found.setdefault(o.name, []).append(span)
     return {
         name: ", ".join(spans) if len(spans) <= 2 else w.count("{n} parts", "{n} parts", len(spans))
         for name, spans in found.items()

@@ -78,7 +78,12 @@ def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
     found = [
         own[0]
         if len(own) == 1
-        else ObstructionLoss(name, None, None, floats(np.sum([o.loss_fraction for o in own], 0)))
+        else replace(
+            own[0],
+            from_azimuth_deg=np.nan,
+            to_azimuth_deg=np.nan,
+            loss_fraction=floats(np.sum([o.loss_fraction for o in own], 0)),
+        )
         for name, own in names.items()
     ]
     return sorted(found, key=lambda o: -float(np.nan_to_num(o.loss_fraction[YEAR])))
@@ -93,7 +98,7 @@ def obstruction_months(plane: PlaneResult, point: str = "") -> Table:
         share("year", "year"),
         *(share(m.lower(), m, 0) for m in MONTHS),
     )
-    rows = tuple(
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
         (o.name, o.from_azimuth_deg, o.to_azimuth_deg, *_year_first(o))
         for o in plane.by_obstruction
     )
@@ -142,8 +147,8 @@ def year_table(points: Sequence[PointResult]) -> Table:
             p.solar_access.year.low,
             p.solar_access.year.high,
             p.beam_access.annual,
-            p.orientation_factor,
-            p.total_solar_resource_fraction,
+            p.orientation_factor.value,
+            p.total_solar_resource_fraction.value,
             float(p.loss_kwh_m2.sum()),
             float(p.energy.lost_kwh.sum()) if p.energy else None,
             float(p.energy.kwh.sum()) if p.energy else None,
@@ -199,13 +204,11 @@ def obstruction_table(points: Sequence[PointResult]) -> Table:
     )
     rows: list[tuple[Cell, ...]] = []
     for point in points:
-        known = {o.name: o for o in point.horizon.profile.obstructions}
+        known = {o.name: o.distance_m for o in point.horizon.profile.obstructions}
         for p in point.access.planes:
             for o in p.by_obstruction:
-                named = known.get(o.name)
-                what = (o.name, named.kind if named else "")
-                where = (o.from_azimuth_deg, o.to_azimuth_deg, named.distance_m if named else None)
-                rows.append((point.name, p.plane.name, *what, *where, *_year_first(o)))
+                where = (o.from_azimuth_deg, o.to_azimuth_deg, known.get(o.name))
+                rows.append((point.name, p.plane.name, o.name, o.kind, *where, *_year_first(o)))
     return Table("Loss by obstruction", columns, tuple(rows))
 
 

@@ -346,7 +346,7 @@ def gain_sentence(gains: Sequence[tuple[PointResult, Gain]], w: Words) -> str:
 
 def sky_sentence(result: AccessResult, w: Words) -> str:
     """The sky that the shares rest on."""
-    return w("These shares rest on: {sky}.", sky=w(result.sky))
+    return w("These shares rest on: {sky}.", sky=w(str(result.sky)))
 
 
 def unfit(point: PointResult) -> bool:

@@ -93,7 +93,7 @@ def _planes(report: Report, w: Words) -> Page:
             w.number(p.plane.azimuth_deg, 1),
             w.number(float(wrap360(p.plane.azimuth_deg - magnetic)), 1),
             DASH if p.plane.size_kwp is None else w.number(p.plane.size_kwp, 2),
-            w.percent(p.orientation_factor),
+            w.percent(p.orientation_factor.value),
         ]
         for name, p in found.items()
     ]
@@ -176,7 +176,7 @@ def _data(report: Report, w: Words) -> list[list[str]]:
     north = list(dict.fromkeys(sentences.true_north(p) for p in report.points))
     return [
         [w("program"), f"horizon-logger {__version__}, pvlib {pvlib.__version__}"],
-        [w("sky"), access.sky],
+        [w("sky"), str(access.sky)],
         [w("year of the sun's positions"), str(settings.year)],
         [w("transposition"), settings.transposition],
         [w("random horizons, seed"), f"{settings.draws}, {settings.seed}"],

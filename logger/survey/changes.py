@@ -141,14 +141,13 @@ def changes_between(stored: Mapping[str, Any], now: Mapping[str, Any]) -> Change
 
 def _figures(plane: Mapping[str, Any]) -> Iterator[tuple[str, str, Triple]]:
     """Every figure of a plane that is held against another: its name, its unit and itself."""
-    access, factor = plane["solar_access"], plane["orientation_factor"]
-    value, low, high = triple(access["annual"])
-    yield "solar access, year", "1", (value, low, high)
+    access = plane["solar_access"]
+    yield "solar access, year", "1", triple(access["annual"])
     for month, share in zip(MONTHS, access["monthly"], strict=True):
         yield f"solar access, {month}", "1", triple(share)
     yield "beam access, year", "1", triple(plane["beam_access"]["annual"])
-    factor = math.nan if factor is None else factor
-    yield "total solar resource fraction", "1", (value * factor, low * factor, high * factor)
+    resource = "total_solar_resource_fraction"
+    yield resource.replace("_", " "), "1", triple(plane[resource])
     clear = [c for c in plane["window"]["monthly_clear_fraction"] if c is not None]
     for name, unit, number in (
         ("loss, year", "kWh/m2", plane["loss"]["annual_kwh_per_m2"]),

@@ -96,24 +96,25 @@ def best_plane(access: AccessResult) -> Best | None:
     All planes of a point stand under one horizon: what differs is taken draw by draw. Access alone
     would favour a plane that looks away from sun and obstruction alike.
     """
-    known = [p for p in access.planes if not math.isnan(p.total_solar_resource_fraction)]
+    known = [p for p in access.planes if not math.isnan(_resource(p))]
     if len(known) < 2:
         return None
-    best, *others = sorted(known, key=lambda p: -p.total_solar_resource_fraction)
+    best, *others = sorted(known, key=lambda p: -_resource(p))
     gaps = [(other.plane.name, _paired(best, other)) for other in others]
     return Best(best.plane.name, tuple(gaps))
 
 
+def _resource(plane: PlaneResult) -> float:
+    return plane.total_solar_resource_fraction.value
+
+
 def _paired(one: PlaneResult, other: PlaneResult) -> Difference:
-    value = one.total_solar_resource_fraction - other.total_solar_resource_fraction
-    drawn = [
-        np.percentile(a * one.orientation_factor - b * other.orientation_factor, PERCENTILES_95)
-        for a, b in zip(one.drawn_access, other.drawn_access, strict=True)
-    ]
-    if not drawn:
+    value = _resource(one) - _resource(other)
+    apart = one.drawn_resource - other.drawn_resource
+    if apart.size < 2:
         return Difference(value, math.nan, math.nan)
-    low, high = min(float(d[0]) for d in drawn), max(float(d[1]) for d in drawn)
-    return Difference(value, min(low, value), max(high, value))
+    low, high = np.percentile(apart, PERCENTILES_95)
+    return Difference(value, min(float(low), value), max(float(high), value))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.access import Plane, Rules, SiteYear
-from logger.access.weather import LARGEST_FILE, read_weather
+from logger.access.weather_files import LARGEST_FILE, read_weather
 from logger.errors import InputError
 from logger.files import json_text, read_within
 from logger.geomagnetism import MagneticModel, read_magnetic_model

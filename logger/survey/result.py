@@ -61,18 +61,13 @@ class PointResult:
     def as_dict(self) -> dict[str, Any]:
         """The documented result, ``horizon-logger result 2``."""
         access = self.access.as_dict()
-        weather = self.recipe.weather
         best = best_plane(self.access)
         return {
             "schema": SCHEMA,
             "program": f"horizon-logger {__version__}",
             "point": self.name,
             "site": access["site"],
-            "sky": {
-                "kind": "typical year" if weather else "unknown",
-                "source": self.access.sky,
-                "sha256": weather.sha256 if weather else None,
-            },
+            "sky": access["sky"],
             "declination": self.declination.as_dict(),
             **self._counts(),
             "recordings": [

@@ -1,11 +1,27 @@
 """One site's year, made once: the horizon is what the tests vary."""
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
+import pvlib
 import pytest
 
-from logger.access import Plane, SiteYear
+from logger.access import Plane, SiteYear, Weather
 from logger.horizon import HorizonProfile, Obstruction
+from logger.settings import Settings
 from logger.site import Site
+
+NOTHING_DRAWN = Settings(draws=0)
+
+
+def clear_weather(site):
+    """Every minute of a cloudless year, by pvlib's own models."""
+    times = pd.date_range("2026-01-01", "2026-12-31 23:59", freq="min", tz="UTC")
+    place = pvlib.location.Location(site.latitude_deg, site.longitude_deg, altitude=site.altitude_m)
+    sky = place.get_clearsky(times)
+    columns = (sky[name].to_numpy() for name in ("ghi", "dni", "dhi"))
+    return Weather(*columns, step_min=1, source="clear sky", place=site)
 
 
 @pytest.fixture(scope="session")
@@ -14,14 +30,25 @@ def site():
 
 
 @pytest.fixture(scope="session")
-def year(site):
-    """Two planes: one towards the equator, one steep to the south-west."""
+def clear(site):
+    return clear_weather(site)
+
+
+@pytest.fixture(scope="session")
+def year(site, clear):
+    """Two planes, one towards the equator, one steep to the south-west; the sky is known."""
+    return SiteYear(site, [Plane("roof", 35, 180), Plane("gable", 80, 230)], weather=clear)
+
+
+@pytest.fixture(scope="session")
+def unknown(site):
+    """The same planes under a sky that nobody knows."""
     return SiteYear(site, [Plane("roof", 35, 180), Plane("gable", 80, 230)])
 
 
 @pytest.fixture(scope="session")
 def street():
-    """A lime tree to the south-east, a house to the south-west, low hills all round."""
+    """A tall spruce to the south-east, a house to the south-west, low hills all round."""
     azimuth = np.arange(360.0)
     elevation = 4 + 2 * np.sin(np.radians(3 * azimuth))
     elevation[(azimuth >= 120) & (azimuth <= 150)] = 28
@@ -30,7 +57,18 @@ def street():
         azimuth,
         elevation,
         obstructions=(
-            Obstruction("lime tree", 119.5, 150.5, "deciduous", 15.0),
+            Obstruction("spruce", 119.5, 150.5, "evergreen", 15.0),
             Obstruction("house", 199.5, 240.5, "building", 12.0),
         ),
+    )
+
+
+@pytest.fixture(scope="session")
+def unsure(street):
+    """The street with the errors of a survey."""
+    return replace(
+        street,
+        standard_error_deg=np.full(360, 0.5),
+        heading_error_deg=2.0,
+        level_error_deg=0.3,
     )

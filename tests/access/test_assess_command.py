@@ -32,7 +32,7 @@ def assess(path, *more, latitude="46"):
 def test_a_table_by_month_and_what_it_rests_on(file):
     done = assess(file)
     assert done.exit_code == 0, done.output
-    for word in ("Jan", "Dec", "lime tree", "clear sky all year", "2026"):
+    for word in ("Jan", "Dec", "lime tree", "not known", "2026"):
         assert word in done.stdout
 
 
@@ -51,9 +51,9 @@ def test_what_ifs_stand_beside_the_survey(file):
         file, "--without", "lime tree", "--building", "shed=200,8,3,10,4", "--json", "-",
     )  # fmt: skip
     document = json.loads(done.stdout)
-    notes = document["assumptions"]["notes"]
-    assert any("lime tree removed" in note for note in notes)
-    assert any("shed added" in note for note in notes)
+    changes = document["changes"]
+    assert any("lime tree removed" in change for change in changes)
+    assert any("shed added" in change for change in changes)
     names = {o["name"] for o in document["planes"][0]["by_obstruction"]}
     assert "shed" in names
     assert "lime tree" not in names
@@ -65,8 +65,6 @@ def test_what_ifs_stand_beside_the_survey(file):
     "change",
     [
         ("--cut-to", "lime tree=10"),
-        ("--leafy", "lime tree"),
-        ("--leafy", "lime tree=0.1,0.6,121,273"),
         ("--without", "lime tree=12"),
     ],
 )
@@ -84,10 +82,23 @@ def test_growth_is_less_light(file):
 
 
 def test_size_and_best_plane_are_told(file):
-    done = assess(file, "--size", "5", "--best-plane")
-    assert done.exit_code == 0
-    for words in ("kWh/kWp", "not modelled", "best fixed plane"):
-        assert words in done.stdout
+    import pathlib
+
+    import pvlib
+
+    town = str(pathlib.Path(pvlib.__file__).parent / "data" / "703165TY.csv")
+    asked = ("--size", "5", "--best-plane", "--least-access", "0.2", "--least-window", "0.99")
+    known, unknown = assess(file, *asked, "--weather", town), assess(file, *asked)
+    for words in ("not modelled", "kWh/kWp", "best fixed plane", ": pass", ": fail"):
+        assert words in known.stdout
+    # Nobody knows the sky: shares, and no energy anywhere.
+    for words in ("best fixed plane", ": pass", ": fail"):
+        assert words in unknown.stdout
+    assert "kWh/kWp" not in unknown.stdout
+    assert (
+        json.loads(assess(file, *asked, "--json", "-").stdout)["best_plane"]["annual_kwh_per_m2"]
+        is None
+    )
 
 
 @pytest.mark.parametrize(
@@ -107,6 +118,9 @@ def test_size_and_best_plane_are_told(file):
         (("--size", "0"), 2, "size"),
         (("--weather", "nowhere.epw"), 3, "nowhere.epw"),
         (("--set", "transposition=magic"), 2, "magic"),
+        (("--timezone", "Mars/Olympus"), 2, "Mars"),
+        (("--kind", "lime tree=plastic"), 2, "plastic"),
+        (("--least-access", "75"), 2, "outside 0 to 1"),
     ],
 )
 def test_wrong_usage_and_unreadable_inputs(file, more, code, word):
@@ -132,17 +146,18 @@ def test_a_month_without_sun_is_a_dash_and_null(file):
     assert document["planes"][0]["solar_access"]["monthly"][11]["value"] is None
 
 
-def test_a_tree_that_counts_as_opaque_is_told_with_what_lets_light_through_it(file):
-    told = "deciduous, and taken as opaque all year: lime tree"
-    done = assess(file)
-    assert told in done.stdout
-    assert '--leafy "lime tree"' in done.stdout
-    assert told not in assess(file, "--leafy", "lime tree").stdout
-    assert told not in assess(file, "--without", "lime tree").stdout
+def test_a_tree_is_leafy_or_solid_by_its_kind(file):
+    told = "in leaf and bare by season: lime tree"
+    assert told in assess(file).stdout
+    solid = assess(file, "--kind", "lime tree=evergreen", "--json", "-")
+    document = json.loads(solid.stdout)
+    assert not any(told in note for note in document["assumptions"]["notes"])
+    leafy = document["as_surveyed"][0]["solar_access"]["monthly"][11]["value"]
+    assert document["planes"][0]["solar_access"]["monthly"][11]["value"] < leafy - 0.01
 
 
 def test_what_has_no_name_is_told_with_how_to_name_it(file):
-    assert "unnamed skyline takes" in assess(file).stdout
+    assert "is blocked by what has no name" in assess(file).stdout
 
 
 def test_a_skyline_of_a_few_points_fails_a_check_and_is_worked_out_as_documented(tmp_path):

@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.access import Plane, assess
+from logger.access import Plane, SiteYear
 from logger.horizon import HorizonProfile
+from logger.settings import Settings
 from logger.site import Site
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
@@ -25,26 +26,24 @@ def skyline():
     return hills
 
 
-@pytest.fixture(scope="module", params=[(52.0, 5.0, 10.0), (-33.9, 151.2, 60.0)])
-def case(request):
-    latitude, longitude, elevation = request.param
-    facing = 170.0 if latitude > 0 else 20.0
-    case = reference.Case(latitude, longitude, elevation, 35.0, facing, skyline())
-    return case, reference.sun_and_sky(case)
-
-
-def ours(case):
-    result = assess(
-        HorizonProfile(np.arange(360.0), case.horizon_deg),
-        Site(case.latitude_deg, case.longitude_deg, case.altitude_m),
-        [Plane("plane", case.tilt_deg, case.azimuth_deg)],
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "altitude", "facing"),
+    [(52.0, 5.0, 10.0, 170.0), (-33.9, 151.2, 60.0, 20.0)],
+)
+def test_solar_and_beam_access_of_every_month(latitude, longitude, altitude, facing):
+    case = reference.Case(latitude, longitude, altitude, 35.0, facing, skyline())
+    times, sun, sky = reference.sun_and_sky(case)
+    solar, beam = reference.solar_access(case, (times, sun, sky))
+    plane = (
+        SiteYear(
+            Site(latitude, longitude, altitude),
+            [Plane("plane", 35.0, facing)],
+            Settings(draws=0),
+            reference.as_weather(times, sky),
+        )
+        .assess(HorizonProfile(np.arange(360.0), case.horizon_deg))
+        .planes[0]
     )
-    return result.planes[0]
-
-
-def test_solar_access_with_disc_circumsolar_and_sky(case):
-    solar, beam = reference.solar_access(*case)
-    plane = ours(case[0])
     assert plane.beam_access.value == pytest.approx(beam, abs=1e-6)
     # The script's view of the sky is a sum over cells of half a degree.
     assert plane.solar_access.value == pytest.approx(solar, abs=3e-4)

@@ -1,17 +1,11 @@
-"""What if something is built, felled, cut, grown or bare in winter."""
+"""What if something is built, felled, cut, grown or of another kind."""
 
 import numpy as np
 import pytest
 
-from logger.access import Box, Crown, added, cut, grown, names_in, removed, seasonal
-from logger.access.crowns import BARE, IN_LEAF
+from logger.access import Box, added, cut, grown, names_in, of_kind, removed
 from logger.errors import UsageError
 from logger.horizon import HorizonProfile, Obstruction
-from logger.site import Site
-
-
-def skyline(surroundings, azimuth, layer=0):
-    return surroundings.layers[layer].profile.elevation_at(azimuth)
 
 
 # Duffie and Beckman, Solar Engineering of Thermal Processes, example 1.9.1 (answers from memory,
@@ -54,126 +48,121 @@ def test_nonsense_measures_are_refused(measures):
         Box("shed", *measures)
 
 
+@pytest.mark.parametrize("middle", [180.0, 5.0, 358.0])
+def test_of_a_box_and_what_stands_there_the_higher_one_is_seen(street, middle):
+    box = Box("shed", middle, 8, 3, 12, 4)
+    fine = np.arange(0.005, 360, 0.07)
+    front = box.profile().elevation_at(fine)
+    with_it = added(street, box)
+    expected = np.maximum(street.elevation_at(fine), front)
+    # Where two steep edges cross between nodes, a tenth of a degree of azimuth is neither.
+    assert (np.abs(with_it.elevation_at(fine) - expected) > 0.02).sum() <= 4
+    (shed,) = (o for o in with_it.obstructions if o.name == "shed")
+    inside = fine[front > 0]
+    assert shed.kind == "building"
+    assert shed.distance_m == 8
+    assert not [
+        o.name
+        for o in with_it.obstructions
+        if o.name != "shed" and o.from_azimuth_deg < inside.min() < o.to_azimuth_deg
+    ]
+    assert "shed added: 3 m high, 12 m wide, 8 m away" in with_it.steps[-1]
+
+
 def test_an_added_building_takes_light_and_is_named_for_it(year, street):
     shed = added(street, Box("shed", 180, 8, 3, 12, 4))
     before, after = year.assess(street).planes[0], year.assess(shed).planes[0]
     assert after.solar_access.annual < before.solar_access.annual
     losses = {o.name: o.loss_fraction[12] for o in after.by_obstruction}
-    # It also takes its share of what the hills behind it would have taken.
+    # It also has what the hills behind it would have taken.
     assert losses["shed"] > before.solar_access.annual - after.solar_access.annual
     assert "shed" in {b.obstruction for b in after.window.blocked}
 
 
+def test_a_box_behind_what_stands_there_changes_nothing(year, street):
+    hut = added(street, Box("hut", 220, 60, 2, 5))
+    assert "hut" not in names_in(hut)
+    found, before = (year.assess(h).planes[0].solar_access.value for h in (hut, street))
+    assert found == pytest.approx(before, abs=1e-6)
+
+
 def test_a_removed_tree_leaves_what_stands_beside_it(year, street):
-    without = removed(street, "lime tree")
+    without = removed(street, "spruce")
     # Straight across from one neighbour to the other.
     left, right = street.elevation_at([119, 151])
-    assert skyline(without, 135) == pytest.approx((left + right) / 2, abs=1.0)
-    assert skyline(without, 220) == 24
+    assert without.elevation_at(135) == pytest.approx((left + right) / 2, abs=1.0)
+    assert without.elevation_at(220) == 24
     assert names_in(without) == ("house",)
     before, after = year.assess(street).planes[0], year.assess(without).planes[0]
-    gained = after.solar_access.annual - before.solar_access.annual
-    assert gained > 0.01
-    assert "lime tree" not in {o.name for o in after.by_obstruction}
+    assert after.solar_access.annual - before.solar_access.annual > 0.01
+    assert "spruce" not in {o.name for o in after.by_obstruction}
+    assert without.steps[-1] == "spruce removed, behind it straight across"
 
 
 def test_what_stands_behind_may_be_given(street):
-    assert skyline(removed(street, "lime tree", behind_deg=10), [125, 145]) == pytest.approx(10)
-    # Nothing grows by removal.
-    assert skyline(removed(street, "lime tree", behind_deg=60), 135) == pytest.approx(28)
+    without = removed(street, "house", behind_deg=9.0)
+    assert without.elevation_at([201, 220, 239]) == pytest.approx([9, 9, 9])
+    higher = removed(street, "house", behind_deg=60.0)
+    assert higher.elevation_at(220) == 24  # never higher than the thing itself
 
 
-def test_cut_to_a_height(street):
-    lower = cut(street, "lime tree", 12)
-    assert skyline(lower, [125, 135, 145]) == pytest.approx(12)
-    assert skyline(lower, 220) == 24
-    assert "lime tree" in names_in(lower)
+def test_a_cut_lowers_to_an_elevation_and_no_further(street):
+    lower = cut(street, "spruce", 10.0)
+    assert lower.elevation_at([125, 135, 145]) == pytest.approx([10, 10, 10])
+    assert lower.elevation_at(220) == 24
+    assert names_in(lower) == names_in(street)
+    assert cut(street, "spruce", 50.0).elevation_at(135) == 28
+    with pytest.raises(UsageError, match="cannot cut"):
+        cut(street, "spruce", 100.0)
 
 
 def test_growth_goes_by_the_tangent(street):
-    # 15 m away, 28 degrees: 7.98 m above the sight; 3 m more in ten years.
-    taller = grown(street, "lime tree", 0.3, 10)
-    expected = np.degrees(np.arctan(np.tan(np.radians(28)) + 3 / 15))
-    assert skyline(taller, 135) == pytest.approx(expected, abs=1e-6)
-    assert skyline(grown(street, "lime tree", 0.3, 10, distance_m=30), 135) < expected
+    # 0.4 m a year for ten years, 15 m away: tan 28 + 4 / 15.
+    grew = grown(street, "spruce", 0.4, 10)
+    expected = np.degrees(np.arctan(np.tan(np.radians(28)) + 4 / 15))
+    assert grew.elevation_at(135) == pytest.approx(expected)
+    assert grew.elevation_at([100, 220]) == pytest.approx(street.elevation_at([100, 220]))
+    nearer = grown(street, "spruce", 0.4, 10, distance_m=10.0)
+    assert nearer.elevation_at(135) > expected
 
 
 def test_growth_needs_a_distance():
-    nearby = HorizonProfile([0, 90], [5, 9], obstructions=(Obstruction("fir", 60, 100),))
-    with pytest.raises(UsageError, match="distance"):
-        grown(nearby, "fir", 0.3, 10)
-    assert skyline(grown(nearby, "fir", 0.3, 10, 20.0), 90) > 9
+    bare = HorizonProfile([0], [10], obstructions=(Obstruction("oak", 0, 90),))
+    with pytest.raises(UsageError, match="distance must be known"):
+        grown(bare, "oak", 0.3, 10)
 
 
-def test_an_unknown_name_is_answered_with_those_known(street):
-    with pytest.raises(UsageError, match="elm") as caught:
-        removed(street, "elm")
-    assert "lime tree, house" in caught.value.hint
+def test_a_name_that_is_none_is_refused_with_those_that_are(street):
+    for change in (removed, lambda h, n: cut(h, n, 5), lambda h, n: of_kind(h, n, "building")):
+        with pytest.raises(UsageError, match="no obstruction is called 'elm'") as caught:
+            change(street, "elm")
+        assert caught.value.hint == "names known: spruce, house"
+    with pytest.raises(UsageError, match="kind 'plastic' is none of"):
+        of_kind(street, "spruce", "plastic")
 
 
-def test_changes_follow_one_another_and_are_told(year, street):
-    around = added(cut(removed(street, "lime tree"), "house", 15), Box("shed", 90, 5, 2, 3))
-    assert len(around.changes) == 3
-    notes = year.assess(around).notes
-    assert all(change in notes for change in around.changes)
-    assert names_in(removed(around, "shed")) == ("house",)
+def test_a_tree_that_is_said_to_be_deciduous_lets_light_through(year, street):
+    leafy = of_kind(street, "spruce", "deciduous")
+    solid, bare = (year.assess(h).planes[0].solar_access.value for h in (street, leafy))
+    assert bare[11] > solid[11] + 0.02
+    assert leafy.elevation_at(135) == street.elevation_at(135)
 
 
-def test_a_sector_with_nodes_on_its_ends_and_one_across_north():
-    profile = HorizonProfile(
-        [0, 10, 10, 20, 350, 350],
-        [30, 30, 2, 2, 2, 30],
-        obstructions=(Obstruction("fir", 350, 10),),
+def test_a_sector_across_north_and_several_of_one_name():
+    nodes, heights = [20, 20, 100, 100, 120, 120, 340, 340], [10, 2, 2, 10, 10, 2, 2, 10]
+    hedge = HorizonProfile(
+        nodes, heights,
+        obstructions=(Obstruction("hedge", 340, 20), Obstruction("hedge", 100, 120)),
+    )  # fmt: skip
+    lower = cut(hedge, "hedge", 5.0)
+    assert lower.elevation_at([0, 345, 15, 110]) == pytest.approx([5, 5, 5, 5])
+    assert removed(hedge, "hedge").elevation_at([0, 110, 60]) == pytest.approx([2, 2, 2])
+
+
+def test_changes_stand_one_after_another(street):
+    both = removed(cut(street, "house", 12), "spruce")
+    assert both.steps[-2:] == (
+        "house cut to 12°",
+        "spruce removed, behind it straight across",
     )
-    felled = removed(profile, "fir")
-    assert skyline(felled, [355, 0, 5]) == pytest.approx(2)
-    assert skyline(felled, 15) == pytest.approx(2)
-
-
-class TestCrowns:
-    def test_transmittances_follow_the_leaves(self):
-        # Defaults 0.03 and 0.50: SOLWEIG's, after Konarska et al. 2014; in leaf from day 97.
-        north = Crown().monthly(Site(55, 10), 2026)
-        assert north[0] == north[11] == BARE
-        assert north[6] == IN_LEAF
-        # Day 97 is 7 April: six days of thirty bare.
-        assert north[3] == pytest.approx((6 * BARE + 24 * IN_LEAF) / 30)
-
-    def test_the_south_is_half_a_year_off_and_the_tropics_always_in_leaf(self):
-        south = Crown().monthly(Site(-35, 10), 2026)
-        assert south[6] == BARE
-        assert south[0] == south[11] == IN_LEAF
-        assert Crown().monthly(Site(5, 10), 2026) == (IN_LEAF,) * 12
-        assert Crown(always_in_leaf=True).monthly(Site(60, 10), 2026) == (IN_LEAF,) * 12
-
-    def test_days_may_be_given(self):
-        crown = Crown(0.1, 0.6, first_leaf_day=121, last_leaf_day=273)
-        assert crown.monthly(Site(50, 0), 2026) == pytest.approx(
-            (0.6,) * 4 + (0.1,) * 5 + (0.6,) * 3
-        )
-
-    @pytest.mark.parametrize(
-        "wrong",
-        [{"in_leaf": 1.2}, {"first_leaf_day": 100}, {"first_leaf_day": 0, "last_leaf_day": 9}],
-    )
-    def test_nonsense_is_refused(self, wrong):
-        with pytest.raises(UsageError):
-            Crown(**wrong)
-
-    def test_a_bare_tree_lets_its_share_of_the_light_through(self, year, street):
-        opaque = year.assess(street).planes[0]
-        gone = year.assess(removed(street, "lime tree")).planes[0]
-        half = Crown(in_leaf=0.5, bare=0.5)
-        porous = year.assess(seasonal(street, "lime tree", year.site, 2026, half)).planes[0]
-        # Where the layers do not overlap the loss is exactly half that of the opaque tree.
-        middle = (opaque.beam_access.value + gone.beam_access.value) / 2
-        assert porous.beam_access.value == pytest.approx(middle, abs=1e-9)
-
-    def test_a_seasonal_tree_costs_less_in_winter_only(self, year, street):
-        opaque = year.assess(street).planes[0].solar_access.value
-        leafy = year.assess(seasonal(street, "lime tree", year.site, 2026)).planes[0]
-        gain = leafy.solar_access.value - opaque
-        assert gain[0] > 0.03
-        assert 0 <= gain[6] < 0.01
-        names = {o.name for o in leafy.by_obstruction}
-        assert "lime tree" in names
+    assert both.elevation_at(220) == pytest.approx(12)

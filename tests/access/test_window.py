@@ -1,14 +1,194 @@
 """The solar window: only while the sun is up, by month, with who blocks it and when."""
 
+from types import SimpleNamespace
+
 import numpy as np
+import pandas as pd
+import pvlib
 import pytest
 
-from logger.access import UNNAMED, Plane, SiteYear
+from logger.access import Plane, SiteYear
+from logger.access.blocking import SunBlocking
+from logger.access.surroundings import Names, Stretch
+from logger.access.window import (
+    Blocked,
+    Clock,
+    _runs,
+    equation_of_time_min,
+    solar_window,
+    sun_in_window,
+    zone_of,
+)
 from logger.errors import UsageError
 from logger.horizon import HorizonProfile, Obstruction
 from logger.settings import Settings
 from logger.site import Site
 from logger.sun import sun_track
+
+from .conftest import NOTHING_DRAWN
+from .suns import sun_at
+
+
+def in_window(sun, hours=(9, 15), disc=None):
+    return sun_in_window(sun, np.ones(len(sun)) if disc is None else np.array(disc), hours)
+
+
+def layers(*of_layers):
+    """Layers of one interval, each with its names and their shares."""
+    found = []
+    for names in of_layers:
+        stretches = tuple(Stretch(name, "other", 0, 360) for name, _ in names)
+        share = np.array([[share for _, share in names]])
+        found.append(SimpleNamespace(names=Names(np.array([0.0]), share, stretches)))
+    return found
+
+
+def taken(rows, *shares):
+    return SunBlocking(
+        np.array(rows), np.array(shares), np.zeros((len(shares), len(rows)), dtype=int)
+    )
+
+
+def minutes_of(first, count, month=0):
+    """A sun that stands in the window minute by minute, once each."""
+    return sun_at(180, 30, month=month, solar_hour=9.0 + (first + np.arange(count) + 0.5) / 60.0)
+
+
+def test_the_window_has_its_first_minute_and_not_its_last():
+    hours = [8.999, 9.0, 9.0 + 1 / 60, 14.999, 15.0]
+    found = in_window(sun_at(180, 30, month=[0, 0, 1, 11, 11], solar_hour=hours))
+    assert list(found.inside) == [False, True, True, True, False]
+    assert list(found.cell[1:4]) == [0, 360 + 1, 11 * 360 + 359]
+    assert list(found.minutes) == [1, 1, *[0] * 9, 1]
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "minutes"), [(9, 15, 360), (9, 9.5, 30), (10, 10.01, 1), (0, 24, 1440)]
+)
+def test_a_window_has_as_many_minutes_as_it_lasts(start, end, minutes):
+    assert in_window(sun_at(180, 30), (start, end)).minutes_a_day == minutes
+
+
+def test_the_clear_share_is_what_is_not_taken():
+    found = solar_window(
+        in_window(minutes_of(0, 10)), taken([2, 3], [1.0, 0.5]), layers([("barn", 1.0)])
+    )
+    assert found.monthly_clear_fraction[0] == pytest.approx(0.85)
+    assert found.annual_clear_fraction == pytest.approx(0.85)
+    assert np.isnan(found.monthly_clear_fraction[1:]).all()
+    assert found.clock == "UTC"
+    (stretch,) = found.blocked
+    assert (stretch.month, stretch.obstruction) == (1, "barn")
+    assert stretch.from_solar_hour == pytest.approx(9 + 2 / 60)
+    assert stretch.to_solar_hour == pytest.approx(9 + 4 / 60)
+    assert stretch.share == pytest.approx(0.75)
+
+
+def test_a_disc_partly_below_level_counts_for_the_part_above():
+    """Half a disc for a minute, all of it hidden, and a whole one for a minute in sight."""
+    sun = in_window(minutes_of(0, 2), disc=[0.5, 1.0])
+    found = solar_window(sun, taken([0], [0.5]), layers([("hill", 1.0)]))
+    assert found.monthly_clear_fraction[0] == pytest.approx(1 / 1.5)
+
+
+def test_what_several_share_is_told_of_each_and_who_has_no_share_is_not_told():
+    sun = in_window(minutes_of(0, 4, month=[0, 0, 2, 2]))
+    blocking = taken(range(4), [0.4, 0.4, 0.0, 0.4], [0.0, 0.0, 0.2, 0.2])
+    both = layers([("oak", 0.25), ("fir", 0.75), ("elm", 0.0)], [("barn", 1.0)])
+    found = solar_window(sun, blocking, both)
+    assert found.monthly_clear_fraction[[0, 2]] == pytest.approx([0.6, 1 - 0.8 / 2])
+    assert found.annual_clear_fraction == pytest.approx(0.6)
+    told = [(b.month, b.obstruction, pytest.approx(b.share)) for b in found.blocked]
+    assert told == [
+        (1, "fir", 0.3), (1, "oak", 0.1), (3, "barn", 0.2), (3, "fir", 0.3), (3, "oak", 0.1),
+    ]  # fmt: skip
+    assert found.blocked[4].from_solar_hour == pytest.approx(9 + 3 / 60)
+
+
+def test_two_stretches_of_one_name_add_up_over_layers():
+    blocking = taken(range(2), [0.3, 0.3], [0.2, 0.2])
+    both = layers([("oak", 1.0)], [("oak", 1.0)])
+    (stretch,) = solar_window(in_window(minutes_of(0, 2)), blocking, both).blocked
+    assert stretch.share == pytest.approx(0.5)
+
+
+def test_a_stretch_ends_with_the_window_at_the_latest():
+    sun = in_window(sun_at(180, 30, solar_hour=10.005), (10.0, 10.01))
+    (stretch,) = solar_window(sun, taken([0], [1.0]), layers([("a", 1.0)])).blocked
+    assert stretch.to_solar_hour == 10.01
+
+
+def test_a_sun_outside_the_window_is_nobodys_loss():
+    sun = in_window(sun_at(180, 30, solar_hour=[8.0, 12.0]))
+    found = solar_window(sun, taken([0], [1.0]), layers([("a", 1.0)]))
+    assert found.blocked == ()
+    assert found.monthly_clear_fraction[0] == 1.0
+
+
+@pytest.mark.parametrize(
+    ("mask", "runs"),
+    [
+        ("", []), ("....", []), ("###", [(0, 3)]), ("..#", [(2, 3)]),
+        ("#..#", [(0, 4)]), ("#...#", [(0, 1), (4, 5)]), (".##.#....#", [(1, 5), (9, 10)]),
+    ],
+)  # fmt: skip
+def test_stretches_are_joined_over_two_idle_minutes_and_not_over_three(mask, runs):
+    assert _runs(np.array([c == "#" for c in mask])) == runs
+
+
+def test_a_stretch_in_the_form_of_a_result():
+    stretch = Blocked(3, 9.5, 10.25, "oak", 0.4, "09:10", "09:55")
+    assert stretch.as_dict() == {
+        "month": 3, "from": 9.5, "to": 10.25, "obstruction": "oak", "share": 0.4,
+        "from_clock": "09:10", "to_clock": "09:55",
+    }  # fmt: skip
+
+
+# --- Clock times ---
+
+
+def test_the_equation_of_time():
+    """Extremes and zeros as every almanac has them, to the minute (from memory)."""
+    assert equation_of_time_min(42) == pytest.approx(-14.2, abs=0.5)  # 11 February
+    assert equation_of_time_min(105) == pytest.approx(0.0, abs=0.6)  # 15 April
+    assert equation_of_time_min(307) == pytest.approx(16.4, abs=0.5)  # 3 November
+
+
+@pytest.mark.parametrize(
+    ("longitude", "zone", "month", "solar_hour", "clock"),
+    [
+        (0.0, None, 3, 12.0, "12:00"),  # 15 April, the equation of time is nothing
+        (15.0, None, 3, 12.0, "11:00"),
+        (-15.0, None, 3, 9.25, "10:15"),
+        (15.0, "Europe/Ljubljana", 3, 12.0, "13:00"),
+        (15.0, "Europe/Ljubljana", 1, 12.0, "12:14"),  # 16 February, -14.1 minutes
+        (0.0, None, 10, 12.0, "11:45"),  # 14 November, +15.5 minutes
+        (179.0, "Pacific/Auckland", 3, 0.5, "00:34"),
+    ],
+)
+def test_clock_times_of_solar_times(longitude, zone, month, solar_hour, clock):
+    told = Clock(sun_at(180, 30, site=Site(45.0, longitude)), zone)
+    assert told.zone == (zone or "UTC")
+    hour, minute = map(int, told.at(month, solar_hour).split(":"))
+    want_hour, want_minute = map(int, clock.split(":"))
+    assert abs(60 * (hour - want_hour) + minute - want_minute) <= 1
+    assert len(told.at(month, solar_hour)) == 5
+
+
+def test_a_time_zone_that_is_none_is_named_with_a_hint(site):
+    assert str(zone_of("Europe/Ljubljana")) == "Europe/Ljubljana"
+    for wrong in ("Mars/Olympus", "../etc/passwd", "", "a\0b"):
+        with pytest.raises(UsageError, match="no time zone ") as caught:
+            zone_of(wrong)
+        assert repr(wrong) in caught.value.what
+        assert caught.value.hint == "give an IANA name such as Europe/Ljubljana"
+    with pytest.raises(UsageError, match="Mars/Olympus"):
+        SiteYear(site, [Plane("p", 35, 180)], NOTHING_DRAWN, timezone="Mars/Olympus").assess(
+            HorizonProfile.level()
+        )
+
+
+# --- A whole year ---
 
 
 def window_of(year, horizon):
@@ -16,10 +196,7 @@ def window_of(year, horizon):
 
 
 def test_clear_fractions_are_shares_of_the_sun_s_time(year, street):
-    """Counted by hand on one month: full solar position, the hour angle from pvlib."""
-    import pandas as pd
-    import pvlib
-
+    """January against minutes counted one by one with pvlib."""
     site = year.site
     start = np.datetime64("2026-01-01T00:00") - np.timedelta64(58, "m")
     times = np.arange(start, start + np.timedelta64(31 * 1440, "m"))
@@ -29,80 +206,77 @@ def test_clear_fractions_are_shares_of_the_sun_s_time(year, street):
     hour = pvlib.solarposition.hour_angle(index, 14.51, position["equation_of_time"]) / 15 + 12
     inside = (sun.elevation_deg > 0) & (hour >= 9) & (hour < 15)
     clears = sun.elevation_deg > street.elevation_at(sun.azimuth_deg)
-    expected = clears[inside].mean()
     found = window_of(year, street).monthly_clear_fraction[0]
     # The sun as a point here, as a disc there: as much is gained at one edge as lost at another.
-    assert found == pytest.approx(expected, abs=2e-3)
+    assert found == pytest.approx(clears[inside].mean(), abs=2e-3)
 
 
 def test_who_blocks_when(year, street):
     window = window_of(year, street)
-    january = [b for b in window.blocked if b.month == 1]
-    by = {b.obstruction: b for b in january}
-    assert {"lime tree", "house"} <= set(by)
+    by = {b.obstruction: b for b in window.blocked if b.month == 1}
+    assert {"spruce", "house"} <= set(by)
     # Azimuth 120 to 150 is before noon, 200 to 240 after.
-    assert by["lime tree"].to_solar_hour < 11
+    assert by["spruce"].to_solar_hour < 11
     assert by["house"].from_solar_hour > 13
     for b in window.blocked:
         assert 9 <= b.from_solar_hour < b.to_solar_hour <= 15
         assert 0 < b.share <= 1
     assert not [b for b in window.blocked if b.month == 6]
+    february = next(b for b in window.blocked if b.month == 2 and b.obstruction == "spruce")
+    # 16 February: 14.51 degrees east of Greenwich, equation of time -14.1 minutes, UTC.
+    minutes = february.from_solar_hour * 60 - 4 * 14.51 + 14.1
+    assert february.from_clock == f"{int(minutes // 60):02d}:{round(minutes % 60):02d}"
 
 
-def test_stretches_and_fractions_tell_the_same(year, street):
-    window = window_of(year, street)
-    for month in range(12):
-        lost = sum(
-            b.share * (b.to_solar_hour - b.from_solar_hour)
-            for b in window.blocked
-            if b.month == month + 1
-        )
-        assert lost / 6 == pytest.approx(1 - window.monthly_clear_fraction[month], abs=0.002)
-
-
-def test_clock_times_are_those_of_the_mean_day(site, street):
-    year = SiteYear(site, [Plane("roof", 35, 180)], timezone="Europe/Ljubljana")
-    window = window_of(year, street)
-    assert window.clock == "Europe/Ljubljana"
-    tree = next(b for b in window.blocked if b.month == 2 and b.obstruction == "lime tree")
-    # 16 February: 14.51 degrees east of Greenwich, equation of time -14.1 minutes, UTC+1.
-    minutes = tree.from_solar_hour * 60 - 4 * 14.51 + 14.1 + 60
-    assert tree.from_clock == f"{int(minutes // 60):02d}:{round(minutes % 60):02d}"
-
-
-def test_an_unnamed_skyline_is_said_to_be_one(year):
-    window = window_of(year, HorizonProfile([100, 100, 150, 150], [0, 40, 40, 0]))
-    assert {b.obstruction for b in window.blocked} == {UNNAMED}
-
-
-def test_overlapping_names_share_their_stretch(year):
+def test_overlapping_names_share_their_stretch_and_a_nameless_one_is_its_azimuths(year):
     both = (Obstruction("oak", 100, 150), Obstruction("fir", 130, 160))
     horizon = HorizonProfile([100, 100, 160, 160], [0, 40, 40, 0], obstructions=both)
-    blocked = window_of(year, horizon).blocked
-    assert {b.obstruction for b in blocked} == {"oak", "fir"}
+    assert {b.obstruction for b in window_of(year, horizon).blocked} == {"oak", "fir"}
+    bare = HorizonProfile([100, 100, 150, 150], [0, 40, 40, 0])
+    assert {b.obstruction for b in window_of(year, bare).blocked} == {"0 to 360°"}
 
 
-def test_a_month_without_sun_in_the_window_has_no_fraction():
-    window = window_of(SiteYear(Site(75, 20), [Plane("p", 60, 180)]), HorizonProfile([0], [3]))
-    assert np.isnan(window.monthly_clear_fraction[[0, 11]]).all()
-    assert window.monthly_clear_fraction[5] == 1
+@pytest.mark.parametrize(
+    ("latitude", "dark", "summer"), [(75.0, [0, 10, 11], 1.0), (68.5, [11], 1.0)]
+)
+def test_beyond_the_polar_circle_a_low_skyline_leaves_nothing_in_winter(latitude, dark, summer):
+    """At 68.5 degrees in December the sun's upper limb only just shows: five degrees hide it."""
+    year = SiteYear(Site(latitude, 20), [Plane("p", 60, 180)], NOTHING_DRAWN)
+    window = window_of(year, HorizonProfile([0], [5]))
+    assert (np.nan_to_num(window.monthly_clear_fraction[dark]) == 0).all()
+    assert window.monthly_clear_fraction[5] == summer
+    assert 0.5 < window.annual_clear_fraction < 1
 
 
 def test_another_window_may_be_asked_for(site, street):
-    settings = Settings(solar_window=(10.5, 13.5))
-    narrow = window_of(SiteYear(site, [Plane("p", 35, 180)], settings), street)
-    assert all(10.5 <= b.from_solar_hour < b.to_solar_hour <= 13.5 for b in narrow.blocked)
+    year = SiteYear(site, [Plane("p", 35, 180)], Settings(solar_window=(10.5, 13.5), draws=0))
+    assert all(
+        10.5 <= b.from_solar_hour < b.to_solar_hour <= 13.5 for b in window_of(year, street).blocked
+    )
 
 
-def test_an_unknown_time_zone_is_refused(site, street):
-    with pytest.raises(UsageError, match="Mars/Olympus"):
-        SiteYear(site, [Plane("p", 35, 180)], timezone="Mars/Olympus").assess(street)
+def test_what_was_not_seen_of_the_window_is_between_open_and_blocked(year):
+    gap = HorizonProfile(
+        [100, 100, 150, 200, 200, 300], [0, 20, 20, 20, 0, 0],
+        measured=[True, True, False, True, True, True],
+    )  # fmt: skip
+    window = window_of(year, gap)
+    opened, shut = (
+        window_of(year, gap.filled(fill)).monthly_clear_fraction for fill in (0.0, 90.0)
+    )
+    assert window.monthly_clear_fraction == pytest.approx(opened)
+    assert window.monthly_unmeasured_fraction == pytest.approx(opened - shut)
+    told = window.as_dict()
+    unknown = window.monthly_unmeasured_fraction > 0.02
+    assert unknown.any()
+    assert [x is None for x in told["monthly_clear_fraction"]] == list(unknown)
+    assert told["annual_clear_fraction"] is None
 
 
 def test_nine_to_fifteen_and_months_in_pairs():
     """Common practice, no source: the sun runs the same path twice a year, so that months pair up
-    around the solstices; at 40 N a skyline of 20 degrees to the south blocks pairs alike."""
-    year = SiteYear(Site(40, 0), [Plane("p", 40, 180)])
+    around the solstices; at 40 N a skyline of 24 degrees to the south blocks pairs alike."""
+    year = SiteYear(Site(40, 0), [Plane("p", 40, 180)], NOTHING_DRAWN)
     clear = window_of(year, HorizonProfile([120, 120, 240, 240], [0, 24, 24, 0]))
     fraction = clear.monthly_clear_fraction
     for early, late in ((0, 10), (1, 9), (2, 8), (3, 7), (4, 6)):

@@ -3,89 +3,71 @@
 import numpy as np
 import pytest
 
-from logger.access.draws import _noise, draw_horizons, has_errors, sector_middles
+from logger.access.draws import (
+    SECTOR_MIDDLES,
+    SurveyErrors,
+    drawn_elevation,
+    has_errors,
+    survey_errors,
+)
 from logger.horizon import HorizonProfile
-
-
-def rng():
-    return np.random.default_rng(7)
-
 
 AZIMUTH = np.arange(360.0)
 
 
+def drawn(profile, n, seed=7):
+    return drawn_elevation(profile, survey_errors(n, seed, profile.correlation_deg))
+
+
 def test_without_errors_every_draw_is_the_profile():
     profile = HorizonProfile(AZIMUTH, 10 + 5 * np.sin(np.radians(AZIMUTH)))
-    drawn = draw_horizons(profile, 4, rng())
-    assert drawn.elevation_deg == pytest.approx(
-        np.broadcast_to(profile.elevation_at(drawn.azimuth_deg), (4, 720))
-    )
+    expected = np.broadcast_to(profile.elevation_at(SECTOR_MIDDLES), (4, 720))
+    assert drawn(profile, 4) == pytest.approx(expected)
     assert not has_errors(profile)
 
 
 def test_a_level_error_lifts_all_of_a_draw():
     profile = HorizonProfile(AZIMUTH, np.full(360, 10.0), level_error_deg=0.7)
-    drawn = draw_horizons(profile, 4000, rng()).elevation_deg
-    assert np.ptp(drawn, axis=1).max() < 1e-9
-    assert drawn[:, 0].std() == pytest.approx(0.7, rel=0.04)
-    assert drawn[:, 0].mean() == pytest.approx(10, abs=0.04)
+    found = drawn(profile, 4000)
+    assert np.ptp(found, axis=1).max() < 1e-9
+    assert found[:, 0].std() == pytest.approx(0.7, rel=0.04)
+    assert found[:, 0].mean() == pytest.approx(10, abs=0.04)
 
 
 def test_a_heading_error_turns_all_of_a_draw():
     edge = HorizonProfile([100, 100, 200, 200], [0, 30, 30, 0], heading_error_deg=3.0)
-    drawn = draw_horizons(edge, 3000, rng())
-    middle = drawn.azimuth_deg
-    centre = (drawn.elevation_deg * middle).sum(axis=1) / drawn.elevation_deg.sum(axis=1)
-    width = (drawn.elevation_deg > 15).sum(axis=1) * 0.5
+    found = drawn(edge, 3000)
+    centre = (found * SECTOR_MIDDLES).sum(axis=1) / found.sum(axis=1)
+    width = (found > 15).sum(axis=1) * 0.5
     assert centre.std() == pytest.approx(3.0, rel=0.05)
     assert np.abs(width - 100).max() <= 0.5
+    # A positive error turns the skyline clockwise.
+    turned = drawn_elevation(edge, SurveyErrors.of([2.0], [0.0]))[0]
+    assert turned == pytest.approx(edge.turned(6.0).elevation_at(SECTOR_MIDDLES))
 
 
 def test_random_errors_have_their_size_and_go_together_over_the_correlation_length():
     profile = HorizonProfile(
         AZIMUTH, np.full(360, 20.0), np.linspace(0.2, 0.8, 360), correlation_deg=4.0
     )
-    drawn = draw_horizons(profile, 4000, rng()).elevation_deg
-    spread = drawn.std(axis=0)
+    found = drawn(profile, 4000)
+    spread = found.std(axis=0)
     assert spread[200] == pytest.approx(0.2 + 0.6 * 100 / 359, rel=0.06)
     assert spread[700] == pytest.approx(0.2 + 0.6 * 350 / 359, rel=0.06)
     for apart_deg in (1, 4, 8):
-        found = np.corrcoef(drawn[:, 300], drawn[:, 300 + 2 * apart_deg])[0, 1]
-        assert found == pytest.approx(np.exp(-0.5 * (apart_deg / 4) ** 2), abs=0.05)
+        alike = np.corrcoef(found[:, 300], found[:, 300 + 2 * apart_deg])[0, 1]
+        assert alike == pytest.approx(np.exp(-0.5 * (apart_deg / 4) ** 2), abs=0.05)
     # Around north too.
-    assert np.corrcoef(drawn[:, 0], drawn[:, -2])[0, 1] > 0.9
+    assert np.corrcoef(found[:, 0], found[:, -2])[0, 1] > 0.9
 
 
-def test_gaps_keep_the_value_they_are_given():
-    gap = HorizonProfile(
-        AZIMUTH,
-        np.where((AZIMUTH > 90) & (AZIMUTH < 180), np.nan, 10.0),
-        np.full(360, 0.5),
-        level_error_deg=0.0,
-    )
-    middle = sector_middles()
-    inside = (middle > 95) & (middle < 175)
-    for fill in (0.0, 90.0):
-        drawn = draw_horizons(gap, 50, rng(), unmeasured_deg=fill).elevation_deg
-        assert (drawn[:, inside] == fill).all()
-        assert drawn[:, middle > 200].std() == pytest.approx(0.5, rel=0.15)
+def test_a_node_of_unknown_error_takes_the_mean_of_the_others():
+    error = np.where(AZIMUTH < 180, 0.5, np.nan)
+    found = drawn(HorizonProfile(AZIMUTH, np.full(360, 20.0), error), 3000)
+    assert found[:, 600].std() == pytest.approx(0.5, rel=0.06)
 
 
-def test_the_same_seed_draws_the_same():
+def test_the_same_seed_draws_the_same_and_another_one_does_not():
     profile = HorizonProfile(AZIMUTH, np.full(360, 5.0), np.full(360, 1.0), heading_error_deg=1)
-    a, b = (draw_horizons(profile, 3, rng()).elevation_deg for _ in range(2))
-    assert np.array_equal(a, b)
-
-
-def test_noise_that_is_kept_changes_neither_the_draws_nor_what_is_drawn_after_them():
-    profile = HorizonProfile(np.arange(0.0, 360.0, 5.0), np.full(72, 8.0), np.full(72, 0.5))
-    found = []
-    for fresh in (True, False, True):
-        if fresh:
-            _noise.cache_clear()
-        rng = np.random.default_rng(7)
-        drawn = [draw_horizons(profile, 30, rng).elevation_deg for _ in range(2)]
-        found.append(np.concatenate([*(d.ravel() for d in drawn), rng.standard_normal(5)]))
-        assert not np.array_equal(*drawn)
-    assert np.array_equal(found[0], found[1])
-    assert np.array_equal(found[0], found[2])
+    assert np.array_equal(drawn(profile, 3), drawn(profile, 3))
+    assert not np.array_equal(drawn(profile, 3), drawn(profile, 3, seed=8))

@@ -8,7 +8,8 @@ import pytest
 from logger.errors import UsageError
 from logger.geometry import angle_between
 from logger.site import Site
-from logger.sun import sun_day, sun_track, sun_year
+from logger.sun import sun_track, sun_year
+from logger.sun_paths import utc_of_solar_hour
 
 
 def test_the_worked_example_of_the_published_algorithm():
@@ -69,8 +70,18 @@ def test_vectors_point_where_the_angles_do():
     assert np.abs(angle_between(azimuth, sun.azimuth_deg)).max() < 1e-9
 
 
-def hms(moment, hours=0):
-    return str(moment + np.timedelta64(hours * 3600, "s"))[11:]
+def at(site, date, clock, zone=0):
+    """Apparent sun at a clock time, hours ahead of UTC."""
+    day = np.datetime64(dt.date(*date))
+    moment = np.datetime64(f"{day}T{clock}") - np.timedelta64(zone, "h")
+    sun = sun_track([moment], site)
+    return float(sun.azimuth_deg[0]), float(sun.elevation_deg[0])
+
+
+def is_on_the_horizon(elevation, within):
+    """Whether the sun's centre is 0.8333 degrees below level, refraction added or, as pvlib has it
+    from just there downwards, not: NREL/TP-560-34302 calls that rise and set."""
+    return min(abs(elevation + 0.8333), abs(elevation + 0.8333 - 0.5667)) < within
 
 
 # Rise, transit and set: NREL's algorithm as quoted in pvlib's test suite (constants, BSD-3).
@@ -83,24 +94,12 @@ def hms(moment, hours=0):
         ((2000, 1, 1), Site(40, -80), -5, "07:41:51", "12:23:23", "17:05:04"),
     ],
 )
-def test_rise_transit_and_set_to_the_second(date, site, zone, rise, transit, sets):
-    day = sun_day(site, dt.date(*date))
-    for found, published in ((day.rise, rise), (day.transit, transit), (day.set, sets)):
-        found_s, published_s = (
-            sum(int(x) * f for x, f in zip(t.split(":"), (3600, 60, 1), strict=True))
-            for t in (hms(found, zone), published)
-        )
-        assert abs(found_s - published_s) <= 1
-
-
-def test_a_sunset_after_midnight_utc_belongs_to_its_own_local_day():
-    # The same collection prints 05:00:27, 12:06:58 and 19:13:58 for 2 August 2015 at UTC-7. The
-    # algorithm's day is UTC's, so its sunset is that of the evening before: 1 August.
-    site = Site(39.742476, -105.1786)
-    day, before = sun_day(site, dt.date(2015, 8, 2)), sun_day(site, dt.date(2015, 8, 1))
-    assert (hms(day.rise, -7), hms(day.transit, -7)) == ("05:00:27", "12:06:58")
-    assert hms(before.set, -7) == "19:13:58"
-    assert hms(day.set, -7) == "19:12:54"
+def test_published_moments_of_rise_transit_and_set(date, site, zone, rise, transit, sets):
+    for clock in (rise, sets):
+        # Three hundredths of a degree are some ten seconds.
+        assert is_on_the_horizon(at(site, date, clock, zone)[1], 0.03)
+    meridian = at(site, date, transit, zone)[0]
+    assert abs(angle_between(meridian, site.equatorward_azimuth_deg)) < 0.02
 
 
 @pytest.mark.parametrize(
@@ -114,21 +113,20 @@ def test_a_sunset_after_midnight_utc_belongs_to_its_own_local_day():
 )
 def test_rise_and_set_of_the_naval_observatory(date, rise, sets):
     # US Naval Observatory, to the minute, UTC+8; as quoted in pvlib's test suite.
-    day = sun_day(Site(39.917, 116.383), dt.date(*date))
-    half_a_minute = np.timedelta64(30, "s")
-    assert hms(day.rise + half_a_minute, 8)[:5] == rise
-    assert hms(day.set + half_a_minute, 8)[:5] == sets
+    for clock in (rise, sets):
+        assert is_on_the_horizon(at(Site(39.917, 116.383), date, f"{clock}:00", 8)[1], 0.13)
 
 
 def test_polar_day_and_night():
-    assert sun_day(Site(75, 0), dt.date(2026, 6, 1)).kind == "polar day"
-    night = sun_day(Site(75, 0), dt.date(2026, 12, 1))
-    assert (night.kind, night.rise, night.set) == ("polar night", None, None)
-    assert sun_day(Site(-75, 0), dt.date(2026, 12, 1)).kind == "polar day"
-    sun = sun_year(Site(75, 0), 2026)
-    minutes = np.bincount(sun.month, minlength=12)
-    assert minutes[5] == 30 * 1440
-    assert minutes[11] == 0
+    for latitude, light, dark in ((75, 5, 11), (-75, 11, 5)):
+        minutes = np.bincount(sun_year(Site(latitude, 0), 2026).month, minlength=12)
+        assert minutes[light] == (30 if light == 5 else 31) * 1440
+        assert minutes[dark] == 0
+
+
+def noon(site, date):
+    day = np.array([np.datetime64(dt.date(*date))])
+    return sun_track(utc_of_solar_hour(day, 12.0, site.longitude_deg), site)
 
 
 # Noon altitudes at 40 N, 90 - latitude + declination: 73.4, 50 and 26.6 degrees (Duffie and
@@ -139,9 +137,9 @@ def test_polar_day_and_night():
 )
 def test_noon_altitudes_at_40_north(date, altitude):
     site = Site(40, 0)
-    noon = sun_track([sun_day(site, dt.date(*date)).transit], site)
-    assert noon.elevation_deg[0] == pytest.approx(altitude, abs=0.06)
-    assert noon.azimuth_deg[0] == pytest.approx(180, abs=0.01)
+    sun = noon(site, date)
+    assert sun.elevation_deg[0] == pytest.approx(altitude, abs=0.06)
+    assert sun.azimuth_deg[0] == pytest.approx(180, abs=0.02)
 
 
 def test_the_june_sun_at_40_north_is_up_from_4_35_to_19_25_solar_time():
@@ -162,8 +160,9 @@ def test_declination_on_the_mean_days_of_the_months():
     mean_days += [(11, 14, -18.9), (12, 10, -23.0)]
     site = Site(45, 0)
     for month, day, published in mean_days:
-        noon = sun_track([sun_day(site, dt.date(2026, month, day)).transit], site)
-        assert noon.elevation_deg[0] - 45 == pytest.approx(published, abs=1.5)
+        assert noon(site, (2026, month, day)).elevation_deg[0] - 45 == pytest.approx(
+            published, abs=1.5
+        )
 
 
 def test_years_outside_the_algorithm_are_refused():

@@ -46,7 +46,9 @@ class Swept:
 
     def beam(self, profile: HorizonProfile) -> tuple[float, float, float]:
         access = year().assess(profile).planes[0].beam_access
-        return float(access.low[12]), float(access.value[12]), float(access.high[12])
+        of_survey = access.survey_low, access.value, access.survey_high
+        low, value, high = (float(share[12]) for share in of_survey)
+        return low, value, high
 
     @property
     def bounds(self) -> tuple[float, float]:

@@ -304,8 +304,12 @@ def checks_in_the_code() -> set[str]:
 
 
 CALLED = ("check", "_check", "model_check")
-ELSEWHERE = {"weather from near the site", "weather from the site's height"}
-"""The sky's: tests/access/test_weather.py."""
+ELSEWHERE = {
+    "weather from near the site", "weather from the site's height", "weather complete",
+    "weather's beam by day", "weather in step with the sun", "weather's year possible",
+    "weather's parts add up",
+}  # fmt: skip
+"""The sky's: tests/access/test_weather.py and test_weather_files.py."""
 
 
 def test_every_check_of_the_program_has_its_last_and_first_value_here() -> None:

@@ -5,7 +5,9 @@ import pandas as pd
 import pvlib
 import pytest
 
+from logger.access import SiteYear, Weather
 from logger.job import point_names, read_job
+from logger.settings import Settings
 from logger.survey.demo import shipped_survey
 from logger.survey.points import point_result
 from logger.survey.recipe import recipe_of
@@ -34,6 +36,17 @@ def sky(survey):
     return local.month.to_numpy(), sun, dni
 
 
+@pytest.fixture(scope="module")
+def year(survey):
+    """The survey's planes under a cloudless year by pvlib's own model, minute by minute."""
+    site = survey[0].site
+    times = pd.date_range("2026-01-01", "2026-12-31 23:59", freq="min", tz="UTC")
+    place = pvlib.location.Location(site.latitude_deg, site.longitude_deg, altitude=site.altitude_m)
+    columns = (column.to_numpy() for _, column in place.get_clearsky(times).items())
+    clear = dict(zip(("ghi_wm2", "dni_wm2", "dhi_wm2"), columns, strict=True))
+    return SiteYear(site, survey[1].planes, Settings(draws=0), Weather(**clear, step_min=1))
+
+
 def by_pvlib(profile, plane, sky):
     """Monthly and annual beam access: sun's centre above the skyline."""
     month, sun, dni = sky
@@ -48,11 +61,11 @@ def by_pvlib(profile, plane, sky):
 
 
 @pytest.mark.parametrize("point", point_names(read_job(shipped_survey())))
-def test_pvlib_agrees(survey, sky, point):
-    job, recipe = survey
-    result = point_result(job, point, recipe)
-    for plane in result.access.planes:
-        expected = by_pvlib(result.horizon.profile, plane.plane, sky)
+def test_pvlib_agrees(survey, sky, year, point):
+    profile = point_result(survey[0], point, survey[1]).horizon.profile
+    solid = profile.with_obstructions([])
+    for plane in year.assess(solid).planes:
+        expected = by_pvlib(solid, plane.plane, sky)
         got = plane.beam_access.value
         # The sun's disc, and edges between two instants: up to half a point in a month.
         assert np.abs(got[:12] - expected[:12]).max() < 0.005

@@ -105,7 +105,7 @@ def test_sectors_of_one_name_are_one_loss(points):
     barn = plane.by_obstruction[0]
     (both,) = result_tables.by_name([barn, barn])
     assert both.loss_fraction == pytest.approx(2 * barn.loss_fraction)
-    assert both.from_azimuth_deg is None
+    assert np.isnan(both.from_azimuth_deg)
 
 
 def test_shade_by_month_and_hour_is_a_table_too(surveyed):

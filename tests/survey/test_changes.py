@@ -53,7 +53,9 @@ def test_a_difference_within_them_is_not(result, other):
 
 
 def test_of_figures_without_an_interval_it_is_not_known(result, other):
-    other["planes"][0]["loss"]["annual_kwh_per_m2"] += 10
+    result = copy.deepcopy(other)
+    for document, loss in ((result, 100.0), (other, 110.0)):
+        document["planes"][0]["loss"]["annual_kwh_per_m2"] = loss
     loss = figure(changes_between(result, other), "loss, year")
     assert loss.gap.value == pytest.approx(10)
     assert loss.gap.significant is None
