@@ -1,20 +1,16 @@
-"""From where the sight was to where the module will be.
+"""How far the sight stood above the module, and whether the distances for that are known.
 
-Seen from a height h a thing of height H at a distance d stands at ``tan e = (H - h) / d``. Seen
-from another height h' it stands at ``tan e' = tan e + (h - h') / d``: a higher module sees it
-lower. Where d is not known the carried elevation is not either, and the profile says so.
+The profile stays as the sight saw it and bears the difference; `logger.access.heights` carries it
+to the module, with a prior for distances that nobody gave.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from logger.arrays import Floats, floats
 from logger.checks import Check
 from logger.geometry import in_sector
 from logger.horizon import HorizonProfile
@@ -43,7 +39,7 @@ def at_module(
     module_height_m: float | None,
     latitude_deg: float,
 ) -> tuple[HorizonProfile, Check | None]:
-    """The profile carried to the module, where heights are known; all above one surface."""
+    """The profile with its height above the module, where heights are known above one surface."""
     if module_height_m is None or not sight_heights_m:
         return profile, None
     low, high = min(sight_heights_m), max(sight_heights_m)
@@ -54,63 +50,30 @@ def at_module(
     rise_m = sum(sight_heights_m) / len(sight_heights_m) - module_height_m
     if abs(rise_m) < LEAST_RISE_M:
         return profile, None
-    return carried(profile, rise_m, latitude_deg)
+    side = f"{abs(rise_m):.2f} m {'below' if rise_m > 0 else 'above'} the sight"
+    steps = (*profile.steps, f"seen from the sight; the module is {side}")
+    profile = replace(profile, rise_m=rise_m, steps=steps)
+    return profile, _distances_known(profile, side, latitude_deg)
 
 
-def carried_elevation(elevation_deg: ArrayLike, rise_m: float, distance_m: ArrayLike) -> Any:
-    """``tan e' = tan e + rise / distance``, with the height of the sight above the module."""
-    up = np.tan(np.radians(elevation_deg)) + rise_m / floats(distance_m)
-    return np.degrees(np.arctan(up))
-
-
-def distances_of(profile: HorizonProfile) -> Floats:
-    """Distance of what makes the skyline: a node's own, else its obstruction's. Shape (K,). [m].
-
-    NaN where neither is known.
-    """
-    distance = np.full(len(profile), np.nan)
+def _distances_known(profile: HorizonProfile, side: str, latitude_deg: float) -> Check:
+    """Whether distances are known where the sun passes and they matter."""
+    at = profile.azimuth_deg
+    distance = np.full(len(profile), np.nan) if profile.distance_m is None else profile.distance_m
+    known, assumed = np.isfinite(distance), np.full(len(profile), ASSUMED_DISTANCE_M)
     for o in profile.obstructions:
-        if o.distance_m is not None:
-            inside = in_sector(profile.azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
-            distance[np.asarray(inside)] = o.distance_m
-    own = profile.distance_m
-    return distance if own is None else floats(np.where(np.isfinite(own), own, distance))
-
-
-def carried(
-    profile: HorizonProfile, rise_m: float, latitude_deg: float
-) -> tuple[HorizonProfile, Check]:
-    """The profile as the module sees it, and whether the distances for that were known.
-
-    Where the distance is unknown the elevation stays, and its standard error grows by what a
-    thing at `ASSUMED_DISTANCE_M` would move (terrain: `ASSUMED_TERRAIN_M`).
-    """
-    distance = distances_of(profile)
-    known = np.isfinite(distance)
-    assumed = np.full(len(profile), ASSUMED_DISTANCE_M)
-    for o in profile.obstructions:
+        inside = np.asarray(in_sector(at, o.from_azimuth_deg, o.to_azimuth_deg), dtype=bool)
+        known |= inside & (o.distance_m is not None)
         if o.kind == "terrain":
-            inside = in_sector(profile.azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
-            assumed[np.asarray(inside)] = ASSUMED_TERRAIN_M
-    elevation = profile.elevation_deg
-    moved = carried_elevation(elevation, rise_m, np.where(known, distance, np.inf))
-    elsewhere = carried_elevation(elevation, rise_m, assumed)
-    doubt = np.where(known, 0.0, np.abs(elsewhere - elevation))
-    error = 0.0 if profile.standard_error_deg is None else profile.standard_error_deg
-    matters = sun_crosses(profile.azimuth_deg, latitude_deg) & profile.known
-    share = np.diff(np.r_[profile.azimuth_deg, profile.azimuth_deg[0] + 360.0])
-    missing = float(share[matters & ~known & (doubt > LEAST_DOUBT_DEG)].sum())
+            assumed[inside] = ASSUMED_TERRAIN_M
+    up = np.tan(np.radians(profile.elevation_deg)) + profile.rise_m / assumed
+    moved = np.abs(np.degrees(np.arctan(up)) - profile.elevation_deg)
+    matters = sun_crosses(at, latitude_deg) & profile.known & ~known & (moved > LEAST_DOUBT_DEG)
+    missing = float(np.diff(np.r_[at, at[0] + 360.0])[matters].sum())
     passed = missing <= UNKNOWN_LIMIT_DEG
-    why = f"the module is {abs(rise_m):.2f} m {'below' if rise_m > 0 else 'above'} the sight; "
+    why = f"the module is {side}; "
     if passed:
-        why += "the skyline was carried over with the distances given"
+        why += "the distances that matter are known"
     else:
         why += f"over {missing:.0f}° no distance is known: give the obstructions one"
-    profile = replace(
-        profile,
-        elevation_deg=moved,
-        standard_error_deg=floats(np.hypot(error, doubt)),
-        distance_m=distance,
-        steps=(*profile.steps, f"carried to the module, {-rise_m:+.2f} m from the sight"),
-    )
-    return profile, Check(HEIGHT_CHECK, passed, round(missing, 2), UNKNOWN_LIMIT_DEG, "deg", why)
+    return Check(HEIGHT_CHECK, passed, round(missing, 2), UNKNOWN_LIMIT_DEG, "deg", why)

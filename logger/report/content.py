@@ -7,7 +7,7 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from logger.access import Bounded, removed
+from logger.access import Bounded, carried, removed
 from logger.access.shade import ShadeMap, shade_map
 from logger.errors import InputError
 from logger.job import Job
@@ -104,7 +104,8 @@ def report_of(
 
 def beside_of(job: Job, result: PointResult, language: str = "en") -> Beside:
     """A point's pictures, and the change that gains most."""
-    year, profile, w = year_of(result.recipe), result.horizon.profile, Words(language)
+    year, w = year_of(result.recipe), Words(language)
+    profile = carried(result.horizon.profile)
     shade = shade_map(profile, year.sun, step_h=1.0)
     planes = result.access.planes
     with house_style():

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from logger.access import carried
 from logger.files import json_text
 from logger.horizon import HorizonProfile
 from logger.horizon_csv import horizon_csv
@@ -40,7 +41,7 @@ def write_tables(report: Report, folder: Path) -> list[Path]:
     }
     for stem, point in stems(points).items():
         files[f"horizons/{stem}.csv"] = horizon_csv(point.horizon.profile)
-        files[f"horizons/{stem}.txt"] = plain_horizon(point.horizon.profile)
+        files[f"horizons/{stem}.txt"] = plain_horizon(carried(point.horizon.profile))
         for kind, svg in report.beside[point.name].pictures.items():
             files[f"pictures/{stem}-{kind.replace('_', '-')}.svg"] = svg
     return _written(folder, files)
@@ -48,7 +49,7 @@ def write_tables(report: Report, folder: Path) -> list[Path]:
 
 def write_point(folder: Path, result: PointResult) -> list[Path]:
     """A point's pictures (PNG and SVG), tables of its planes, horizon and answer."""
-    stem, w, profile = file_stem(result.name), Words(), result.horizon.profile
+    stem, w, profile = file_stem(result.name), Words(), carried(result.horizon.profile)
     year = result.access.settings.year
     figures = {
         "sun-paths": sun_path_chart(sun_paths(result.site, year), profile, w),
@@ -56,7 +57,7 @@ def write_point(folder: Path, result: PointResult) -> list[Path]:
     }
     files: dict[str, str | bytes] = {
         f"{stem}-results.csv": as_csv(tables.results_table([result])),
-        f"{stem}-horizon.csv": horizon_csv(profile),
+        f"{stem}-horizon.csv": horizon_csv(result.horizon.profile),
         f"{stem}.json": json_text(result.as_dict()),
     }
     for kind, figure in figures.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from logger import __version__
+from logger.access import carried
 from logger.access.window import WindowResult
 from logger.checks import Check
 from logger.geometry import wrap360
@@ -279,7 +280,7 @@ def _rules(report: Report, w: Words) -> Page:
 def _horizon(point: PointResult, w: Words) -> Page:
     """Elevation at every fifth degree, a row a quarter of the circle."""
     azimuth = np.arange(0.0, 360.0, 5.0)
-    profile = point.horizon.profile
+    profile = carried(point.horizon.profile)
     known = np.asarray(profile.measured_at(azimuth), dtype=bool)
     values = np.where(known, profile.elevation_at(azimuth), np.nan).reshape(4, 18)
     head = ["", *(f"+{5 * k}" for k in range(18))]

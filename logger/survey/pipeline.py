@@ -24,7 +24,7 @@ from logger.calibration import (
 )
 from logger.checks import Check
 from logger.errors import InputError, UsageError
-from logger.horizon import Obstruction
+from logger.horizon import LEAF_STATES, LeafSeen, Obstruction
 from logger.horizon_fit import (
     Edit,
     SightedSweep,
@@ -113,7 +113,8 @@ def survey_point(
         setup.distances_m,
         setup.module_height_m,
     )
-    horizon = replace(horizon, profile=edited_profile(horizon.profile, setup.edits))
+    profile = edited_profile(horizon.profile, setup.edits)
+    horizon = replace(horizon, profile=replace(profile, leaf_seen=_leaf_seen(sweeps)))
     access = year_of(recipe).assess(horizon.profile)
     return PointResult(
         name=name,
@@ -127,6 +128,17 @@ def survey_point(
         recipe=recipe,
         begun=setup.begun,
     )
+
+
+def _leaf_seen(sweeps: Sequence[Sweep]) -> tuple[LeafSeen, ...]:
+    """What dated recordings tell of the deciduous trees."""
+    told = ((s.recording.started, s.recording.text("leaf")) for s in sweeps)
+    seen = (
+        LeafSeen(started.timetuple().tm_yday, leaf)
+        for started, leaf in told
+        if started is not None and leaf in LEAF_STATES
+    )
+    return tuple(dict.fromkeys(seen))
 
 
 def _marked(

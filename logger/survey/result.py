@@ -124,6 +124,8 @@ def _horizon_dict(profile: HorizonProfile) -> dict[str, Any]:
         "measured": profile.known,
         "heading_error_deg": profile.heading_error_deg,
         "level_error_deg": profile.level_error_deg,
+        "rise_m": profile.rise_m,
+        "leaf_seen": list(profile.leaf_seen),
         "obstructions": list(profile.obstructions),
         "steps": list(profile.steps),
     }
