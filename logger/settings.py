@@ -68,6 +68,9 @@ class Settings:
         "deg",
         (0, 5),
     )
+    tracing_bias_from: str = _setting(
+        "", "Where the tracing bias is from; empty: assumed, no source"
+    )
     tremor_deg: float = _setting(
         0.3,
         "Hand tremor where two passes do not show it, one standard deviation",
@@ -132,6 +135,8 @@ def changed(settings: Settings, changes: Mapping[str, Any]) -> Settings:
             hint = f"{near[0]}" if near else "horizon-logger settings JOB lists them"
             raise UsageError(f"there is no setting {name!r}", hint=hint)
         values[name] = _read(known[name], value)
+    if "tracing_bias_deg" in values:
+        values.setdefault("tracing_bias_from", "")  # another value is from elsewhere
     return replace(settings, **values)
 
 

@@ -20,11 +20,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from firmware_protocol import Decoder
 from logger.access import Plane, SiteYear
 from logger.files import json_text, write_atomically
 from logger.job import Job, Point, calibration_path, create_job, set_point, sweep_path
-from logger.recording import RecordingWriter, load_stream
+from logger.recording import load_stream, write_recording
 from logger.simulation import (
     BoardSettings,
     Operator,
@@ -88,22 +87,6 @@ def board() -> tuple[Sensor, BoardSettings]:
     settings = BoardSettings(name="virtual board", serial_number="V2026")
     sensor = Sensor(individual=SEED, index_error_deg=0.5, collimation_error_deg=-0.35)
     return sensor, settings
-
-
-def write_recording(path: Path, done: Simulated, **more: Any) -> None:
-    """A simulated task as a sealed recording, notes and all."""
-    decoder = Decoder()
-    records: list[tuple[float, int, Any]] = [
-        *((t, 0, text) for t, text in done.chunks),
-        *((round(note.t_s, 3), 1, note) for note in done.notes),
-    ]
-    with RecordingWriter(path, done.header | more) as writer:
-        for t, kind, what in sorted(records, key=lambda record: record[:2]):
-            if kind == 0:
-                writer.add(t, decoder.feed(what))
-            else:
-                said = {"label": what.label, "kind": what.kind} | what.more
-                writer.note(t, **{key: value for key, value in said.items() if value})
 
 
 def make_calibration(purpose: str) -> tuple[Simulated, dt.datetime]:
@@ -180,7 +163,8 @@ def calibrate_board(job: Job) -> None:
     for purpose in ("compass", "level", "bearing"):
         done, started = make_calibration(purpose)
         path = calibration_path(job, purpose, started)
-        write_recording(path, done, observer="the virtual operator", holder="pole clamp")
+        more = {"observer": "the virtual operator", "holder": "pole clamp"}
+        write_recording(path, done.header | more, done.chunks, done.notes)
         target = CLOSING_TARGET[0] if purpose == "bearing" else None
         recording, stream = load_stream(path)
         keep(job, recording, calibrate(job, recording, stream, Wanted(purpose, target_deg=target)))
@@ -199,18 +183,18 @@ def make(folder: Path) -> list[Path]:
     for number, spot in enumerate(SPOTS):
         set_point(job.folder, Point(spot.name, HEIGHT_M, HEIGHT_M))
         done, started = make_sweep(spot, number)
-        write_recording(
-            sweep_path(job, spot.name, started),
-            done,
-            point=spot.name,
-            sight_height_m=HEIGHT_M,
-            module_height_m=HEIGHT_M,
-            observer="the virtual operator",
-            holder="pole clamp",
-            leaf="in leaf",
-            stance="standing on the ground",
-            scene=f"{spot.scene}, seed {spot.scene_seed}",
-        )
+        about = {
+            "point": spot.name,
+            "sight_height_m": HEIGHT_M,
+            "module_height_m": HEIGHT_M,
+            "observer": "the virtual operator",
+            "holder": "pole clamp",
+            "leaf": "in leaf",
+            "stance": "standing on the ground",
+            "scene": f"{spot.scene}, seed {spot.scene_seed}",
+        }
+        path = sweep_path(job, spot.name, started)
+        write_recording(path, done.header | about, done.chunks, done.notes)
     (job.folder / ".job.lock").unlink(missing_ok=True)
     answers = {
         "made_by": "recordings/make.py, from the exact skylines of the invented scenes",

@@ -105,6 +105,14 @@ _SCENES = (
     "--truth", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
     help="Write the true skyline of the first scene as a horizon CSV.",
 )  # fmt: skip
+@click.option(
+    "--observers", type=click.IntRange(1, 200), metavar="N",
+    help="No port: N virtual observers sweep one spot, some with known faults, into --output.",
+)  # fmt: skip
+@click.option(
+    "--output", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
+    help="With --observers: a new folder for a job each, faults.csv and truth.csv.",
+)  # fmt: skip
 @overwrite_option
 def command(**options: Any) -> None:
     """Serve a virtual board: an invented skyline, a person who sweeps it, a cheap sensor.
@@ -114,6 +122,11 @@ def command(**options: Any) -> None:
     """
     from logger.simulation.serve import PtyLink, TcpLink, serve
 
+    if (options["observers"] is None) != (options["output"] is None):
+        raise click.UsageError("--observers and --output go together")
+    if options["observers"]:
+        _write_class(options)
+        return
     if options["pty"] and options["tcp"]:
         raise click.UsageError("--pty and --tcp exclude each other")
     if options["speed"] < 0:
@@ -144,6 +157,18 @@ def command(**options: Any) -> None:
         click.echo("ended", err=True)
     finally:
         link.close()
+
+
+def _write_class(options: dict[str, Any]) -> None:
+    from logger.cli.options import say
+    from logger.cli.virtual_observers import write_class
+    from logger.errors import as_argument
+    from logger.simulation import scene_named
+
+    folder, seed = options["output"], options["seed"]
+    scene = scene_named((options["scenes"] or ("street",))[0], seed)
+    write_class(folder, options["observers"], scene, seed, say)
+    say(f"next: horizon-logger class {as_argument(folder)}")
 
 
 def _tasks(

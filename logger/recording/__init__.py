@@ -8,7 +8,7 @@ from logger.recording.port import open_link
 from logger.recording.port_diagnosis import Heard, heard
 from logger.recording.reader import Recording, continued, only_begun, read_recording
 from logger.recording.reader_thread import FloodError, Link, Taken
-from logger.recording.writer import RecordingWriter
+from logger.recording.writer import RecordingWriter, write_recording
 
 __all__ = [
     "Capture",
@@ -30,4 +30,5 @@ __all__ = [
     "open_link",
     "read_recording",
     "recording_checks",
+    "write_recording",
 ]

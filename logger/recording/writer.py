@@ -8,14 +8,15 @@ import hashlib
 import json
 import os
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from firmware_protocol import Piece, Sound, Unsound
+from firmware_protocol import Decoder, Piece, Sound, Unsound
 from logger.errors import InputError
+from logger.moments import Note
 from logger.recording.reader import FIRST_LINE, MOST_BYTES, MOST_RECORDS
 from logger.site import Site
 
@@ -42,6 +43,27 @@ def utc_text(moment: dt.datetime) -> str:
     """ISO 8601 with milliseconds and Z."""
     utc = moment.astimezone(dt.UTC)
     return utc.strftime("%Y-%m-%dT%H:%M:%S.") + f"{utc.microsecond // 1000:03d}Z"
+
+
+def write_recording(
+    path: Path,
+    header: Mapping[str, Any],
+    chunks: Sequence[tuple[float, bytes]],
+    notes: Sequence[Note] = (),
+) -> None:
+    """A sealed recording of bytes received at moments, with the operator's notes among them."""
+    decoder = Decoder()
+    said = [{"label": n.label, "kind": n.kind} | dict(n.more) for n in notes]
+    records: list[tuple[float, int, Any]] = [
+        *((t_s, 0, text) for t_s, text in chunks),
+        *((round(n.t_s, 3), 1, what) for n, what in zip(notes, said, strict=True)),
+    ]
+    with RecordingWriter(path, header) as writer:
+        for t_s, kind, what in sorted(records, key=lambda record: record[:2]):
+            if kind == 0:
+                writer.add(t_s, decoder.feed(what))
+            else:
+                writer.note(t_s, **{key: value for key, value in what.items() if value})
 
 
 class RecordingWriter:

@@ -79,9 +79,10 @@ def house_style() -> Iterator[None]:
 
 
 def drawn(figure: Figure, kind: str = "svg", dots_per_inch: float = 150.0) -> bytes:
-    """A picture as the bytes of a file, ``svg`` or ``png``."""
+    """A picture as the bytes of a file, ``svg``, ``png`` or ``pdf``."""
     out = io.BytesIO()
-    nothing: Any = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
+    dated = {"svg": ("Date", "Creator"), "pdf": ("CreationDate", "Creator", "Producer")}
+    nothing: Any = dict.fromkeys(dated.get(kind, ("Software",)))
     with house_style():
         figure.savefig(out, format=kind, dpi=dots_per_inch, metadata=nothing)
     return out.getvalue()

@@ -51,7 +51,7 @@ def draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Word
     known = profile.elevation_deg[profile.known]
     highest = max(float(t.elevation_deg.max()) for t in paths.tracks)
     highest = max(highest, float(known.max()) if known.size else 0.0, 10.0)
-    _sky_axes(axes, middle, 0.0, min(97.0, highest + 6.0), w)
+    sky_axes(axes, middle, 0.0, min(97.0, highest + 6.0), w)
     for line in paths.hour_lines:
         if line.elevation_deg.max() > 1.0:
             x, y = _across(line.azimuth_deg, line.elevation_deg, middle)
@@ -73,7 +73,7 @@ def draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Word
     _label_obstructions(placer, profile)
 
 
-def _sky_axes(axes: Axes, middle_deg: float, bottom: float, top: float, w: Words) -> None:
+def sky_axes(axes: Axes, middle_deg: float, bottom: float, top: float, w: Words) -> None:
     """Full circle of azimuth with one in the middle, and elevation."""
     compass = (w("N"), w("NE"), w("E"), w("SE"), w("S"), w("SW"), w("W"), w("NW"))
     ticks = np.arange(-180, 181, 45)
