@@ -118,6 +118,12 @@ class Settings:
         """Ground reflectance of the twelve months."""
         return self.reflectance * 12 if len(self.reflectance) == 1 else self.reflectance
 
+    @property
+    def tracing_words(self) -> str:
+        """The tracing bias that intervals allow for, and where it is from."""
+        came = f"from {self.tracing_bias_from}" if self.tracing_bias_from else "assumed, no source"
+        return f"tracing bias {self.tracing_bias_deg:g}° (one standard deviation; {came})"
+
 
 def changed(settings: Settings, changes: Mapping[str, Any]) -> Settings:
     """Settings with some values replaced by name; text is read as ``--set NAME=VALUE`` writes it.

@@ -90,6 +90,7 @@ NAMED_SETTINGS = {
 
 OF_SWEEPS = (
     "tracing_bias_deg",
+    "tracing_bias_from",
     "tremor_deg",
     "use_gyro",
     "declination_deg",

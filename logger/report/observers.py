@@ -172,7 +172,7 @@ def observers_chart(found: Observers, middle_deg: float, height_mm: float = 120.
         sky_axes(differences, middle_deg, -reach, reach, w)
         heights = np.array([-1.0, -0.5, 0.0, 0.5, 1.0]) * reach
         differences.set_yticks(heights, [f"{w.number(h, 1)}°" for h in heights])
-        differences.set_ylabel(w("difference"), labelpad=1)
+        differences.set_ylabel("difference", labelpad=1)
         differences.axhline(0, color=HORIZON_EDGE, lw=1.4, zorder=4)
         for k, (row, less) in enumerate(zip(rows, off, strict=True)):
             look: Any = (

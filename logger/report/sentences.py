@@ -108,6 +108,7 @@ def assumptions_text(result: PointResult | AccessResult) -> str:
         read = sum(len(sight) for sight in result.horizon.sight)
         used = sum(int(sight.used.sum()) for sight in result.horizon.sight)
         lines = [true_north(result), f"{used} of {read} samples used"]
+        lines.append(f"95 % intervals: {access.settings.tracing_words}")
     lines += [f"{access.sky}; year {access.settings.year}", *access.notes]
     return "\n".join([*lines, *(f"  try: {hint}" for hint in access.hints)])
 

@@ -182,6 +182,7 @@ def _data(report: Report, w: Words) -> list[list[str]]:
         [w("transposition"), settings.transposition],
         [w("random horizons, seed"), f"{settings.draws}, {settings.seed}"],
         [w("true north"), "; ".join(north)],
+        [w("hand"), settings.tracing_words],
         [w("recipe, SHA-256"), report.recipe.sha256],
     ]
 

@@ -154,6 +154,8 @@ def set_settings(job: Job, changes: Mapping[str, str]) -> Job:
     set_to = {name: value for name, value in changes.items() if name not in back}
     now = changed(job.settings, set_to)
     values: dict[str, Any] = dict.fromkeys(back)
+    if "tracing_bias_deg" in changes:  # another value is from elsewhere
+        values["tracing_bias_from"] = None
     for name in set_to:
         value = getattr(now, name)
         values[name] = written(value) if value is None else value  # TOML has no word for none

@@ -19,6 +19,7 @@ FLOOR = {
     "calibration": 4,
     "horizon_fit": 5,
     "access": 5,
+    "agreement": 5,
     "job": 6,
     "survey": 7,
     "report": 8,

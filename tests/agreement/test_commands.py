@@ -1,0 +1,115 @@
+"""``agreement`` through the installed command, on sweeps by virtual observers."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from logger.job import create_job, read_job
+from logger.recording import write_recording
+from logger.simulation import (
+    DEFAULT_SITE,
+    DEFAULT_START,
+    BoardSettings,
+    Operator,
+    Sensor,
+    scene_named,
+    simulate_sweep,
+)
+
+SCENE = scene_named("ridge", 4)
+
+
+def run(*arguments: object) -> subprocess.CompletedProcess[str]:
+    """The installed command."""
+    command = [str(Path(sys.executable).with_name("horizon-logger")), *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
+
+
+def swept(path: Path, observer: str, seed: int, bias_deg: float) -> None:
+    """A sweep on a slow link by somebody who traces as high as that, with a board without iron."""
+    scene = SCENE.truth()
+    lifted = type(SCENE)("ridge", scene.azimuth_deg, scene.elevation_deg + bias_deg, ())
+    done = simulate_sweep(
+        lifted,
+        Operator(speed_deg_s=20.0),
+        Sensor(index_error_deg=0.0).without_iron(),
+        DEFAULT_SITE,
+        DEFAULT_START + dt.timedelta(minutes=seed),
+        seed,
+        settings=BoardSettings(rate_hz=20),
+    )
+    more = {"observer": observer} if observer else {}
+    write_recording(path, done.header | more, done.chunks, done.notes)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three observers, one of whom swept twice; not to be changed."""
+    folder = tmp_path_factory.mktemp("agreement") / "hill"
+    create_job(folder, DEFAULT_SITE)
+    for seed, (name, bias) in enumerate(
+        [("Ada", 0.6), ("Bo", -0.4), ("", 0.1), ("  ada ", 0.5)], start=1
+    ):
+        swept(folder / "sweeps" / "top" / f"2026-{seed}.sweep", name, seed, bias)
+    (folder.parent / "truth.csv").write_text(SCENE.as_csv(), encoding="utf-8")
+    return folder
+
+
+def test_every_observer_has_a_bias_against_the_truth(job: Path, tmp_path: Path) -> None:
+    picture = tmp_path / "all.png"
+    done = run(
+        "agreement", job, "top", "--reference", job.parent / "truth.csv", "--json", "-",
+        "--picture", picture,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    bias = {one["name"]: one["bias_deg"]["value"] for one in found["observers"]}
+    assert bias == pytest.approx({"Ada": 0.55, "Bo": -0.4, "2026-3": 0.1}, abs=0.15)
+    assert [one["sweeps"] for one in found["observers"]] == [2, 1, 1]
+    assert found["lift_deg"]["repeatability"]["freedom"] == 1
+    assert found["annual_access"]["reproducibility"]["value"] > 0
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_found_tracing_bias_goes_into_the_job_with_where_it_is_from(
+    job: Path, tmp_path: Path
+) -> None:
+    copy = shutil.copytree(job, tmp_path / "copy")
+    done = run("agreement", copy, "top", "--reference", job.parent / "truth.csv", "--set-tracing")
+    assert done.returncode == 0, done.stderr
+    assert "That is too few" in done.stdout
+    settings = read_job(copy).settings
+    assert settings.tracing_bias_from.startswith("3 observers at top against truth.csv; too few")
+    assert settings.tracing_bias_deg > 0.4
+    assert f"from {settings.tracing_bias_from}" in run("replay", copy, "top").stdout
+    # Another value is from elsewhere.
+    assert run("settings", copy, "tracing_bias_deg=0.2").returncode == 0
+    assert read_job(copy).settings.tracing_bias_from == ""
+
+
+def test_one_sweep_alone_is_refused_with_what_to_do(job: Path, tmp_path: Path) -> None:
+    copy = shutil.copytree(job, tmp_path / "copy")
+    for path in sorted((copy / "sweeps" / "top").iterdir())[1:]:
+        path.unlink()
+    done = run("agreement", copy, "top")
+    assert done.returncode == 2
+    assert "two are needed" in done.stderr
+
+
+def test_a_recording_that_cannot_be_read_is_named_and_the_others_are_told(
+    job: Path, tmp_path: Path
+) -> None:
+    copy = shutil.copytree(job, tmp_path / "copy")
+    sealed = (copy / "sweeps" / "top" / "2026-1.sweep").read_bytes()
+    (copy / "sweeps" / "top" / "2026-9.sweep").write_bytes(sealed.replace(b"Ada", b"Eve"))
+    done = run("agreement", copy, "top")
+    assert done.returncode == 3
+    assert "left out" in done.stderr
+    assert "3 observers, 4 sweeps" in done.stdout
