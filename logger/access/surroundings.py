@@ -10,13 +10,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from logger.access.outline import outline_cuts
 from logger.access.sectors import slope_ends, straight_across
 from logger.arrays import Floats, Ints, floats
 from logger.geometry import in_sector, interpolate_azimuthal, wrap360
 from logger.horizon import HorizonProfile, Obstruction
 
 CROWN_KIND = "deciduous"
+
+BESIDE_DEG = 3.0
+"""Within this of a named sector its own end stands, and not the outline's. [deg]"""
 
 
 @dataclass(frozen=True)
@@ -49,9 +54,14 @@ class Names:
         return np.where(found < 0, len(self.cut_deg) - 1, found)
 
 
-def names_of(sectors: Sequence[Obstruction]) -> Names:
-    """Lay out named sectors around the circle."""
+def names_of(sectors: Sequence[Obstruction], outline_deg: ArrayLike = ()) -> Names:
+    """Lay out named sectors around the circle; what nobody named is cut where its outline tells."""
     ends = [wrap360(x) for o in sectors for x in (o.from_azimuth_deg, o.to_azimuth_deg)]
+    named = np.zeros(np.size(outline_deg), dtype=bool)
+    for o in sectors:
+        wide = (o.from_azimuth_deg - BESIDE_DEG, o.to_azimuth_deg + BESIDE_DEG)
+        named |= in_sector(outline_deg, *wide)
+    ends += [*floats(outline_deg)[~named]]
     cuts = floats(np.unique(ends or [0.0]))
     following = np.append(cuts[1:], cuts[0] + 360.0)
     middle = wrap360((cuts + following) / 2)
@@ -59,12 +69,12 @@ def names_of(sectors: Sequence[Obstruction]) -> Names:
     for k, o in enumerate(sectors):
         inside[:, k] = in_sector(middle, o.from_azimuth_deg, o.to_azimuth_deg)
     rest = np.flatnonzero(inside.sum(axis=1) == 0)
-    named = [Stretch(o.name, o.kind, o.from_azimuth_deg, o.to_azimuth_deg) for o in sectors]
+    of_sectors = [Stretch(o.name, o.kind, o.from_azimuth_deg, o.to_azimuth_deg) for o in sectors]
     unnamed = [_unnamed(float(cuts[j]), float(following[j])) for j in rest]
     alone = np.zeros((len(cuts), len(rest)))
     alone[rest, np.arange(len(rest))] = 1.0
     share = np.concatenate([inside, alone], axis=1)
-    return Names(cuts, share / share.sum(axis=1, keepdims=True), (*named, *unnamed))
+    return Names(cuts, share / share.sum(axis=1, keepdims=True), (*of_sectors, *unnamed))
 
 
 def _unnamed(start: float, end: float) -> Stretch:
@@ -103,7 +113,8 @@ def layers_of(profile: HorizonProfile, transmittance: Floats) -> tuple[Layer, ..
     """A complete skyline as one solid layer, or a solid one and crowns before it."""
     crowns = crowns_of(profile)
     solid = without_crowns(profile)
-    layers = [Layer(solid, np.ones(12), names_of(solid.obstructions))]
+    solid_names = names_of(solid.obstructions, outline_cuts(solid))
+    layers = [Layer(solid, np.ones(12), solid_names)]
     if crowns:
         # The slopes that lead up to a crown are its own as well.
         wide = [

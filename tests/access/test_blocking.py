@@ -98,9 +98,9 @@ def test_whose_the_sun_is_at_each_azimuth():
     assert (stretch.from_azimuth_deg, stretch.to_azimuth_deg) == (180, 100)
 
 
-def test_without_a_name_the_whole_circle_is_called_by_its_azimuths():
+def test_without_a_name_what_stands_out_is_called_by_its_azimuths():
     layers, found = blocked(WALL, sun_at(120, 5))
-    assert whose(layers, found) == [["0 to 360°"]]
+    assert whose(layers, found) == [["100 to 200°"]]
 
 
 def test_the_slope_up_to_a_crown_belongs_to_it():
