@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.access.weather import read_weather
+from logger.access import read_weather
 from logger.calibration import read_calibration
 from logger.errors import InputError
 from logger.horizon_csv import parse_horizon_csv
