@@ -29,7 +29,17 @@ import pytest
 import scipy.spatial.transform  # noqa: F401
 
 ROOT = Path(__file__).resolve().parent.parent
-COPIED = ("logger", "firmware_protocol", "tests", "tools", "recordings", "docs", "*.toml", "*.md")
+COPIED = (
+    "logger",
+    "firmware_protocol",
+    "tests",
+    "tools",
+    "benchmarks",
+    "recordings",
+    "docs",
+    "*.toml",
+    "*.md",
+)
 
 
 @dataclass(frozen=True)

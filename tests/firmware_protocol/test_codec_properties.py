@@ -1,9 +1,7 @@
 """What holds for every sentence and for all bytes, however they arrive."""
 
-import os
 import random
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from hypothesis import example, given
@@ -26,10 +24,8 @@ from firmware_protocol import (
     RawField,
     RawRate,
     Refusal,
-    Sound,
     TrueHeading,
     Unknown,
-    Unsound,
     checksum,
     decode_sentence,
     encode,
@@ -212,30 +208,3 @@ def test_public_sentences(body, xor, meaning):
 def test_a_public_sentence_with_a_wrong_checksum():
     # found in a comment of an open parser; the XOR is 25
     assert decode_sentence(b"$HCHDM,238.5,M*29") == Refusal("checksum")
-
-
-def check_file(name):
-    folder = os.environ.get("HORIZON_CHECKS")
-    if not folder or not (Path(folder) / name).exists():
-        pytest.skip(f"HORIZON_CHECKS names no folder with {name}")
-    return (Path(folder) / name).read_bytes()
-
-
-@pytest.mark.parametrize(
-    ("name", "accepted", "headings"),
-    [("nmea/gpsd_pypilot.log", 22, 7), ("nmea/gpsd_bundg_zeus_9.log", 1605, 1457)],
-)
-def test_logs_of_real_devices(name, accepted, headings):
-    # gpsd regression logs, BSD-2-Clause; the counts are grep's
-    log = check_file(name)
-    pieces, (taken, _, _, _) = everything([log])
-    lines = log.splitlines()
-    kinds = (b"HDG,", b"HDM,", b"HDT,")
-    assert taken == accepted
-    assert headings == sum(line[3:7] in kinds for line in lines if line.startswith(b"$"))
-    assert headings == sum(
-        isinstance(piece, Sound) and isinstance(piece.sentence, MagneticHeading | TrueHeading)
-        for piece in pieces
-    )
-    unsound = [piece.raw for piece in pieces if isinstance(piece, Unsound)]
-    assert all(raw.startswith((b"#", b"$AP prefix")) for raw in unsound)

@@ -41,6 +41,16 @@ def test_writing_replaces_the_whole_file_and_leaves_nothing_beside_it(tmp_path):
     assert [p.name for p in path.parent.iterdir()] == ["a.json"]
 
 
+def test_a_file_is_on_the_disk_before_it_takes_the_place_of_the_old_one(tmp_path, monkeypatch):
+    (tmp_path / "a.json").write_text("old")
+    done = []
+    for name in ("fsync", "replace"):
+        real = getattr(os, name)
+        monkeypatch.setattr(os, name, lambda *a, n=name, real=real: (done.append(n), real(*a)))
+    write_atomically(tmp_path / "a.json", "new")
+    assert done == ["fsync", "replace"]
+
+
 def test_what_a_killed_program_left_is_swept_by_the_next_and_nothing_else_is(tmp_path):
     kept = [tmp_path / ".download.part", tmp_path / f".a.json.now{PART}"]
     left = tmp_path / f".a.json.long-ago{PART}"

@@ -200,13 +200,13 @@ def test_the_boards_own_attitude_is_fused_with_its_rate() -> None:
 def broad() -> dict[str, Any]:
     """Real 9-axis board with optical reference, raw values turned into the wire's body axes.
 
-    Laidig et al., BROAD, Data 6(7):72 (2021), CC BY 4.0, trial 02.
+    Eleven seconds of it, or all where HORIZON_CHECKS names the folder that has it.
     """
-    folder = os.environ.get("HORIZON_CHECKS")
-    name = "broad_02_undisturbed_slow_rotation_B_47Hz.csv"
-    if not folder or not (Path(folder) / "imu" / name).exists():
-        pytest.skip("HORIZON_CHECKS names no folder with the BROAD recording")
-    table = np.genfromtxt(Path(folder) / "imu" / name, delimiter=",", names=True)
+    path = Path(__file__).with_name("broad_trial_02_extract.csv")
+    whole = Path(os.environ.get("HORIZON_CHECKS", "nowhere")) / "imu"
+    whole = whole / "broad_02_undisturbed_slow_rotation_B_47Hz.csv"
+    lines = (whole if whole.exists() else path).read_text("utf-8").splitlines()
+    table = np.genfromtxt([x for x in lines if x[0] != "#"], delimiter=",", names=True)
     turn = np.array([1.0, -1.0, -1.0])  # theirs: x forward, y left, z up
     column = lambda *names: np.stack([table[n] for n in names], axis=1)  # noqa: E731
     quaternion = column("qx", "qy", "qz", "qw")
@@ -242,8 +242,8 @@ def test_fused_attitude_of_a_real_board_against_an_optical_reference() -> None:
     assert heading < 0.6
     assert tilt < 0.6
     heading, tilt = heading_and_tilt_error(plain.matrix[moving], real["truth"][moving])
-    assert heading > 6
-    assert tilt > 3
+    assert heading > 4
+    assert tilt > 2.5
 
 
 @pytest.mark.parametrize("magnet_ut", [(20.0, 0.0, 0.0), (0.0, -40.0, 0.0), (10.0, 10.0, -80.0)])

@@ -1,8 +1,5 @@
 """Logs of other programs and boats, whatever bytes they hold."""
 
-import os
-from pathlib import Path
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -160,39 +157,52 @@ def test_a_slow_board_may_show_a_real_glance():
     assert not jumps_and_back(t, np.array([10.0, 11, 40, 12, 13])).any()
 
 
-# --- Real devices ---
+# --- Real devices: the first lines of gpsd's regression logs (BSD-2-Clause) ---
+
+PYPILOT = b"""# Device: "pypilot"
+# Date: 2022-09-19
+# Note: Use of $AP prefix
+$APXDR,A,0.135,D,PTCH*7C
+$APXDR,A,3.861,D,ROLL*65
+$APHDM,218.634,M*39
+$APROT,0.013,A*35
+$APXDR,A,0.138,D,PTCH*71
+$APXDR,A,3.866,D,ROLL*62
+$APHDM,218.722,M*3F
+$APROT,0.019,A*3F
+$APXDR,A,0.138,D,PTCH*71
+$APXDR,A,3.864,D,ROLL*60
+$APHDM,218.764,M*3D
+"""
+ZEUS = b"""# Device: "bundg zeus 9"
+$SDDPT,5.3,0.4,*79
+$SDHDG,229.8,,,1.3,E*36
+$SDVHW,231.3,T,229.9,M,6.6,N,12.3,K*71
+$WIMWV,96.6,T,11.2,N,A*2E
+$IIXDR,C,,C,AIRTEMP,A,-1.0,D,HEEL,A,2.9,D,TRIM,P,,B,BARO,A,-3.9,D,RUDDER*29
+$SDHDG,230.0,,,1.3,E*36
+$SDHDG,230.3,,,1.3,E*35
+$SDDBT,18.0,f,5.4,M,3.0,F*3D
+$SDHDG,230.6,,,1.3,E*30
+"""
 
 
-@pytest.fixture
-def device_log():
-    folder = os.environ.get("HORIZON_CHECKS")
-    if not folder:
-        pytest.skip("HORIZON_CHECKS does not name the folder of check files")
-    return lambda name: Path(folder) / "nmea" / name
-
-
-def test_a_sailing_boats_autopilot_log_is_read_whole(device_log):
-    # gpsd regression log of a "pypilot" (BSD-2-Clause): HDM, and pitch and roll by XDR.
-    path = device_log("gpsd_pypilot.log")
-    text = path.read_text("latin-1")
-    _, stream = load_stream(path, rate_hz=10)
+def test_a_sailing_boats_autopilot_log_is_read_whole():
+    stream = parse_plain_log(PYPILOT, "a.log", 10.0)
     samples = stream.samples
-    assert len(samples) == text.count("HDM,")
+    assert list(samples.heading_deg) == pytest.approx([218.634, 218.722, 218.764])
+    assert list(samples.pitch_deg) == pytest.approx([0.135, 0.138, 0.138])
+    assert list(samples.tilt_deg) == pytest.approx([3.861, 3.866, 3.864])
+    assert not samples.heading_is_true.any()
     assert stream.refused["no checksum"] == 1  # "Use of $AP prefix" in a remark
     assert stream.refused.keys() <= {"noise", "no checksum"}
-    assert samples.heading_deg[:3] == pytest.approx([218.634, 218.722, 218.764])
-    assert samples.pitch_deg[:2] == pytest.approx([0.135, 0.138])
-    assert samples.tilt_deg[:2] == pytest.approx([3.861, 3.866])
 
 
-def test_heel_and_trim_of_a_motor_boat_are_roll_and_pitch(device_log):
-    # gpsd regression log of a "bundg zeus 9" (BSD-2-Clause): HDG with variation, HEEL and TRIM.
-    path = device_log("gpsd_bundg_zeus_9.log")
-    _, stream = load_stream(path, rate_hz=2)
+def test_heel_and_trim_of_a_motor_boat_are_roll_and_pitch():
+    stream = parse_plain_log(ZEUS, "a.log", 2.0)
     samples = stream.samples
-    assert len(samples) == path.read_text("latin-1").count("$SDHDG,")
-    assert samples.heading_deg[0] == pytest.approx(229.8)
-    assert samples.variation_deg[0] == pytest.approx(1.3)
-    after = np.flatnonzero(np.isfinite(samples.pitch_deg))[0]
-    assert samples.pitch_deg[after] == pytest.approx(2.9)
-    assert samples.tilt_deg[after] == pytest.approx(-1.0)
+    assert list(samples.heading_deg) == pytest.approx([229.8, 230.0, 230.3, 230.6])
+    assert samples.variation_deg == pytest.approx(1.3)
+    assert list(samples.pitch_deg) == pytest.approx([np.nan, 2.9, 2.9, 2.9], nan_ok=True)
+    assert list(samples.tilt_deg) == pytest.approx([np.nan, -1.0, -1.0, -1.0], nan_ok=True)
+    assert stream.unknown == 4

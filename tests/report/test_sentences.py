@@ -45,6 +45,15 @@ def test_what_is_blocked_is_told_with_its_hours_and_name(point_of):
     assert december[0].startswith("9:")
 
 
+def test_every_month_is_told_its_own_hours(point_of):
+    window = point_of("yard", 30.0).access.planes[0].window
+    one = window.blocked[0]
+    own = tuple(replace(one, month=m, from_solar_hour=8.0 + m / 4) for m in (1, 11, 12))
+    told = sentences.window_text(replace(window, blocked=own))
+    starts = re.findall(r"(\w+): (\d+:\d\d) to", told)
+    assert starts == [("Jan", "8:15"), ("Nov", "10:45"), ("Dec", "11:00")]
+
+
 def test_a_check_that_failed_stands_first(point_of):
     told = sentences.answer_text(point_of("yard", checks=(PASSED, FAILED)))
     assert told.startswith("NOT FIT FOR USE: failed passes agree")

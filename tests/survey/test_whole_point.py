@@ -69,3 +69,15 @@ def test_a_module_above_the_sight_never_gets_a_lower_bound_below_the_sight_s():
         assert above.solar_access.low[12] >= low.solar_access.survey_low[12]
         assert above.solar_access.annual > low.solar_access.annual
         assert "height of the module" in [part.cause for part in above.parts]
+
+
+@pytest.mark.parametrize(
+    ("of_the_job", "of_the_recording", "counts"),
+    [(3.0, 1.2, 1.2), (3.0, None, 3.0), (None, 1.2, 1.2)],
+)
+def test_the_sight_height_is_the_recordings_own_else_the_jobs(of_the_job, of_the_recording, counts):
+    header = {"sight_height_m": of_the_recording}
+    heights = {"sight_height_m": of_the_job, "module_height_m": 6.0}
+    result = yard_with(Settings(draws=0), header, **heights)
+    assert result.horizon.sweeps[0].sight_height_m == counts
+    assert result.horizon.profile.rise_m == pytest.approx(counts - 6.0)
