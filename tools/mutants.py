@@ -35,8 +35,9 @@ ROOMS = {
          "tests/firmware_protocol/test_edges.py"],
     ),
     "recording": (
-        ["logger/recording/reader.py"],
-        ["tests/acquisition/test_recording.py", "tests/acquisition/test_plain_logs.py"],
+        ["logger/recording/reader.py", "logger/recording/decode.py"],
+        ["tests/recording/test_recording.py", "tests/recording/test_plain_logs.py",
+         "tests/recording/test_stream.py", "tests/recording/test_two_boards.py"],
     ),
     "orientation": (
         ["logger/orientation/sight.py", "logger/orientation/attitude.py",
@@ -44,10 +45,54 @@ ROOMS = {
         ["tests/orientation/test_sight_lines.py", "tests/orientation/test_figures.py",
          "tests/orientation/test_odd_input.py"],
     ),
+    "calibration": (
+        ["logger/calibration/bearing.py", "logger/calibration/level.py",
+         "logger/calibration/choose.py", "logger/calibration/plane.py",
+         "logger/calibration/closing_target.py", "logger/calibration/swing.py"],
+        ["tests/limits", "tests/calibration/test_refusals.py", "tests/calibration/test_bearing.py",
+         "tests/calibration/test_level.py", "tests/calibration/test_store.py",
+         "tests/calibration/test_plane.py", "tests/calibration/test_closing_target.py",
+         "tests/calibration/test_swing.py"],
+    ),
+    "horizon": (
+        ["logger/horizon_fit/coverage.py", "logger/horizon_fit/heights.py",
+         "logger/horizon_fit/labels.py", "logger/horizon_fit/edits.py",
+         "logger/horizon_fit/drift.py", "logger/horizon_fit/result.py"],
+        ["tests/limits", "tests/horizon_fit"],
+    ),
     "access": (
         ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],
         ["tests/access/test_figures.py", "tests/access/test_window.py",
          "tests/access/test_bounds.py", "tests/access/test_best_plane.py"],
+    ),
+    "job": (
+        ["logger/job/edits.py", "logger/job/folder.py", "logger/job/names.py"],
+        ["tests/job"],
+    ),
+    "survey": (
+        ["logger/survey/compare.py", "logger/survey/changes.py", "logger/survey/recipe.py",
+         "logger/survey/store.py", "logger/survey/answers.py"],
+        ["tests/survey/test_compare.py", "tests/survey/test_changes.py",
+         "tests/survey/test_answers.py"],
+    ),
+    "report": (
+        ["logger/report/sentences.py", "logger/report/tables.py", "logger/report/comparison.py",
+         "logger/report/files.py"],
+        ["tests/report/test_sentences.py", "tests/report/test_tables.py",
+         "tests/report/test_exports.py", "tests/report/test_language.py",
+         "tests/survey/test_changes.py", "tests/survey/test_compare.py"],
+    ),
+    "live": (
+        ["logger/live/instruction.py", "logger/live/pointer.py", "logger/live/guide.py",
+         "logger/live/sweep_state.py"],
+        ["tests/live/test_instruction.py", "tests/live/test_pointer.py", "tests/live/test_guide.py",
+         "tests/live/test_screen.py"],
+    ),
+    "commands": (
+        ["logger/cli/declination.py", "logger/cli/new.py", "logger/cli/settings.py",
+         "logger/places.py", "logger/settings.py"],
+        ["tests/commands/test_what_is_printed.py", "tests/job/test_new_command.py",
+         "tests/ground/test_places.py"],
     ),
 }  # fmt: skip
 COPIED = (
