@@ -18,27 +18,3 @@ from logger.calibration.fitted import Calibration
 from logger.calibration.level import fit_level
 from logger.calibration.plane import PlaneFix, fit_plane
 from logger.calibration.swing import deviation_curve, fit_swing
-
-__all__ = [
-    "NEVER_LOOK",
-    "Calibration",
-    "CalibrationAbout",
-    "Chosen",
-    "ClosingTarget",
-    "PlaneFix",
-    "Purpose",
-    "StoredCalibration",
-    "SweepAbout",
-    "TumbleCoverage",
-    "check_closing_target",
-    "choose_calibrations",
-    "deviation_curve",
-    "fit_bearing_to_sun",
-    "fit_bearing_to_target",
-    "fit_compass",
-    "fit_level",
-    "fit_plane",
-    "fit_swing",
-    "read_calibration",
-    "stored_from_dict",
-]

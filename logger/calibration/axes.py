@@ -13,9 +13,9 @@ from logger.orientation import FieldReference
 from logger.orientation.running import rows_in
 from logger.recording.samples import Samples
 
+# Cheap sensors sit within a degree or two of their package; a turn past this is a swapped or
+# reversed axis
 TURNED_DEG = 30.0
-"""Cheap sensors sit within a degree or two of their package; a turn past this is a swapped or
-reversed axis. [deg]"""
 HINT = (
     "an axis is swapped or reversed: correct the board's axis mapping (x forward, y right, "
     "z down for every sensor) and tumble again"

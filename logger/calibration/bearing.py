@@ -31,25 +31,21 @@ from logger.site import Site
 from logger.sun import sun_track
 
 LEAST_HOLD_S = 1.0
+# A press belongs to the hold that it falls in, or that ended this long before it
 KEY_WITHIN_S = 1.5
-"""A press belongs to the hold that it falls in, or that ended this long before it. [s]"""
 WANTED_SIGHTS = 3
-SPREAD_LIMIT_DEG = 1.0
-"""Largest spread between the sights of one bearing. [deg]"""
-FLOOR_DEG = 0.5
-"""No bearing is claimed better than this (common practice, no source). [deg]"""
+SPREAD_LIMIT_DEG = 1.0  # Largest spread between the sights of one bearing
+FLOOR_DEG = 0.5  # No bearing is claimed better than this (common practice, no source)
+# How far a bearing may be from compass and declination: beside twice the standard errors, for
+# so much does the declination differ from place to place; and with a compass that was not
+# calibrated, whose own iron turns it (common practice, no source)
 RESIDUAL_DEG, UNCALIBRATED_RESIDUAL_DEG = 3.0, 10.0
-"""How far a bearing may be from compass and declination: beside twice the standard errors, for so
-much does the declination differ from place to place; and with a compass that was not calibrated,
-whose own iron turns it (common practice, no source). [deg]"""
+# Highest sun, and largest doubt of the clock, for a bearing by a shadow
 SUN_LIMIT_DEG, CLOCK_LIMIT_S = 40.0, 15.0
-"""Highest sun, and largest doubt of the clock, for a bearing by a shadow."""
-CLOCK_DOUBT_S = 2.0
-"""Of a computer whose clock is set by network or satellite. [s]"""
+CLOCK_DOUBT_S = 2.0  # Of a computer whose clock is set by network or satellite
 EARLIEST_YEAR = 2025
 TOWARDS_SUN_DEG = 40.0
-SHADOW_WIDTH_DEG = 0.27
-"""Half the sun's disc, by which a shadow's edge is soft. [deg]"""
+SHADOW_WIDTH_DEG = 0.27  # Half the sun's disc, by which a shadow's edge is soft
 EARTH_TURN_DEG_S = 15.0 / 3600.0
 
 TURN_BETWEEN = (
@@ -114,8 +110,7 @@ def fit_bearing_to_sun(
     off = abs(float(angle_between(mean_azimuth(offsets), corrections.declination.value_deg)))
     if off > 180 - TOWARDS_SUN_DEG:
         raise InputError(
-            "the sights point towards the sun, not along its shadow: " + NEVER_LOOK,
-            hint=SHADOW_HOW,
+            "the sights point towards the sun, not along its shadow: " + NEVER_LOOK, hint=SHADOW_HOW
         )
     # An upper bound of how fast the sun's azimuth moves.
     speed_deg_s = EARTH_TURN_DEG_S / float(np.cos(np.radians(track.elevation_deg)).min())

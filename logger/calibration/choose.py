@@ -31,19 +31,18 @@ from logger.structured import Within, record_from, sha256_text, utc_text, value_
 SCHEMA = "horizon-logger calibration 1"
 COEFFICIENTS = "coefficients_deg"
 COLUMNS = ("sun_azimuth_deg", "sun_elevation_deg", "compass_heading_deg", "deviation_deg")
-TRUE_OR_FALSE = ("with_gyro", "target_is_near")
-"""Figures that are not one number."""
+TRUE_OR_FALSE = ("with_gyro", "target_is_near")  # Figures that are not one number
 Purpose = Literal["compass", "level", "bearing"]
 PURPOSES: tuple[Purpose, ...] = get_args(Purpose)
+# Which kinds of correction each purpose may hold
 KINDS = {"compass": ("compass", "deviation"), "level": ("level",), "bearing": ("bearing",)}
-"""Which kinds of correction each purpose may hold."""
+# Figures of each kind of correction that more is made of than print; of several, one
 NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
     "compass": (("heading_error_95_deg",),),
     "deviation": ((COEFFICIENTS,),),
     "level": (("target_azimuth_deg",), ("target_is_near",)),
     "bearing": (("target_deg", "sun_azimuth_deg"),),
 }
-"""Figures of each kind of correction that more is made of than print; of several, one."""
 SAME_SITE_KM = 5.0
 TEMPERATURE_LIMIT_C = 15.0
 LARGEST_FILE = 2**20

@@ -22,21 +22,17 @@ from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation.sight_lines import SightLines
 from logger.recording.samples import KeyPress, Note
 
-HOLD_S = 1.2
-"""How long before the press the sight counts as held on the target. [s]"""
-AROUND_S = 0.8
-"""Beside the hold, the sight comes and goes for as long. [s]"""
-STEADY_DEG = 2.5
-"""A sight whose two halves differ by more than this was not held. [deg]"""
+HOLD_S = 1.2  # How long before the press the sight counts as held on the target
+AROUND_S = 0.8  # Beside the hold, the sight comes and goes for as long
+STEADY_DEG = 2.5  # A sight whose two halves differ by more than this was not held
+# Two sights further apart than this in azimuth, or in elevation, are not of one target
 NEAR_DEG, SAME_HEIGHT_DEG = 12.0, 3.0
-"""Two sights further apart than this in azimuth, or in elevation, are not of one target. [deg]"""
 AT_THE_ENDS_S = 20.0
-LIMIT_DEG = 1.5
-"""Start against end, and either against the known bearing. [deg]"""
+LIMIT_DEG = 1.5  # Start against end, and either against the known bearing
 NOTE_WITHIN_S = 3.0
+# What a note says, as its label or under ``sight``, of the press just made; the second is what
+# recordings up to November 2026 call it
 LABELS = ("closing target", "far mark")
-"""What a note says, as its label or under ``sight``, of the press just made; the second is what
-recordings up to November 2026 call it."""
 REASON = "closing target sighted"
 
 
@@ -134,10 +130,7 @@ def _belongs(t_s: float, sights: Sequence[TargetSight]) -> bool:
 
 
 def _target_sights(
-    sight: SightLines,
-    keys: Sequence[KeyPress],
-    notes: Sequence[Note],
-    bearing_deg: float | None,
+    sight: SightLines, keys: Sequence[KeyPress], notes: Sequence[Note], bearing_deg: float | None
 ) -> list[TargetSight]:
     """The held sights of the closing target, in order of time."""
     pressed = sorted(k.t_s for k in keys if k.down and k.key == PRESS_KEY)

@@ -31,21 +31,20 @@ from logger.orientation.sight import FIELD_OUT_OF_RANGE, FORCE_OUT_OF_RANGE
 from logger.recording.samples import Samples
 
 LEAST_ROWS, LEAST_S = 150, 8.0
+# A board whose down direction spreads no further than this (1 - mean resultant), or whose raw
+# field changes by less, was not tumbled
 STILL_SPREAD, LEAST_SPREAD_UT = 0.05, 5.0
-"""A board whose down direction spreads no further than this (1 - mean resultant), or whose raw
-field changes by less, was not tumbled."""
+# Expected heading error, 95 %: poor above the first, refused above the second
 HEADING_LIMIT_DEG, HEADING_REFUSED_DEG = 1.5, 5.0
-"""Expected heading error, 95 %: poor above the first, refused above the second. [deg]"""
+# Strength after correction, as a share: half-second means, RMS, and single rows
 SCATTER_LIMIT, SCATTER_REFUSED = 0.04, 0.10
-"""Strength after correction, as a share: half-second means, RMS, and single rows."""
+# Fitted strength and dip from the model's, beyond which the place is no place to calibrate
 FIELD_REFUSED_SHARE, FIELD_REFUSED_DEG = 0.30, 12.0
-"""Fitted strength and dip from the model's, beyond which the place is no place to calibrate."""
+# Of a gyro that nobody calibrated, and an accelerometer just corrected
 TUMBLE = SensorPrior(
     scale_error=0.03, misalignment_error=0.02, offset_error_g=(0.002, 0.002, 0.002)
 )
-"""Of a gyro that nobody calibrated, and an accelerometer just corrected."""
-UNIT_UT = 50.0
-"""What a field of unit strength is given to the attitude as. [uT]"""
+UNIT_UT = 50.0  # What a field of unit strength is given to the attitude as
 AWAY = "walk away from magnets, cars, steel and cables (10 m) and tumble again"
 
 

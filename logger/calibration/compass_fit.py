@@ -25,14 +25,14 @@ from logger.orientation.running import rows_alike
 UNKNOWNS = 19
 MATRIX, IRON, SINE, OFFSET, SCALE = slice(0, 9), slice(9, 12), 12, slice(13, 16), slice(16, 19)
 FORCE = slice(13, 19)
+# One more with an attitude: the field's component eastward, in which north is still unknown
 EASTWARD = 19
-"""One more with an attitude: the field's component eastward, in which north is still unknown."""
 ROUNDS = 8
+# What the attitude's own error adds to the variance: a tenth of a degree, slowly changing, too
+# little to show in the residuals. Measured with virtual boards (benchmarks/calibration.py).
 ATTITUDE_SHARE = 1.6
-"""What the attitude's own error adds to the variance: a tenth of a degree, slowly changing, too
-little to show in the residuals. Measured with virtual boards (benchmarks/calibration.py)."""
+# What holds the accelerometer's constants where a tumble does not show them
 OFFSET_PRIOR_G, SCALE_PRIOR = 0.1, 0.03
-"""What holds the accelerometer's constants where a tumble does not show them."""
 PRIOR_MEAN = np.repeat([0.0, 1.0], 3)
 PRIOR_WEIGHT = np.repeat([OFFSET_PRIOR_G**-2, SCALE_PRIOR**-2], 3)
 
@@ -239,8 +239,8 @@ class HeadingError:
     level_deg: float  # RMS of the pitch, expected. [deg]
 
 
+# What no covariance tells: sensors are not quite linear (common practice, no source)
 FLOOR_DEG = 0.05
-"""What no covariance tells: sensors are not quite linear (common practice, no source). [deg]"""
 SWEEP_PITCH_DEG = (0.0, 15.0, 40.0)
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from logger.arrays import Bools, Floats, floats
 from logger.recording.samples import Samples
 
+# The board's sides and the body axis that points out of each
 SIDES: tuple[tuple[str, tuple[float, float, float]], ...] = (
     ("front end (the sight)", (1.0, 0.0, 0.0)),
     ("back end", (-1.0, 0.0, 0.0)),
@@ -23,21 +24,16 @@ SIDES: tuple[tuple[str, tuple[float, float, float]], ...] = (
     ("underside", (0.0, 0.0, 1.0)),
     ("top", (0.0, 0.0, -1.0)),
 )
-"""The board's sides and the body axis that points out of each."""
 
+# A tumble may end when no direction is further than this from one that was covered. Turning the
+# board once about each of its three axes leaves 35 degrees.
 GOOD_GAP_DEG = 40.0
-"""A tumble may end when no direction is further than this from one that was covered. Turning
-the board once about each of its three axes leaves 35 degrees. [deg]"""
+# And with this gap, once it has taken `LONG_S`: more of the same turns hardly narrow it
 ENOUGH_GAP_DEG = 50.0
-"""And with this gap, once it has taken `LONG_S`: more of the same turns hardly narrow it. [deg]"""
-POOR_GAP_DEG = 60.0
-"""A fit with a wider gap is poor. [deg]"""
-LEAST_GAP_DEG = 75.0
-"""Beyond this the fit rests on one side of the sphere and is refused. [deg]"""
-ENOUGH_S = 20.0
-"""Not before this time. [s]"""
-LONG_S = 35.0
-"""A tumble that has taken so long is asked for `ENOUGH_GAP_DEG` only. [s]"""
+POOR_GAP_DEG = 60.0  # A fit with a wider gap is poor
+LEAST_GAP_DEG = 75.0  # Beyond this the fit rests on one side of the sphere and is refused
+ENOUGH_S = 20.0  # Not before this time
+LONG_S = 35.0  # A tumble that has taken so long is asked for `ENOUGH_GAP_DEG` only
 NEAR_DEG = 12.0
 
 

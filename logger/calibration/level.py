@@ -25,26 +25,21 @@ from logger.orientation import Corrections, LevelCorrection, SensorDrift, orient
 from logger.recording.samples import Samples
 
 LEAST_HOLD_S = 1.5
-FACE_DEG = 45.0
-"""Roll this near to upright, or to upside down, is one of the two faces. [deg]"""
-SAME_TARGET_DEG = 20.0
-"""Two faces further apart than this did not sight the same target. [deg]"""
+FACE_DEG = 45.0  # Roll this near to upright, or to upside down, is one of the two faces
+SAME_TARGET_DEG = 20.0  # Two faces further apart than this did not sight the same target
 OPPOSITE_DEG = 25.0
 LARGEST_DEG = 10.0
-TREMOR_MEMORY_S = 0.5
-"""Means over this time are taken as independent of each other. [s]"""
-LIMIT_DEG = 0.3
-"""Standard error of index and of collimation. [deg]"""
+TREMOR_MEMORY_S = 0.5  # Means over this time are taken as independent of each other
+LIMIT_DEG = 0.3  # Standard error of index and of collimation
+# Between two faces a few seconds apart the gyro is to be believed, not the field, which the two
+# faces see through different errors of the compass
 BETWEEN_FACES = SensorDrift(rate_bias_deg_s=0.1, force_offset_g=0.01, field_memory_s=10.0)
-"""Between two faces a few seconds apart the gyro is to be believed, not the field, which the two
-faces see through different errors of the compass."""
+# Of index and pitch offset, however long the holds: what the compass calibration leaves of the
+# accelerometer (benchmarks/calibration.py)
 FLOOR_DEG = 0.02
-"""Of index and pitch offset, however long the holds: what the compass calibration leaves of the
-accelerometer (benchmarks/calibration.py). [deg]"""
+# Error of collimation from the heading between two faces: with the gyro
+# (benchmarks/calibration.py), and of a board that computes its own (common practice, no source)
 FACE_TURN_ERROR_DEG, BOARD_TURN_ERROR_DEG = 0.075, 0.5
-"""Error of collimation from the heading between two faces: with the gyro
-(benchmarks/calibration.py), and of a board that computes its own (common practice, no source).
-[deg]"""
 
 HOW = (
     "hold the sight on a target 20 m away or more for 4 s, roll the board over about the line of "

@@ -23,14 +23,13 @@ from logger.geometry import angle_between, direction_of, wrap360
 from logger.orientation import Corrections, orient
 from logger.recording.samples import Samples
 
+# Three seconds are asked for; the ends of a stretch are trimmed
 LEAST_LYING_S, LEAST_SIGHT_S = 2.5, 1.0
-"""Three seconds are asked for; the ends of a stretch are trimmed. [s]"""
+# How the board's back sits against its sensors and on the surface, once laid; and what is left
+# of it when it is laid again turned end for end (common practice, no source)
 SEATING_ERROR_DEG, END_FOR_END_ERROR_DEG = 0.5, 0.15
-"""How the board's back sits against its sensors and on the surface, once laid; and what is left of
-it when it is laid again turned end for end (common practice, no source). [deg]"""
 SAME_SURFACE_DEG = 8.0
-LEVEL_DEG = 3.0
-"""Below this tilt the azimuth says nothing. [deg]"""
+LEVEL_DEG = 3.0  # Below this tilt the azimuth says nothing
 AZIMUTH_LIMIT_DEG = 5.0
 
 

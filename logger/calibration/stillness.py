@@ -11,15 +11,13 @@ from logger.orientation.running import rows_in, running_mean
 from logger.recording.samples import Samples
 
 SMOOTHING_S = 0.4
-STILL_DEG_S = 4.0
-"""A smoothed direction that turns slower than this is still."""
+STILL_DEG_S = 4.0  # A smoothed direction that turns slower than this is still
+# A hand that holds still shakes by less about the line of sight; one that rolls the board over
+# turns faster
 ROLLED_OVER_DEG_S = 30.0
-"""A hand that holds still shakes by less about the line of sight; one that rolls the board over
-turns faster."""
-TRIM_S = 0.3
-"""Left out at both ends of a stretch: the hand is still settling. [s]"""
+TRIM_S = 0.3  # Left out at both ends of a stretch: the hand is still settling
+# Scatter over half a second of gyro and accelerometer of a board that lies on something
 QUIET_RATE_DEG_S, QUIET_FORCE_G = 0.5, 0.012
-"""Scatter over half a second of gyro and accelerometer of a board that lies on something."""
 
 
 @dataclass(frozen=True)

@@ -25,8 +25,8 @@ LEAST_HEADINGS = 8
 WIDEST_GAP_DEG = 60.0
 NOTE_WITHIN_S = 3.0
 LEAST_HOLD_S = 1.0
+# Key of a note that carries the true bearing of the target just sighted. [deg]
 BEARING_KEY = "bearing_deg"
-"""Key of a note that carries the true bearing of the target just sighted. [deg]"""
 LARGEST_RESIDUAL_DEG = 2.0
 
 

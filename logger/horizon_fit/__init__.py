@@ -19,28 +19,3 @@ from logger.horizon_fit.edits import (
 )
 from logger.horizon_fit.passes import Pass, SightedSweep, turning_points
 from logger.horizon_fit.result import HorizonResult, horizon_from
-
-__all__ = [
-    "ENTRY_HINT",
-    "Coverage",
-    "Edit",
-    "ExcludeSpan",
-    "ExcludeSweep",
-    "HorizonResult",
-    "Pass",
-    "RemovePoint",
-    "RenamePoint",
-    "Sector",
-    "SetSector",
-    "SightedSweep",
-    "Vertex",
-    "edit_from",
-    "edited_passes",
-    "edited_profile",
-    "excluded",
-    "horizon_from",
-    "spacing_check",
-    "sun_crosses",
-    "turning_points",
-    "vertices_of",
-]

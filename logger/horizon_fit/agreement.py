@@ -6,8 +6,6 @@ The limits of this file are common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from logger.arrays import Floats, Ints, floats
@@ -16,33 +14,21 @@ from logger.horizon_fit.cells import CellMeans
 from logger.horizon_fit.fit import Fit
 from logger.horizon_fit.passes import CELLS, STEP_DEG, cell_of
 
-STRETCH_DEG = 5.0
-"""Passes are held against each other over stretches of this. [deg]"""
-
-USUAL_DEG = 0.5
-"""Two passes, averaged over a stretch, differ by about this at most from tremor. [deg]"""
-
+STRETCH_DEG = 5.0  # Passes are held against each other over stretches of this
+USUAL_DEG = 0.5  # Two passes, averaged over a stretch, differ by about this at most from tremor
+# Passes that agree by chance better than this share of what is expected make it no smaller
 LEAST_SCALE = 0.5
-"""Passes that agree by chance better than this share of what is expected make it no smaller."""
-
+# Azimuth, times passes, that must be seen twice before the passes' scatter is judged
 ENOUGH_DEG = 40.0
-"""Azimuth, times passes, that must be seen twice before the passes' scatter is judged. [deg]"""
-
-MEDIAN_SQUARE = 0.455
-"""Median of the square of a standard normal number."""
+MEDIAN_SQUARE = 0.455  # Median of the square of a standard normal number
 
 
-@dataclass(frozen=True, eq=False)
-class Agreement:
-    """What passes say of each other, cell by cell of the grid."""
+def agreement_of(means: CellMeans, fit: Fit) -> tuple[Floats, Floats, float]:
+    """Hold the passes against each other and against the fit, cell by cell.
 
-    apart_deg: Floats  # Between the highest and the lowest pass. [deg] Shape (CELLS,)
-    doubt_deg: Floats  # What that, and a fit that misses all passes, adds. [deg] Shape (CELLS,)
-    scale: float  # By how much passes scatter more than expected
-
-
-def agreement_of(means: CellMeans, fit: Fit) -> Agreement:
-    """Hold the passes against each other and against the fit."""
+    How far the highest pass lies from the lowest [deg]; what that, and a fit that misses all
+    passes, adds to the error [deg]; and by how much passes scatter more than expected.
+    """
     width = round(STRETCH_DEG / STEP_DEG)
     predicted = interpolate_azimuthal(means.azimuth_deg, fit.node_deg, fit.elevation_deg)
     weight = 1.0 / (fit.random_deg**2 + means.slow_deg**2)
@@ -72,8 +58,7 @@ def agreement_of(means: CellMeans, fit: Fit) -> Agreement:
     off = np.abs(np.where(known, away, 0.0).sum(axis=0)) / np.maximum(count, 1)
     differing = np.maximum(apart - USUAL_DEG, 0.0) / 2.0
     missed = np.maximum(off - USUAL_DEG / 2.0, 0.0)
-    return Agreement(floats(apart), floats(np.hypot(differing, missed)),
-                     _scale(away, expected, count))  # fmt: skip
+    return floats(apart), floats(np.hypot(differing, missed)), _scale(away, expected, count)
 
 
 def _scale(away: Floats, expected: Floats, count: Ints) -> float:

@@ -17,12 +17,10 @@ from logger.geometry import angle_between, wrap360
 from logger.horizon_fit.edges import EDGE_WIDTH_DEG, PASS_ERROR_DEG, Climb, Edge
 from logger.horizon_fit.passes import CELLS, NOISE_TIME_S, STEP_DEG, Pass
 
-BESIDE_DEG = 1e-6
-"""How far beside an edge a row is put that belongs to one of its sides. [deg]"""
-
+BESIDE_DEG = 1e-6  # How far beside an edge a row is put that belongs to one of its sides
+# Rows within this of a climb belong to the one or the other side of its edge (common practice,
+# no source). [s], [deg]
 NEAR_S, NEAR_DEG = 3.0, 3.0
-"""Rows within this of a climb belong to the one or the other side of its edge (common practice,
-no source). [s], [deg]"""
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,39 +20,21 @@ from logger.horizon_fit.passes import NOISE_TIME_S, STEP_DEG, Pass, turning_poin
 from logger.orientation.sight_lines import SightLines
 from logger.recording.samples import KeyPress, Note
 
-STRAIGHT = "straight"
-"""Value of a note's `join` that makes the way to the next vertex a straight edge in space."""
-
+# Reason given to the rows of a corner-by-corner sweep that are on the way
 BETWEEN_CORNERS = "between held corners"
-"""Reason given to the rows of a corner-by-corner sweep that are on the way."""
-
+# Shortest still hold before a press that makes a vertex, and the longest used
 HOLD_S, LONGEST_HOLD_S = 0.8, 4.0
-"""Shortest still hold before a press that makes a vertex, and the longest used. [s]"""
-
-AFTER_PRESS_S = 0.6
-"""A hold goes on for no longer than this after its press. [s]"""
-
+AFTER_PRESS_S = 0.6  # A hold goes on for no longer than this after its press
+# Drift and scatter while holding still, at most, besides the rows' jitter. [deg/s], [deg]
 STILL_DEG_S, STILL_DEG = 1.0, 0.5
-"""Drift and scatter while holding still, at most, besides the rows' jitter. [deg/s], [deg]"""
-
-HOLD_NOISE_TIME_S = 0.3
-"""Time over which errors while holding still are alike. [s]"""
-
-HOLD_ERROR_DEG = 0.1
-"""What all rows of one hold have in common, 1 sigma. [deg]"""
-
-HELD_SHARE = 0.3
-"""A sweep held still for more than this share of its time is read corner by corner."""
-
+HOLD_NOISE_TIME_S = 0.3  # Time over which errors while holding still are alike
+HOLD_ERROR_DEG = 0.1  # What all rows of one hold have in common, 1 sigma
+HELD_SHARE = 0.3  # A sweep held still for more than this share of its time is read corner by corner
+# How far the skyline may depart from the straight way between two vertices that are so far
+# apart or further and no ends of a straight edge, 1 sigma
 BETWEEN_DEG, BETWEEN_OVER_DEG = 0.5, 10.0
-"""How far the skyline may depart from the straight way between two vertices that are so far apart
-or further and no ends of a straight edge, 1 sigma. [deg]"""
-
-WIDEST_JOIN_DEG = 40.0
-"""Vertices further apart are not joined unless a straight edge joins them. [deg]"""
-
-LEAST_UPRIGHT_DEG = 2.5
-"""Lowest vertical edge worth keeping as an edge. [deg]"""
+WIDEST_JOIN_DEG = 40.0  # Vertices further apart are not joined unless a straight edge joins them
+LEAST_UPRIGHT_DEG = 2.5  # Lowest vertical edge worth keeping as an edge
 
 
 @dataclass(frozen=True)
@@ -91,12 +73,8 @@ def vertices_of(
 
 def _straight_at(notes: Sequence[Note], t_s: float) -> bool:
     # Notes made within the same hold belong to the press: half a second of grace.
-    told = [n for n in notes if n.label is not None or "join" in n.more]
-    before = [n for n in told if n.t_s <= t_s + 0.5]
-    if not before:
-        return False
-    join = before[-1].more.get("join")
-    return bool(join == STRAIGHT) if join is not None else before[-1].kind == "building"
+    named = [n for n in notes if n.label is not None and n.t_s <= t_s + 0.5]
+    return bool(named) and named[-1].kind == "building"
 
 
 def _held(sight: SightLines, t_s: float, straight: bool) -> Vertex | None:

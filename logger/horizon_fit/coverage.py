@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,20 +13,15 @@ from logger.checks import Check
 from logger.geometry import wrap360
 from logger.horizon import HorizonProfile
 
-OBLIQUITY_DEG = 23.44
-"""The sun's greatest declination. [deg]"""
-
+OBLIQUITY_DEG = 23.44  # The sun's greatest declination
+# A skyline told by points further apart is an outline drawn from memory (common practice, no
+# source)
 SPACING_LIMIT_DEG = 15.0
-"""A skyline told by points further apart is an outline drawn from memory (common practice, no
-source). [deg]"""
-
+# Azimuth that the sun crosses and that no pass saw, one alone saw, or passes differ over, at
+# most (common practice, no source)
 UNMEASURED_LIMIT_DEG, THIN_LIMIT_DEG, DISAGREEING_LIMIT_DEG = 3.0, 10.0, 10.0
-"""Azimuth that the sun crosses and that no pass saw, one alone saw, or passes differ over, at most
-(common practice, no source). [deg]"""
-
+# Two passes that differ by more than this over a stretch disagree (common practice, no source)
 DISAGREEMENT_DEG = 2.0
-"""Two passes that differ by more than this over a stretch disagree (common practice, no source).
-[deg]"""
 
 
 @dataclass(frozen=True)
@@ -64,98 +58,52 @@ class Coverage:
         freeze_columns(self, ("disagreeing", "sun_crossed"), dtype=np.bool_, length=n)
 
     @property
-    def unmeasured(self) -> tuple[Sector, ...]:
-        """Sun-crossed sectors that no pass saw."""
-        return sectors(self.sun_crossed & (self.passes == 0))
-
-    @property
-    def thin(self) -> tuple[Sector, ...]:
-        """Sun-crossed sectors that one pass saw and none checked."""
-        return sectors(self.sun_crossed & (self.passes == 1))
-
-    @property
-    def disputed(self) -> tuple[Sector, ...]:
-        """Sun-crossed sectors where passes disagree."""
-        return sectors(self.sun_crossed & self.disagreeing)
-
-    @property
     def checks(self) -> tuple[Check, ...]:
         """Whether enough of what the sun crosses was seen, twice, and alike."""
-        crossed = "of the azimuths the sun crosses"
+        differ = f"lie where passes differ by more than {DISAGREEMENT_DEG:g}°: trace again"
+        lone = "were seen in one pass only: sweep again over"
+        once, alike = self.passes == 1, self.disagreeing
+        missing, unmeasured = self.passes == 0, "were not measured: go back to"
         return (
-            _check(
-                "sun-crossed sectors measured",
-                self.unmeasured,
-                UNMEASURED_LIMIT_DEG,
-                f"{crossed} were not measured",
-                "go back to",
-            ),
-            _check(
-                "sun-crossed sectors seen twice",
-                self.thin,
-                THIN_LIMIT_DEG,
-                f"{crossed} were seen in one pass only",
-                "sweep again over",
-            ),
-            _check(
-                "passes agree",
-                self.disputed,
-                DISAGREEING_LIMIT_DEG,
-                f"{crossed} lie where passes differ by more than {DISAGREEMENT_DEG:g}°",
-                "trace again",
-            ),
+            self._check("sun-crossed sectors measured", missing, UNMEASURED_LIMIT_DEG, unmeasured),
+            self._check("sun-crossed sectors seen twice", once, THIN_LIMIT_DEG, lone),
+            self._check("passes agree", alike, DISAGREEING_LIMIT_DEG, differ),
         )
 
-
-def _check(name: str, found: tuple[Sector, ...], limit_deg: float, what: str, advice: str) -> Check:
-    value = sum(s.width_deg for s in found)
-    why = f"{value:.1f}° {what}"
-    if value > limit_deg:
-        widest = sorted(found, key=lambda s: -s.width_deg)[:4]
-        why += f": {advice} " + ", ".join(map(str, widest))
-    return Check(name, value <= limit_deg, float(value), limit_deg, "deg", why)
-
-
-def sun_elevation_range(azimuth_deg: ArrayLike, latitude_deg: float) -> Any:
-    """Lowest and highest elevation at which the sun crosses azimuths over the year.
-
-    With declination d: ``sin d = sin(lat) sin e + cos(lat) cos e cos A``, so an elevation is
-    reached at an azimuth when that d lies within the obliquity of 23.44 degrees. Geometric,
-    without refraction.
-    """
-    e = np.radians(np.arange(0.0, 90.01, 0.25))[:, None]
-    a = np.radians(np.atleast_1d(floats(azimuth_deg)))[None, :]
-    lat = np.radians(latitude_deg)
-    sin_d = np.sin(lat) * np.sin(e) + np.cos(lat) * np.cos(e) * np.cos(a)
-    reached = np.abs(sin_d) <= np.sin(np.radians(OBLIQUITY_DEG))
-    any_reached = reached.any(axis=0)
-    low = np.where(any_reached, np.degrees(e[np.argmax(reached, axis=0), 0]), np.nan)
-    last = len(e) - 1 - np.argmax(reached[::-1], axis=0)
-    high = np.where(any_reached, np.degrees(e[last, 0]), np.nan)
-    return low, high
+    def _check(self, name: str, cells: Bools, limit_deg: float, what: str) -> Check:
+        found = sectors(self.sun_crossed & cells)
+        value = float(sum(s.width_deg for s in found))
+        what, _, advice = what.partition(":")
+        why = f"{value:.1f}° of the azimuths the sun crosses {what}"
+        if value > limit_deg:
+            widest = sorted(found, key=lambda s: -s.width_deg)[:4]
+            why += f":{advice} " + ", ".join(map(str, widest))
+        return Check(name, value <= limit_deg, value, limit_deg, "deg", why)
 
 
 def sun_crosses(azimuth_deg: ArrayLike, latitude_deg: float) -> Bools:
-    """Whether the sun stands above azimuths at some time of the year."""
-    return np.asarray(np.isfinite(sun_elevation_range(azimuth_deg, latitude_deg)[1]), dtype=bool)
+    """Whether the sun stands above azimuths at some time of the year.
+
+    With declination d: ``sin d = sin(lat) sin e + cos(lat) cos e cos A``, so an elevation e is
+    reached at an azimuth when that d lies within the obliquity. Geometric, without refraction.
+    """
+    e, lat = np.radians(np.arange(0.0, 90.01, 0.25))[:, None], np.radians(latitude_deg)
+    a = np.radians(np.atleast_1d(floats(azimuth_deg)))
+    sin_d = np.sin(lat) * np.sin(e) + np.cos(lat) * np.cos(e) * np.cos(a)
+    return np.asarray((np.abs(sin_d) <= np.sin(np.radians(OBLIQUITY_DEG))).any(axis=0))
 
 
 def sectors(marked: Bools | Sequence[bool]) -> tuple[Sector, ...]:
     """Runs of marked cells round the circle as sectors, clockwise from north."""
     mask = np.asarray(marked, dtype=bool)
     n = mask.size
-    if n == 0 or not mask.any():
-        return ()
     if mask.all():
-        return (Sector(0.0, 360.0),)
-    step = 360.0 / n
-    starts = np.flatnonzero(mask & ~np.roll(mask, 1))
-    ends = np.flatnonzero(mask & ~np.roll(mask, -1)) + 1
-    if ends[0] <= starts[0]:
+        return (Sector(0.0, 360.0),) if n else ()
+    starts = np.flatnonzero(mask & ~np.roll(mask, 1)) * (360.0 / n)
+    ends = wrap360((np.flatnonzero(mask & ~np.roll(mask, -1)) + 1) * (360.0 / n))
+    if mask[0] and mask[-1]:  # one run goes on through north
         ends = np.roll(ends, -1)
-    return tuple(
-        Sector(float(a * step), float(wrap360(b * step))) for a, b in zip(starts, ends, strict=True)
-    )
+    return tuple(map(Sector, starts.tolist(), ends.tolist()))
 
 
 def spacing_check(profile: HorizonProfile, latitude_deg: float) -> Check:

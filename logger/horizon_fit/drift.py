@@ -23,21 +23,13 @@ from logger.horizon_fit.fit import Fit, slope_at
 from logger.horizon_fit.passes import Pass, velocity
 
 LAG, DRIFT, TURN = "lag", "drift", "turn"
-
+# What is expected before anything is seen, 1 sigma. [s], [deg/min], [deg]
 EXPECTED = {LAG: 0.2, DRIFT: 1.0, TURN: 1.0}
-"""What is expected before anything is seen, 1 sigma. [s], [deg/min], [deg]"""
-
-LEAST = {LAG: 0.015, DRIFT: 0.15, TURN: 0.3}
-"""Less than this is left alone. [s], [deg/min], [deg]"""
-
-PLAIN_SIGMAS = 3.0
-"""So many times its standard error a misclosure is no chance."""
-
-DRIFT_LIMIT_DEG = 3.0
-"""Heading drift over a sweep, at most. [deg]"""
-
+LEAST = {LAG: 0.015, DRIFT: 0.15, TURN: 0.3}  # Less than this is left alone. [s], [deg/min], [deg]
+PLAIN_SIGMAS = 3.0  # So many times its standard error a misclosure is no chance
+DRIFT_LIMIT_DEG = 3.0  # Heading drift over a sweep, at most
+# To both sides of a mean, to tell the slope there; shifts are told over blocks so wide
 SLOPE_OVER_DEG, BLOCK_DEG = 0.75, 10.0
-"""To both sides of a mean, to tell the slope there; shifts are told over blocks so wide. [deg]"""
 
 
 @dataclass(frozen=True)

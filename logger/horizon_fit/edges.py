@@ -17,43 +17,24 @@ from logger.arrays import floats
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.horizon_fit.passes import NOISE_TIME_S, STEP_DEG, Pass, row_jitter_deg, velocity
 
+# Typical speed of the sight up or down a vertical edge; half of it counts as climbing. [deg/s]
 CLIMB_DEG_S = 12.0
-"""Typical speed of the sight up or down a vertical edge; half of it counts as climbing. [deg/s]"""
-
-STEEPNESS = 2.2
-"""A climb goes up or down at least this many degrees for every degree across."""
-
-LEAST_CLIMB_DEG = 2.5
-"""Lowest vertical edge worth keeping as an edge. [deg]"""
-
-PLAIN_CLIMB_DEG = 8.0
-"""A climb higher than this is an edge even if one pass alone shows it upright. [deg]"""
-
+STEEPNESS = 2.2  # A climb goes up or down at least this many degrees for every degree across
+LEAST_CLIMB_DEG = 2.5  # Lowest vertical edge worth keeping as an edge
+PLAIN_CLIMB_DEG = 8.0  # A climb higher than this is an edge even if one pass alone shows it upright
+# An edge drifts across by less than this, and a share of its height besides, and never by more
+# than the greater share: else it is a slope
 EDGE_WIDTH_DEG, TALL_LEAN, MOST_LEAN = 0.9, 0.05, 0.2
-"""An edge drifts across by less than this, and a share of its height besides, and never by more
-than the greater share: else it is a slope. [deg]"""
-
+# One pass may lean by this many times as much, if all passes of the edge do not
 DOUBTFUL_LEAN = 2.0
-"""One pass may lean by this many times as much, if all passes of the edge do not."""
-
+# Pieces of one climb that tremor broke follow each other sooner than this, and no further
+# across than this and their height allow. [s], [deg]
 BREAK_S, BREAK_DEG = 0.6, 1.0
-"""Pieces of one climb that tremor broke follow each other sooner than this, and no further across
-than this and their height allow. [s], [deg]"""
-
-JITTERY_DEG = 0.15
-"""Rows that jitter by more than this are those of an attitude without a gyro. [deg]"""
-
-PASS_ERROR_DEG = 0.1
-"""What differs from pass to pass but hardly along one: attitude drift, 1 sigma. [deg]"""
-
-EDGE_ERROR_DEG = 0.5
-"""A climb whose azimuth is less sure than this is no edge. [deg]"""
-
-MATCH_DEG = 1.5
-"""Climbs of two passes at most this far apart can be one edge. [deg]"""
-
-WINDOW_S = 0.1
-"""Window over which speeds are taken to find climbs; wider on noisy streams. [s]"""
+JITTERY_DEG = 0.15  # Rows that jitter by more than this are those of an attitude without a gyro
+PASS_ERROR_DEG = 0.1  # What differs from pass to pass but hardly along one: attitude drift, 1 sigma
+EDGE_ERROR_DEG = 0.5  # A climb whose azimuth is less sure than this is no edge
+MATCH_DEG = 1.5  # Climbs of two passes at most this far apart can be one edge
+WINDOW_S = 0.1  # Window over which speeds are taken to find climbs; wider on noisy streams
 
 
 @dataclass(frozen=True)

@@ -19,10 +19,8 @@ from logger.horizon import HorizonProfile
 from logger.horizon_fit.passes import SightedSweep
 from logger.structured import nearest, record_from, said, utc_text
 
-EXCLUDED = "excluded by an edit"
-"""Reason given to rows that an edit excludes."""
-STEP_DEG = 0.5
-"""Between the nodes of a sector that is set."""
+EXCLUDED = "excluded by an edit"  # Reason given to rows that an edit excludes
+STEP_DEG = 0.5  # Between the nodes of a sector that is set
 ENTRY_HINT = "correct or remove its entry under [[edits]] in job.toml; edit undo removes the last"
 
 
@@ -36,9 +34,11 @@ class Edit:
     when: dt.datetime  # UTC
     why: Annotated[str, said]  # One sentence
 
+    told: ClassVar[str]  # The change itself, in words that take the entry's values
+
     def what(self) -> str:
         """The change itself, in words."""
-        raise NotImplementedError
+        return self.told.format(**vars(self))
 
     def __str__(self) -> str:
         return f"{self.what()} ({self.who}, {utc_text(self.when)}: {self.why})"
@@ -79,9 +79,8 @@ class ExcludeSpan(Edit):
     def what(self) -> str:
         """The change itself, in words."""
         if self.from_s is not None:
-            span = f"{self.from_s:g} to {self.to_s:g} s"
-        else:
-            span = f"{self.from_azimuth_deg:g} to {self.to_azimuth_deg:g}°"
+            return f"{self.recording}: {self.from_s:g} to {self.to_s:g} s excluded"
+        span = f"{self.from_azimuth_deg:g} to {self.to_azimuth_deg:g}°"
         return f"{self.recording or 'every recording'}: {span} excluded"
 
     def rows(self, one: SightedSweep) -> Any:
@@ -91,12 +90,9 @@ class ExcludeSpan(Edit):
             return np.zeros(len(sight), dtype=bool)
         if self.from_s is not None and self.to_s is not None:
             return (sight.t_s >= self.from_s) & (sight.t_s <= self.to_s)
-        assert self.from_azimuth_deg is not None
-        assert self.to_azimuth_deg is not None
-        known = np.isfinite(sight.azimuth_deg)
-        return known & in_sector(
-            np.nan_to_num(sight.azimuth_deg), self.from_azimuth_deg, self.to_azimuth_deg
-        )
+        assert self.from_azimuth_deg is not None and self.to_azimuth_deg is not None  # noqa: PT018
+        with np.errstate(invalid="ignore"):
+            return in_sector(sight.azimuth_deg, self.from_azimuth_deg, self.to_azimuth_deg)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,11 +100,8 @@ class ExcludeSweep(Edit):
     """Exclude a whole recording."""
 
     kind: ClassVar[str] = "exclude-sweep"
+    told: ClassVar[str] = "{recording} excluded"
     recording: str
-
-    def what(self) -> str:
-        """The change itself, in words."""
-        return f"{self.recording} excluded"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,11 +121,8 @@ class RenamePoint(Edit):
     """Tell that a point was called otherwise; its folders bear the new name already."""
 
     kind: ClassVar[str] = "rename-point"
+    told: ClassVar[str] = "renamed from {was}"
     was: str
-
-    def what(self) -> str:
-        """The change itself, in words."""
-        return f"renamed from {self.was}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,16 +130,15 @@ class SetSector(Edit):
     """Set the horizon of a sector, straight from one end to the other."""
 
     kind: ClassVar[str] = "set-sector"
+    told: ClassVar[str] = (
+        "{from_azimuth_deg:g} to {to_azimuth_deg:g}° set to "
+        "{from_elevation_deg:g} to {to_elevation_deg:g}°"
+    )
     from_azimuth_deg: float
     to_azimuth_deg: float
     from_elevation_deg: float
     to_elevation_deg: float
     standard_error_deg: float = 1.0  # How sure that is, 1 sigma. [deg]
-
-    def what(self) -> str:
-        """The change itself, in words."""
-        ends = f"{self.from_azimuth_deg:g} to {self.to_azimuth_deg:g}°"
-        return f"{ends} set to {self.from_elevation_deg:g} to {self.to_elevation_deg:g}°"
 
 
 KINDS: dict[str, type[Edit]] = {
@@ -172,10 +161,10 @@ def excluded(edits: Iterable[Edit]) -> frozenset[str]:
     """Names of the recordings that edits exclude as a whole."""
     names: set[str] = set()
     for edit in edits:
-        if isinstance(edit, ExcludeSweep):
-            names.add(edit.recording)
-        elif isinstance(edit, RemovePoint):
+        if isinstance(edit, RemovePoint):
             names.update(edit.recordings)
+        elif isinstance(edit, ExcludeSweep):
+            names.add(edit.recording)
     return frozenset(names)
 
 
@@ -183,15 +172,11 @@ def edited_passes(
     passes: Sequence[SightedSweep], edits: Sequence[Edit]
 ) -> tuple[SightedSweep, ...]:
     """The recordings of a point after the changes that concern recordings."""
-    result = []
-    for one in passes:
-        if one.name in excluded(edits):
-            continue
-        for edit in edits:
-            if isinstance(edit, ExcludeSpan):
-                one = replace(one, sight=one.sight.without(edit.rows(one), EXCLUDED))
-        result.append(one)
-    return tuple(result)
+    kept = [one for one in passes if one.name not in excluded(edits)]
+    for edit in edits:
+        if isinstance(edit, ExcludeSpan):
+            kept = [replace(o, sight=o.sight.without(edit.rows(o), EXCLUDED)) for o in kept]
+    return tuple(kept)
 
 
 def edited_profile(profile: HorizonProfile, edits: Iterable[Edit]) -> HorizonProfile:

@@ -23,30 +23,18 @@ from logger.geometry import interpolate_azimuthal
 from logger.horizon_fit.cells import CellMeans
 from logger.horizon_fit.passes import CELLS, STEP_DEG, cell_of
 
-OVERLAP_DEG = 30.0
-"""How far the circle is continued beyond north on both sides to close it. [deg]"""
-
-ROUNDS = 12
-"""Of reweighting."""
-
-BEND_DEG = 0.04
-"""Second difference at one node that is typical of noise rather than of a bend. [deg]"""
-
+OVERLAP_DEG = 30.0  # How far the circle is continued beyond north on both sides to close it
+ROUNDS = 12  # Of reweighting
+BEND_DEG = 0.04  # Second difference at one node that is typical of noise rather than of a bend
+# Between two edges nearer than this the top is held to slopes of about that [deg], [deg/deg]
 NARROW_DEG, NARROW_SLOPE = 2.5, 0.2
-"""Between two edges nearer than this the top is held to slopes of about that. [deg], [deg/deg]"""
-
-SLOPE_OVER_DEG = 0.5
-"""Slopes are taken over this to both sides. [deg]"""
-
+SLOPE_OVER_DEG = 0.5  # Slopes are taken over this to both sides
+# What random errors may be raised by, to smooth more, or lowered, to smooth less
 CAUTIONS = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8, 4.0)
-"""What random errors may be raised by, to smooth more, or lowered, to smooth less."""
-
-ENOUGH_DEG = 40.0
-"""Azimuth, times passes, that must be seen twice to choose between these. [deg]"""
-
+ENOUGH_DEG = 40.0  # Azimuth, times passes, that must be seen twice to choose between these
+# Replicates of the errors that tell the standard error, and waves round the circle that slow
+# errors are made of
 REPLICATES, WAVES = 48, 12
-"""Replicates of the errors that tell the standard error, and waves round the circle that slow
-errors are made of."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,20 +17,16 @@ from logger.horizon import HorizonProfile
 from logger.horizon_fit.coverage import sun_crosses
 
 HEIGHT_CHECK = "corrected to module height"
-
+# Where no distance is known, what is tried to see how far an elevation may be off at another
+# height: of things, and of what is named terrain (common practice, no source)
 ASSUMED_DISTANCE_M, ASSUMED_TERRAIN_M = 15.0, 300.0
-"""Where no distance is known, what is tried to see how far an elevation may be off at another
-height: of things, and of what is named terrain (common practice, no source). [m]"""
-
+# Sweeps from heights further apart are not carried to one (common practice, no source)
 SPREAD_M = 0.1
-"""Sweeps from heights further apart are not carried to one (common practice, no source). [m]"""
-
+# Less than this makes no difference (common practice, no source). [m], [deg]
 LEAST_RISE_M, LEAST_DOUBT_DEG = 0.005, 0.25
-"""Less than this makes no difference (common practice, no source). [m], [deg]"""
-
+# Sun-crossed azimuth where the distance matters and is not known, at most (common practice, no
+# source)
 UNKNOWN_LIMIT_DEG = 5.0
-"""Sun-crossed azimuth where the distance matters and is not known, at most (common practice, no
-source). [deg]"""
 
 
 def at_module(

@@ -21,20 +21,12 @@ from logger.horizon_fit.edges import Edge
 from logger.horizon_fit.passes import Pass, SightedSweep, velocity
 from logger.recording.samples import KeyPress, Note
 
-REACTION_S = 0.3
-"""A press or note made in passing is off by about this time, 1 sigma. [s]"""
-
-NOTE_AFTER_PRESS_S = 5.0
-"""A note belongs to the press made at most this long before it. [s]"""
-
-BEFORE_PASS_S = 0.5
-"""What is named this shortly before a pass begins belongs to it. [s]"""
-
-LABEL_ERROR_DEG = 0.5
-"""Of a name given while holding still, 1 sigma. [deg]"""
-
+REACTION_S = 0.3  # A press or note made in passing is off by about this time, 1 sigma
+NOTE_AFTER_PRESS_S = 5.0  # A note belongs to the press made at most this long before it
+BEFORE_PASS_S = 0.5  # What is named this shortly before a pass begins belongs to it
+LABEL_ERROR_DEG = 0.5  # Of a name given while holding still, 1 sigma
+# A label goes to a vertical edge nearer than this many standard errors, and than this
 SNAP_SIGMAS, SNAP_DEG = 2.0, 5.0
-"""A label goes to a vertical edge nearer than this many standard errors, and than this. [deg]"""
 
 
 @dataclass(frozen=True)

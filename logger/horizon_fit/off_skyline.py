@@ -14,31 +14,19 @@ from logger.geometry import unwrapped
 from logger.horizon_fit.passes import velocity
 from logger.orientation.sight_lines import SightLines
 
-OFF_SKYLINE = "off the skyline"
-"""Reason given to the rows left out."""
-
-GROUND_DEG = -10.0
-"""A sight below this looks at the ground, not at a skyline. [deg]"""
-
-LEAVING_DEG_S = 4.0
-"""Speed on the way down to there and back up, at least. [deg/s]"""
-
+OFF_SKYLINE = "off the skyline"  # Reason given to the rows left out
+GROUND_DEG = -10.0  # A sight below this looks at the ground, not at a skyline
+LEAVING_DEG_S = 4.0  # Speed on the way down to there and back up, at least. [deg/s]
+# A glance comes back this near to where it left, goes this far up or down, and does not wander
+# further round than this
 RETURN_DEG, DEPTH_DEG, WANDER_DEG = 1.2, 4.0, 3.0
-"""A glance comes back this near to where it left, goes this far up or down, and does not wander
-further round than this. [deg]"""
-
+# It lingers this much longer than the way takes, and is over by then
 LINGER_S, LONGEST_S = 1.5, 90.0
-"""It lingers this much longer than the way takes, and is over by then. [s]"""
-
-WAY_DEG_S = 8.0
-"""Speed of the way to where a glance lingers and back, at least. [deg/s]"""
-
+WAY_DEG_S = 8.0  # Speed of the way to where a glance lingers and back, at least. [deg/s]
+# The way from the closing target to the skyline, or back to it, is so much faster than the
+# sweep's median speed, and is over where the speed falls to this share of that
 SWING_SHARE, STANDING_SHARE = 1.5, 0.4
-"""The way from the closing target to the skyline, or back to it, is so much faster than the sweep's
-median speed, and is over where the speed falls to this share of that."""
-
-SWING_S, SPEED_OVER_S = 8.0, 0.3
-"""Such a way takes no longer than this; speeds are taken over this. [s]"""
+SWING_S, SPEED_OVER_S = 8.0, 0.3  # Such a way takes no longer than this; speeds are taken over this
 
 
 def on_skyline(sight: SightLines) -> SightLines:

@@ -15,25 +15,14 @@ from logger.geometry import angle_between, unwrapped
 from logger.orientation.sight_lines import SightLines
 from logger.recording.samples import KeyPress, Note
 
-STEP_DEG = 0.25
-"""Spacing of the horizon's grid: half the sun's disc. [deg]"""
-
+STEP_DEG = 0.25  # Spacing of the horizon's grid: half the sun's disc
 CELLS = round(360.0 / STEP_DEG)
-
-NOISE_TIME_S = 0.1
-"""Time over which tremor is alike; slower sweeping averages more of it. [s]"""
-
-ROW_NOISE_TIME_S = 0.08
-"""The same for the errors of an attitude found row by row, without a gyro. [s]"""
-
-STEADY_S = 0.5
-"""Directions are averaged over this to follow the sweep round. [s]"""
-
-TURN_DEG = 12.0
-"""A reversal of the sweep by more than this begins a new pass. [deg]"""
-
+NOISE_TIME_S = 0.1  # Time over which tremor is alike; slower sweeping averages more of it
+ROW_NOISE_TIME_S = 0.08  # The same for the errors of an attitude found row by row, without a gyro
+STEADY_S = 0.5  # Directions are averaged over this to follow the sweep round
+TURN_DEG = 12.0  # A reversal of the sweep by more than this begins a new pass
+# Between rows further apart than this the skyline does not count as seen. [deg], [s]
 GAP_DEG, GAP_S = 3.0, 1.0
-"""Between rows further apart than this the skyline does not count as seen. [deg], [s]"""
 
 
 @dataclass(frozen=True, eq=False)

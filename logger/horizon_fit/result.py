@@ -10,15 +10,9 @@ import numpy as np
 from logger.arrays import Floats, Ints, floats
 from logger.checks import Check
 from logger.horizon import HorizonProfile, Obstruction
-from logger.horizon_fit.agreement import Agreement, agreement_of, over_stretch
+from logger.horizon_fit.agreement import agreement_of, over_stretch
 from logger.horizon_fit.cells import CellMeans, cell_means, nodes_for
-from logger.horizon_fit.corners import (
-    Vertex,
-    corner_by_corner,
-    held_only,
-    held_passes,
-    vertices_of,
-)
+from logger.horizon_fit.corners import Vertex, corner_by_corner, held_only, held_passes, vertices_of
 from logger.horizon_fit.coverage import DISAGREEMENT_DEG, Coverage, sun_crosses
 from logger.horizon_fit.drift import Misclosure, added, closed, drift_check, misclosures
 from logger.horizon_fit.edges import Edge, edges_of
@@ -39,11 +33,9 @@ from logger.horizon_fit.passes import (
 from logger.orientation.sight_lines import SightLines
 from logger.settings import Settings
 
+# As how many passes a line through held corners counts (common practice, no source)
 HELD_COUNTS = 2
-"""As how many passes a line through held corners counts (common practice, no source)."""
-
-CLOSING_ROUNDS = 4
-"""Of finding what shifts passes against each other and taking it out, at most."""
+CLOSING_ROUNDS = 4  # Of finding what shifts passes against each other and taking it out, at most
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,32 +84,22 @@ def horizon_from(
     settings = settings or Settings()
     swept, vertices, passes = _traced(sweeps, settings.tremor_deg)
     kept, seen = _crossing(passes)
-    skyline = _closed_skyline(kept, settings.tremor_deg)
-    agreement = agreement_of(skyline.means, skyline.fit)
-    coverage = _covered(skyline, seen, agreement.apart_deg, latitude_deg)
-    profile = _profile(skyline.fit, agreement, coverage.passes, swept, settings)
-    closing = (str(m) for m in skyline.misclosures if m.removed)
-    steps = (*profile.steps, *closing, f"skyline fitted on a {STEP_DEG:g}° grid")
-    named = obstructions_from(sweeps, skyline.passes, skyline.edges, obstructions)
-    given = distances_m or {}
-    known = [
-        replace(o, distance_m=given[o.name]) if o.distance_m is None and o.name in given else o
-        for o in named
-    ]
-    profile = replace(profile, obstructions=tuple(known), steps=steps)
+    kept, edges, means, fit, found = _closed_skyline(kept, settings.tremor_deg)
+    apart, doubt, scale = agreement_of(means, fit)
+    coverage = _covered(means, seen, apart, latitude_deg)
+    profile = _profile(fit, doubt, scale, coverage.passes, swept, settings)
+    closing = (str(m) for m in found if m.removed)
+    named, given = obstructions_from(sweeps, kept, edges, obstructions), distances_m or {}
+    profile = replace(
+        profile,
+        obstructions=tuple(replace(o, distance_m=o.distance_m or given.get(o.name)) for o in named),
+        steps=(*profile.steps, *closing, f"skyline fitted on a {STEP_DEG:g}° grid"),
+    )
     heights = [one.sight_height_m for one in swept if one.sight_height_m is not None]
     profile, height = at_module(profile, heights, module_height_m, latitude_deg)
-    further = (drift_check(skyline.misclosures, skyline.passes), height)
-    return HorizonResult(
-        profile,
-        (*coverage.checks, *(check for check in further if check is not None)),
-        coverage,
-        swept,
-        vertices,
-        skyline.passes,
-        skyline.edges,
-        skyline.misclosures,
-    )
+    further = (check for check in (drift_check(found, kept), height) if check is not None)
+    checks = (*coverage.checks, *further)
+    return HorizonResult(profile, checks, coverage, swept, vertices, kept, edges, found)
 
 
 def _traced(
@@ -150,18 +132,9 @@ def _crossing(passes: Sequence[Pass]) -> tuple[tuple[Pass, ...], Ints]:
     return tuple(kept), seen
 
 
-@dataclass(frozen=True, eq=False)
-class _Skyline:
-    """What passes say together once they are closed on each other."""
-
-    passes: tuple[Pass, ...]
-    edges: tuple[Edge, ...]
-    means: CellMeans
-    fit: Fit
-    misclosures: tuple[Misclosure, ...]
-
-
-def _closed_skyline(passes: tuple[Pass, ...], tremor_deg: float) -> _Skyline:
+def _closed_skyline(
+    passes: tuple[Pass, ...], tremor_deg: float
+) -> tuple[tuple[Pass, ...], tuple[Edge, ...], CellMeans, Fit, tuple[Misclosure, ...]]:
     """Fit one skyline, take out of the passes what it shows of them, and fit again."""
     found: tuple[Misclosure, ...] = ()
     for turn in range(CLOSING_ROUNDS + 1):
@@ -176,14 +149,13 @@ def _closed_skyline(passes: tuple[Pass, ...], tremor_deg: float) -> _Skyline:
         if not any(m.removed for m in more):
             break
         passes = closed(passes, more)
-    fit = fit_skyline(means, nodes, caution_of(means, nodes))
-    return _Skyline(passes, edges, means, fit, found)
+    return passes, edges, means, fit_skyline(means, nodes, caution_of(means, nodes)), found
 
 
-def _covered(skyline: _Skyline, seen: Ints, apart_deg: Floats, latitude_deg: float) -> Coverage:
+def _covered(means: CellMeans, seen: Ints, apart_deg: Floats, latitude_deg: float) -> Coverage:
     """What was seen of each cell; rows that only climbed say nothing of what is beside the edge."""
     told = np.zeros(CELLS)
-    told[cell_of(skyline.means.azimuth_deg)] = 1.0
+    told[cell_of(means.azimuth_deg)] = 1.0
     near = over_stretch(told, 2 * round(GAP_DEG / STEP_DEG)) > 0.5
     seen = np.where(near, seen, 0)
     middle = floats((np.arange(CELLS) + 0.5) * STEP_DEG)
@@ -192,7 +164,12 @@ def _covered(skyline: _Skyline, seen: Ints, apart_deg: Floats, latitude_deg: flo
 
 
 def _profile(
-    fit: Fit, agreement: Agreement, seen: Ints, sweeps: Sequence[SightedSweep], settings: Settings
+    fit: Fit,
+    doubt_deg: Floats,
+    scale: float,
+    seen: Ints,
+    sweeps: Sequence[SightedSweep],
+    settings: Settings,
 ) -> HorizonProfile:
     """The skyline with its standard error, where it was measured."""
     node, cell = fit.node_deg, cell_of(fit.node_deg)
@@ -205,8 +182,8 @@ def _profile(
     flat = np.maximum(np.cos(np.radians(fit.elevation_deg)), 0.05)
     reach = settings.tremor_deg / np.sqrt(np.maximum(seen[cell], 1)) / flat
     across = reach * slope_at(node, node, fit.elevation_deg, reach)
-    doubt = np.maximum(agreement.doubt_deg[cell], agreement.doubt_deg[before])
-    error = np.hypot(np.hypot(agreement.scale * fit.standard_error_deg, across), doubt)
+    doubt = np.maximum(doubt_deg[cell], doubt_deg[before])
+    error = np.hypot(np.hypot(scale * fit.standard_error_deg, across), doubt)
     used = [one.sight for one in sweeps if one.sight.used.any()]
     level = max((s.level_error_deg for s in used), default=0.0)
     return HorizonProfile(

@@ -19,24 +19,3 @@ from logger.orientation.declination import (
 )
 from logger.orientation.field_check import FieldCheck
 from logger.orientation.sight import Orientation, SensorDrift, orient, sight_lines
-
-__all__ = [
-    "CORRECTIONS",
-    "UNDATED",
-    "BearingCorrection",
-    "CompassCorrection",
-    "Corrections",
-    "Declination",
-    "DeviationCurve",
-    "FieldCheck",
-    "FieldReference",
-    "LevelCorrection",
-    "Orientation",
-    "SensorDrift",
-    "declination_at",
-    "declination_given",
-    "field_expected_at",
-    "model_years_check",
-    "orient",
-    "sight_lines",
-]

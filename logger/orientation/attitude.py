@@ -11,9 +11,9 @@ from logger.geometry import attitude_from_vectors
 from logger.orientation.corrections import Matrix, Vector
 from logger.orientation.running import rows_in, running_mean
 
+# Noise of one sample of a cheap board, lower bounds (BMM150 and LSM303AGR data sheets, from
+# memory: 0.3 to 0.6 uT). [g] [uT]
 FORCE_NOISE_G, FIELD_NOISE_UT = 0.004, 0.4
-"""Noise of one sample of a cheap board, lower bounds (BMM150 and LSM303AGR data sheets, from
-memory: 0.3 to 0.6 uT). [g] [uT]"""
 
 
 @dataclass(frozen=True, eq=False)

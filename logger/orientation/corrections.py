@@ -22,9 +22,7 @@ Scale = Annotated[float, Within(0.5, 2.0)]
 Offset = Annotated[float, Within(-1.0, 1.0)]
 Coefficient = Annotated[float, Within(-180.0, 180.0)]
 Sure = Annotated[float, Within(0.01, 180.0)]
-
-DETERMINANT_WITHIN = 1e-3
-"""Files hold ten decimals."""
+DETERMINANT_WITHIN = 1e-3  # Files hold ten decimals
 
 
 def vector_of(values: Floats) -> Vector:
@@ -190,10 +188,10 @@ class Corrections:
     field: FieldReference | None = None  # The model's field at the site, for the check of the field
 
 
+# What a stored calibration may hold, by its kind
 CORRECTIONS: dict[str, type[Any]] = {
     "compass": CompassCorrection,
     "deviation": DeviationCurve,
     "level": LevelCorrection,
     "bearing": BearingCorrection,
 }
-"""What a stored calibration may hold, by its kind."""

@@ -11,12 +11,12 @@ from logger.geomagnetism import GeomagneticField, MagneticModel, geomagnetic_fie
 from logger.orientation.corrections import Declination, FieldReference
 from logger.site import Site
 
+# Of a declination that the user gives: half of the degree that charts are read to (common
+# practice, no source)
 GIVEN_STANDARD_ERROR_DEG = 0.5
-"""Of a declination that the user gives: half of the degree that charts are read to (common
-practice, no source). [deg]"""
+# Of a recording that bears no date: a fixed day keeps a replay the same for ever, and a year
+# shifts declination by 0.1 to 0.2 degrees
 UNDATED = dt.date(2026, 7, 1)
-"""Of a recording that bears no date: a fixed day keeps a replay the same for ever, and a year
-shifts declination by 0.1 to 0.2 degrees."""
 
 
 def declination_at(site: Site, date: dt.date, model: MagneticModel | None = None) -> Declination:

@@ -17,12 +17,10 @@ from logger.orientation.corrections import CompassCorrection, FieldReference
 from logger.orientation.running import rows_in, running_median
 from logger.settings import Settings
 
-MEDIAN_OVER_S = 1.0
-"""One noisy sample of a cheap magnetometer is no disturbance. [s]"""
-DISTURBED_LIMIT = 0.10
-"""Share of samples that a sweep may lose to a magnetic disturbance."""
+MEDIAN_OVER_S = 1.0  # One noisy sample of a cheap magnetometer is no disturbance
+DISTURBED_LIMIT = 0.10  # Share of samples that a sweep may lose to a magnetic disturbance
+# Of a whole recording from the model: wide, for a board's own scale is in its strength
 MODEL_SHARE, MODEL_DIP_DEG = 0.20, 6.0
-"""Of a whole recording from the model: wide, for a board's own scale is in its strength."""
 
 
 @dataclass(frozen=True, eq=False)

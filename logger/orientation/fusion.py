@@ -31,25 +31,22 @@ from logger.orientation.running import over_a_second, rows_alike
 
 ITERATIONS = 12
 CONVERGED_DEG = 1e-3
-SETTLED_DEG = 1e-2
-"""Near enough to ask whether the dip agrees with the force."""
+SETTLED_DEG = 1e-2  # Near enough to ask whether the dip agrees with the force
+# Standard errors of the difference past which dip and force contradict each other
 CONTRADICTION = 3.0
-"""Standard errors of the difference past which dip and force contradict each other."""
+# Of one sample (ICM-20948 data sheet, from memory: 0.015 deg/s per root hertz). [deg/s]
 RATE_NOISE_DEG_S = 0.1
-"""Of one sample (ICM-20948 data sheet, from memory: 0.015 deg/s per root hertz). [deg/s]"""
+# What integrating a changing rate misses, as a share of its change between two samples
 RATE_CHANGE_ERROR = 0.1
-"""What integrating a changing rate misses, as a share of its change between two samples."""
-GAP_RATE_DEG_S = 30.0
-"""How fast the board may have turned where no rate is known."""
+GAP_RATE_DEG_S = 30.0  # How fast the board may have turned where no rate is known
 LEAST_FIELD_NOISE_RAD = 0.003
-FORCE_MEMORY_S = 0.05
-"""How long errors of the force (hand motion) stay alike at least. [s]"""
+FORCE_MEMORY_S = 0.05  # How long errors of the force (hand motion) stay alike at least
+# The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g], and
+# what the dip differs by from the calibration's [rad]
 BIAS, SHAPE, OFFSET, DIP = slice(0, 3), slice(3, 12), slice(12, 15), 15
-"""The constants: gyro bias [rad/s], gyro scale and misalignment, accelerometer offset [g], and
-what the dip differs by from the calibration's [rad]."""
 CONSTANTS = 16
+# The level axis about which each row's measurements turn: force, force, heading, dip
 ABOUT = (0, 1, 2, 1)
-"""The level axis about which each row's measurements turn: force, force, heading, dip."""
 
 
 @dataclass(frozen=True)

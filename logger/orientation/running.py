@@ -8,8 +8,7 @@ from scipy.ndimage import median_filter, uniform_filter1d
 
 from logger.arrays import Bools, Floats, floats
 
-LONGEST_MEMORY_S = 3.0
-"""For longer than this no error is taken to stay alike."""
+LONGEST_MEMORY_S = 3.0  # For longer than this no error is taken to stay alike
 
 
 def rows_in(t_s: Floats, window_s: float) -> int:

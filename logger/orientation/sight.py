@@ -10,12 +10,7 @@ from logger.arrays import Bools, Floats, Texts
 from logger.checks import NORMAL_95, Check
 from logger.geometry import angles_of, attitude_matrix, direction_of, wrap360
 from logger.orientation.attitude import Attitude, attitude_row_by_row
-from logger.orientation.corrections import (
-    CompassCorrection,
-    Corrections,
-    LevelCorrection,
-    Vector,
-)
+from logger.orientation.corrections import CompassCorrection, Corrections, LevelCorrection, Vector
 from logger.orientation.field_check import FieldCheck, check_field
 from logger.orientation.fusion import SensorPrior
 from logger.orientation.sight_lines import SightLines
@@ -23,31 +18,28 @@ from logger.orientation.stretches import attitude_in_stretches
 from logger.recording.samples import Samples
 from logger.settings import Settings
 
+# The bits of the wire's ``status``
 TILT_COMPENSATED, FIELD_OUT_OF_RANGE, FORCE_OUT_OF_RANGE, ASKS_FOR_CALIBRATION = 1, 2, 4, 8
-"""The bits of the wire's ``status``."""
-
 OUT_OF_RANGE = "board says out of range"
 NO_DIRECTION = "no direction"
 DISTURBED = "magnetic disturbance"
 SHAKEN = "board shaken"
 NOT_COMPENSATED = "heading not compensated for lean"
-
+# A heading not compensated for lean is off by up to the lean times tan(dip)
 UNCOMPENSATED_LEAN_DEG = 2.0
-"""A heading not compensated for lean is off by up to the lean times tan(dip). [deg]"""
-SHAKEN_G = 0.15
-"""Without a gyro, a specific force this far from 1 g says nothing of the level. [g]"""
+SHAKEN_G = 0.15  # Without a gyro, a specific force this far from 1 g says nothing of the level
+# Random error of one attitude computed by the board (common practice, no source)
 BOARD_ATTITUDE_ERROR_DEG = 0.5
-"""Random error of one attitude computed by the board (common practice, no source). [deg]"""
+# Heading error that all rows share without calibration: of a board that computes its own
+# heading, and of a raw stream (common practice, no source)
 BOARD_HEADING_ERROR_DEG, RAW_HEADING_ERROR_DEG = 2.0, 5.0
-"""Heading error that all rows share without calibration: of a board that computes its own heading,
-and of a raw stream (common practice, no source). [deg]"""
+# Level error that all rows share without calibration (BROAD trials 02 and 05, Laidig et al.,
+# Data 6(7):72, 2021: 0.43 RMS at rest)
 UNCALIBRATED_LEVEL_ERROR_DEG = 0.5
-"""Level error that all rows share without calibration (BROAD trials 02 and 05, Laidig et al., Data
-6(7):72, 2021: 0.43 RMS at rest). [deg]"""
+# What an accelerometer's curvature and cross-talk leave (common practice, no source)
 LEVEL_FLOOR_DEG = 0.03
-"""What an accelerometer's curvature and cross-talk leave (common practice, no source). [deg]"""
+# Of a gyro whose matrix a tumble gave, 1 sigma
 CALIBRATED_SCALE_ERROR, CALIBRATED_MISALIGNMENT = 0.002, 0.001
-"""Of a gyro whose matrix a tumble gave, 1 sigma."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +104,7 @@ def orient(
         t_s=samples.t_s,
         azimuth_deg=azimuth,
         elevation_deg=elevation,
-        roll_deg=np.where(~own | np.isfinite(samples.tilt_deg), roll, np.nan),
+        roll_deg=np.where(~own | np.isfinite(samples.roll_deg), roll, np.nan),
         standard_error_deg=np.sqrt((across**2 + attitude.level_error_deg**2) / 2),
         used=used,
         reason=reason,
@@ -149,7 +141,7 @@ def _board_attitude(
             shrink = np.maximum(np.cos(np.radians(pitch)), 0.1)
             pitch = pitch - corrections.level.pitch_offset_deg / shrink
         # A board without a roll sensor is held upright; only collimation would need its roll.
-        matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.tilt_deg[own]), pitch)
+        matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.roll_deg[own]), pitch)
         error[own] = BOARD_ATTITUDE_ERROR_DEG
     return Attitude(matrix, error, error)
 
@@ -280,7 +272,7 @@ def _judge(
     drop((samples.status & (FIELD_OUT_OF_RANGE | FORCE_OUT_OF_RANGE)) != 0, OUT_OF_RANGE)
     drop(~(np.isfinite(azimuth) & np.isfinite(elevation)), NO_DIRECTION)
     ours = ~raw & (samples.seq >= 0) & ((samples.status & TILT_COMPENSATED) == 0)
-    lean = np.hypot(np.nan_to_num(samples.tilt_deg), np.nan_to_num(samples.pitch_deg))
+    lean = np.hypot(np.nan_to_num(samples.roll_deg), np.nan_to_num(samples.pitch_deg))
     drop(ours & (lean > UNCOMPENSATED_LEAN_DEG), NOT_COMPENSATED)
     if field is not None:
         drop(field.disturbed, DISTURBED)

@@ -15,10 +15,9 @@ from logger.arrays import Bools, Floats
 from logger.orientation.attitude import Attitude
 from logger.orientation.fusion import SensorPrior, attitude_over_recording
 
-MOST_ROWS = 40_000
-"""Of one fit: nearly seven minutes at 100 Hz, thirteen at 50 Hz."""
+MOST_ROWS = 40_000  # Of one fit: nearly seven minutes at 100 Hz, thirteen at 50 Hz
+# Rows of its neighbours that a stretch is fitted with; many times the memory of its sensors
 OVERLAP = 1_500
-"""Rows of its neighbours that a stretch is fitted with; many times the memory of its sensors."""
 
 
 def attitude_in_stretches(

@@ -9,26 +9,3 @@ from logger.recording.port_diagnosis import Heard, heard
 from logger.recording.reader import Recording, continued, only_begun, read_recording
 from logger.recording.reader_thread import FloodError, Link, Taken
 from logger.recording.writer import RecordingWriter, write_recording
-
-__all__ = [
-    "Capture",
-    "CaptureSettings",
-    "Clock",
-    "CorrectedClock",
-    "FloodError",
-    "Heard",
-    "Link",
-    "Recording",
-    "RecordingWriter",
-    "StreamBuilder",
-    "SystemClock",
-    "Taken",
-    "continued",
-    "heard",
-    "load_stream",
-    "only_begun",
-    "open_link",
-    "read_recording",
-    "recording_checks",
-    "write_recording",
-]

@@ -12,8 +12,8 @@ import numpy as np
 
 from logger.arrays import Floats
 
+# Ceramic and RC oscillators of cheap boards are off by up to 1 to 2 % (from memory)
 _MOST_DRIFT = 0.02
-"""Ceramic and RC oscillators of cheap boards are off by up to 1 to 2 % (from memory)."""
 _DRIFT_OVER_S = 30.0
 
 

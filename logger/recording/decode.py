@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from array import array
 from collections import Counter
 from collections.abc import Callable, Sized
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import replace
+from itertools import accumulate, pairwise
 from operator import attrgetter
 from typing import Any
 
@@ -35,90 +36,57 @@ from firmware_protocol import (
 from logger.arrays import Bools, Floats
 from logger.geometry import angle_between, wrap360
 from logger.recording.clocks import Join, join_clocks
-from logger.recording.samples import BoardFault, BoardSeen, KeyPress, Note, Samples, Stream
+from logger.recording.samples import BoardSeen, KeyPress, Note, Samples, Stream, printable
 
-HOLD_S = 2.0
-"""How long a plain board's pitch and roll hold when its headings come more often. [s]"""
-
-IMPLAUSIBLE = "a jump there and back"
-"""Reason given to values of plain sentences that a bare XOR let through."""
-
+HOLD_S = 2.0  # How long a plain board's pitch and roll hold when its headings come more often
+IMPLAUSIBLE = "a jump there and back"  # Values of plain sentences that a bare XOR let through
+FAULTS = "the board reports faults"
+# Key presses, notes and faults that are kept: no hand makes more, a stuck key would
 MOST_EVENTS = 5_000
-"""Key presses, notes and faults that are kept: no hand makes more, a stuck key would."""
-
+# Faster there and back within two samples is no sweep (common practice, no source). [deg/s]
 FASTEST_DEG_S = 60.0
-"""Faster there and back within two samples is no sweep (common practice, no source). [deg/s]"""
-LEAST_JUMP_DEG = 5.0
-"""Smaller jumps are noise, and too small to matter. [deg]"""
-
+LEAST_JUMP_DEG = 5.0  # Smaller jumps are noise, and too small to matter
 _T_WRAP = 2**32
 _SAME_INSTANT_S = 1.0
-_BEHIND_MS = 1000
-"""Sentences of one board may be this much out of order. [ms]"""
-_LEAP_MS = 60_000
-"""A board's clock that runs ahead of ours by more at one step is another clock. [ms]"""
+_BEHIND_MS = 1000  # Sentences of one board may be this much out of order
+_LEAP_MS = 60_000  # A board's clock that runs ahead of ours by more at one step is another clock
+# After an interruption, clocks that still agree this well belong to the same start
 _REJOINED_MS = 2000
-"""After an interruption, clocks that still agree this well belong to the same start. [ms]"""
 _NO_BOOT = -1
-
-
-class _Table:
-    """Rows of numbers that grow, in one array: a row takes the room of its numbers."""
-
-    def __init__(self, width: int) -> None:
-        self._width = width
-        self._cells = array("d")
-
-    def __len__(self) -> int:
-        return len(self._cells) // self._width
-
-    def add(self, *row: float) -> None:
-        """Take one more row."""
-        self._cells.extend(row)
-
-    def rows(self, start: int = 0, stop: int | None = None) -> Floats:
-        """A copy, for the array must be free to grow. Shape (N, width)."""
-        stop = len(self) if stop is None else stop
-        part = self._cells[start * self._width : stop * self._width]
-        return np.frombuffer(part, dtype=np.float64).reshape(-1, self._width)
-
-    def of_instants(self, start: int, stop: int) -> Floats:
-        """The rows of these instants, which stand in the first column, in order."""
-        column = np.frombuffer(self._cells, dtype=np.float64)[:: self._width]
-        first, last = np.searchsorted(column, (start, stop)).tolist()
-        return self.rows(first, last)
-
-
-@dataclass(frozen=True)
-class _Kind:
-    """What a measuring sentence holds, in the order of the wire after ``seq`` and ``t_ms``."""
-
-    values: Callable[[Measuring], tuple[int | None, ...]]
-    # Name, columns and wire units in one of ours, in order
-    columns: tuple[tuple[str, int, float], ...]
-
-    @property
-    def width(self) -> int:
-        """Numbers in a row of its table, the instant first."""
-        return 1 + sum(width for _, width, _ in self.columns)
-
-
-_KINDS: dict[type[Measuring], _Kind] = {
-    Attitude: _Kind(
-        attrgetter("heading_cdeg", "tilt_cdeg", "pitch_cdeg", "status"),
-        (("heading_deg", 1, 100), ("tilt_deg", 1, 100), ("pitch_deg", 1, 100), ("status", 1, 1)),
-    ),
-    RawField: _Kind(
-        attrgetter("mx", "my", "mz", "fx", "fy", "fz"),
-        (("field_ut", 3, 100), ("force_g", 3, 10_000)),
-    ),
-    RawRate: _Kind(
-        attrgetter("gx", "gy", "gz", "temperature"),
-        (("rate_deg_s", 3, 100), ("temperature_c", 1, 10)),
-    ),
+# A row in the table of instants: its columns in this order, and how many numbers each holds
+_COLUMNS = {
+    "received_s": 1,
+    "board_s": 1,
+    "boot": 1,
+    "seq": 1,
+    "heading_deg": 1,
+    "roll_deg": 1,
+    "pitch_deg": 1,
+    "status": 1,
+    "field_ut": 3,
+    "force_g": 3,
+    "rate_deg_s": 3,
+    "temperature_c": 1,
+    "heading_is_true": 1,
+    "variation_deg": 1,
 }
-_HEADING = (("heading_deg", 1, 1), ("heading_is_true", 1, 1), ("variation_deg", 1, 1))
-"""Columns of a plain board's heading, in degrees already."""
+_WIDTH = sum(_COLUMNS.values())
+_ENDS = dict(zip(_COLUMNS, accumulate(_COLUMNS.values()), strict=True))
+_UNSENT = (*[math.nan] * 3, 0.0, *[math.nan] * 10, 0.0, math.nan)  # What follows ``seq``
+# Where a measuring sentence's values go from, in the order of the wire; wire units in one of ours
+_MEASURED: dict[type[Measuring], tuple[str, Callable[[Any], Any], tuple[int, ...]]] = {
+    Attitude: (
+        "heading_deg",
+        attrgetter("heading_cdeg", "tilt_cdeg", "pitch_cdeg", "status"),
+        (100, 100, 100, 1),
+    ),
+    RawField: (
+        "field_ut",
+        attrgetter("mx", "my", "mz", "fx", "fy", "fz"),
+        (100, 100, 100, 10_000, 10_000, 10_000),
+    ),
+    RawRate: ("rate_deg_s", attrgetter("gx", "gy", "gz", "temperature"), (100, 100, 100, 10)),
+}
 
 
 class StreamBuilder(Counts):
@@ -132,14 +100,12 @@ class StreamBuilder(Counts):
         super().__init__()
         self._decoder = Decoder()
         self.boards: list[BoardSeen] = []
-        self._instants = _Table(4)  # received_s, board_s, boot, seq
-        self._measured = {kind: _Table(_KINDS[kind].width) for kind in _KINDS}
-        self._headings = _Table(1 + len(_HEADING))
-        # How many instants there were before it, receive time, degrees
-        self._pitches, self._rolls = _Table(3), _Table(3)
+        self._cells = array("d")  # `_COLUMNS` of one instant after another
+        # Of plain boards: how many instants there were before it, receive time, degrees
+        self._held = {"pitch_deg": array("d"), "roll_deg": array("d")}
         self._keys: list[tuple[float, float, int, bool, int]] = []
         self._notes: list[Note] = []
-        self._faults: list[BoardFault] = []
+        self._faults: Counter[str] = Counter()
         self._left_out: Counter[str] = Counter()
         # The board's clock, its wraps undone; which start of a board it is of
         self._clock_ms: int | None = None
@@ -152,7 +118,7 @@ class StreamBuilder(Counts):
         self._changed = False  # Another board named itself, and has measured nothing since
 
     def __len__(self) -> int:
-        return len(self._instants)
+        return len(self._cells) // _WIDTH
 
     @property
     def identity(self) -> Identity | None:
@@ -188,43 +154,50 @@ class StreamBuilder(Counts):
         self.count(sentence)
         match sentence:
             case Attitude() | RawField() | RawRate():
-                kind = _KINDS[type(sentence)]
-                values = [np.nan if v is None else v for v in kind.values(sentence)]
-                instant = self._instant(t_s, sentence.seq, sentence.t_ms)
-                self._measured[type(sentence)].add(instant, *values)
+                self._instant(t_s, sentence.seq, sentence.t_ms)
+                column, values, units = _MEASURED[type(sentence)]
+                told = zip(values(sentence), units, strict=True)
+                self._write(column, *(math.nan if v is None else v / unit for v, unit in told))
             case Key():
                 board_s = self._board_seconds(t_s, sentence.t_ms)
                 if self._room_for("key events", self._keys):
                     self._keys.append((t_s, board_s, sentence.key, sentence.down, self._boot))
             case Fault():
-                if self._room_for("faults of the board", self._faults):
-                    self._faults.append(BoardFault(t_s, sentence.code, sentence.text))
+                what = printable(f"{sentence.code} {sentence.text}")
+                if what in self._faults or self._room_for("kinds of fault", self._faults):
+                    self._faults[what] += 1
             case Identity():
                 self._named(sentence)
             case MagneticHeading(heading, deviation, variation):
-                turned = np.nan if heading is None else heading + (deviation or 0.0)
-                self._plain_heading(t_s, turned, 0.0, np.nan if variation is None else variation)
+                turned = None if heading is None else heading + (deviation or 0.0)
+                self._plain_heading(t_s, turned, 0.0, variation)
             case TrueHeading(heading):
-                self._plain_heading(t_s, np.nan if heading is None else heading, 1.0, np.nan)
+                self._plain_heading(t_s, heading, 1.0, None)
             case PitchRoll(pitch, roll):
-                if pitch is not None:
-                    self._pitches.add(len(self), t_s, pitch)
-                if roll is not None:
-                    self._rolls.add(len(self), t_s, roll)
+                for name, angle in (("pitch_deg", pitch), ("roll_deg", roll)):
+                    if angle is not None:
+                        self._held[name].extend((len(self), t_s, angle))
 
-    def _instant(self, t_s: float, seq: int, t_ms: int) -> int:
-        """The row of a measuring sentence; sentences of one instant share it."""
+    def _write(self, column: str, *values: float) -> None:
+        """Fill in the last row, from a column on."""
+        at = len(self._cells) - _WIDTH + _ENDS[column] - _COLUMNS[column]
+        self._cells[at : at + len(values)] = array("d", values)
+
+    def _instant(self, t_s: float, seq: int, t_ms: int) -> None:
+        """Begin the row of a measuring sentence; sentences of one instant share it."""
         board_s = self._board_seconds(t_s, t_ms)
         # One instant's sentences bear one seq; the clock guards against a board stuck at one.
         last_seq, last_s, boot = self._latest
         if seq != last_seq or boot != self._boot or abs(board_s - last_s) >= _SAME_INSTANT_S:
             self._latest = (seq, board_s, self._boot)
-            self._instants.add(t_s, board_s, self._boot, seq)
-        return len(self) - 1
+            self._cells.extend((t_s, board_s, self._boot, seq, *_UNSENT))
 
-    def _plain_heading(self, t_s: float, *values: float) -> None:
-        self._headings.add(len(self), *values)
-        self._instants.add(t_s, np.nan, self._boot, -1)
+    def _plain_heading(
+        self, t_s: float, heading: float | None, true: float, variation: float | None
+    ) -> None:
+        self._cells.extend((t_s, math.nan, self._boot, -1, *_UNSENT))
+        self._write("heading_deg", math.nan if heading is None else heading)
+        self._write("heading_is_true", true, math.nan if variation is None else variation)
         self._latest = (-1, -np.inf, _NO_BOOT)
 
     def _board_seconds(self, t_s: float, t_ms: int) -> float:
@@ -274,34 +247,36 @@ class StreamBuilder(Counts):
             if boot in joins:
                 t_s = float(joins[boot].host_s(np.array(board_s)))
             keys.append(KeyPress(t_s, key, down))
-        left_out = [
+        doubts = sorted({join.doubt for join in joins.values() if join.doubt})
+        doubts += [
             f"{n} {what} after the first {MOST_EVENTS} left out"
             for what, n in self._left_out.items()
             if n
         ]
+        if self._faults:
+            told = ", ".join(f"{what} ({n}×)" for what, n in self._faults.most_common(5))
+            doubts.append(f"{FAULTS}: {told}")
         return Stream(
             samples=samples,
             keys=tuple(keys),
             notes=tuple(self._notes),
-            faults=tuple(self._faults),
             boards=tuple(self.boards),
             refused=dict(self.refused) | ({IMPLAUSIBLE: implausible} if implausible else {}),
             unknown=self.unknown,
             lost=self.lost,
-            doubts=(*sorted({join.doubt for join in joins.values() if join.doubt}), *left_out),
+            doubts=tuple(doubts),
         )
 
     def _columns(self, start: int, stop: int) -> tuple[Samples, dict[int, Join], int]:
-        received, board, boot, seq = self._instants.rows(start, stop).T
         n = stop - start
-        columns = {
-            name: np.broadcast_to(blank.flat[0], (n, *blank.shape[1:]))
-            for name, blank in Samples.blank(1).items()
-        }
-        columns |= {"received_s": received, "board_s": board, "seq": seq.astype(np.int64)}
-        for kind, table in self._measured.items():
-            _fill(columns, table.of_instants(start, stop), start, _KINDS[kind].columns)
-        _fill(columns, self._headings.of_instants(start, stop), start, _HEADING)
+        table = np.array(self._cells[start * _WIDTH : stop * _WIDTH]).reshape(n, _WIDTH)
+        columns: dict[str, Any] = {}
+        for name, width in _COLUMNS.items():
+            column = table[:, _ENDS[name] - width : _ENDS[name]]
+            if np.isnan(column).all():  # what was never sent takes no room
+                column = np.broadcast_to(np.nan, column.shape)
+            columns[name] = column if width > 1 else column[:, 0]
+        received, board, boot = columns["received_s"], columns["board_s"], columns.pop("boot")
         if any(columns["heading_deg"].strides):
             columns["heading_deg"] = wrap360(columns["heading_deg"])
         implausible = self._plain_columns(columns, start)
@@ -323,8 +298,8 @@ class StreamBuilder(Counts):
         if not plain.size:
             return 0
         received, taken_out = columns["received_s"], 0
-        for name, table in (("pitch_deg", self._pitches), ("tilt_deg", self._rolls)):
-            before, at_s, angle_deg = table.rows().T
+        for name, held in self._held.items():
+            before, at_s, angle_deg = np.array(held).reshape(-1, 3).T
             latest = np.searchsorted(before, start + plain, side="right") - 1
             rows, latest = plain[latest >= 0], latest[latest >= 0]
             if not rows.size:
@@ -337,27 +312,9 @@ class StreamBuilder(Counts):
             columns[name][rows[holds]] = angle_deg[latest[holds]]
         rows = plain[np.isfinite(columns["heading_deg"][plain])]
         odd = jumps_and_back(received[rows], columns["heading_deg"][rows])
+        columns["heading_deg"] = np.array(columns["heading_deg"])
         columns["heading_deg"][rows[odd]] = np.nan
         return taken_out + int(odd.sum())
-
-
-def _fill(
-    columns: dict[str, Any],
-    table: Floats,
-    start: int,
-    names: tuple[tuple[str, int, float], ...],
-) -> None:
-    """Write a table's values into the rows of their instants; what never came takes no room."""
-    if not len(table):
-        return
-    rows, at = table[:, 0].astype(np.int64) - start, 1
-    for name, width, per_unit in names:
-        values = table[:, at : at + width] / per_unit
-        at += width
-        if np.isnan(values).all():
-            continue
-        columns[name] = np.array(columns[name])
-        columns[name][rows] = values if width > 1 else values[:, 0]
 
 
 def jumps_and_back(t_s: Floats, angle_deg: Floats) -> Bools:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from firmware_protocol import Refusal, decode_sentence
 from logger.checks import Check
-from logger.recording.decode import StreamBuilder
+from logger.recording.decode import FAULTS, StreamBuilder
 from logger.recording.nmea_log import parse_plain_log
 from logger.recording.reader import Recording, is_recording, parse_recording, read_bytes
 from logger.recording.samples import Stream, as_note
@@ -50,7 +50,8 @@ def decode_recording(recording: Recording) -> Stream:
 def recording_checks(recording: Recording, stream: Stream) -> tuple[Check, ...]:
     """What in a recording fails a check; being cut short, or a doubtful clock, alone does not."""
     name = recording.path.name
-    harmless = ("not sealed", "the last line is torn", "a plain log", "no header", "time in doubt")
+    harmless = ("not sealed", "the last line is torn", "a plain log", "no header", "time in doubt",
+                FAULTS)  # fmt: skip
     damage = [p for p in recording.problems if not p.startswith(harmless)]
     checks = [
         Check(

@@ -25,15 +25,14 @@ from logger.recording.samples import printable
 MAGIC = b"horizon-logger recording "
 FIRST_LINE = MAGIC + b"1\n"
 MOST_BYTES = 128 * 2**20
+# At 600 sentences a second, the most the contract allows, half an hour; at 50 Hz, hours. What
+# fits into half a gigabyte of memory all the way to the report; a sweep goes on in a new
+# recording.
 MOST_RECORDS = 1_000_000
-"""At 600 sentences a second, the most the contract allows, half an hour; at 50 Hz, hours. What fits
-into half a gigabyte of memory all the way to the report; a sweep goes on in a new recording."""
-_FRAME = 3
-"""First line, header and seal."""
+_FRAME = 3  # First line, header and seal
 LONGEST_LINE = 64 * 2**10
 UNSEALED = "not sealed: the recording was interrupted before its end"
 NOTHING = "not sealed: the recording was interrupted before anything came"
-
 _STAMPED = re.compile(rb"([sxn]) ([0-9]{1,7}(?:\.[0-9]{1,9})?)(?: |(?=\n))").match
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _STILL_WRITTEN_S = 2.0

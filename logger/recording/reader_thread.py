@@ -14,20 +14,19 @@ from firmware_protocol import Piece
 from logger.errors import DeviceError
 
 POLL_S = 0.1
-
+# Sentences, or scraps of noise: three times the 600 that the contract's fastest board sends
 PIECES_A_SECOND = 2_000
-"""Sentences, or scraps of noise: three times the 600 that the contract's fastest board sends."""
+# What may come at once: a whole sweep of a virtual board that is not paced (`simulate --speed
+# 0`), or what a stalled network held back for 50 s of the contract's fastest board
 PIECES_AT_ONCE = 30_000
-"""What may come at once: a whole sweep of a virtual board that is not paced (`simulate --speed 0`),
-or what a stalled network held back for 50 s of the contract's fastest board."""
+# Pieces that may wait to be shown: nearly three minutes of the fastest board, some 40 MB
 MOST_WAITING = 100_000
-"""Pieces that may wait to be shown: nearly three minutes of the fastest board, some 40 MB."""
+# Of what comes while nobody records, so that nothing is lost between two recordings. [bytes]
 _KEPT_EARLY = 64 * 2**10
-"""Of what comes while nobody records, so that nothing is lost between two recordings. [bytes]"""
 
 
 class RawPort(Protocol):
-    """What the reader thread needs of a port."""
+    """What the reader thread needs of a port; `close` never raises."""
 
     url: str
 
@@ -37,8 +36,7 @@ class RawPort(Protocol):
     def write(self, data: bytes) -> None:
         """Send bytes; what the other end does not take soon is dropped."""
 
-    def close(self) -> None:
-        """Let the port go; never raises."""
+    def close(self) -> None: ...  # noqa: D102
 
 
 class FloodError(DeviceError):

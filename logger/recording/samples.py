@@ -23,28 +23,24 @@ class Samples:
     Sentences of one instant (same ``seq``) share a row. Values are as sent: nothing is corrected.
     """
 
-    # Seconds from the start of the recording, never decreasing: the board's clock joined to the
-    # host's where there is one, the host's receive time elsewhere. [s] Shape (N,).
+    # From the start of the recording, never decreasing: the board's clock joined to the host's
+    # where there is one, the host's receive time elsewhere. [s]
     t_s: Floats
-    # Host receive time of the row's first sentence, from the start of the recording. [s] Shape
-    # (N,).
-    received_s: Floats
-    # The board's own clock with its wraps undone; NaN for boards without one. [s] Shape (N,).
-    board_s: Floats
-    seq: Ints  # The wire's instant counter; -1 for boards without one. Shape (N,).
-    # Clockwise from magnetic north, or from true north where `heading_is_true`. [deg] Shape
-    # (N,).
+    received_s: Floats  # Host receive time of the row's first sentence. [s]
+    board_s: Floats  # The board's own clock with its wraps undone; NaN without one. [s]
+    seq: Ints  # The wire's instant counter; -1 for boards without one
+    # Clockwise from magnetic north, or from true north where `heading_is_true`. [deg]
     heading_deg: Floats
-    heading_is_true: Bools  # Shape (N,)
-    tilt_deg: Floats  # About the line of sight, right side down positive. [deg] Shape (N,).
-    pitch_deg: Floats  # Line of sight above the level, as the board computes it. [deg] Shape (N,).
-    status: Ints  # The wire's status bits; 0 where none were sent. Shape (N,).
-    field_ut: Floats  # Raw magnetic field in body axes. [uT] Shape (N, 3).
-    # Raw specific force in body axes; at rest and level 0, 0, -1. [g] Shape (N, 3).
+    heading_is_true: Bools
+    roll_deg: Floats  # About the line of sight, right side down positive. [deg]
+    pitch_deg: Floats  # Line of sight above the level, as the board computes it. [deg]
+    status: Ints  # The wire's status bits; 0 where none were sent
+    field_ut: Floats  # Raw magnetic field in body axes. [uT] Shape (N, 3)
+    # Raw specific force in body axes; at rest and level 0, 0, -1. [g] Shape (N, 3)
     force_g: Floats
-    rate_deg_s: Floats  # Raw angular rate about the body axes. [deg/s] Shape (N, 3).
-    temperature_c: Floats  # Of the gyro. [degC] Shape (N,).
-    # Magnetic variation the board claims, east positive; NaN where none. [deg] Shape (N,).
+    rate_deg_s: Floats  # Raw angular rate about the body axes. [deg/s] Shape (N, 3)
+    temperature_c: Floats  # Of the gyro. [degC]
+    # Magnetic variation the board claims, east positive; NaN where none. [deg]
     variation_deg: Floats
 
     def __post_init__(self) -> None:
@@ -57,12 +53,12 @@ class Samples:
 
     @classmethod
     def blank(cls, n: int) -> dict[str, Any]:
-        """Fresh writable columns of ``n`` rows with nothing measured, to fill and pass on."""
+        """Writable columns of ``n`` rows with nothing measured, to fill and pass on."""
         columns: dict[str, Any] = {name: np.full(n, np.nan) for name in _SCALARS}
         columns |= {name: np.full((n, 3), np.nan) for name in _VECTORS}
-        columns |= {"seq": np.full(n, -1, dtype=np.int64), "status": np.zeros(n, dtype=np.int64)}
-        columns["heading_is_true"] = np.zeros(n, dtype=bool)
-        return columns
+        return columns | {
+            "seq": np.full(n, -1), "status": np.zeros(n, int), "heading_is_true": np.zeros(n, bool),
+        }  # fmt: skip
 
     def __len__(self) -> int:
         return len(self.t_s)
@@ -73,31 +69,22 @@ class Samples:
 
     @property
     def has_field(self) -> Bools:
-        """Rows with raw field and raw specific force. Shape (N,)."""
-        both = np.isfinite(self.field_ut).all(axis=1) & np.isfinite(self.force_g).all(axis=1)
-        return np.asarray(both, dtype=bool)
+        """Rows with raw field and raw specific force."""
+        return np.asarray(np.isfinite(self.field_ut + self.force_g).all(axis=1))
 
     @property
     def has_rate(self) -> Bools:
-        """Rows with raw angular rate. Shape (N,)."""
-        return np.asarray(np.isfinite(self.rate_deg_s).all(axis=1), dtype=bool)
+        """Rows with raw angular rate."""
+        return np.asarray(np.isfinite(self.rate_deg_s).all(axis=1))
 
     @property
     def has_attitude(self) -> Bools:
-        """Rows with a heading and a pitch of the board's own. Shape (N,)."""
-        return np.asarray(np.isfinite(self.heading_deg) & np.isfinite(self.pitch_deg), dtype=bool)
+        """Rows with a heading and a pitch of the board's own."""
+        return np.asarray(np.isfinite(self.heading_deg + self.pitch_deg))
 
 
-_SCALARS = (
-    "t_s",
-    "received_s",
-    "board_s",
-    "heading_deg",
-    "tilt_deg",
-    "pitch_deg",
-    "temperature_c",
-    "variation_deg",
-)
+_SCALARS = ("t_s", "received_s", "board_s", "heading_deg", "roll_deg", "pitch_deg",
+            "temperature_c", "variation_deg")  # fmt: skip
 _VECTORS = ("field_ut", "force_g", "rate_deg_s")
 
 
@@ -117,15 +104,6 @@ def as_note(t_s: float, note: dict[str, Any]) -> Note:
 def printable(text: str) -> str:
     """A name or remark on one line of sane length, nothing in it that steers a terminal."""
     return "".join(c if c.isprintable() else " " for c in text[:LONGEST_TEXT]).strip()
-
-
-@dataclass(frozen=True)
-class BoardFault:
-    """A fault the board reported."""
-
-    t_s: float
-    code: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -156,12 +134,11 @@ class Stream:
     # In order of time
     keys: tuple[KeyPress, ...] = ()
     notes: tuple[Note, ...] = ()
-    faults: tuple[BoardFault, ...] = ()
     boards: tuple[BoardSeen, ...] = ()  # In order; the first from row 0 on
     refused: dict[str, int] = field(default_factory=dict)  # Damaged or refused sentences by reason
     unknown: int = 0  # Sound sentences of kinds that this program does not use
     lost: int = 0  # Instants missing according to ``seq``
-    doubts: tuple[str, ...] = ()  # What makes its times doubtful, in words
+    doubts: tuple[str, ...] = ()  # What may make it doubtful, such as faults of the board, in words
 
     @property
     def identity(self) -> Identity | None:
@@ -184,7 +161,7 @@ class Stream:
                 continue
             part: dict[str, Any] = {
                 name: tuple(event for event in getattr(self, name) if from_s <= event.t_s < until_s)
-                for name in ("keys", "notes", "faults")
+                for name in ("keys", "notes")
             }
             if parts:  # what the whole was refused or lost counts once
                 part |= {"refused": {}, "unknown": 0, "lost": 0}

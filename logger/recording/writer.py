@@ -14,14 +14,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from firmware_protocol import Decoder, Piece, Sound, Unsound
+from firmware_protocol import Decoder, Piece, Sound
 from logger.errors import InputError
 from logger.moments import Note
 from logger.recording.reader import FIRST_LINE, MOST_BYTES, MOST_RECORDS
 from logger.site import Site
+from logger.structured import utc_text
 
-PURPOSES = ("sweep", "compass", "level", "bearing", "plane")
-LEAF_STATES = ("in leaf", "bare", "none")
 SYNC_EVERY_S = 0.5
 
 
@@ -30,7 +29,7 @@ def header_of(
 ) -> dict[str, Any]:
     """What a recording says at its start; ``elevation_m`` is metres above the sea."""
     return {
-        "started": utc_text(started),
+        "started": utc_text(started, "milliseconds"),
         "latitude": site.latitude_deg,
         "longitude": site.longitude_deg,
         "elevation_m": site.altitude_m,
@@ -39,33 +38,7 @@ def header_of(
     }
 
 
-def utc_text(moment: dt.datetime) -> str:
-    """ISO 8601 with milliseconds and Z."""
-    utc = moment.astimezone(dt.UTC)
-    return utc.strftime("%Y-%m-%dT%H:%M:%S.") + f"{utc.microsecond // 1000:03d}Z"
-
-
-def write_recording(
-    path: Path,
-    header: Mapping[str, Any],
-    chunks: Sequence[tuple[float, bytes]],
-    notes: Sequence[Note] = (),
-) -> None:
-    """A sealed recording of bytes received at moments, with the operator's notes among them."""
-    decoder = Decoder()
-    said = [{"label": n.label, "kind": n.kind} | dict(n.more) for n in notes]
-    records: list[tuple[float, int, Any]] = [
-        *((t_s, 0, text) for t_s, text in chunks),
-        *((round(n.t_s, 3), 1, what) for n, what in zip(notes, said, strict=True)),
-    ]
-    with RecordingWriter(path, header) as writer:
-        for t_s, kind, what in sorted(records, key=lambda record: record[:2]):
-            if kind == 0:
-                writer.add(t_s, decoder.feed(what))
-            else:
-                writer.note(t_s, **{key: value for key, value in what.items() if value})
-
-
+from firmware_protocol import Decoder, Piece, Sound
 class RecordingWriter:
     """Appends records to a new file; never over an old one.
 
@@ -117,15 +90,12 @@ class RecordingWriter:
     def add(self, t_s: float, pieces: list[Piece]) -> None:
         """Record what one chunk of bytes decoded to."""
         if pieces:
-            stamp = b"%.3f " % t_s
-            self._put(
-                b"".join(
-                    (b"s " + stamp + r.raw if isinstance(r, Sound) else b"x " + stamp + _hex(r))
-                    + b"\n"
-                    for r in pieces
-                ),
-                lines=len(pieces),
-            )
+            sound, not_sound = b"s %.3f " % t_s, b"x %.3f " % t_s
+            lines = [
+                sound + one.raw if isinstance(one, Sound) else not_sound + one.raw.hex().encode()
+                for one in pieces
+            ]
+            self._put(b"\n".join(lines) + b"\n", len(lines))
 
     def note(self, t_s: float, **what: Any) -> None:
         """Record the operator's note."""
@@ -229,10 +199,6 @@ def _force_folder(folder: Path) -> None:
                 os.fsync(handle)
             finally:
                 os.close(handle)
-
-
-def _hex(unsound: Unsound) -> bytes:
-    return unsound.raw.hex().encode("ascii")
 
 
 def _json(value: Any) -> bytes:

@@ -14,10 +14,13 @@ from logger.calibration import (
     StoredCalibration,
     SweepAbout,
     choose_calibrations,
+    read_calibration,
     stored_from_dict,
 )
+from logger.calibration.level import _check
 from logger.checks import Check
 from logger.errors import InputError
+from logger.job import calibration_files, read_job
 from logger.orientation import (
     BearingCorrection,
     CompassCorrection,
@@ -26,6 +29,7 @@ from logger.orientation import (
     LevelCorrection,
 )
 from logger.site import Site, distance_km
+from logger.survey.demo import shipped_survey
 
 DECLINATION = Declination(4.7, 0.36, "model")
 NOON = dt.datetime(2026, 5, 14, 12, 0, tzinfo=dt.UTC)
@@ -190,3 +194,23 @@ def test_the_closing_targets_bearing_comes_from_the_landmark_or_the_level() -> N
 def test_distance_between_two_places() -> None:
     # A degree of latitude on a sphere of 6371 km is 111.195 km.
     assert distance_km(Site(46.0, 14.0), Site(47.0, 14.0)) == pytest.approx(111.195, abs=0.001)
+
+
+def test_every_plus_or_minus_of_a_check_is_a_95_percent_interval_and_says_so() -> None:
+    told = 0
+    for stored in map(read_calibration, calibration_files(read_job(shipped_survey()))):
+        for check in stored.checks:
+            if "±" in check.why or "good to" in check.why:
+                assert "(95 %)" in check.why
+                told += 1
+        if stored.kind == "bearing":
+            good_to = f"good to {1.96 * stored.figures['standard_error_deg']:.2f}° (95 %)"
+            assert any(good_to in check.why for check in stored.checks)
+    assert told >= 3
+
+
+def test_a_level_fitted_now_tells_its_errors_as_the_shipped_one_does() -> None:
+    correction = LevelCorrection(0.5, -0.3, index_error_deg=0.1, collimation_error_deg=0.05)
+    check = _check(correction)
+    assert check.why == "index +0.50° ± 0.20°, collimation -0.30° ± 0.10° (95 %)"
+    assert check.value == 0.1

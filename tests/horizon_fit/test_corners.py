@@ -106,7 +106,7 @@ def test_ends_too_far_apart_that_nobody_called_straight_are_not_joined() -> None
 
 def test_a_note_can_call_an_edge_straight() -> None:
     recorded, keys = held([(90.0, 30.0), (180.0, 30.0), (190.0, 10.0)])
-    note = Note(keys[0].t_s + 0.1, "eaves", "other", {"join": "straight"})
+    note = Note(keys[0].t_s + 0.1, "eaves", "building")
     profile = fused(SightedSweep(recorded, keys, (note,))).profile
     expected = great_circle_elevation(135.0, 90.0, 30.0, 180.0, 30.0)
     assert profile.elevation_at(135.0) == pytest.approx(expected, abs=0.5)

@@ -17,6 +17,7 @@ from skyline_paths import (
 )
 
 from logger.horizon_fit import SightedSweep
+from logger.horizon_fit.coverage import sectors
 
 
 def failed(result: object) -> list[str]:
@@ -158,7 +159,7 @@ def test_passes_that_disagree_are_found_and_named() -> None:
     second = swept(azimuth, raised, passes=1, seed=7)
     result = fused(SightedSweep(first), SightedSweep(second))
     assert failed(result) == ["passes agree"]
-    (sector,) = [s for s in result.coverage.disputed if s.width_deg > 10]
+    (sector,) = [s for s in sectors(result.coverage.disagreeing) if s.width_deg > 10]
     assert sector.from_azimuth_deg == pytest.approx(170, abs=6)
     assert sector.to_azimuth_deg == pytest.approx(200, abs=6)
     inside = (result.profile.azimuth_deg > 175) & (result.profile.azimuth_deg < 195)

@@ -96,7 +96,7 @@ def steel(share: float) -> Check:
 
 def asking(rows: int) -> Check:
     """A board of its own attitude that asks for calibration in some of eight rows."""
-    own = {"heading_deg": np.full(8, 10.0), "pitch_deg": np.zeros(8), "tilt_deg": np.zeros(8)}
+    own = {"heading_deg": np.full(8, 10.0), "pitch_deg": np.zeros(8), "roll_deg": np.zeros(8)}
     status = np.where(np.arange(8) < rows, 9, 1)
     columns = Samples.blank(8) | own | {"t_s": np.arange(8) * 0.1, "status": status}
     checks = orient(Samples(**columns), Corrections(NORTH)).checks

@@ -49,7 +49,7 @@ def board(heading: Any, tilt: Any = 0.0, pitch: Any = 0.0, **more: Any) -> Sampl
     """A stream of the board's own attitude, tilt-compensated."""
     heading, tilt, pitch = np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch))
     n = len(heading)
-    own = {"heading_deg": heading, "tilt_deg": tilt, "pitch_deg": pitch, "status": np.ones(n, int)}
+    own = {"heading_deg": heading, "roll_deg": tilt, "pitch_deg": pitch, "status": np.ones(n, int)}
     return Samples(**columns(n) | own | more)
 
 
@@ -281,7 +281,7 @@ def test_an_uncompensated_heading_is_used_up_to_two_degrees_of_lean() -> None:
     plain_log = board(10.0, 8.0, status=none[:1], seq=np.full(1, -1))
     assert sight_lines(plain_log, PLAIN).used.all()
     # Raw field and force are compensated here.
-    assert sight_lines(raw(10.0, 9.0, 9.0, tilt_deg=[9.0], pitch_deg=[9.0]), PLAIN).used.all()
+    assert sight_lines(raw(10.0, 9.0, 9.0, roll_deg=[9.0], pitch_deg=[9.0]), PLAIN).used.all()
 
 
 def test_a_shaken_row_is_left_out_only_without_a_gyro() -> None:

@@ -39,7 +39,7 @@ def attitude_samples(heading: Any, tilt: Any, pitch: Any, **more: Any) -> Sample
     columns = Samples.blank(len(heading)) | {
         "t_s": np.arange(len(heading)) / 50,
         "heading_deg": heading,
-        "tilt_deg": tilt,
+        "roll_deg": tilt,
         "pitch_deg": pitch,
         "seq": np.arange(len(heading)),
         "status": np.ones(len(heading), dtype=int),

@@ -192,7 +192,7 @@ def test_a_sailing_boats_autopilot_log_is_read_whole():
     samples = stream.samples
     assert list(samples.heading_deg) == pytest.approx([218.634, 218.722, 218.764])
     assert list(samples.pitch_deg) == pytest.approx([0.135, 0.138, 0.138])
-    assert list(samples.tilt_deg) == pytest.approx([3.861, 3.866, 3.864])
+    assert list(samples.roll_deg) == pytest.approx([3.861, 3.866, 3.864])
     assert not samples.heading_is_true.any()
     assert stream.refused["no checksum"] == 1  # "Use of $AP prefix" in a remark
     assert stream.refused.keys() <= {"noise", "no checksum"}
@@ -204,5 +204,5 @@ def test_heel_and_trim_of_a_motor_boat_are_roll_and_pitch():
     assert list(samples.heading_deg) == pytest.approx([229.8, 230.0, 230.3, 230.6])
     assert samples.variation_deg == pytest.approx(1.3)
     assert list(samples.pitch_deg) == pytest.approx([np.nan, 2.9, 2.9, 2.9], nan_ok=True)
-    assert list(samples.tilt_deg) == pytest.approx([np.nan, -1.0, -1.0, -1.0], nan_ok=True)
+    assert list(samples.roll_deg) == pytest.approx([np.nan, -1.0, -1.0, -1.0], nan_ok=True)
     assert stream.unknown == 4

@@ -16,7 +16,7 @@ from logger.errors import InputError, RecordingError
 from logger.recording import RecordingWriter, continued, load_stream, read_recording
 from logger.recording.load import decode_recording
 from logger.recording.reader import NOTHING, parse_recording
-from logger.recording.writer import utc_text
+from logger.structured import utc_text
 
 HEADER = {"started": "2026-05-14T08:12:31.250Z", "point": "north eave", "mood": "kept"}
 
@@ -333,7 +333,7 @@ def test_a_missing_file_is_an_input_error(tmp_path):
 
 def test_times_are_written_in_utc_with_z():
     moment = dt.datetime(2026, 5, 14, 10, 12, 31, 250999, dt.timezone(dt.timedelta(hours=2)))
-    assert utc_text(moment) == "2026-05-14T08:12:31.250Z"
+    assert utc_text(moment, "milliseconds") == "2026-05-14T08:12:31.250Z"
 
 
 # --- What the reader says, and just where its limits lie ---

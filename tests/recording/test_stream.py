@@ -70,7 +70,7 @@ def test_what_a_board_never_sends_takes_no_room():
         assert np.isnan(column).all()
         assert not any(column.strides)
     raw = fed(*((0.02 * i, RawField(i, 20 * i, *[1] * 6)) for i in range(500))).samples
-    for name in ("heading_deg", "pitch_deg", "tilt_deg"):
+    for name in ("heading_deg", "pitch_deg", "roll_deg"):
         assert not any(getattr(raw, name).strides)
 
 
@@ -78,16 +78,24 @@ def test_a_stuck_key_and_a_failing_sensor_fill_no_memory_and_it_is_said(monkeypa
     monkeypatch.setattr("logger.recording.decode.MOST_EVENTS", 3)
     got = fed(
         *((0.02 * i, Key(i, 20 * i, 1, i % 2 == 0)) for i in range(5)),
-        *((1.0 + 0.02 * i, Fault(1000 + 20 * i, "RANGE", "")) for i in range(4)),
+        *((1.0 + 0.02 * i, Fault(1000 + 20 * i, "RANGE", str(i))) for i in range(4)),
         (2.0, attitude(9, 2000)),
     )
     assert [key.down for key in got.keys] == [True, False, True]
-    assert len(got.faults) == 3
     assert got.doubts == (
         "2 key events after the first 3 left out",
-        "1 faults of the board after the first 3 left out",
+        "1 kinds of fault after the first 3 left out",
+        "the board reports faults: RANGE 0 (1×), RANGE 1 (1×), RANGE 2 (1×)",
     )
     assert len(got.samples) == 1
+
+
+def test_what_a_board_says_is_wrong_with_it_is_told():
+    fault = Fault(9001, "RANGE", "magnetometer, x axis")
+    got = fed((0.0, attitude(0, 0)), (0.1, fault), (5.1, fault), (6.0, Fault(9, "SENSOR", "gyro")))
+    assert got.doubts == (
+        "the board reports faults: RANGE magnetometer, x axis (2×), SENSOR gyro (1×)",
+    )
 
 
 def test_a_board_that_starts_anew_all_the_time_is_joined_start_by_start():
@@ -231,7 +239,7 @@ def test_a_plain_log_counts_headings_and_holds_pitch_for_two_seconds():
     held = np.isfinite(got.pitch_deg)
     assert held.sum() == HOLD_S * 10 + 1
     assert got.pitch_deg[0] == -2.4
-    assert got.tilt_deg[0] == 1.1
+    assert got.roll_deg[0] == 1.1
 
 
 def test_deviation_is_applied_and_variation_only_reported():
