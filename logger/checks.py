@@ -30,3 +30,12 @@ class Check:
     def as_dict(self) -> dict[str, Any]:
         """The form that the result's ``quality`` list holds."""
         return asdict(self)
+
+
+def at_most(
+    check: str, value: float, limit: float, unit: str, why: str, failed: str = "", digits: int = 3
+) -> Check:
+    """Whether a value stays within its limit; what is added to the sentence where it does not."""
+    passed = bool(value <= limit)
+    value = round(float(value), digits)
+    return Check(check, passed, value, limit, unit, why if passed else why + failed)

@@ -18,15 +18,14 @@ from typing import Any
 
 import numpy as np
 
-from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
 from logger.calibration.stillness import Stretch, held_still
-from logger.checks import NORMAL_95, Check
+from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError, UsageError
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation import BearingCorrection, Corrections, Declination, orient
-from logger.recording.samples import KeyPress, Samples
+from logger.recording.samples import KeyPress, Samples, presses
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -85,8 +84,7 @@ def fit_bearing_to_target(
         corrections,
         f"a target at {wrap360(target_deg):.2f}°",
     )
-    figures = _figures(offsets, correction, corrections)
-    figures["target_deg"] = wrap360(target_deg)
+    figures = _figures(offsets, correction, corrections) | {"target_deg": wrap360(target_deg)}
     return Calibration(correction, figures_of(samples, figures), checks)
 
 
@@ -121,10 +119,11 @@ def fit_bearing_to_sun(
         corrections,
         f"the sun's shadow at {float(track.elevation_deg.max()):.0f}° of sun",
     )
-    figures = _figures(offsets, correction, corrections)
-    figures["sun_azimuth_deg"] = track.azimuth_deg
-    figures["sun_elevation_deg"] = track.elevation_deg
-    figures["clock_doubt_s"] = clock_doubt_s
+    figures = _figures(offsets, correction, corrections) | {
+        "sun_azimuth_deg": track.azimuth_deg,
+        "sun_elevation_deg": track.elevation_deg,
+        "clock_doubt_s": clock_doubt_s,
+    }
     return Calibration(correction, figures_of(samples, figures), checks)
 
 
@@ -207,7 +206,7 @@ def _one_sidedness(azimuth_deg: Floats) -> float:
 
 def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
     """The holds that the mark key was pressed in, or all of them without any press."""
-    pressed = [key.t_s for key in keys if key.down and key.key == PRESS_KEY]
+    pressed = presses(keys)
     if not pressed:
         return list(holds)
     return [h for h in holds if any(h.from_s <= t <= h.to_s + KEY_WITHIN_S for t in pressed)]
@@ -262,17 +261,16 @@ def _figures(
 
 def _spread_check(offsets: Floats, correction: BearingCorrection) -> Check:
     n, spread = len(offsets), _spread(offsets)
-    passed = spread <= SPREAD_LIMIT_DEG and n >= WANTED_SIGHTS
     why = (
         f"{n} sights of {correction.source} agree within {spread:.2f}°; after declination the "
         f"compass is still {correction.residual_deg:+.2f}° off, good to "
         f"{NORMAL_95 * correction.standard_error_deg:.2f}° (95 %)"
     )
+    again, name = "; hold stiller and sight again", "bearing calibration"
     if n < WANTED_SIGHTS:
         why += f"; take {WANTED_SIGHTS} sights"
-    elif not passed:
-        why += "; hold stiller and sight again"
-    return Check("bearing calibration", passed, round(spread, 3), SPREAD_LIMIT_DEG, "deg", why)
+        return Check(name, False, round(spread, 3), SPREAD_LIMIT_DEG, "deg", why)
+    return at_most(name, spread, SPREAD_LIMIT_DEG, "deg", why, again)
 
 
 def _residual_check(correction: BearingCorrection, corrections: Corrections) -> Check:
@@ -288,10 +286,6 @@ def _residual_check(correction: BearingCorrection, corrections: Corrections) -> 
         )
         limit = RESIDUAL_DEG + round(2 * float(np.linalg.norm(errors)), 3)
     why = f"compass and declination point {residual:.1f}° from {correction.source}"
-    if residual > limit:
-        why += (
-            f", more than {limit:.1f}°: a typing error in the bearing, the wrong target, or "
-            "steel nearby"
-        )
-    name = "bearing agrees with compass"
-    return Check(name, residual <= limit, round(residual, 3), limit, "deg", why)
+    wrong = "a typing error in the bearing, the wrong target, or steel nearby"
+    name, otherwise = "bearing agrees with compass", f", more than {limit:.1f}°: {wrong}"
+    return at_most(name, residual, limit, "deg", why, otherwise)

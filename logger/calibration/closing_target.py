@@ -17,10 +17,10 @@ import numpy as np
 
 from firmware_protocol import PRESS_KEY
 from logger.arrays import floats
-from logger.checks import Check
+from logger.checks import Check, at_most
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation.sight_lines import SightLines
-from logger.recording.samples import KeyPress, Note
+from logger.recording.samples import KeyPress, Note, presses
 
 HOLD_S = 1.2  # How long before the press the sight counts as held on the target
 AROUND_S = 0.8  # Beside the hold, the sight comes and goes for as long
@@ -41,7 +41,6 @@ class TargetSight:
     """One sight of the closing target."""
 
     t_s: float  # When it was pressed. [s]
-    # [deg]
     azimuth_deg: float
     elevation_deg: float
 
@@ -85,7 +84,12 @@ def check_closing_target(
     sights = _target_sights(sight, keys, notes, bearing_deg)
     if not sights:
         return ClosingTarget(sight, tuple(keys))
-    left = tuple(k for k in keys if k.key != PRESS_KEY or not _belongs(k.t_s, sights))
+    # A press on the target, and its letting go, names nothing on the skyline.
+    left = tuple(
+        k
+        for k in keys
+        if k.key != PRESS_KEY or not any(0.0 <= k.t_s - one.t_s < 1.0 for one in sights)
+    )
     held = np.zeros(len(sight), dtype=bool)
     for one in sights:
         first = np.searchsorted(sight.t_s, one.t_s - HOLD_S - AROUND_S, side="right")
@@ -107,33 +111,24 @@ def check_closing_target(
 
 
 def _drift_check(drift_deg: float) -> Check:
-    passed = abs(drift_deg) <= LIMIT_DEG
-    why = f"the closing target moved by {drift_deg:+.2f}° from start to end" + (
-        "; spread over the sweep"
-        if passed
-        else ": iron came near or the board moved in its holder; sweep again"
-    )
-    return Check("closing target drift", passed, round(abs(drift_deg), 3), LIMIT_DEG, "deg", why)
+    why = f"the closing target moved by {drift_deg:+.2f}° from start to end"
+    if abs(drift_deg) <= LIMIT_DEG:
+        why += "; spread over the sweep"
+    moved = ": iron came near or the board moved in its holder; sweep again"
+    return at_most("closing target drift", abs(drift_deg), LIMIT_DEG, "deg", why, moved)
 
 
 def _bearing_check(off_deg: float, bearing_deg: float) -> Check:
-    passed = abs(off_deg) <= LIMIT_DEG
     why = f"the closing target reads {off_deg:+.2f}° off its bearing {wrap360(bearing_deg):.2f}°"
-    if not passed:
-        why += ": something turns the heading here steadily; take a bearing at this point"
-    return Check("closing target bearing", passed, round(abs(off_deg), 3), LIMIT_DEG, "deg", why)
-
-
-def _belongs(t_s: float, sights: Sequence[TargetSight]) -> bool:
-    """Whether a key event is one of the presses on the target, or its letting go."""
-    return any(0.0 <= t_s - one.t_s < 1.0 for one in sights)
+    turned = ": something turns the heading here steadily; take a bearing at this point"
+    return at_most("closing target bearing", abs(off_deg), LIMIT_DEG, "deg", why, turned)
 
 
 def _target_sights(
     sight: SightLines, keys: Sequence[KeyPress], notes: Sequence[Note], bearing_deg: float | None
 ) -> list[TargetSight]:
     """The held sights of the closing target, in order of time."""
-    pressed = sorted(k.t_s for k in keys if k.down and k.key == PRESS_KEY)
+    pressed = sorted(presses(keys))
     noted = [note.t_s for note in notes if _says_closing_target(note)]
     if noted:
         pressed = [t for t in pressed if any(0.0 <= n - t <= NOTE_WITHIN_S for n in noted)]

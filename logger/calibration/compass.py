@@ -20,7 +20,7 @@ from logger.calibration.compass_fit import (
 from logger.calibration.coverage import LEAST_GAP_DEG, POOR_GAP_DEG, seen_from, side_of, widest_gap
 from logger.calibration.fitted import Calibration, figures_of
 from logger.calibration.stillness import gyro_bias
-from logger.checks import Check
+from logger.checks import Check, at_most
 from logger.errors import InputError
 from logger.orientation.attitude import Attitude
 from logger.orientation.corrections import CompassCorrection, FieldReference, matrix_of, vector_of
@@ -212,25 +212,16 @@ def _checks(
     gap = max(figures["side_gap_deg"], figures["field_gap_deg"])
     scatter = figures["residual_smoothed_share"]
 
-    def check(name: str, value: float, limit: float, digits: int, unit: str, why: str) -> Check:
-        if value > limit:
-            why += "; tumble again, slowly, over all sides, away from iron"
-        return Check(name, value <= limit, round(value, digits), limit, unit, why)
-
+    again = "; tumble again, slowly, over all sides, away from iron"
+    good = f"the heading is good to {error:.2f}° (95 %) over a sweep's attitudes"
+    wide = f"no direction is further than {gap:.0f}° from one that was covered"
+    steady = f"corrected strength steady to {100 * scatter:.1f} % over half a second"
+    steadiness = "steady magnetic field while tumbling"
     checks = [
-        check(
-            "compass heading error", error, HEADING_LIMIT_DEG, 3, "deg",
-            f"the heading is good to {error:.2f}° (95 %) over a sweep's attitudes",
-        ),
-        check(
-            "tumble coverage", gap, POOR_GAP_DEG, 1, "deg",
-            f"no direction is further than {gap:.0f}° from one that was covered",
-        ),
-        check(
-            "steady magnetic field while tumbling", scatter, SCATTER_LIMIT, 4, "",
-            f"corrected strength steady to {100 * scatter:.1f} % over half a second",
-        ),
-    ]  # fmt: skip
+        at_most("compass heading error", error, HEADING_LIMIT_DEG, "deg", good, again),
+        at_most("tumble coverage", gap, POOR_GAP_DEG, "deg", wide, again, digits=1),
+        at_most(steadiness, scatter, SCATTER_LIMIT, "", steady, again, digits=4),
+    ]
     if model is not None:
         found = correction.field_ut, correction.dip_deg
         checks.append(model_check("magnetic field at the calibration", *found, model))

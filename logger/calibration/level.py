@@ -18,7 +18,7 @@ import numpy as np
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
 from logger.calibration.stillness import Stretch, sight_is_still, stretches_of
-from logger.checks import NORMAL_95, Check
+from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError
 from logger.geometry import angle_between, angles_of, direction_of, mean_azimuth, wrap360
 from logger.orientation import Corrections, LevelCorrection, SensorDrift, orient
@@ -218,12 +218,10 @@ def _target(
 
 def _check(correction: LevelCorrection) -> Check:
     worst = max(correction.index_error_deg, correction.collimation_error_deg)
-    passed = worst <= LIMIT_DEG
     why = (
         f"index {correction.index_deg:+.2f}° ± {NORMAL_95 * correction.index_error_deg:.2f}°, "
         f"collimation {correction.collimation_deg:+.2f}° ± "
         f"{NORMAL_95 * correction.collimation_error_deg:.2f}° (95 %)"
     )
-    if not passed:
-        why += "; repeat the pair of faces three times, arms rested"
-    return Check("level calibration", passed, round(worst, 3), LIMIT_DEG, "deg", why)
+    again = "; repeat the pair of faces three times, arms rested"
+    return at_most("level calibration", worst, LIMIT_DEG, "deg", why, again)

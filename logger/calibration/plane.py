@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import figures_of
 from logger.calibration.stillness import Stretch, held_still, lying_still
-from logger.checks import NORMAL_95, Check
+from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError
 from logger.geometry import angle_between, direction_of, wrap360
 from logger.orientation import Corrections, orient
@@ -137,13 +137,13 @@ def _end_for_end(mounts: Sequence[Floats]) -> bool:
 
 
 def _check(tilt: float, tilt_error: float, azimuth_error: float) -> Check:
-    passed = azimuth_error <= AZIMUTH_LIMIT_DEG or tilt < LEVEL_DEG
     why = (
         f"tilt good to {NORMAL_95 * tilt_error:.1f}°, azimuth to "
         f"{NORMAL_95 * azimuth_error:.1f}° (95 %)"
     )
     if tilt < LEVEL_DEG:
         why += "; so nearly level that the azimuth hardly counts"
-    elif not passed:
-        why += "; calibrate the compass, or sight along the eaves away from steel"
-    return Check("plane measured", passed, round(azimuth_error, 2), AZIMUTH_LIMIT_DEG, "deg", why)
+        error = round(azimuth_error, 2)
+        return Check("plane measured", True, error, AZIMUTH_LIMIT_DEG, "deg", why)
+    again = "; calibrate the compass, or sight along the eaves away from steel"
+    return at_most("plane measured", azimuth_error, AZIMUTH_LIMIT_DEG, "deg", why, again, digits=2)

@@ -13,12 +13,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from firmware_protocol import PRESS_KEY
 from logger.arrays import Floats, floats
 from logger.geometry import angle_between, great_circle_elevation, unwrapped, wrap360
 from logger.horizon_fit.passes import NOISE_TIME_S, STEP_DEG, Pass, turning_points
 from logger.orientation.sight_lines import SightLines
-from logger.recording.samples import KeyPress, Note
+from logger.recording.samples import KeyPress, Note, presses
 
 # Reason given to the rows of a corner-by-corner sweep that are on the way
 BETWEEN_CORNERS = "between held corners"
@@ -63,11 +62,10 @@ def vertices_of(
 ) -> tuple[Vertex, ...]:
     """The vertices of a sweep: presses of the mark key at the end of a still hold."""
     found: list[Vertex] = []
-    for key in keys:
-        if key.key == PRESS_KEY and key.down:
-            vertex = _held(sight, key.t_s, _straight_at(notes, key.t_s))
-            if vertex is not None and (not found or vertex.from_s >= found[-1].to_s):
-                found.append(vertex)
+    for t_s in presses(keys):
+        vertex = _held(sight, t_s, _straight_at(notes, t_s))
+        if vertex is not None and (not found or vertex.from_s >= found[-1].to_s):
+            found.append(vertex)
     return tuple(found)
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from logger.arrays import Floats, floats
-from logger.checks import Check
+from logger.checks import Check, at_most
 from logger.geometry import angle_between, interpolate_azimuthal, wrap360
 from logger.horizon_fit.cells import CellMeans
 from logger.horizon_fit.edges import PASS_ERROR_DEG, Edge
@@ -220,7 +220,5 @@ def drift_check(found: Sequence[Misclosure], passes: Sequence[Pass]) -> Check | 
         return None
     worst = max(drifts)
     why = f"the heading drifted by {worst:.1f}° between passes over the same skyline"
-    if worst > DRIFT_LIMIT_DEG:
-        why += ": keep away from iron, let the board warm up, calibrate it and sweep again"
-    passed = worst <= DRIFT_LIMIT_DEG
-    return Check("heading steady", passed, round(worst, 3), DRIFT_LIMIT_DEG, "deg", why)
+    again = ": keep away from iron, let the board warm up, calibrate it and sweep again"
+    return at_most("heading steady", worst, DRIFT_LIMIT_DEG, "deg", why, again)

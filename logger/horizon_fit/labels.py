@@ -13,13 +13,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firmware_protocol import PRESS_KEY
 from logger.arrays import Bools, Floats, floats
 from logger.geometry import angle_between, in_sector, wrap360
 from logger.horizon import OBSTRUCTION_KINDS, Obstruction
 from logger.horizon_fit.edges import Edge
 from logger.horizon_fit.passes import Pass, SightedSweep, velocity
-from logger.recording.samples import KeyPress, Note
+from logger.recording.samples import KeyPress, Note, presses
 
 REACTION_S = 0.3  # A press or note made in passing is off by about this time, 1 sigma
 NOTE_AFTER_PRESS_S = 5.0  # A note belongs to the press made at most this long before it
@@ -62,11 +61,11 @@ def obstructions_from(
 
 def named_moments(keys: Sequence[KeyPress], notes: Sequence[Note]) -> list[tuple[float, Note]]:
     """When each name was meant: a note goes to the press made shortly before it."""
-    presses = [k.t_s for k in keys if k.key == PRESS_KEY and k.down]
+    pressed = presses(keys)
     named: list[tuple[float, Note]] = []
     for note in notes:
         if note.label is not None:
-            before = [t for t in presses if 0.0 <= note.t_s - t <= NOTE_AFTER_PRESS_S]
+            before = [t for t in pressed if 0.0 <= note.t_s - t <= NOTE_AFTER_PRESS_S]
             named.append((before[-1] if before else note.t_s, note))
     return sorted(named, key=lambda pair: pair[0])
 

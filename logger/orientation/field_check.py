@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.arrays import Bools, Floats, freeze_columns
-from logger.checks import Check
+from logger.checks import Check, at_most
 from logger.orientation.attitude import Attitude
 from logger.orientation.corrections import CompassCorrection, FieldReference
 from logger.orientation.running import rows_in, running_median
@@ -102,7 +102,5 @@ def _disturbance_check(
             f"strength and dip depart from the calibration's by up to {worst}, between {first:.0f} "
             f"and {last:.0f} s; {int(disturbed.sum())} samples are not used"
         )
-    passed = lost <= DISTURBED_LIMIT
-    if not passed:
-        why += "; stand further from iron, or sight the bearing of a closing target here"
-    return Check("magnetic disturbance", passed, round(lost, 4), DISTURBED_LIMIT, "", why)
+    away = "; stand further from iron, or sight the bearing of a closing target here"
+    return at_most("magnetic disturbance", lost, DISTURBED_LIMIT, "", why, away, digits=4)

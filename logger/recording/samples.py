@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from firmware_protocol import Identity
+from firmware_protocol import PRESS_KEY, Identity
 from logger.arrays import Bools, Floats, Ints, freeze_columns
 from logger.moments import KeyPress as KeyPress
 from logger.moments import Note as Note
@@ -86,6 +87,11 @@ class Samples:
 _SCALARS = ("t_s", "received_s", "board_s", "heading_deg", "roll_deg", "pitch_deg",
             "temperature_c", "variation_deg")  # fmt: skip
 _VECTORS = ("field_ut", "force_g", "rate_deg_s")
+
+
+def presses(keys: Iterable[KeyPress]) -> list[float]:
+    """When the key for marks went down. [s]"""
+    return [one.t_s for one in keys if one.down and one.key == PRESS_KEY]
 
 
 def as_note(t_s: float, note: dict[str, Any]) -> Note:

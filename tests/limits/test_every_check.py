@@ -124,7 +124,7 @@ def seen(missing: float = 0.0, once: float = 0.0, apart: float = 0.0) -> dict[st
 
 def differing(by_deg: float) -> Check:
     """Two passes that differ alike all round."""
-    cells = SimpleNamespace(means=SimpleNamespace(azimuth_deg=np.arange(CELLS) / 4))
+    cells = SimpleNamespace(azimuth_deg=np.arange(CELLS) / 4)
     covered = _covered(cells, np.full(CELLS, 2), np.full(CELLS, by_deg), 46.0)  # type: ignore[arg-type]
     return covered.checks[2]
 
