@@ -38,7 +38,27 @@ def header_of(
     }
 
 
-from firmware_protocol import Decoder, Piece, Sound
+def write_recording(
+    path: Path,
+    header: Mapping[str, Any],
+    chunks: Sequence[tuple[float, bytes]],
+    notes: Sequence[Note] = (),
+) -> None:
+    """A sealed recording of bytes received at moments, with the operator's notes among them."""
+    decoder = Decoder()
+    said = [{"label": n.label, "kind": n.kind} | dict(n.more) for n in notes]
+    records: list[tuple[float, int, Any]] = [
+        *((t_s, 0, text) for t_s, text in chunks),
+        *((round(n.t_s, 3), 1, what) for n, what in zip(notes, said, strict=True)),
+    ]
+    with RecordingWriter(path, header) as writer:
+        for t_s, kind, what in sorted(records, key=lambda record: record[:2]):
+            if kind == 0:
+                writer.add(t_s, decoder.feed(what))
+            else:
+                writer.note(t_s, **{key: value for key, value in what.items() if value})
+
+
 class RecordingWriter:
     """Appends records to a new file; never over an old one.
 
