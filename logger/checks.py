@@ -20,7 +20,7 @@ PERCENTILES_95 = (2.5, 97.5)
 class Check:
     """One test of a result. Every room that can judge its own work returns some."""
 
-    check: str  # Short plain name, such as "compass calibration" or "sun-crossed sectors measured"
+    check: str  # Short plain name, such as "compass calibration" or "sun's range measured"
     passed: bool
     value: Figure | None  # What was found; None where it is no number
     limit: Figure | None  # What is allowed

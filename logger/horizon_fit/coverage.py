@@ -65,8 +65,8 @@ class Coverage:
         once, alike = self.passes == 1, self.disagreeing
         missing, unmeasured = self.passes == 0, "were not measured: go back to"
         return (
-            self._check("sun-crossed sectors measured", missing, UNMEASURED_LIMIT_DEG, unmeasured),
-            self._check("sun-crossed sectors seen twice", once, THIN_LIMIT_DEG, lone),
+            self._check("sun's range measured", missing, UNMEASURED_LIMIT_DEG, unmeasured),
+            self._check("sun's range seen twice", once, THIN_LIMIT_DEG, lone),
             self._check("passes agree", alike, DISAGREEING_LIMIT_DEG, differ),
         )
 

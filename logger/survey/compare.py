@@ -22,7 +22,7 @@ Triple = tuple[float, float, float]
 SCHEMA = "horizon-logger compare 1"
 YEAR = 12
 
-SUN_RANGE_CHECK = "sun-crossed sectors measured"
+SUN_RANGE_CHECK = "sun's range measured"
 """Where it failed, open and blocked are both possible: there is no value, only bounds."""
 
 

@@ -246,9 +246,9 @@ LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
     ("date within the magnetic model, before",
      lambda v: model_years_check(declination_at(DEFAULT_SITE, dt.date(2025, 1, 1)
                                                 - dt.timedelta(days=int(v)))), 0, 1),
-    ("sun-crossed sectors measured", lambda v: seen(missing=v)["sun-crossed sectors measured"],
+    ("sun's range measured", lambda v: seen(missing=v)["sun's range measured"],
      3.0, 3.25),
-    ("sun-crossed sectors seen twice", lambda v: seen(once=v)["sun-crossed sectors seen twice"],
+    ("sun's range seen twice", lambda v: seen(once=v)["sun's range seen twice"],
      10.0, 10.25),
     ("passes agree", lambda v: seen(apart=v)["passes agree"], 10.0, 10.25),
     ("passes agree, of two passes", differing, 2.0, 2.01),

@@ -127,7 +127,7 @@ def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(j
     assert code == 4  # sixty degrees are not the sky
     after = terminal.text.split("\x1b[?1049l")[-1]
     assert "9 to 15 h solar time" in " ".join(after.split())
-    assert "not fit for use - sun-crossed sectors measured" in after
+    assert "not fit for use - sun's range measured" in after
     assert "\x1b[1;7;31m" not in terminal.text
     assert "\x1b[33m" not in terminal.text
 
