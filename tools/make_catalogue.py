@@ -15,6 +15,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
+from logger.access.intervals import REMEDIES
 from logger.report.language import LOCALES
 from logger.safety import LONG_NOTICE
 
@@ -29,7 +30,7 @@ def messages() -> Catalog:
     catalogue = Catalog()
     for _, _, message, _, _ in extract_from_dir(str(REPORT), [("*.py", "python")], {}, KEYWORDS):
         catalogue.add(message)
-    for heading, text in LONG_NOTICE:
+    for heading, text in (*LONG_NOTICE, *REMEDIES.items()):
         catalogue.add(heading)
         catalogue.add(text)
     return catalogue

@@ -175,8 +175,8 @@ class Part:
 REMEDIES = {
     "heading of the survey": "calibrate the compass on the spot, check a closing target, "
     "or take a bearing by the sun",
-    "level of the survey": "calibrate the level, and sweep twice: where along an edge the eye "
-    "traces is part of it",
+    "level of board and eye": "calibrate the level, and trace the very edge: how far the eye may "
+    "be off it is the setting tracing_bias_deg",
     "each edge by itself": "sweep slowly past the edges that the sun crosses, and twice",
     "sky": "give the job weather: a typical year, or monthly means",
     "leaf": "name the trees and their kind, and note what the sweep sees: in leaf or bare",
@@ -220,7 +220,7 @@ class Uncertainty:
             drawn = survey_errors(n, seed, profile.correlation_deg)
             add("survey", drawn)
             add("heading of the survey", SurveyErrors.of([-NORMAL_95, NORMAL_95], [0.0, 0.0]))
-            add("level of the survey", SurveyErrors.of([0.0, 0.0], [-NORMAL_95, NORMAL_95]))
+            add("level of board and eye", SurveyErrors.of([0.0, 0.0], [-NORMAL_95, NORMAL_95]))
             some = drawn.rows(slice(_SOME))
             add("each edge by itself", SurveyErrors(0 * some.turn, 0 * some.lift, some.noise))
         if self._moved:

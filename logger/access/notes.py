@@ -25,6 +25,9 @@ def notes_of(
     """Notes, and hints for whoever works with the program."""
     settings = point.year.settings
     notes, hints = [], []
+    if not point.year.skies.sky.is_known:
+        notes.append("without weather no kWh are told")
+        hints.append("give the job weather: horizon-logger weather JOB FILE, or --weather FILE")
     if settings.draws == 0:
         notes.append("nothing was drawn: low and high say nothing of errors")
     elif not point.uncertainty.is_surveyed:

@@ -84,6 +84,11 @@ class Interval:
     low: float
     high: float
 
+    @property
+    def ends(self) -> tuple[float, float, float]:
+        """Value, low and high."""
+        return self.value, self.low, self.high
+
     def as_dict(self) -> dict[str, float | None]:
         """Value, low and high."""
         return {n: number(getattr(self, n)) for n in ("value", "low", "high")}

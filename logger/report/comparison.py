@@ -82,19 +82,20 @@ def settings_text(settings: Settings) -> str:
 
 def _year_table(points: Sequence[PlaneAt], found: Comparison) -> Table:
     start, end = found.recipe.settings.solar_window
-    return Table(
-        points[0].plane,
-        (
-            Column("point", "point"),
-            Column("solar_access", "year's access", "%", 1, 6, 100.0),
-            Column("solar_access_low", "low", "%", 1, 6, 100.0),
-            Column("solar_access_high", "high", "%", 1, 6, 100.0),
-            Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
-            Column("not_clear", f"blocked {start:g}–{end:g}\xa0h"),
-            Column("blocks_most", "blocks most"),
-        ),
-        tuple(_year_row(at) for at in points),
+    columns: tuple[Column, ...] = (
+        Column("point", "point"),
+        Column("solar_access", "year's access", "%", 1, 6, 100.0),
+        Column("solar_access_low", "low", "%", 1, 6, 100.0),
+        Column("solar_access_high", "high", "%", 1, 6, 100.0),
+        Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
+        Column("not_clear", f"blocked {start:g}–{end:g}\xa0h"),
+        Column("blocks_most", "blocks most"),
     )
+    rows = tuple(_year_row(at) for at in points)
+    if found.recipe.weather is None:  # no energy is told
+        columns = columns[:4] + columns[5:]
+        rows = tuple(row[:4] + row[5:] for row in rows)
+    return Table(points[0].plane, columns, rows)
 
 
 def _year_row(at: PlaneAt) -> tuple[Cell, ...]:

@@ -119,6 +119,7 @@ def points_geojson(points: Iterable[PointResult]) -> str:
             "properties": {
                 "name": one_line(point.name),
                 "altitude_m": point.site.altitude_m,
+                "sky": point.access.sky.as_dict(),
                 "planes": [
                     {
                         "name": one_line(p.plane.name),
@@ -127,6 +128,8 @@ def points_geojson(points: Iterable[PointResult]) -> str:
                         "solar_access": p.solar_access.year.value,
                         "solar_access_low": p.solar_access.year.low,
                         "solar_access_high": p.solar_access.year.high,
+                        "solar_access_survey_low": float(p.solar_access.survey_low[12]),
+                        "solar_access_survey_high": float(p.solar_access.survey_high[12]),
                     }
                     for p in point.access.planes
                 ],

@@ -16,7 +16,7 @@ from logger.report.charts import PLANES, cover_chart, drawn
 from logger.report.content import Report
 from logger.report.language import DASH, Words
 from logger.report.photos import MOST, Photo, photo_at, photos_of
-from logger.report.result_tables import YEAR, by_name, window_known
+from logger.report.result_tables import YEAR, by_name, width_table, window_known
 from logger.report.tables import hour_text, shortened
 from logger.survey.compare import Difference, difference
 from logger.survey.result import PointResult
@@ -212,6 +212,8 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
         "month_table": month_rows(planes, w),
         "blocks_title": w("What blocks the sun"),
         "blocks": blocks(point, w),
+        "width_title": w("Where the uncertainty of the year comes from"),
+        "width": width(planes, w),
         "photos": [_photo(photo_at(path), pictures, w) for path in shown],
         "checks": _checks_line(point.checks, failed, w),
     }
@@ -272,6 +274,9 @@ def month_rows(planes: Sequence[PlaneResult], w: Words) -> Page:
         bounds = zip(solar.low * 100, solar.high * 100, strict=True)
         between = (DASH if math.isnan(b) else f"{w.number(a)}–{w.number(b)}" for a, b in bounds)
         rows.append([w("95 % interval"), *between])
+        bounds = zip(solar.survey_low * 100, solar.survey_high * 100, strict=True)
+        between = (DASH if math.isnan(b) else f"{w.number(a)}–{w.number(b)}" for a, b in bounds)
+        rows.append([w("of the survey alone"), *between])
         loss = np.append(plane.loss_kwh_m2, plane.loss_kwh_m2.sum())
         if np.isfinite(loss).any():
             told = (w.number(v, 0 if k == YEAR else 1) for k, v in enumerate(loss))
@@ -321,6 +326,29 @@ def blocks(point: PointResult, w: Words) -> Page | None:
         "head": [w("obstruction"), w("azimuth [°]"), w("distance [m]"), *year, hours],
         "right": [False, False, True, *(True for _ in planes), False],
         "rows": rows,
+    }
+
+
+MOST_CAUSES = 4
+
+
+def width(planes: Sequence[PlaneResult], w: Words) -> Page | None:
+    """Both intervals in words, what each cause adds, and what would make it smaller."""
+    table = width_table(planes)
+    if not table.rows:
+        return None
+    n = len(planes)
+    names = [p.plane.name for p in planes] if n > 1 else [w("year")]
+    head = [w("cause"), *(w("{plane} [points]", plane=name) for name in names)]
+    rows = [
+        [w(str(row[0])), *(w.number(float(v or 0.0) * 100, 1) for v in row[1:-1]), w(str(row[-1]))]
+        for row in table.rows[:MOST_CAUSES]
+    ]
+    return {
+        "head": [*head, w("what would make it smaller")],
+        "right": [False, *(True for _ in planes), False],
+        "rows": rows,
+        "note": " ".join(sentences.intervals(p, w) for p in planes),
     }
 
 

@@ -25,6 +25,10 @@ UNMEASURED_WORTH_SAYING = 0.005
 """Of the solar window in a month; less is the width of a step of the grid."""
 
 _WHERE = (Column("point", "point"), Column("plane", "plane"))
+_SKY = Column("sky", "sky")
+
+ENDS = ("value", "low", "high", "survey_low", "survey_high")
+"""Of a share's record."""
 
 
 def share(name: str, heading: str, decimals: int = 1) -> Column:
@@ -47,19 +51,25 @@ def plane_name(plane: PlaneResult) -> str:
 def month_table(plane: PlaneResult, point: str = "") -> Table:
     """Access, loss and solar window of one plane, month by month and for the year."""
     window = plane.window
-    columns = (
-        Column("month", "month"),
-        share("solar_access", "solar access"),
-        share("solar_access_low", "low"),
-        share("solar_access_high", "high"),
-        share("beam_access", "beam access"),
-        Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
-        share("window_clear", f"clear {window.from_solar_hour:g}–{window.to_solar_hour:g}\xa0h"),
-    )
-    solar, beam = plane.solar_access, plane.beam_access
     loss = np.append(plane.loss_kwh_m2, plane.loss_kwh_m2.sum())
-    clear = np.append(window_known(plane.window), np.nan)
-    numbers = np.stack([solar.value, solar.low, solar.high, beam.value, loss, clear], axis=1)
+    solar, beam = plane.solar_access, plane.beam_access
+    shown = [
+        (share("solar_access", "solar access"), solar.value),
+        (share("solar_access_low", "low"), solar.low),
+        (share("solar_access_high", "high"), solar.high),
+        (share("beam_access", "beam access"), beam.value),
+        (Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4), loss),
+        (
+            share(
+                "window_clear", f"clear {window.from_solar_hour:g}–{window.to_solar_hour:g}\xa0h"
+            ),
+            np.append(window_known(window), np.nan),
+        ),
+    ]
+    if not np.isfinite(loss).any():
+        del shown[4]
+    columns = (Column("month", "month"), *(column for column, _ in shown))
+    numbers = np.stack([values for _, values in shown], axis=1)
     rows: tuple[tuple[Cell, ...], ...] = tuple(
         (month, *row) for month, row in zip((*MONTHS, "year"), numbers.tolist(), strict=True)
     )
@@ -106,6 +116,24 @@ def obstruction_months(plane: PlaneResult, point: str = "") -> Table:
     return _without_zero_rows(Table(f"Share of the light blocked{place}", columns, rows), 3)
 
 
+def width_table(planes: Sequence[PlaneResult]) -> Table:
+    """What each cause adds to the year's interval on each plane, and what would make it smaller."""
+    widths: dict[str, list[float]] = {}
+    for k, plane in enumerate(planes):
+        for part in plane.parts:
+            widths.setdefault(part.cause, [0.0] * len(planes))[k] = part.width
+    order = sorted(widths, key=lambda cause: -max(widths[cause]))
+    columns = (
+        Column("cause", "cause"),
+        *(Column(p.plane.name, p.plane.name if len(planes) > 1 else "width", "points", 1, 4, 100.0)
+          for p in planes),
+        Column("remedy", "what would make it smaller"),
+    )  # fmt: skip
+    remedies = {part.cause: part.remedy for plane in planes for part in plane.parts}
+    rows: tuple[tuple[Cell, ...], ...] = tuple((c, *widths[c], remedies[c]) for c in order)
+    return Table("Width of the year's interval if one cause were all", columns, rows)
+
+
 def _without_zero_rows(table: Table, first: int) -> Table:
     """The table without the rows that would print nothing but zeros, and says so."""
     nothing = {"0.0", "0", DASH}
@@ -129,13 +157,22 @@ def year_table(points: Sequence[PointResult]) -> Table:
         share("solar_access", "solar access"),
         share("solar_access_low", "low"),
         share("solar_access_high", "high"),
+        share("solar_access_survey_low", "survey low"),
+        share("solar_access_survey_high", "survey high"),
         share("beam_access", "beam access"),
-        share("orientation_factor", "orientation factor"),
-        share("total_solar_resource_fraction", "total resource"),
+        *(
+            share(f"{name}{end}", heading + end.replace("_", " "))
+            for name, heading in (
+                ("orientation_factor", "orientation factor"),
+                ("total_solar_resource_fraction", "total resource"),
+            )
+            for end in ("", "_low", "_high")
+        ),
         Column("loss_kwh_per_m2", "loss", "kWh/m²", 0, 4),
         Column("loss_kwh", "loss", "kWh", 0, 2),
         Column("energy_kwh", "energy", "kWh", 0, 2),
         Column("specific_yield_kwh_per_kwp", "specific yield", "kWh/kWp", 0, 2),
+        _SKY,
     )
     rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
@@ -143,16 +180,15 @@ def year_table(points: Sequence[PointResult]) -> Table:
             p.plane.name,
             p.plane.tilt_deg,
             p.plane.azimuth_deg,
-            p.solar_access.year.value,
-            p.solar_access.year.low,
-            p.solar_access.year.high,
+            *(float(getattr(p.solar_access, end)[YEAR]) for end in ENDS),
             p.beam_access.annual,
-            p.orientation_factor.value,
-            p.total_solar_resource_fraction.value,
+            *p.orientation_factor.ends,
+            *p.total_solar_resource_fraction.ends,
             float(p.loss_kwh_m2.sum()),
             float(p.energy.lost_kwh.sum()) if p.energy else None,
             float(p.energy.kwh.sum()) if p.energy else None,
             p.energy.specific_yield if p.energy else None,
+            str(point.access.sky),
         )
         for point in points
         for p in point.access.planes
@@ -163,7 +199,11 @@ def year_table(points: Sequence[PointResult]) -> Table:
 def results_table(points: Sequence[PointResult]) -> Table:
     """One row a point, plane and month, and one for the year."""
     numbers = (
-        *(f"{kind}_access{end}" for kind in ("solar", "beam") for end in ("", "_low", "_high")),
+        *(
+            f"{kind}_access_{end}".removesuffix("_value")
+            for kind in ("solar", "beam")
+            for end in ENDS
+        ),
         "loss_kwh_per_m2",
         "window_clear",
     )
@@ -173,18 +213,18 @@ def results_table(points: Sequence[PointResult]) -> Table:
         Column("azimuth_deg", "azimuth", "°", 1, 4),
         Column("month", "month"),
         *(Column(name, name, decimals=4) for name in numbers),
-    )
+        _SKY,
+    )  # fmt: skip
     rows: list[tuple[Cell, ...]] = []
     for point in points:
         for p in point.access.planes:
-            shares = [getattr(b, n) for b in (p.solar_access, p.beam_access)
-                      for n in ("value", "low", "high")]  # fmt: skip
+            shares = [getattr(b, n) for b in (p.solar_access, p.beam_access) for n in ENDS]
             loss = np.append(p.loss_kwh_m2, p.loss_kwh_m2.sum())
             clear = np.append(window_known(p.window), np.nan)
             of_months = np.stack([*shares, loss, clear], axis=1).tolist()
             where = (point.name, p.plane.name, p.plane.tilt_deg, p.plane.azimuth_deg)
             rows += [
-                (*where, month, *row)
+                (*where, month, *row, str(point.access.sky))
                 for month, row in zip((*MONTHS, "year"), of_months, strict=True)
             ]
     return Table("Results", columns, tuple(rows))
@@ -201,6 +241,7 @@ def obstruction_table(points: Sequence[PointResult]) -> Table:
         Column("distance_m", "distance", "m", 0, 2),
         share("year", "year"),
         *(share(m.lower(), m) for m in MONTHS),
+        _SKY,
     )
     rows: list[tuple[Cell, ...]] = []
     for point in points:
@@ -208,7 +249,8 @@ def obstruction_table(points: Sequence[PointResult]) -> Table:
         for p in point.access.planes:
             for o in p.by_obstruction:
                 where = (o.from_azimuth_deg, o.to_azimuth_deg, known.get(o.name))
-                rows.append((point.name, p.plane.name, o.name, o.kind, *where, *_year_first(o)))
+                told = (o.name, o.kind, *where, *_year_first(o), str(point.access.sky))
+                rows.append((point.name, p.plane.name, *told))
     return Table("Loss by obstruction", columns, tuple(rows))
 
 
@@ -222,9 +264,20 @@ def rule_table(points: Sequence[PointResult]) -> Table:
         share("found_low", "low"),
         share("found_high", "high"),
         Column("verdict", "verdict"),
+        _SKY,
     )
     rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (point.name, p.plane.name, v.rule, v.limit, v.value, v.low, v.high, v.verdict)
+        (
+            point.name,
+            p.plane.name,
+            v.rule,
+            v.limit,
+            v.value,
+            v.low,
+            v.high,
+            v.verdict,
+            str(point.access.sky),
+        )
         for point in points
         for p in point.access.planes
         for v in p.verdicts

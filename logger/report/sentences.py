@@ -15,8 +15,10 @@ from logger.checks import NORMAL_95, Check
 from logger.report.language import N_, Words
 from logger.report.result_tables import (
     UNMEASURED_WORTH_SAYING,
+    YEAR,
     month_table,
     obstruction_months,
+    width_table,
 )
 from logger.report.tables import MONTHS, as_text, hour_text
 
@@ -33,12 +35,18 @@ def answer_text(result: PointResult | AccessResult) -> str:
     """An answer for the terminal, plane by plane."""
     access = result if isinstance(result, AccessResult) else result.access
     name = "" if isinstance(result, AccessResult) else result.name
-    parts = [unfit_sentence(result.checks), window_text(access.planes[0].window)]
+    parts = [
+        unfit_sentence(result.checks),
+        window_text(access.planes[0].window),
+        f"Sky: {access.sky.source}; year {access.settings.year}",
+    ]
     for plane in access.planes:
-        parts.append(as_text(month_table(plane, name)))
+        parts += [as_text(month_table(plane, name)), intervals(plane, Words())]
         taken = obstruction_months(plane, name)
         if len(taken.rows) > 1:
             parts.append(as_text(taken))
+    if any(plane.parts for plane in access.planes):
+        parts.append(as_text(width_table(access.planes)))
     parts.append(assumptions_text(result))
     return _paragraphs(parts)
 
@@ -109,7 +117,7 @@ def assumptions_text(result: PointResult | AccessResult) -> str:
         used = sum(int(sight.used.sum()) for sight in result.horizon.sight)
         lines = [true_north(result), f"{used} of {read} samples used"]
         lines.append(f"95 % intervals: {access.settings.tracing_words}")
-    lines += [f"{access.sky}; year {access.settings.year}", *access.notes]
+    lines += access.notes
     return "\n".join([*lines, *(f"  try: {hint}" for hint in access.hints)])
 
 
@@ -174,6 +182,24 @@ def interval(found: Interval, w: Words) -> str:
     if not found.high > found.low:
         return w("{share} (uncertainty not known)", share=w.percent(found.value))
     return w("{share} ({low} to {high})", share=w.percent(found.value), **named)
+
+
+def intervals(plane: PlaneResult, w: Words) -> str:
+    """Both intervals of the year's solar access in plain words; empty where nothing was drawn."""
+    found = plane.solar_access
+    ends = found.low, found.high, found.survey_low, found.survey_high
+    low, high, survey_low, survey_high = (w.number(float(end[YEAR]) * 100, 1) for end in ends)
+    if math.isnan(found.high[YEAR]) or not found.high[YEAR] > found.low[YEAR]:
+        return ""
+    return w(
+        "{plane}: with all that is uncertain the year lies between {low} and {high} %, with what "
+        "the survey leaves open alone between {survey_low} and {survey_high} % (95 %).",
+        plane=plane.plane.name,
+        low=low,
+        high=high,
+        survey_low=survey_low,
+        survey_high=survey_high,
+    )
 
 
 def shares(planes: Sequence[PlaneResult], w: Words) -> str:
@@ -347,7 +373,12 @@ def gain_sentence(gains: Sequence[tuple[PointResult, Gain]], w: Words) -> str:
 
 def sky_sentence(result: AccessResult, w: Words) -> str:
     """The sky that the shares rest on."""
-    return w("These shares rest on: {sky}.", sky=w(str(result.sky)))
+    if result.sky.is_known:
+        return w("These shares rest on: {sky}.", sky=result.sky.source)
+    return w(
+        "Not known. The shares are medians over skies drawn between clear and overcast, their "
+        "intervals hold most of these, and no energy is told."
+    )
 
 
 def unfit(point: PointResult) -> bool:

@@ -95,9 +95,12 @@ METHOD = (
         "orientation factor times solar access."
     ),
     N_(
-        "The intervals come from many horizons drawn with the errors of compass, level and "
-        "hand. Where an unmeasured part of the horizon matters, low takes it as fully blocked "
-        "and high as open. Every interval in this report, and every ±, is one of 95 %. "
+        "The intervals hold all that is uncertain and was not settled: many horizons are drawn "
+        "with the errors of compass, level and hand, and with each a sky where none is given, "
+        "leaves of deciduous trees, distances that nobody gave where the module stands higher "
+        "or lower than the sight, and how much diffuse light comes from around the sun. Where an "
+        "unmeasured part of the horizon matters, low takes it as fully blocked and high as open. "
+        "Every interval in this report, and every ±, is one of 95 %. "
         "Apparent solar time is 12 when the sun crosses the meridian."
     ),
     N_(

@@ -107,7 +107,7 @@ def test_the_cover_is_for_the_client(report_of, point_of):
     assert "Fit for use: every check passed" in cover
     assert "Over the year eave receives" in cover
     assert "By the clock (Europe/Ljubljana) 9 to 15 h is" in cover
-    assert "These shares rest on:" in cover
+    assert "medians over skies drawn between clear and overcast" in cover
     assert "Solar access at eave is" in cover
     assert "Taking away lime trees would gain most" in cover
     assert "How modules are wired into strings" in cover
