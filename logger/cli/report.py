@@ -15,6 +15,7 @@ from logger.cli.options import json_option, leave_by_answers, recipe_options, sa
 from logger.errors import UsageError
 
 if TYPE_CHECKING:
+    from logger.report.language import Words
     from logger.survey.recipe import Overrides
 
 
@@ -37,6 +38,11 @@ if TYPE_CHECKING:
     type=click.DateTime(["%Y-%m-%d"]),
     help="On the document.  [default: today]",
 )
+@click.option(
+    "--blank",
+    is_flag=True,
+    help="No report: the sheet of plain azimuth and elevation, to draw a horizon on by hand.",
+)
 @recipe_options()
 @json_option
 def command(
@@ -46,6 +52,7 @@ def command(
     language: str,
     letter: bool,
     day: dt.datetime | None,
+    blank: bool,
     overrides: Overrides,
     json_file: str | None,
 ) -> None:
@@ -72,6 +79,9 @@ def command(
             hint=f"--output {output.with_suffix('.pdf')}",
         )
     job = read_job(job_folder)
+    if blank:
+        _write_blank(job_folder, job.site.equatorward_azimuth_deg, output, Words(language))
+        return
     recipe = recipe_of(job, overrides)
     found = []
     for answer in answers(job, recipe, finish=partial(with_beside, job, language)):
@@ -100,6 +110,23 @@ def command(
         if tables:
             click.echo(f"      and {len(written) - 1} tables and pictures in {beside}")
     leave_by_answers(found, f"look through {path} before you hand it on")
+
+
+def _write_blank(folder: Path, middle_deg: float, output: Path | None, w: Words) -> None:
+    from logger.cli.options import put_out
+    from logger.outputs import write_in_job
+    from logger.report.charts import drawn
+    from logger.report.sky_chart import blank_sheet
+
+    path, sheet = (
+        output or folder / "report" / "blank.pdf",
+        drawn(blank_sheet(middle_deg, w), "pdf"),
+    )
+    if output:
+        put_out(path, sheet)
+    else:
+        write_in_job(folder, path, sheet)
+    click.echo(f"wrote {path}")
 
 
 def _repeated(job_folder: Path, made: dt.date, undated: bool) -> str:

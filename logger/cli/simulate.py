@@ -168,7 +168,7 @@ def _write_class(options: dict[str, Any]) -> None:
     folder, seed = options["output"], options["seed"]
     scene = scene_named((options["scenes"] or ("street",))[0], seed)
     write_class(folder, options["observers"], scene, seed, say)
-    say(f"next: horizon-logger replay {as_argument(folder)}")
+    say(f"next: horizon-logger class {as_argument(folder)}")
 
 
 def _tasks(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -38,20 +38,25 @@ class Document:
 
 def write_document(report: Report, paper: str = "a4", language: str = "en") -> Document:
     """Set the document."""
+    with _set(report, paper, language) as compiled:
+        return as_pdf(compiled)
+
+
+def as_pdf(compiled: Callable[..., Any]) -> Document:
+    """What is set as a PDF to be kept and read aloud."""
     import typst
 
-    with _set(report, paper, language) as compiled:
-        try:
-            return Document(compiled(format="pdf", pdf_standards=STANDARDS))
-        except typst.TypstError as error:
-            if not re.search("could not be displayed with|PDF/", str(error)):
-                raise
-            # The standards for keeping and reading aloud refuse a letter without a shape.
-            remark = (
-                "no font of this computer has a letter of some name: the document is not tagged "
-                "for reading aloud (install a font such as Noto and make it again)"
-            )
-            return Document(compiled(format="pdf"), remark)
+    try:
+        return Document(compiled(format="pdf", pdf_standards=STANDARDS))
+    except typst.TypstError as error:
+        if not re.search("could not be displayed with|PDF/", str(error)):
+            raise
+        # The standards for keeping and reading aloud refuse a letter without a shape.
+        remark = (
+            "no font of this computer has a letter of some name: the document is not tagged "
+            "for reading aloud (install a font such as Noto and make it again)"
+        )
+        return Document(compiled(format="pdf"), remark)
 
 
 def pages_as_png(
@@ -66,22 +71,29 @@ def pages_as_png(
 @contextmanager
 def _set(report: Report, paper: str, language: str) -> Iterator[Callable[..., Any]]:
     """What compiles the template with its data and its pictures."""
-    import typst
-
     if paper not in PAPERS:
         raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     pictures = pages.Pictures()
     data = document_data(report, pictures, Words(language)) | {"paper": PAPERS[paper]}
+    with compiler("document.typ", data, pictures.files) as compiled:
+        yield compiled
+
+
+@contextmanager
+def compiler(
+    template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes]
+) -> Iterator[Callable[..., Any]]:
+    """What compiles a template of this room with its data and its pictures."""
+    import typst
+
     with temporary_folder() as folder:
-        for name, content in pictures.files.items():
+        for name, content in pictures.items():
             (folder / name).write_bytes(content)
         said = json.dumps(data, ensure_ascii=False)
-        drawn = (c.decode() for n, c in pictures.files.items() if n.endswith(".svg"))
-        (folder / "document.typ").write_bytes(
-            files("logger.report").joinpath("document.typ").read_bytes()
-        )
+        drawn = (c.decode() for n, c in pictures.items() if n.endswith(".svg"))
+        (folder / template).write_bytes(files("logger.report").joinpath(template).read_bytes())
         yield typst.Compiler(
-            f"{folder}/document.typ",
+            f"{folder}/{template}",
             root=str(folder),
             font_paths=_fonts(_beyond_our_fonts(said) or any(map(_beyond_our_fonts, drawn))),
             sys_inputs={"data": said},
@@ -97,7 +109,7 @@ def document_data(report: Report, pictures: pages.Pictures, w: Words) -> dict[st
         sheets.installer(report, w),
         sheets.verifier(report, w),
     ]
-    data: dict[str, Any] = _clean(
+    data: dict[str, Any] = clean(
         {
             "title": report.job.name,
             "author": report.job.people.get("surveyor", ""),
@@ -141,14 +153,14 @@ _LONG_WORD = re.compile(r"(?<!\S)\S{41,}")
 _SHA256 = re.compile("[0-9a-f]{64}")
 
 
-def _clean(value: Any) -> Any:
+def clean(value: Any) -> Any:
     """Texts on one line; a long word may be broken."""
     if isinstance(value, str):
         return _LONG_WORD.sub(_breakable, one_line(value))
     if isinstance(value, dict):
-        return {key: _clean(item) for key, item in value.items()}
+        return {key: clean(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_clean(item) for item in value]
+        return [clean(item) for item in value]
     return value
 
 

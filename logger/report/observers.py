@@ -17,6 +17,7 @@ from logger.report.charts import (
     INK,
     QUIET,
     SUN_DEEP,
+    WIDTH_MM,
     house_style,
     new_axes,
     new_figure,
@@ -150,7 +151,9 @@ def _high(bias: Estimate) -> str:
     return f"{abs(bias.value):.2f}° too {word} (95 % interval {low:+.2f} to {high:+.2f}°)"
 
 
-def observers_chart(found: Observers, middle_deg: float, height_mm: float = 120.0) -> Figure:
+def observers_chart(
+    found: Observers, middle_deg: float, height_mm: float = 120.0, width_mm: float = WIDTH_MM
+) -> Figure:
     """All horizons thin, what they are held against thick, the differences below."""
     w = Words()
     order = np.argsort(angle_between(MIDDLE_DEG, middle_deg))
@@ -159,13 +162,14 @@ def observers_chart(found: Observers, middle_deg: float, height_mm: float = 120.
     rows = [one.traced.elevation_deg for one in found.sweeps]
     top = max(10.0, *(float(np.nanmax(row)) for row in rows if np.isfinite(row).any())) + 4.0
     marked = _most_off(found)
-    below = 0.36 * height_mm
+    below = 0.3 * height_mm + 12
     with house_style():
-        figure = new_figure(height_mm)
-        axes = new_axes(figure, 11, 3, below + 11, 6)
+        figure = new_figure(height_mm, width_mm)
+        axes = new_axes(figure, 13, 3, below + 2, 6)
         sky_axes(axes, middle_deg, min(0.0, float(np.nanmin(rows)) - 1.0), top, w)
         axes.set_xlabel("")
-        differences = new_axes(figure, 11, 3, 11, height_mm - below + 1)
+        axes.tick_params(labelbottom=False)
+        differences = new_axes(figure, 13, 3, 11, height_mm - below + 1)
         off = [row - held for row in rows]
         # Beside an edge a difference is as high as the house: what matters is level with it.
         reach = float(np.ceil(np.clip(np.nanpercentile(np.abs(off), 95), 1.0, 10.0)))

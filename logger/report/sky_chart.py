@@ -73,6 +73,17 @@ def draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Word
     _label_obstructions(placer, profile)
 
 
+BLANK_TOP_DEG = 60.0
+
+
+def blank_sheet(middle_deg: float, w: Words) -> Figure:
+    """The axes alone, to draw a horizon on by hand; on paper lying on its side."""
+    with house_style():
+        figure = new_figure(190.0, 277.0)
+        sky_axes(new_axes(figure, 13, 5, 13, 8), middle_deg, 0.0, BLANK_TOP_DEG, w)
+    return figure
+
+
 def sky_axes(axes: Axes, middle_deg: float, bottom: float, top: float, w: Words) -> None:
     """Full circle of azimuth with one in the middle, and elevation."""
     compass = (w("N"), w("NE"), w("E"), w("SE"), w("S"), w("SW"), w("W"), w("NW"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -14,6 +15,7 @@ from logger.checks import Check
 from logger.errors import InputError, LoggerError, UsageError
 from logger.job import Job, kept_recordings
 from logger.processors import processors as all_processors
+from logger.recording import Recording
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import Recipe, at_point, set_settings
 from logger.survey.result import PointResult
@@ -29,6 +31,7 @@ class Place:
     job: Job
     point: str
     path: Path
+    student: str = ""  # Who swept, whatever the recording says; empty: its observer
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +42,7 @@ class Apart:
     traced: Traced | None = None
     checks: tuple[Check, ...] = ()
     sha256: str = ""  # Of all bytes of the recording
+    started: dt.datetime | None = None  # UTC
     roll_deg: float = 0.0  # Root of the mean square of the roll about the line of sight. [deg]
     error: LoggerError | None = None
 
@@ -68,11 +72,17 @@ def _apart(place: Place, recipe: Recipe) -> Apart:
     recording = sweep.recording
     return Apart(
         place,
-        traced_of(result, " ".join(recording.text("observer").split()) or place.path.stem),
+        traced_of(result, place.student or observer_of(recording)),
         result.checks,
         recording.sha256,
+        recording.started,
         _roll(result),
     )
+
+
+def observer_of(recording: Recording) -> str:
+    """Who held the board; the recording's own name where it does not say."""
+    return " ".join(recording.text("observer").split()) or recording.path.stem
 
 
 def traced_of(result: PointResult, observer: str) -> Traced:

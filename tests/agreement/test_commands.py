@@ -113,3 +113,59 @@ def test_a_recording_that_cannot_be_read_is_named_and_the_others_are_told(
     assert done.returncode == 3
     assert "left out" in done.stderr
     assert "3 observers, 4 sweeps" in done.stdout
+
+
+def test_a_class_gets_a_line_each_and_a_recording_handed_in_twice_is_named(
+    job: Path, tmp_path: Path
+) -> None:
+    folder = tmp_path / "class"
+    sweeps = sorted((job / "sweeps" / "top").iterdir())
+    for name, path in zip(("Ada", "Bo", "Cy", "Di"), [*sweeps[:3], sweeps[1]], strict=True):
+        create_job(folder / name.lower(), DEFAULT_SITE, name=name)
+        kept = folder / name.lower() / "sweeps" / "here" / "one.sweep"
+        kept.parent.mkdir(parents=True)
+        shutil.copy(path, kept)
+    done = run("class", folder, "--reference", job.parent / "truth.csv", "--json", "-")
+    assert done.returncode == 4
+    assert "Di handed in the recording of Bo" in done.stderr
+    found = json.loads(done.stdout)
+    lines = {one["name"]: one["causes"] for one in found["students"]}
+    assert list(lines) == ["Ada", "Bo", "Cy"]
+    # 0.6° too high over a ridge costs more than anything else that Ada did
+    assert next(c["cause"] for c in lines["Ada"] if not c["well"]) == "level"
+    assert lines["Ada"][0]["told"].startswith("traced 0.6° too high")
+    assert lines["Ada"][0]["effect"] < -0.003 < lines["Cy"][0]["effect"]
+    assert (folder / "class.pdf").read_bytes().startswith(b"%PDF")
+    assert "tagged" not in done.stderr
+
+
+def test_observers_of_one_job_are_a_class_too(job: Path, tmp_path: Path) -> None:
+    done = run("class", job, "--output", tmp_path / "wall.pdf")
+    assert done.returncode == 0, done.stderr
+    for name in ("Ada", "Bo", "2026-3"):
+        assert name in done.stdout
+
+
+def test_virtual_observers_make_a_class_with_known_faults(tmp_path: Path) -> None:
+    folder = tmp_path / "virtual"
+    done = run("simulate", "--observers", "3", "--output", folder, "--seed", "3")
+    assert done.returncode == 0, done.stderr
+    assert (folder / "faults.csv").read_text().splitlines()[1:] == [
+        "student 01,", "student 02,", "student 03,compass not turned enough",
+    ]  # fmt: skip
+    done = run("class", folder, "--reference", folder / "truth.csv", "--json", "-")
+    assert done.returncode == 0, done.stderr
+    told = {
+        one["name"]: " ".join(c["told"] for c in one["causes"] if not c["well"])
+        for one in json.loads(done.stdout)["students"]
+    }
+    assert "compass not turned enough" in told["student 03"]
+    assert "compass" not in told["student 01"] + told["student 02"]
+
+
+def test_the_blank_sheet_is_a_pdf_in_the_job(job: Path, tmp_path: Path) -> None:
+    copy = shutil.copytree(job, tmp_path / "copy")
+    done = run("report", copy, "--blank")
+    assert done.returncode == 0, done.stderr
+    assert (copy / "report" / "blank.pdf").read_bytes().startswith(b"%PDF")
+    assert not (copy / "results").exists()
