@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from logger.cli.environment import visible
 from logger.cli.options import say
 
 if TYPE_CHECKING:
@@ -104,7 +105,7 @@ def on_screen(port: LentPort, clock: Clock, bell: bool = True) -> Iterator[Captu
 
     console = Console(stderr=True, highlight=False)
     with open_keyboard() as keyboard, open_display(console, say) as display:
-        yield CaptureLoop(port, clock, display, keyboard, bell)
+        yield CaptureLoop(port, clock, display, keyboard, visible, bell)
 
 
 def say_notice(job: Job, clock: Clock) -> None:

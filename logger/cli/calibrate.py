@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from logger.cli.board import calibration_recorded, port_options
-from logger.cli.options import json_option, leave_by_checks, say, tell, write_json
+from logger.cli.options import (
+    changes_of,
+    json_option,
+    leave_by_checks,
+    say,
+    set_option,
+    tell,
+    write_json,
+)
+
+if TYPE_CHECKING:
+    from logger.job import Job
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -26,7 +38,7 @@ def command() -> None:
 
 
 def source_options(function: F) -> F:
-    """JOB, --port and --baud or --recording, --holder, --seconds, --accept-broken-seal, --json."""
+    """JOB, --port and --baud or --recording, --set, --holder, --seconds, --json and others."""
     for option in (
         json_option,
         click.option(
@@ -50,6 +62,7 @@ def source_options(function: F) -> F:
             type=click.Path(path_type=Path),
             help="A recording made before, instead of a port.",
         ),
+        set_option,
         port_options,
         click.argument("job", type=click.Path(path_type=Path)),
     ):
@@ -118,11 +131,10 @@ def bearing(sun: bool, target_deg: float | None, clock_doubt_s: float, **given: 
 
 def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     from logger.errors import as_argument
-    from logger.job import read_job
     from logger.recording import load_stream
     from logger.survey.calibrations import Wanted, calibrate, keep
 
-    job = read_job(given["job"])
+    job = job_with(given)
     path = recording_from(job, wanted["purpose"], how, given)
     recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
     for problem in recording.problems:
@@ -135,6 +147,15 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
         for check in stored.checks:
             tell(f"{'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")
     leave_by_checks(stored.checks, NEXT[wanted["purpose"]].format(job=as_argument(given["job"])))
+
+
+def job_with(given: dict[str, Any]) -> Job:
+    """The job, with what ``--set`` gave in place of its own settings."""
+    from logger.job import read_job
+    from logger.settings import changed
+
+    job = read_job(given["job"])
+    return replace(job, settings=changed(job.settings, changes_of(given["settings"])))
 
 
 def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> Path:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from logger.cli.options import say
+from logger.cli.options import say, tell
 from logger.errors import UsageError, as_argument
 from logger.horizon import OBSTRUCTION_KINDS
 
@@ -104,7 +104,7 @@ def remove(folder: Path, point: str, why: str, who: str) -> None:
 
     survey = read_job(folder)
     point = existing_point(survey, point)
-    click.echo(f"{point}: {remove_point(survey, point, *_reasoned(survey, who, why))}")
+    tell(f"{point}: {remove_point(survey, point, *_reasoned(survey, who, why))}")
     _say_next(folder)
 
 
@@ -121,7 +121,7 @@ def rename(folder: Path, point: str, name: str, why: str, who: str) -> None:
     survey = read_job(folder)
     point = existing_point(survey, point)
     edit = rename_point(survey, point, name, *_reasoned(survey, who, why))
-    click.echo(f"{edit.point}: {edit}")
+    tell(f"{edit.point}: {edit}")
     _say_next(folder)
 
 
@@ -133,14 +133,10 @@ def rename(folder: Path, point: str, name: str, why: str, who: str) -> None:
 @_sector(required=True)
 @DISTANCE
 def name_sector(folder: Path, point: str, **what: Any) -> None:
-    """Name what stands in a sector, such as what was marked without a name."""
-    from logger.job import JobObstruction, add_obstruction, existing_point, now_text, read_job
-    from logger.structured import record_from
+    """Name what stands in a sector, such as what was pressed without a name."""
+    from logger.job import existing_point, name_sector, read_job
 
-    values = {"point": existing_point(read_job(folder), point), "when": now_text(), **what}
-    named = record_from(JobObstruction, values)
-    add_obstruction(folder, named)
-    click.echo(str(named))
+    tell(str(name_sector(folder, existing_point(read_job(folder), point), **what)))
     _say_next(folder)
 
 
@@ -164,7 +160,7 @@ def set_obstruction(folder: Path, name: str, **what: Any) -> None:
         raise UsageError(f"no sweep or entry names an obstruction {name!r}", hint=hint)
     for one in set_named(folder, "obstructions", {"name": name, **known}).obstructions:
         if one.name == name:
-            click.echo(str(one))
+            tell(str(one))
     _say_next(folder)
 
 
@@ -187,7 +183,7 @@ def set_position(folder: Path, point: str, at: str, position_error_m: float) -> 
     known = survey.point(existing_point(survey, point))
     values = {"east_m": east, "north_m": north, "up_m": up, "position_error_m": position_error_m}
     set_named(folder, "points", {"name": known.name, **values})
-    click.echo(f"{known.name}: at {east:g},{north:g},{up:g} m ± {position_error_m:g}")
+    tell(f"{known.name}: at {east:g},{north:g},{up:g} m ± {position_error_m:g}")
     if known.east_m is not None:
         say(f"it was at {known.east_m:g},{known.north_m:g},{known.up_m or 0.0:g}")
     _say_next(folder)
@@ -205,7 +201,7 @@ def set_planes(folder: Path, point: str, planes: tuple[str, ...]) -> None:
     name, wanted = existing_point(survey, point), [plain_name(plane) for plane in planes]
     set_named(folder, "points", {"name": name, "planes": wanted or None})
     was = ", ".join(survey.point(name).planes) or "every plane"
-    click.echo(f"{name}: {', '.join(wanted) or 'every plane'}, was {was}")
+    tell(f"{name}: {', '.join(wanted) or 'every plane'}, was {was}")
     _say_next(folder)
 
 
@@ -217,11 +213,11 @@ def list_changes(folder: Path) -> None:
 
     survey = read_job(folder)
     for edit in survey.edits:
-        click.echo(f"{edit.point}: {edit}")
+        tell(f"{edit.point}: {edit}")
     for obstruction in survey.obstructions:
-        click.echo(str(obstruction))
+        tell(str(obstruction))
     if not (survey.edits or survey.obstructions):
-        click.echo("no changes")
+        tell("no changes")
 
 
 @command.command("undo")
@@ -233,7 +229,7 @@ def undo_last(folder: Path) -> None:
     """
     from logger.job import undo
 
-    click.echo(f"taken back - {undo(folder)}")
+    tell(f"taken back - {undo(folder)}")
     _say_next(folder)
 
 
@@ -250,7 +246,7 @@ def _enter(kind: str, folder: Path, point: str, why: str, who: str, **what: Any)
     survey = read_job(folder)
     point = existing_point(survey, point)
     edit = enter_edit(survey, kind, point, *_reasoned(survey, who, why), **what)
-    click.echo(f"{point}: {edit}")
+    tell(f"{point}: {edit}")
     _say_next(folder)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import say, site_options
+from logger.cli.options import say, site_options, tell
 from logger.errors import as_argument
 
 if TYPE_CHECKING:
@@ -57,8 +57,8 @@ def command(
         planes=tuple(parsed_plane(text) for text in planes),
         people=people,
     )
-    click.echo(f"made {job / 'job.toml'}")
-    click.echo("\n".join(_told(made)))
+    tell(f"made {job / 'job.toml'}")
+    tell("\n".join(_told(made)))
     if why := doubt(site, timezone):
         say(f"doubt: {why} Put it right under [site] in job.toml.")
     say(f"next: horizon-logger calibrate compass {as_argument(job)} --port URL")

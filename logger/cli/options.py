@@ -123,12 +123,7 @@ def recipe_options(*, of_a_file: bool = False) -> Callable[[Callable[..., Any]],
             from logger.settings import Settings, changed
             from logger.survey.recipe import Overrides
 
-            changes: dict[str, str] = {}
-            for text in settings:
-                name, equals, value = text.partition("=")
-                if not equals:
-                    raise click.BadParameter(f"{text!r} is not NAME=VALUE", param_hint="--set")
-                _put(changes, name.strip(), value.strip())
+            changes = changes_of(settings)
             for name in named:
                 if (value := more.pop(name)) is not None:
                     _put(changes, name, value)
@@ -178,15 +173,29 @@ def _recipe_options(named: Mapping[str, str], required: bool) -> list[Callable[[
             )
             for name, flag in named.items()
         ),
-        click.option(
-            "--set",
-            "settings",
-            multiple=True,
-            metavar="NAME=VALUE",
-            help="Any setting by its name, such as draws=200; may be given again. "
-            "`horizon-logger settings JOB` lists them.",
-        ),
+        set_option,
     ]
+
+
+set_option = click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="Any setting by its name, such as draws=200; may be given again. "
+    "`horizon-logger settings JOB` lists them.",
+)
+
+
+def changes_of(settings: Iterable[str]) -> dict[str, str]:
+    """What ``--set`` was given, by name."""
+    changes: dict[str, str] = {}
+    for text in settings:
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise click.BadParameter(f"{text!r} is not NAME=VALUE", param_hint="--set")
+        _put(changes, name.strip(), value.strip())
+    return changes
 
 
 def _put(changes: dict[str, str], name: str, value: str) -> None:

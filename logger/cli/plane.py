@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from logger.cli.calibrate import recording_from, source_options
+from logger.cli.calibrate import job_with, recording_from, source_options
 from logger.cli.options import leave_by_checks, say, tell, write_json
 
 
@@ -27,11 +27,10 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     """
     from logger.checks import NORMAL_95
     from logger.errors import as_argument
-    from logger.job import read_job
     from logger.recording import load_stream
     from logger.survey.calibrations import measure_plane, store_plane
 
-    job = read_job(given["job"])
+    job = job_with(given)
     path = recording_from(job, "plane", "plane", given)
     recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
     for problem in recording.problems:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import json_option, leave_by_answers, recipe_options, say, write_json
+from logger.cli.options import json_option, leave_by_answers, recipe_options, say, tell, write_json
 from logger.errors import UsageError
 
 if TYPE_CHECKING:
@@ -106,9 +106,9 @@ def command(
         files = [str(file) for file in written]
         write_json(json_file, {"written": files, "left_out": missing, "points": documents})
     if json_file != "-":
-        click.echo(f"wrote {path}")
+        tell(f"wrote {path}")
         if tables:
-            click.echo(f"      and {len(written) - 1} tables and pictures in {beside}")
+            tell(f"      and {len(written) - 1} tables and pictures in {beside}")
     leave_by_answers(found, f"look through {path} before you hand it on")
 
 

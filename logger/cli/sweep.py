@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,12 +20,15 @@ from logger.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from logger.access.result import ObstructionLoss
     from logger.job import Job
     from logger.survey.answers import Answer
     from logger.survey.recipe import Overrides
 
 STANCES = ("ground", "flat roof", "pitched roof", "platform", "window")
 LADDER = "ladder"
+MOST_OFFERED = 5
+"""Stretches of a point's horizon that are offered for a name after its sweep."""
 
 
 def stance_of(context: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
@@ -167,6 +171,8 @@ def command(
                 day.sweep(loop, _names(names, more), opened, seconds)
         finally:
             _print(day.answers, json_file)
+    if asking and json_file != "-":
+        offer_names(survey, day.answers)
     leave_by_answers(day.answers, _next_step(job, day.answers))
 
 
@@ -212,6 +218,44 @@ def _print(answers: Sequence[Answer], json_file: str | None) -> None:
     for answer in answers:
         if answer.result is not None:
             tell(answer_text(answer.result))
+
+
+def offer_names(survey: Job, answers: Sequence[Answer]) -> None:
+    """Ask for a name of what blocks the sun and has none, what blocks most first."""
+    from logger.job import name_sector
+    from logger.live.keyboard import KIND_KEYS
+
+    kinds = ", ".join(f"{key} {kind}" for key, kind in KIND_KEYS.items())
+    for answer in answers:
+        for part in _unnamed(answer)[:MOST_OFFERED]:
+            taken = 100 * part.loss_fraction[-1]
+            say(f"{answer.point}, {part.name}: {taken:.1f} % of the year's light is blocked there")
+            prompt = functools.partial(click.prompt, err=True)
+            name = prompt("Its name (Enter: no more names)", "", show_default=False).strip()
+            if not name:
+                return
+            choice = click.Choice([*KIND_KEYS])
+            key = prompt(f"Kind: {kinds}", "o", type=choice, show_choices=False)
+            where = {n: getattr(part, n) for n in ("from_azimuth_deg", "to_azimuth_deg")}
+            named = name_sector(
+                survey.folder, answer.point, name=name, kind=KIND_KEYS[key], **where
+            )
+            tell(str(named))
+
+
+def _unnamed(answer: Answer) -> list[ObstructionLoss]:
+    """What takes enough of any plane's year to be asked about, the largest loss first."""
+    from logger.access.notes import WORTH_TELLING
+
+    losses = [
+        one
+        for plane in (answer.result.access.planes if answer.result is not None else ())
+        for one in plane.by_obstruction
+        if not one.kind and one.loss_fraction[-1] >= WORTH_TELLING
+    ]
+    losses.sort(key=lambda one: -one.loss_fraction[-1])
+    largest = {one.name: one for one in reversed(losses)}
+    return [one for one in losses if largest[one.name] is one]
 
 
 def _next_step(job: Path, answers: Sequence[Answer]) -> str:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import say
+from logger.cli.options import say, tell
 
 
 @click.command()
@@ -19,5 +19,5 @@ def command(job: Path, file: Path) -> None:
     from logger.survey.recipe import set_weather
 
     weather = set_weather(read_job(job), file)
-    click.echo(f"{weather.file}, SHA-256 {weather.sha256[:16]}…")
+    tell(f"{weather.file}, SHA-256 {weather.sha256[:16]}…")
     say(f"next: horizon-logger compare {as_argument(job)}")

@@ -88,6 +88,13 @@ def add_obstruction(folder: Path, obstruction: JobObstruction) -> None:
     change_job(folder, lambda document: append(document, "obstructions", told(obstruction)))
 
 
+def name_sector(folder: Path, point: str, **what: Any) -> JobObstruction:
+    """Name what stands in a sector of a point's horizon, now."""
+    named = record_from(JobObstruction, {"point": point, "when": now_text(), **what})
+    add_obstruction(folder, named)
+    return named
+
+
 def remove_point(job: Job, point: str, who: str, why: str) -> Edit:
     """Exclude all recordings of a point; the files stay where they are."""
     names = [path.name for path in kept_recordings(job, point)]

@@ -99,6 +99,8 @@ class CaptureLoop:
     clock: Clock
     display: Display
     keyboard: Keyboard
+    # What texts from outside go through on their way to whoever reads them
+    door: Callable[[str], str] = str
     bell: bool = True  # Whether the terminal's bell goes with the board's sounds
     on_state: Callable[[LiveState], None] = lambda _: None  # Takes what was just shown
     recordings: list[Path] = field(default_factory=list)  # Made so far
@@ -112,7 +114,7 @@ class CaptureLoop:
     def say(self, sentence: str) -> None:
         """Tell the operator something that happened."""
         self._message = self.clock.seconds(), sentence
-        self.display.say(sentence)
+        self.display.say(self.door(sentence))
 
     def busy(self, words: str) -> None:
         """Leave what was shown last, and say what the program is doing."""
@@ -268,7 +270,7 @@ class CaptureLoop:
             prompt=prompt,
             message=message if self._shown_s - said_s < MESSAGE_STAYS_S else "",
             panel=state.panel if going.phase == "waiting" else (),
-        )
+        ).through(self.door)
         due = _taken(task.cues)
         for caution in state.warnings:
             cue = _CUE_OF.get(caution.kind)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from enum import IntEnum
+from typing import Any
 
 import numpy as np
 
@@ -115,6 +117,14 @@ class LiveState:
     message: str = ""  # The last thing that happened
     panel: tuple[str, ...] = ()  # Between two points, the answer of the one before
     middle_deg: float = 180.0  # Azimuth that stands in the middle of the horizon. [deg]
+
+    def through(self, door: Callable[[str], str]) -> LiveState:
+        """The same with every text from outside taken through a door."""
+        texts = {one.name: getattr(self, one.name) for one in fields(self)}
+        new: dict[str, Any] = {n: door(v) for n, v in texts.items() if isinstance(v, str)}
+        new |= {name: tuple(map(door, texts[name])) for name in ("facts", "panel")}
+        cautions = (replace(one, words=door(one.words)) for one in self.warnings)
+        return replace(self, warnings=tuple(cautions), **new)
 
     @property
     def first(self) -> str:

@@ -101,6 +101,7 @@ class SweepTask:
         self._presses: list[tuple[float, bool | None]] = []  # When, and whether held still
         self._dropped: list[tuple[float, float]] = []
         self._board: Identity | None = None
+        self._raw = False
         self._choose()
         if recorded:
             latest = self._estimate.latest if self._estimate else None
@@ -167,8 +168,10 @@ class SweepTask:
     def state(self, now_s: float) -> LiveState:
         """See `Task.state`."""
         builder = self._capture.builder
-        if builder.identity != self._board:
-            self._board = builder.identity
+        # Which calibration fits depends on the board and on whether it sends raw streams.
+        raw = self._raw or bool(builder.samples(max(len(builder) - 3, 0)).has_field.any())
+        if (builder.identity, raw) != (self._board, self._raw):
+            self._board, self._raw = builder.identity, raw
             self._choose()
         here, found = self._sighting.now(self._corrections), None
         sun = self._sun_at(self._started + dt.timedelta(seconds=now_s))
@@ -201,7 +204,7 @@ class SweepTask:
                 Figure("elevation", here.elevation_deg if here else math.nan, "°"),
             ),
             warnings=cautions(here, sun),
-            board=self._unfit if self._board is not None else "",
+            board=self._unfit if here is not None else "",
             azimuth_deg=here.azimuth_deg if here else math.nan,
             elevation_deg=here.elevation_deg if here else math.nan,
             horizon=so_far,

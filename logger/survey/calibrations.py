@@ -57,8 +57,8 @@ class Wanted:
 
     purpose: Purpose
     holder: str = ""  # What the board is mounted in
-    target_deg: float | None = None  # True bearing of the landmark; None is the sun. [deg]
-    bearings_deg: tuple[float, ...] = ()  # True bearings of the marks of a swing, in order. [deg]
+    target_deg: float | None = None  # True bearing of the target; None is the sun. [deg]
+    bearings_deg: tuple[float, ...] = ()  # True bearings of the targets of a swing, in order. [deg]
     target_is_near: bool = False  # The target of the level is no closing target
     clock_doubt_s: float = CLOCK_DOUBT_S  # [s]
 
@@ -274,13 +274,13 @@ def _refuse_unusable(recording: Recording, stream: Stream) -> None:
 
 
 def _swing_notes(stream: Stream, bearings_deg: Sequence[float]) -> tuple[Note, ...]:
-    """The swing's bearings: as noted, or as given, one a press of the mark key."""
+    """The swing's bearings: as noted, or as given, one a press."""
     if not bearings_deg:
         return stream.notes
     pressed = [key.t_s for key in stream.keys if key.down and key.key == PRESS_KEY]
     if len(pressed) != len(bearings_deg):
         raise UsageError(
-            f"{len(bearings_deg)} bearings are given, the mark key was pressed {len(pressed)} times"
+            f"{len(bearings_deg)} bearings are given, but there are {len(pressed)} presses"
         )
     return tuple(
         Note(t, more={BEARING_KEY: float(b)}) for t, b in zip(pressed, bearings_deg, strict=True)

@@ -87,20 +87,20 @@ def survey_point(
     for sweep in sweeps:
         declination = declination_of(sweep, recipe)
         calibrated = (corrections_of or uncalibrated)(sweep, declination)
-        mark, oriented_checks = _marked(sweep, calibrated, recipe.settings)
+        closing, oriented_checks = _closing(sweep, calibrated, recipe.settings)
         height = sweep.recording.number("sight_height_m")
         passes.append(
             SightedSweep(
-                mark.sight,
-                mark.keys,
+                closing.sight,
+                closing.keys,
                 sweep.stream.notes,
                 name=sweep.recording.path.name,
                 sight_height_m=setup.sight_height_m if height is None else height,
             )
         )
         chosen.append(calibrated)
-        closing_targets.append(mark)
-        checks += [*calibrated.checks, *oriented_checks, *mark.checks]
+        closing_targets.append(closing)
+        checks += [*calibrated.checks, *oriented_checks, *closing.checks]
     if not any(one.sight.used.any() for one in passes):
         reasons = sum((Counter(one.sight.rejected()) for one in passes), Counter[str]())
         why = ", ".join(f"{n} {reason}" for reason, n in reasons.items()) or "no samples at all"
@@ -141,16 +141,16 @@ def _leaf_seen(sweeps: Sequence[Sweep]) -> tuple[LeafSeen, ...]:
     return tuple(dict.fromkeys(seen))
 
 
-def _marked(
+def _closing(
     sweep: Sweep, calibrated: Chosen, settings: Settings
 ) -> tuple[ClosingTarget, tuple[Check, ...]]:
     """Sight lines held against the closing target; the attitude they come from is let go."""
     stream = sweep.stream
     oriented = orient(stream.samples, calibrated.corrections, settings)
-    mark = check_closing_target(
+    closing = check_closing_target(
         oriented.sight, stream.keys, stream.notes, calibrated.closing_target_deg
     )
-    return mark, oriented.checks
+    return closing, oriented.checks
 
 
 def uncalibrated(sweep: Sweep, declination: Declination) -> Chosen:

@@ -86,9 +86,9 @@ class PointResult:
                         {"file": used.file, "kind": used.kind, "figures": used.figures}
                         for used in chosen.used
                     ],
-                    "closing_target": mark.figures(),
+                    "closing_target": closing.figures(),
                 }
-                for sweep, chosen, mark in zip(
+                for sweep, chosen, closing in zip(
                     self.sweeps, self.chosen, self.closing_targets, strict=True
                 )
             ],

@@ -8,10 +8,12 @@ from firmware_protocol import Cue, Identity, Key, decode_sentence, encode
 from logger.errors import DeviceError
 from logger.horizon_fit import edit_from
 from logger.job import add_edit, read_job
+from logger.live.calibration_task import record_calibration
 from logger.live.state import LiveState
 from logger.live.sweep_task import HELD, IN_PASSING
 from logger.recording import Taken, load_stream, read_recording
 from logger.simulation import Operator
+from logger.survey.calibrations import Wanted, calibrate, keep
 
 from .conftest import AtOnce, Bench, Chunks, PlayedLink, board_chunks
 
@@ -424,3 +426,36 @@ def test_a_screen_that_hangs_holds_up_no_record(bench: MakeBench, quick_sweep: C
     screen_free.set()
     sweep.join()
     assert on_disk == lines(quick_sweep[:40])
+
+
+def test_nothing_in_a_name_steers_the_terminal(bench: MakeBench, quick_sweep: Chunks) -> None:
+    from logger.cli.environment import visible
+
+    swept = bench(quick_sweep)
+    swept.loop.door = visible
+    swept.loop.say("port \x1b[2J")
+    swept.loop.record(swept.task(panel=lambda: ("by \u202eevil",)), 1.0)
+    texts = [*swept.display.said, *(s.message for s in swept.display.states)]
+    assert "port \\x1b[2J" in texts
+    assert not any("\x1b" in text for text in texts)
+    waited = bench([(0.1, IDENTITY)], [(1.0, "q")])
+    waited.loop.door = visible
+    waited.loop.wait_for_trigger(waited.task(panel=lambda: ("by \u202eevil",)))
+    assert waited.display.states[-1].panel == ("by \\u202eevil",)
+
+
+def test_a_calibrated_board_is_not_said_to_lack_a_calibration(
+    bench: MakeBench, quick_sweep: Chunks
+) -> None:
+    # The board names itself before its first measurement; only then it shows that it is raw.
+    named = next(line for line in lines(quick_sweep) if line.startswith(b"$PHLGI"))
+    first = [(0.0, named + b"\r\n")]
+    tumbled = bench([*first, *board_chunks("compass")])
+    path = record_calibration(tumbled.loop, tumbled.job, "compass", "compass")
+    recording, stream = load_stream(path)
+    wanted = Wanted("compass")
+    keep(tumbled.job, recording, calibrate(tumbled.job, recording, stream, wanted))
+    swept = bench([*first, *quick_sweep])
+    swept.sweep(seconds=3.0)
+    assert swept.display.states[-1].board == ""
+    assert "magnetic field: compass not calibrated" not in swept.display.states[-1].facts

@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import re
 import select
 import subprocess
 import sys
@@ -86,10 +87,16 @@ class Terminal:
     def type(self, text: str) -> None:
         os.write(self._ours, text.encode())
 
+    def name_nothing(self) -> None:
+        """Once the screen is given back: Enter, where a name is asked for."""
+        self.until("\x1b[?1049l")
+        self.type("\n")
+
     def wait(self) -> int:
         """Let it come to its end."""
+        end = time.monotonic() + TIMEOUT_S
         while self._read():
-            pass
+            assert time.monotonic() < end, f"it goes on for ever:\n{self.text[-2000:]}"
         os.close(self._ours)
         return self._process.wait(timeout=TIMEOUT_S)
 
@@ -123,7 +130,14 @@ def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(j
         terminal.until("recording 0:")
         # The screen is given back before the answer is printed.
         terminal.until("\x1b[?1049l")
+        offered = terminal.until("Its name (Enter: no more names): ")
+        terminal.type("row of limes\n")
+        terminal.until("d deciduous")
+        terminal.type("d\n")
+        terminal.type("\n")
         code = terminal.wait()
+    assert re.search(r"eave, \d+ to \d+°: [\d.]+ % of the year's light is blocked", offered)
+    assert "named row of limes, deciduous" in run("edit", "list", job).stdout
     assert code == 4  # sixty degrees are not the sky
     after = terminal.text.split("\x1b[?1049l")[-1]
     assert "9 to 15 h solar time" in " ".join(after.split())
@@ -141,6 +155,7 @@ def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(job: Path) -> No
         terminal.type("r")
         terminal.until("sweep that part again")
         terminal.type("q")
+        terminal.name_nothing()
         terminal.wait()
     (recording,) = (job / "sweeps" / "eave").glob("*.sweep")
     lines = recording.read_text().splitlines()
@@ -199,6 +214,7 @@ def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(job: 
         terminal.type("63\n")
         walked = terminal.until("Enter starts")
         terminal.type("\n")
+        terminal.name_nothing()
         code = terminal.wait()
     for step in ("Step 1 of 4. Compass", "Step 2 of 4. Level", "Step 3 of 4. Bearing"):
         assert step in walked

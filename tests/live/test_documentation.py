@@ -17,7 +17,7 @@ COMMAND = str(Path(sys.executable).with_name("horizon-logger"))
 TIMEOUT_S = 120
 OURS = [
     "tutorial.md", "job-folder.md", "how-to/survey-day.md", "how-to/connect-a-board.md",
-    "how-to/sun-bearing.md", "how-to/marks-and-misclosure.md", "how-to/corner-by-corner.md",
+    "how-to/sun-bearing.md", "how-to/closing-target.md", "how-to/corner-by-corner.md",
     "how-to/merge-sweeps.md",
 ]  # fmt: skip
 
