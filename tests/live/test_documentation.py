@@ -1,5 +1,6 @@
 """The commands of the tutorial and the how-tos: they run, or at least exist with their options."""
 
+import contextlib
 import re
 import shlex
 import shutil
@@ -56,12 +57,19 @@ class Shell:
         line = f"clear; {shlex.join(command)}; echo $? > code; {signal}"
         subprocess.run([*self._tmux, "send-keys", "-l", line], check=True)
         subprocess.run([*self._tmux, "send-keys", "Enter"], check=True)
-        subprocess.run([*self._tmux, "wait-for", "done"], check=True, timeout=TIMEOUT_S)
-        shown = subprocess.run(
-            [*self._tmux, "capture-pane", "-p", "-S", "-200"],
-            check=True, capture_output=True, encoding="utf-8",
-        )  # fmt: skip
-        return int((self._folder / "code").read_text()), shown.stdout
+        with subprocess.Popen([*self._tmux, "wait-for", "done"]) as done:
+            for _ in range(TIMEOUT_S):
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    done.wait(timeout=1.0)
+                    return int((self._folder / "code").read_text()), self._shown()
+                if self._shown().rstrip().endswith("(Enter: no more names):"):
+                    subprocess.run([*self._tmux, "send-keys", "Enter"], check=True)
+            done.kill()
+        raise AssertionError(f"{arguments}: {self._shown()}")
+
+    def _shown(self) -> str:
+        shown = [*self._tmux, "capture-pane", "-p", "-S", "-200"]
+        return subprocess.run(shown, check=True, capture_output=True, encoding="utf-8").stdout
 
     def close(self) -> None:
         if self.terminal:
