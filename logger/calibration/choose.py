@@ -41,7 +41,7 @@ NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
     "compass": (("heading_error_95_deg",),),
     "deviation": ((COEFFICIENTS,),),
     "level": (("target_azimuth_deg",), ("target_is_near",)),
-    "bearing": (("target_deg", "sun_azimuth_deg"),),
+    "bearing": (("target_deg", "sun_azimuth_deg", "ridge_used_deg"),),
 }
 SAME_SITE_KM = 5.0
 TEMPERATURE_LIMIT_C = 15.0

@@ -28,6 +28,7 @@ COMMANDS: dict[str, str] = {
     "calibrate": "Compass, level or bearing of the board, before each job.",
     "plane": "Tilt and azimuth of a roof, from the board laid on it.",
     "sweep": "Record a sweep along the skyline.",
+    "terrain": "Far horizon from elevation data, and north from the ridge.",
     "compare": "Points side by side: which is best, and by how much.",
     "agreement": "How well several sweeps of one point agree.",
     "class": "What a class that swept one spot measured, and how well.",

@@ -170,10 +170,10 @@ class BearingCorrection:
 
     # Added to the corrected compass heading; it stands in for the declination. [deg]
     heading_deg: float
-    standard_error_deg: Sure  # 1 sigma, never below 0.5. [deg]
+    standard_error_deg: Sure  # 1 sigma. [deg]
     # `heading_deg` less the declination in force at the time, for the report. [deg]
     residual_deg: float = 0.0
-    source: str = "known bearing"  # Sun or landmark, in words
+    source: str = "known bearing"  # Sun, landmark or far ridge, in words
 
 
 @dataclass(frozen=True)

@@ -68,6 +68,11 @@ def stored_calibrations(job: Job) -> tuple[StoredCalibration, ...]:
     return tuple(read_calibration(path) for path in calibration_files(job))
 
 
+def is_by_ridge(stored: StoredCalibration) -> bool:
+    """Whether a bearing was taken from a sweep of the far ridge: it has no recording of its own."""
+    return "ridge_used_deg" in stored.figures
+
+
 def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) -> StoredCalibration:
     """Fit what a recording was made for; nothing is stored."""
     _refuse_another_site(job, recording)

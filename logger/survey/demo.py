@@ -9,7 +9,13 @@ from logger.calibration import StoredCalibration
 from logger.errors import InputError
 from logger.job import Job
 from logger.recording import load_stream
-from logger.survey.calibrations import Wanted, calibrate, keep, stored_calibrations
+from logger.survey.calibrations import (
+    Wanted,
+    calibrate,
+    is_by_ridge,
+    keep,
+    stored_calibrations,
+)
 
 
 def shipped_survey() -> Path:
@@ -25,6 +31,8 @@ def calibrated_again(job: Job) -> list[StoredCalibration]:
     """Fit each of a job's calibrations from its recording, in order, and store it anew."""
     fitted = []
     for known in stored_calibrations(job):
+        if is_by_ridge(known):
+            continue
         recording, stream = load_stream(job.folder / "calibrations" / known.about.recording)
         target = known.figures.get("target_deg")
         wanted = Wanted(known.about.purpose, known.about.holder, target)

@@ -27,6 +27,7 @@ from logger.errors import InputError, UsageError
 from logger.horizon import LEAF_STATES, LeafSeen, Obstruction
 from logger.horizon_fit import (
     Edit,
+    HorizonResult,
     SightedSweep,
     edited_passes,
     edited_profile,
@@ -46,6 +47,7 @@ from logger.settings import Settings
 from logger.site import Site
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult, Sweep
+from logger.terrain import FarHorizon, with_terrain
 
 CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
 """Which calibrations a sweep gets, and the checks that judge them."""
@@ -64,6 +66,18 @@ class PointSetup:
     edits: tuple[Edit, ...] = ()  # Changes made in the office, oldest first
     # That ended before anything came: named, and left out
     begun: tuple[Recording, ...] = ()
+    terrain: FarHorizon | None = None  # As computed from elevation data
+
+
+@dataclass(frozen=True, eq=False)
+class SweptPoint:
+    """A point's horizon with what it came from, before anything is asked of the sun."""
+
+    sweeps: tuple[Sweep, ...]  # One a recording, or one a board where it was changed in one
+    chosen: tuple[Chosen, ...]  # One a sweep
+    closing_targets: tuple[ClosingTarget, ...]  # One a sweep
+    horizon: HorizonResult
+    checks: tuple[Check, ...]
 
 
 def survey_point(
@@ -76,6 +90,30 @@ def survey_point(
 ) -> PointResult:
     """Take all recordings of one point through the whole line."""
     setup = setup or PointSetup()
+    swept = swept_point(name, sweeps, recipe, setup, corrections_of)
+    access = year_of(recipe).assess(swept.horizon.profile)
+    return PointResult(
+        name=name,
+        site=recipe.site,
+        sweeps=swept.sweeps,
+        chosen=swept.chosen,
+        closing_targets=swept.closing_targets,
+        horizon=swept.horizon,
+        access=access,
+        checks=_merged((*swept.checks, *swept.horizon.checks, *access.checks)),
+        recipe=recipe,
+        begun=setup.begun,
+    )
+
+
+def swept_point(
+    name: str,
+    sweeps: Sequence[Sweep],
+    recipe: Recipe,
+    setup: PointSetup,
+    corrections_of: CorrectionsOf | None = None,
+) -> SweptPoint:
+    """Take all recordings of one point as far as its horizon."""
     out = excluded(setup.edits)
     sweeps = [s for s in sweeps if s.recording.path.name not in out]
     if not sweeps:
@@ -114,19 +152,15 @@ def survey_point(
         setup.module_height_m,
     )
     profile = edited_profile(horizon.profile, setup.edits)
-    horizon = replace(horizon, profile=replace(profile, leaf_seen=_leaf_seen(sweeps)))
-    access = year_of(recipe).assess(horizon.profile)
-    return PointResult(
-        name=name,
-        site=recipe.site,
-        sweeps=tuple(sweeps),
-        chosen=tuple(chosen),
-        closing_targets=tuple(closing_targets),
-        horizon=horizon,
-        access=access,
-        checks=_merged((*checks, *horizon.checks, *access.checks)),
-        recipe=recipe,
-        begun=setup.begun,
+    profile = replace(profile, leaf_seen=_leaf_seen(sweeps))
+    if setup.terrain is not None:
+        profile = with_terrain(profile, setup.terrain)
+    return SweptPoint(
+        tuple(sweeps),
+        tuple(chosen),
+        tuple(closing_targets),
+        replace(horizon, profile=profile),
+        tuple(checks),
     )
 
 

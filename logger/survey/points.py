@@ -23,6 +23,7 @@ from logger.survey.calibrations import corrections_of_job
 from logger.survey.pipeline import PointSetup, site_of, survey_point
 from logger.survey.recipe import Overrides, Recipe, recipe_at, recipe_of
 from logger.survey.result import PointResult, Sweep
+from logger.survey.terrain_store import stored_terrain
 
 
 def load_sweep(
@@ -126,4 +127,5 @@ def point_setup(job: Job, point: str, *, alone: bool = False) -> PointSetup:
         module_height_m=known.module_height_m,
         edits=edits,
         begun=tuple(read_recording(path) for path in begun_recordings(job, point)),
+        terrain=stored_terrain(job, point),
     )

@@ -21,6 +21,7 @@ from logger.job import (
 )
 from logger.survey.recipe import Recipe
 from logger.survey.result import SCHEMA
+from logger.survey.terrain_store import terrain_path
 
 LARGEST_INPUT = 1 << 30
 """A recording of a day at 100 Hz is smaller. [bytes]"""
@@ -34,7 +35,8 @@ def answer_key(job: Job, point: str, recipe: Recipe) -> str:
     Names for the report, photos and other points do not count.
     """
     sweeps = [*kept_recordings(job, point), *begun_recordings(job, point)]
-    files = [*sweeps, *calibration_files(job)]
+    terrain = terrain_path(job, point)
+    files = [*sweeps, *calibration_files(job), *([terrain] if terrain.is_file() else [])]
     said = {
         "program": __version__,
         "recipe": recipe.sha256,

@@ -20,6 +20,7 @@ FLOOR = {
     "horizon_fit": 5,
     "access": 5,
     "agreement": 5,
+    "terrain": 5,
     "job": 6,
     "survey": 7,
     "report": 8,

@@ -1,0 +1,79 @@
+"""Invented hills as tiles, and jobs swept there by the virtual board."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from firmware_protocol import Decoder
+from logger.geomagnetism import geomagnetic_field
+from logger.job import calibration_path, create_job, read_job, sweep_path
+from logger.recording import RecordingWriter, load_stream
+from logger.simulation import (
+    DEFAULT_SITE,
+    DEFAULT_START,
+    Operator,
+    Sensor,
+    Steel,
+    simulate_sweep,
+    simulate_tumble,
+)
+from logger.simulation.scenery import _street_parts, composed
+from logger.simulation.terrain import Hills, ridge_part
+from logger.survey.calibrations import Wanted, calibrate, keep
+from logger.terrain import far_horizon, read_heights
+
+SITE = DEFAULT_SITE
+TILES = ((45, 14), (46, 14))
+EYE_M = SITE.altitude_m + 1.6
+
+
+def write_tiles(folder: Path, hills: Hills) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    for south, west in TILES:
+        (folder / f"N{south}E{west:03d}.hgt").write_bytes(hills.tile(south, west))
+    return folder
+
+
+def far_of(tiles: Path):
+    """The far horizon of the site."""
+    heights = read_heights(tiles, SITE, 151_000.0)
+    return far_horizon(heights, SITE.latitude_deg, SITE.longitude_deg, EYE_M, 9.7)
+
+
+def turning(turn_deg: float) -> Steel:
+    """Steel that turns the Earth's field as a whole, and with it the compass."""
+    field = geomagnetic_field(SITE, DEFAULT_START.date())
+    here = complex(field.north_ut, field.east_ut)
+    away = here * np.exp(1j * np.radians(turn_deg)) - here
+    return Steel(steady_ut=(away.real, away.imag, 0.0))
+
+
+def write(path: Path, simulated) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    decoder = Decoder()
+    with RecordingWriter(path, simulated.header) as writer:
+        for t_s, text in simulated.chunks:
+            writer.add(t_s, decoder.feed(text))
+    return path
+
+
+def swept_job(folder: Path, tiles: Path, turn_deg: float, street: bool = False, seed: int = 1):
+    """A job with one point, swept below the tiles' skyline while steel turned the compass."""
+    job = create_job(folder, SITE, name="An invented valley")
+    sensor = Sensor(individual=seed)
+    started = DEFAULT_START
+    tumble = simulate_tumble(sensor=sensor, started=started, streams="MG", seed=seed)
+    recording, stream = load_stream(write(calibration_path(job, "compass", started), tumble))
+    keep(job, recording, calibrate(job, recording, stream, Wanted("compass")))
+    far = far_of(tiles)
+    parts = _street_parts(np.random.default_rng(seed)) if street else []
+    scene = composed("valley", ridge_part("far hills", far.azimuth_deg, far.elevation_deg), parts)
+    scene = replace(scene, steel=turning(turn_deg))
+    later = started + dt.timedelta(minutes=10)
+    swept = simulate_sweep(scene, Operator.calm(), sensor, SITE, later, seed, streams="MG")
+    write(sweep_path(job, "yard", later), swept)
+    return read_job(folder)
