@@ -23,7 +23,8 @@ from logger.report.charts import (
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from logger.survey.terrain import PointTerrain, Ridge
+    from logger.survey.ridge import Ridge
+    from logger.survey.terrain import PointTerrain
 
 MOST_WORSE = 100.0
 """Squared standard errors shown of a turn that fits worse."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from logger.terrain.heights import Heights, licence_of, read_heights
 from logger.terrain.north import NorthFix, north_from
 from logger.terrain.skyline import FarHorizon, far_horizon
-from logger.terrain.tiles import Heights, TileSource, licence_of, read_heights
+from logger.terrain.tiles import TileSource
 from logger.terrain.use import with_terrain
 
 __all__ = [

@@ -20,7 +20,7 @@ import numpy as np
 
 from logger.arrays import Bools, Floats, Ints, floats, freeze_columns
 from logger.geometry import interpolate_azimuthal
-from logger.terrain.tiles import BLOCK, Grid, Heights
+from logger.terrain.heights import BLOCK, Grid, Heights
 
 NEAREST_M, FARTHEST_M = 500.0, 150_000.0
 STEP_DEG = 0.25

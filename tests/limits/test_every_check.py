@@ -51,6 +51,8 @@ from logger.recording.samples import BoardSeen, Samples, Stream
 from logger.simulation import DEFAULT_SITE
 from logger.site import Site
 from logger.survey.points import _of_one_point
+from logger.survey.ridge import agreement_check
+from logger.survey.terrain import altitude_check
 
 NORTH = Declination(0.0, 0.3, "chart")
 COMPASS = CompassCorrection(heading_error_deg=0.4)
@@ -223,6 +225,14 @@ LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
      lambda v: level._check(LevelCorrection(collimation_error_deg=v)), 0.3, 0.301),
     ("bearing calibration, spread", lambda v: sights(-v, 0.0, v), 1.0, 1.001),
     ("bearing calibration, sights", lambda v: sights(*[0.1] * int(v)), 3, 2),
+    # 1.96 times sqrt(0.3^2 + 0.4^2)
+    ("ridge agrees with compass",
+     lambda v: agreement_check(-v, 0.3, 0.4, None, "swept"), 0.98, 0.981),
+    # 30 m and 1.96 times 10 m
+    ("altitude agrees with tiles, above", lambda v: altitude_check(300.0 + v, 300.0, 10.0),
+     49.5, 49.7),
+    ("altitude agrees with tiles, below", lambda v: altitude_check(300.0 - v, 300.0, 10.0),
+     49.5, 49.7),
     # 3 degrees and twice sqrt(0.5^2 + 0.3^2 + 0.4^2)
     ("bearing agrees with compass", lambda v: apart(v, compass=COMPASS), 4.414, 4.415),
     ("bearing agrees with compass, west", lambda v: apart(v, compass=COMPASS), -4.414, -4.415),
