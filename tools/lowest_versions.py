@@ -20,7 +20,6 @@ import subprocess
 import sys
 import tempfile
 import tomllib
-import venv
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -62,6 +61,23 @@ def lower_bounds() -> list[str]:
     return pinned
 
 
+def interpreter(newest: bool) -> str:
+    """Which Python serves: where the running one is too new for the oldest, an older one here."""
+    if newest or sys.version_info[:2] <= NEWEST_PYTHON:
+        return sys.executable
+    older = [f"python3.{minor}" for minor in range(NEWEST_PYTHON[1], 10, -1)]
+    for name in older:
+        try:
+            subprocess.run([name, "-c", ""], check=True, capture_output=True)
+        except (OSError, subprocess.CalledProcessError):
+            continue
+        return name
+    raise SystemExit(
+        f"nothing was tested: Python 3.{sys.version_info[1]} is too new for the oldest versions, "
+        f"and there is no {' or '.join(older)} here"
+    )
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--newest", action="store_true")
@@ -69,13 +85,11 @@ def main() -> int:
     parser.add_argument("--main-paths", action="store_true")
     parser.add_argument("--folder", type=Path, help="Keep the environment here, and use it again.")
     wanted = parser.parse_args()
-    if not wanted.newest and sys.version_info[:2] > NEWEST_PYTHON:
-        print(f"not on Python {sys.version_info[0]}.{sys.version_info[1]}: too new for the oldest")
-        return 0
     with tempfile.TemporaryDirectory() as tmp:
         folder = wanted.folder or Path(tmp) / "env"
         if not (folder / "pyvenv.cfg").exists():
-            venv.create(folder, with_pip=True)
+            make = [interpreter(wanted.newest), "-m", "venv", str(folder)]
+            subprocess.run(make, check=True)
         scripts = folder / ("Scripts" if sys.platform == "win32" else "bin")
         python = str(scripts / "python")
         pins = [] if wanted.newest else lower_bounds()

@@ -8,6 +8,7 @@ import pytest
 from logger.access import Plane, SiteYear
 from logger.access.draws import SECTOR_MIDDLES, SurveyErrors, drawn_elevation, survey_errors
 from logger.access.intervals import PERCENTILES_95, plane_table, shares, taken_by
+from logger.access.leaf import middle_leaf
 from logger.horizon import HorizonProfile, LeafSeen, Obstruction
 from logger.settings import Settings
 from logger.site import Site
@@ -214,6 +215,13 @@ def test_deciduous_trees_are_bare_in_winter_without_being_asked(year, street, le
     assert any("in leaf and bare by season: lime" in n for n in year.assess(leafy).notes)
 
 
+def test_leaves_of_the_south_come_half_a_year_later():
+    north, south = (middle_leaf(Site(lat, 0.0)).monthly()[0][[0, 6]] for lat in (46.0, -46.0))
+    for winter, summer in (north, south[::-1]):  # bare in January, and in July
+        assert winter > 0.45
+        assert summer < 0.2
+
+
 def test_what_is_published_of_crowns_widens_the_interval(year, leafy):
     plane = roof(year, leafy)
     assert parts(plane)["leaf"] > 0.001
@@ -323,6 +331,15 @@ def test_an_unmeasured_sector_that_matters_leaves_bounds_and_no_value(year, stre
     assert plane.parts[0].cause == "not measured"
     surveyed = roof(year, with_gap(unsure, 160, 195)).solar_access
     assert (surveyed.low <= plane.solar_access.low + 1e-9).all()
+
+
+@pytest.mark.parametrize(("end", "told"), [(172, True), (174, False)])
+def test_past_two_points_between_open_and_blocked_no_value_is_told(year, street, end, told):
+    solar = roof(year, with_gap(street, 170, end)).solar_access
+    between = solar.survey_high[12] - solar.survey_low[12]
+    assert (between <= 0.02) == told
+    assert between < 0.03
+    assert np.isfinite(solar.annual) == told
 
 
 @pytest.mark.parametrize(("start", "end"), [(355, 359), (10, 14), (280, 281.5)])

@@ -158,6 +158,14 @@ def test_energy_follows_the_light(site, clear):
     assert entry["energy"]["assumptions"]["air_temperature_c"] == 20.0
 
 
+def test_under_a_dull_sky_energy_is_lost_with_the_sky_that_is_hidden():
+    site, plane = Site(45, 0), Plane("flat", 0, 0, 1.0)
+    year = SiteYear(site, [plane], NOTHING_DRAWN, steady(300, 20))
+    # A skyline of 30° all round takes sin² 30° of a level plane's sky.
+    energy = year.assess(HorizonProfile([0], [30])).planes[0].energy
+    assert 1 - energy.kwh.sum() / energy.unshaded_kwh.sum() == pytest.approx(0.25, abs=0.03)
+
+
 def test_warm_air_costs_energy():
     cool, warm = (
         SiteYear(Site(45, 0), [Plane("flat", 0, 0, 1.0)], NOTHING_DRAWN, steady(300, air))

@@ -1,5 +1,7 @@
 """What if something is built, felled, cut, grown or of another kind."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -77,6 +79,14 @@ def test_an_added_building_takes_light_and_is_named_for_it(year, street):
     # It also has what the hills behind it would have taken.
     assert losses["shed"] > before.solar_access.annual - after.solar_access.annual
     assert "shed" in {b.obstruction for b in after.window.blocked}
+
+
+def test_what_is_added_bears_no_errors_of_the_survey(street):
+    surveyed = replace(street, standard_error_deg=np.full(len(street), 0.7))
+    shed = added(surveyed, Box("shed", 180, 8, 3, 12, 4))
+    at = shed.standard_error_deg[(shed.azimuth_deg > 160) & (shed.azimuth_deg < 198)]
+    assert (at == 0.0).all()
+    assert (shed.standard_error_deg[shed.azimuth_deg < 100] == 0.7).all()
 
 
 def test_a_box_behind_what_stands_there_changes_nothing(year, street):

@@ -89,7 +89,8 @@ def test_a_result_holds_no_nan_and_says_what_it_came_from(run, ridge):
     assert recording["sha256"] == hashlib.sha256(content).hexdigest()
     assert set(result["settings"]) == {one.name for one in fields(Settings)}
     assert result["settings"]["year"] == 2026
-    assert "Ineichen" in result["assumptions"]["sky"]
+    assert result["sky"]["kind"] == "unknown"
+    assert result["sky"]["source"] == "not known: drawn between clear and overcast"
 
 
 def test_the_trigger_seals_the_recording(ridge):

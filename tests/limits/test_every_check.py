@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 from calibrated_boards import MODEL
 
+from logger.access import Weather
+from logger.access.weather_checks import weather_checks
 from logger.calibration import (
     CalibrationAbout,
     StoredCalibration,
@@ -204,6 +206,33 @@ def at_latitude(degrees: float) -> Check:
     return Check("compass usable here", not printed, None, None, "", printed or "")
 
 
+# --- Weather ---
+
+
+def weather(
+    held: float = 1.0, dark: float = 0.0, later_min: float = 0.0, clear: float = 0.5,
+    more: float = 0.0, km: float = 0.0, higher_m: float = 0.0,
+) -> dict[str, Check]:  # fmt: skip
+    """A typical year of which the sun sees a thousand hours, at 10 and 14 h solar time in turn."""
+    n, hour = 1000, np.where(np.arange(1000) % 2, 14.0, 10.0)
+    light, beam = np.full(8760, 100.0), np.zeros(8760)
+    light[: round((1 - held) * n)] = np.nan
+    beam[:n], beam[5000] = 1.0 - dark, n * dark
+    place = Site(46.0 + km / 111.195, 14.5, 300.0 + higher_m)
+    year = Weather(light, beam, light, place=place)
+    first = np.datetime64("2026-01-01T00:00", "m").astype(int)
+    sun: Any = SimpleNamespace(
+        minute=first + 60 * np.arange(n), solar_hour=hour, vectors=np.ones((3, n)),
+        site=Site(46.0, 14.5, 300.0),
+    )  # fmt: skip
+    ghi = 1000.0 * clear * (1.0 + (hour - 12.0) / 2.0 * later_min / 120.0)
+    spread: Any = SimpleNamespace(
+        extraterrestrial_wm2=np.full(n, 1000.0), ghi_wm2=ghi, dni_wm2=np.zeros(n),
+        dhi_wm2=ghi * (1.0 + more),
+    )  # fmt: skip
+    return {check.check: check for check in weather_checks(year, sun, spread)}
+
+
 LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
     ("compass heading error", lambda v: tumbled(heading_error_95_deg=v)["compass heading error"],
      1.5, 1.501),
@@ -287,6 +316,26 @@ LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
     ("bearing calibration, before the compass's",
      lambda v: calibrated("bearing", after_compass_h=v), -0.1, 0.1),
     ("compass usable here", at_latitude, 74.95, 74.97),
+    ("weather complete", lambda v: weather(held=v)["weather complete"], 0.98, 0.979),
+    ("weather's beam by day", lambda v: weather(dark=v)["weather's beam by day"], 0.02, 0.0201),
+    ("weather in step with the sun", lambda v: weather(later_min=v)["weather in step with the sun"],
+     19.99, 20.01),
+    ("weather in step with the sun, early",
+     lambda v: weather(later_min=v)["weather in step with the sun"], -19.99, -20.01),
+    ("weather's year possible, dull", lambda v: weather(clear=v)["weather's year possible"],
+     0.25, 0.249),
+    ("weather's year possible, bright", lambda v: weather(clear=v)["weather's year possible"],
+     0.80, 0.801),
+    ("weather's parts add up", lambda v: weather(more=v)["weather's parts add up"], 0.0999, 0.1001),
+    ("weather's parts add up, less", lambda v: weather(more=v)["weather's parts add up"],
+     -0.0999, -0.1001),
+    ("weather from near the site", lambda v: weather(km=v)["weather from near the site"],
+     49.9, 50.1),
+    ("weather from the site's height",
+     lambda v: weather(higher_m=v)["weather from the site's height"],
+     300.0, 300.1),
+    ("weather from the site's height, lower",
+     lambda v: weather(higher_m=v)["weather from the site's height"], -300.0, -300.1),
 ]  # fmt: skip
 
 
@@ -302,6 +351,16 @@ def test_the_last_value_that_passes_and_the_first_that_fails(
     assert failed.check == name.split(",")[0]
 
 
+def test_what_is_late_high_or_more_is_told_with_its_side() -> None:
+    late, early = weather(later_min=50.0), weather(later_min=-50.0)
+    assert "runs 50 min after the sun's" in late["weather in step with the sun"].why
+    assert "runs 50 min before the sun's" in early["weather in step with the sun"].why
+    for metres, side in ((500.0, "500 m higher"), (-500.0, "500 m lower")):
+        assert side in weather(higher_m=metres)["weather from the site's height"].why
+    for share, side in ((0.2, "20.0 % more"), (-0.2, "20.0 % less")):
+        assert side in weather(more=share)["weather's parts add up"].why
+
+
 def checks_in_the_code() -> set[str]:
     """Names of checks that stand as plain text in a call of `Check`."""
     found = set()
@@ -314,14 +373,8 @@ def checks_in_the_code() -> set[str]:
 
 
 CALLED = ("check", "_check", "model_check")
-ELSEWHERE = {
-    "weather from near the site", "weather from the site's height", "weather complete",
-    "weather's beam by day", "weather in step with the sun", "weather's year possible",
-    "weather's parts add up",
-}  # fmt: skip
-"""The sky's: tests/access/test_weather.py and test_weather_files.py."""
 
 
 def test_every_check_of_the_program_has_its_last_and_first_value_here() -> None:
-    held = {name.split(",")[0] for name, *_ in LIMITS} | ELSEWHERE
+    held = {name.split(",")[0] for name, *_ in LIMITS}
     assert checks_in_the_code() - held == set()

@@ -7,12 +7,21 @@ from firmware_protocol import Attitude, encode
 from logger.calibration import fit_compass
 from logger.geometry import unit_vector
 from logger.live.pointer import Pointer, Sighting, tremor_deg
-from logger.live.sweep_state import cautions, field_words, near_sun, sun_direction
+from logger.live.sweep_state import (
+    cautions,
+    field_words,
+    horizon_so_far,
+    near_sun,
+    seen_words,
+    sight_words,
+    sun_direction,
+)
 from logger.orientation import CompassCorrection, Corrections, field_expected_at, orient
 from logger.orientation.sight_lines import SightLines
 from logger.recording import StreamBuilder
 from logger.simulation import Operator, Sensor, simulate_sweep, simulate_tumble
 from logger.simulation import scene_named as scene
+from logger.sun import sun_track
 
 from .conftest import CORRECTIONS, SITE, STARTED, Chunks, board_chunks
 from .test_instruction import covered
@@ -160,7 +169,33 @@ def test_a_steady_hand_is_never_told_to_come_down(name: str, operator: Operator)
 
 def test_a_hand_that_shakes_by_two_degrees_mostly_is() -> None:
     shaky = replace(Operator.calm(), tremor_deg=2.0, sectors=((60.0, 120.0),), passes=1)
-    assert np.mean(np.array(swept("street", shaky)) > 1.0) > 0.7
+    found = [here for _, here in followed(board_chunks(scene="street", operator=shaky))[20:]]
+    told = [[caution.kind for caution in cautions(here, None)] for here in found]
+    assert np.mean(["tremor" in kinds for kinds in told]) > 0.7
+
+
+@pytest.mark.parametrize("hour", range(24))
+def test_the_sun_is_there_from_rise_to_set(hour: int) -> None:
+    moment = STARTED.replace(hour=hour)
+    when = np.array([moment.replace(tzinfo=None)], "datetime64[ns]")
+    elevation = float(sun_track(when, SITE).elevation_deg[0])
+    assert (sun_direction(SITE, moment) is not None) == (elevation > 0)
+
+
+@pytest.mark.parametrize(("roll_deg", "told"), [(12.0, "roll 12° right"), (-7.0, "roll 7° left")])
+def test_the_roll_is_told_with_its_side(roll_deg: float, told: str) -> None:
+    here = held(100.0, 5.0)
+    sight = replace(here.sight, roll_deg=np.full(len(here.sight), roll_deg))
+    rolled = replace(here, found=replace(here.found, sight=sight))
+    assert sight_words(rolled, None).startswith(told)
+
+
+def test_what_is_missing_and_what_was_seen_once_are_told_apart() -> None:
+    # The sun crosses 60 to 300 degrees: a quarter missing, a half seen once, a quarter twice.
+    seen = horizon_so_far(
+        covered((120, 240, 1), (240, 300, 2)), np.full(360, 5.0), np.zeros(360, dtype=bool)
+    )
+    assert seen_words(seen) == "of the sun's range 25 % missing, 50 % once, 25 % twice"
 
 
 def test_nothing_is_said_of_a_tremor_before_it_can_be_told() -> None:

@@ -11,10 +11,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from logger.access.result import Energy
 from logger.horizon import HorizonProfile, Obstruction
 from logger.horizon_csv import horizon_csv, read_horizon_csv
 from logger.report import files, result_tables
-from logger.report.tables import as_csv, as_text
+from logger.report.tables import MONTHS, as_csv, as_text
+from logger.settings import Settings
 from logger.site import Site
 
 from .conftest import FAILED
@@ -62,6 +64,29 @@ def test_low_is_never_above_value_nor_value_above_high(points, tmp_path):
     assert len(told) > 100
     assert all(not low > value and not value > high for low, value, high in told)
     assert sum(low < value < high for low, value, high in told) > 50
+
+
+def test_the_year_s_table_tells_low_value_and_high_and_energy_by_name(points):
+    yard = points[1]
+    sized = Energy(4.0, np.full(12, 300.0), np.full(12, 330.0), Settings(), False)
+    planes = (replace(yard.access.planes[0], energy=sized),)
+    (row,) = rows_of(
+        result_tables.year_table([replace(yard, access=replace(yard.access, planes=planes))])
+    )
+    year = planes[0].solar_access.year
+    told = [float(row[f"solar_access{end}"]) for end in ("_low", "", "_high")]
+    assert told == pytest.approx([year.low, year.value, year.high], abs=1e-6)
+    assert (float(row["energy_kwh"]), float(row["loss_kwh"])) == (3600.0, 360.0)
+    assert float(row["specific_yield_kwh_per_kwp"]) == 900.0
+
+
+def test_what_blocks_and_what_failed_are_told_by_their_own_names(points):
+    rows = rows_of(result_tables.blocked_table(points[1:2]))
+    held = points[1].access.planes[0].window.blocked
+    assert [r["month"] for r in rows] == [MONTHS[b.month - 1] for b in held]
+    checks = {r["check"]: r["passed"] for r in rows_of(result_tables.check_table(points[2:]))}
+    assert checks[FAILED.check] == "NO"
+    assert set(checks.values()) == {"NO", "yes"}
 
 
 def test_the_terminal_tells_months_as_the_file_does(points):
