@@ -32,6 +32,7 @@ COMMANDS: dict[str, str] = {
     "compare": "Points side by side: which is best, and by how much.",
     "agreement": "How well several sweeps of one point agree.",
     "class": "What a class that swept one spot measured, and how well.",
+    "array": "Solar access over a whole roof, from the points swept.",
     "edit": "Put a point right: exclude, set, name, rename, remove; recordings stay.",
     "settings": "What decides the figures, and what it is set to.",
     "replay": "Work a recording out again, with any setting changed.",

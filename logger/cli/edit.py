@@ -189,6 +189,42 @@ def set_position(folder: Path, point: str, at: str, position_error_m: float) -> 
     _say_next(folder)
 
 
+@command.command("set-outline")
+@JOB
+@click.argument("plane")
+@click.option("--corner", "corners", metavar="EAST,NORTH,UP", multiple=True, required=True,
+              help="Metres from the job's origin; one for each corner, in order.")  # fmt: skip
+@click.option("--size", metavar="WIDTH,HEIGHT",
+              help="Metres across and up the slope from the one corner given, the lower left as "
+              "you look up the slope.")  # fmt: skip
+def set_outline(folder: Path, plane: str, corners: tuple[str, ...], size: str | None) -> None:
+    """Say what outline PLANE has: its corners, or one corner and a size."""
+    from logger.cli.options import metres
+    from logger.job import plain_name, read_job, set_named
+    from logger.parallax import outline_of, rectangle
+    from logger.structured import nearest
+
+    survey, name = read_job(folder), plain_name(plane)
+    known = next((one for one in survey.planes if one.name == name), None)
+    if known is None:
+        names = [one.name for one in survey.planes]
+        hint = nearest(name, names) or "measure it first: horizon-logger plane JOB NAME"
+        raise UsageError(f"the job has no plane {name!r}", hint=hint)
+    outline: tuple[tuple[float, ...], ...] = tuple(metres(one, 3, "--corner") for one in corners)
+    if size is not None:
+        if len(outline) != 1:
+            raise UsageError("--size goes with one corner", hint="the lower left one")
+        width, height = metres(size, 2, "--size")
+        if not (width > 0 and height > 0):
+            raise UsageError(f"--size {size} is not above 0", hint="--size 8,5")
+        outline = rectangle(outline[0], width, height, known)
+    area = outline_of(known, outline).area_m2
+    # As arrays of arrays: TOML has no tuples.
+    set_named(folder, "planes", {"name": name, "outline": [list(corner) for corner in outline]})
+    click.echo(f"{name}: {len(outline)} corners, {area:.1f} m²")
+    say(f"next: horizon-logger array {as_argument(folder)} --plane {as_argument(name)}")
+
+
 @command.command("set-planes")
 @JOB
 @POINT

@@ -198,6 +198,18 @@ def changes_of(settings: Iterable[str]) -> dict[str, str]:
     return changes
 
 
+def metres(text: str, count: int, option: str) -> tuple[float, ...]:
+    """Some lengths with commas between, as an option gives them."""
+    try:
+        found = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        found = ()
+    if len(found) != count or not all(abs(x) <= 10_000 for x in found):
+        names = ("EAST", "NORTH", "UP") if count == 3 else ("WIDTH", "HEIGHT")
+        raise UsageError(f"{option} {text!r} is not {','.join(names)} in metres")
+    return found
+
+
 def _put(changes: dict[str, str], name: str, value: str) -> None:
     if changes.setdefault(name, value) != value:
         raise click.UsageError(f"{name} is given twice, as {changes[name]} and as {value}")

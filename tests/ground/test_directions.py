@@ -22,6 +22,7 @@ FLOOR = {
     "agreement": 5,
     "terrain": 5,
     "job": 6,
+    "parallax": 6,
     "survey": 7,
     "report": 8,
     "live": 9,

@@ -16,6 +16,7 @@ from calibrated_boards import MODEL
 
 from logger.access import Weather
 from logger.access.weather_checks import weather_checks
+from logger.arrays import floats
 from logger.calibration import (
     CalibrationAbout,
     StoredCalibration,
@@ -48,6 +49,8 @@ from logger.orientation import (
     orient,
 )
 from logger.orientation.field_check import model_check
+from logger.parallax import SweptPoint
+from logger.parallax.place import distance_check, heading_check
 from logger.recording import Recording, recording_checks
 from logger.recording.samples import BoardSeen, Samples, Stream
 from logger.simulation import DEFAULT_SITE
@@ -233,6 +236,12 @@ def weather(
     return {check.check: check for check in weather_checks(year, sun, spread)}
 
 
+def two_points(apart_m: float, error_m: float) -> Check:
+    level = HorizonProfile.level()
+    places = (np.zeros(3), np.array([apart_m, 0.0, 0.0]))
+    return distance_check([SweptPoint("point", at, error_m, level) for at in places])
+
+
 LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
     ("compass heading error", lambda v: tumbled(heading_error_95_deg=v)["compass heading error"],
      1.5, 1.501),
@@ -262,6 +271,12 @@ LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
      49.5, 49.7),
     ("altitude agrees with tiles, below", lambda v: altitude_check(300.0 - v, 300.0, 10.0),
      49.5, 49.7),
+    ("points far enough apart", lambda v: two_points(v, 0.05), 1.0, 0.99),
+    # three times sqrt(0.4^2 + 0.4^2)
+    ("points far enough apart, by their errors", lambda v: two_points(v, 0.4), 1.70, 1.69),
+    # 3 times 1.4 times 0.4 degrees
+    ("headings agree", lambda v: heading_check(["north", "south"], floats([0.0, v]), 0.4),
+     1.679, 1.69),
     # 3 degrees and twice sqrt(0.5^2 + 0.3^2 + 0.4^2)
     ("bearing agrees with compass", lambda v: apart(v, compass=COMPASS), 4.414, 4.415),
     ("bearing agrees with compass, west", lambda v: apart(v, compass=COMPASS), -4.414, -4.415),
@@ -373,8 +388,13 @@ def checks_in_the_code() -> set[str]:
 
 
 CALLED = ("check", "_check", "model_check")
+ELSEWHERE = {
+    "positions known", "positions agree", "names agree", "obstructions placed",
+    "outline is a polygon", "array seen",
+}  # fmt: skip
+"""A whole roof's, which follow from fits: tests/parallax."""
 
 
 def test_every_check_of_the_program_has_its_last_and_first_value_here() -> None:
-    held = {name.split(",")[0] for name, *_ in LIMITS}
+    held = {name.split(",")[0] for name, *_ in LIMITS} | ELSEWHERE
     assert checks_in_the_code() - held == set()

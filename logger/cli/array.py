@@ -1,0 +1,109 @@
+"""``horizon-logger array``: solar access over a whole roof, from the points swept."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from logger.cli.options import (
+    json_option,
+    leave_by_checks,
+    metres,
+    put_out,
+    recipe_options,
+    say,
+    tell,
+    write_json,
+)
+
+if TYPE_CHECKING:
+    from logger.survey.recipe import Overrides
+
+
+@click.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("--plane", help="Which one; a job with one plane needs none.")
+@click.option(
+    "--at",
+    "at",
+    multiple=True,
+    metavar="EAST,NORTH,UP",
+    help="A place in metres from the job's origin, in place of a grid; may be given again.",
+)
+@click.option(
+    "--step",
+    "step_m",
+    type=click.FloatRange(min=0.05),
+    help="Of the grid, metres.  [default: a little under half a metre]",
+)
+@click.option(
+    "--size", metavar="WIDTH,HEIGHT", help="Find the best place for a rectangle of this size, m."
+)
+@click.option(
+    "--rows",
+    metavar="SLANT,PITCH",
+    help="Rows of modules on level ground: their height along the slope, and from front to front, "
+    "metres; when a row shades the next.",
+)
+@click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the places as CSV.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), help="Write map and plan as a picture, PNG."
+)
+@recipe_options()
+@json_option
+def command(
+    job: Path,
+    plane: str | None,
+    at: tuple[str, ...],
+    step_m: float | None,
+    size: str | None,
+    rows: str | None,
+    csv_file: Path | None,
+    picture: Path | None,
+    overrides: Overrides,
+    json_file: str | None,
+) -> None:
+    """Solar access of a plane of JOB all over its outline, from two or more points swept.
+
+    What is seen from two places has a distance: from the points' horizons and positions the
+    program works out what stands where, and from that the horizon of any other place on the roof.
+    """
+    from logger.errors import UsageError, as_argument
+    from logger.job import read_job
+    from logger.report.array import array_csv, array_picture, array_text
+    from logger.survey.answers import answers
+    from logger.survey.array import array_result, chosen_plane
+    from logger.survey.recipe import recipe_of
+
+    survey = read_job(job)
+    recipe = recipe_of(survey, overrides)
+    chosen_plane(recipe, plane)
+    places = [metres(one, 3, "--at") for one in at]
+    found = list(answers(survey, recipe))
+    for answer in found:
+        if answer.error is not None and answer.swept:
+            say(f"left out - {answer.error}")
+    results = [answer.result for answer in found if answer.result is not None]
+    if not results:
+        raise UsageError(
+            "no point of this job has a recording",
+            str(job),
+            hint="sweep one with: horizon-logger sweep JOB POINT --port URL --at EAST,NORTH,UP",
+        )
+    wide = metres(size, 2, "--size") if size else None
+    apart = metres(rows, 2, "--rows") if rows else None
+    answer_ = array_result(
+        survey, recipe, results, plane, places, step_m,
+        (wide[0], wide[1]) if wide else None, (apart[0], apart[1]) if apart else None,
+    )  # fmt: skip
+    if json_file:
+        write_json(json_file, answer_.as_dict())
+    if json_file != "-":
+        tell(array_text(answer_))
+    if csv_file:
+        put_out(csv_file, array_csv(answer_))
+    if picture:
+        put_out(picture, array_picture(answer_))
+    leave_by_checks(answer_.checks, f"horizon-logger report {as_argument(job)}")

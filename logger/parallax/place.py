@@ -1,0 +1,250 @@
+"""A place understood from several points: what stands where, how sure, and what does not fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from logger.arrays import Floats, floats
+from logger.checks import NORMAL_95, Check
+from logger.parallax.carry import Carried, Drawn, carried
+from logger.parallax.fit import LEAST_TURN_DEG, OF_POINT, Thing
+from logger.parallax.layout import MOST_MISFIT, Layout, layout_of
+from logger.parallax.swept import SweptPoint, view_of, with_unnamed
+from logger.parallax.things import Bodies
+
+FAR_KIND = "terrain"
+
+SIGMAS = 3.0
+"""What is further off than so many standard errors does not fit."""
+
+FREED_M, FREED_COST = 3.0, 0.5
+"""Where things do not fit, each point's position is let go by this much; one that brings the cost
+down to this share is wrong (common practice, no source)."""
+
+PLACED = 0.35
+"""Error of the logarithm of a distance with which a thing counts as placed."""
+
+LEAST_BASELINE_M = 1.0
+"""Points nearer to each other tell little of distances (common practice, no source)."""
+
+DIFFERENCE = 1.4
+"""Standard error of a difference of two headings, over that of one."""
+
+SPREAD_DRAWS = 200
+
+
+@dataclass(frozen=True)
+class Range:
+    """A length with its 95 % interval; None where there is none. [m]"""
+
+    value: float | None
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class Placed:
+    """An obstruction and where it stands."""
+
+    name: str
+    kind: str
+    distance_m: Range  # From the point to its nearest face
+    top_m: Range  # Above the job's origin
+    from_point: str
+    is_placed: bool  # Whether its distance is known to a third or so
+
+
+@dataclass(frozen=True, eq=False)
+class Surroundings:
+    """What stands around some points."""
+
+    points: tuple[SweptPoint, ...]
+    layout: Layout
+    checks: tuple[Check, ...]
+    seed: int = 0
+
+    @cached_property
+    def found(self) -> Drawn:
+        """As it was found."""
+        return Drawn.found(self.layout)
+
+    @cached_property
+    def obstructions(self) -> tuple[Placed, ...]:
+        """What stands near, the nearest first; then what is far."""
+        drawn = Drawn.of(self.layout, SPREAD_DRAWS, self.seed)
+        start = len(self.points) * OF_POINT
+        near = []
+        for thing in self.layout.things:
+            part = slice(start, start + len(thing.form))
+            start = part.stop
+            near.append(_placed(self, thing, drawn.vector[:, part], part))
+        near.sort(key=lambda o: o.distance_m.value or np.inf)
+        return (*near, *_far(self))
+
+    def horizons(self, places_m: Floats, drawn: Drawn, without: str = "") -> Carried:
+        """Horizons at places, see `carried`."""
+        return carried(self.layout, places_m, drawn, without)
+
+    def hidden_cases(self) -> tuple[Drawn, Drawn]:
+        """Nothing stands where no point could see; and something as high as what hid it."""
+        return replace(self.found, behind=np.zeros(1)), replace(self.found, behind=np.ones(1))
+
+
+def surroundings_of(points: Sequence[SweptPoint], seed: int = 0) -> Surroundings:
+    """Work out what stands where; of points that tell no distances the first serves alone."""
+    apart = distance_check(points)
+    if not apart.passed:
+        points = points[:1]
+    named = with_unnamed(points)
+    every = [o for p in named for o in p.horizon.obstructions]
+    far = frozenset(o.name for o in every if o.kind == FAR_KIND)
+    views = [view_of(p, far) for p in named]
+    seen = {name for view in views for name in view.names}
+    kinds = {o.name: o.kind for o in reversed(every) if o.name in seen - far}
+    layout = layout_of(views, kinds)
+    wrong = None
+    if layout.misfit and len(points) > 1:
+        layout, wrong = _freed(layout, kinds)
+    checks = (apart, *_of_fit(layout, wrong))
+    found = Surroundings(tuple(points), layout, checks, seed)
+    unplaced = [o.name for o in found.obstructions if o.kind != FAR_KIND and not o.is_placed]
+    why = "every obstruction near has a distance"
+    if unplaced:
+        why = (
+            f"no distance of {', '.join(unplaced)}: one point alone shows it, or all stand in line "
+            "with it; sweep another point aside"
+        )
+    check = Check("obstructions placed", not unplaced, float(len(unplaced)), 0.0, "", why)
+    return replace(found, checks=(*checks, check))
+
+
+def _freed(layout: Layout, kinds: dict[str, str]) -> tuple[Layout, tuple[str, float] | None]:
+    """The layout with the one position let go that does most; and which, by how much."""
+    best = layout
+    wrong: tuple[str, float] | None = None
+    for i, view in enumerate(layout.views):
+        error = float(np.hypot(view.point.error_m, FREED_M))
+        free = replace(view, point=replace(view.point, error_m=error))
+        again = layout_of([*layout.views[:i], free, *layout.views[i + 1 :]], kinds)
+        if again.cost < min(best.cost, FREED_COST * layout.cost):
+            off = float(np.linalg.norm(again.of_points[i, 2:]))
+            best, wrong = again, (view.point.name, off)
+    return best, wrong
+
+
+def distance_check(points: Sequence[SweptPoint]) -> Check:
+    """Whether the points lie far enough apart to tell distances."""
+    apart, needed = 0.0, LEAST_BASELINE_M
+    for i, one in enumerate(points):
+        for other in points[:i]:
+            d = float(np.linalg.norm(one.at_m - other.at_m))
+            if d > apart:
+                apart = d
+                needed = max(LEAST_BASELINE_M, SIGMAS * float(np.hypot(one.error_m, other.error_m)))
+    if len(points) < 2:
+        why = "one point with a position tells no distances: sweep another, some metres aside"
+    elif apart < needed:
+        why = (
+            f"the points are {apart:.2f} m apart, too near for their errors: sweep one further "
+            "off, or measure their positions by tape"
+        )
+    else:
+        why = f"the points are up to {apart:.1f} m apart"
+    passed = len(points) > 1 and apart >= needed
+    return Check("points far enough apart", passed, round(apart, 2), round(needed, 2), "m", why)
+
+
+def _of_fit(layout: Layout, wrong: tuple[str, float] | None) -> list[Check]:
+    found = []
+    why = "positions agree with what was seen"
+    if wrong:
+        why = (
+            f"the position of {wrong[0]} contradicts what was seen by {wrong[1]:.1f} m, or that of "
+            "another point does: measure both again and edit set-position"
+        )
+    off = 0.0 if wrong is None else wrong[1]
+    found.append(Check("positions agree", wrong is None, round(off, 2), FREED_M, "m", why))
+    names = [view.point.name for view in layout.views]
+    error = float(np.mean([view.point.horizon.heading_error_deg for view in layout.views]))
+    found.append(heading_check(names, layout.of_points[:, 0], error))
+    for name, rms in layout.misfit.items():
+        why = (
+            f"what was swept as {name} is not one thing: were two things given one name? "
+            "name them apart with edit name-sector"
+        )
+        found.append(Check("names agree", False, round(rms, 2), MOST_MISFIT, "", why))
+    return found
+
+
+def heading_check(names: Sequence[str], turn_deg: Floats, error_deg: float) -> Check:
+    """Whether any point is turned against the rest."""
+    rest = [np.median(np.delete(turn_deg, i)) if len(turn_deg) > 1 else turn_deg[0]
+            for i in range(len(turn_deg))]  # fmt: skip
+    turn = turn_deg - floats(rest)
+    most = int(np.argmax(np.abs(turn)))
+    limit = SIGMAS * DIFFERENCE * max(error_deg, LEAST_TURN_DEG)
+    passed = abs(float(turn[most])) <= limit
+    why = "the points' headings agree"
+    if not passed:
+        why = (
+            f"{names[most]} is turned by {turn[most]:+.1f}° against the rest: iron near it? "
+            "calibrate the compass there, or sight a closing target at each point"
+        )
+    size = round(abs(float(turn[most])), 2)
+    return Check("headings agree", passed, size, round(limit, 2), "deg", why)
+
+
+def _distance(bodies: Bodies, from_m: Floats) -> Floats:
+    """To the nearest face, level. Shape (n,)"""
+    if bodies.shape != "box":
+        away = np.hypot(bodies.east_m - from_m[0], bodies.north_m - from_m[1])
+        return floats(np.maximum(away - bodies.sizes[:, 0], 0.0))
+    a = np.radians(bodies.sizes[:, 2])
+    east, north = from_m[0] - bodies.east_m, from_m[1] - bodies.north_m
+    x = np.abs(east * np.cos(a) - north * np.sin(a)) - bodies.sizes[:, 0] / 2
+    y = np.abs(east * np.sin(a) + north * np.cos(a)) - bodies.sizes[:, 1] / 2
+    return floats(np.hypot(np.maximum(x, 0.0), np.maximum(y, 0.0)))
+
+
+def _placed(here: Surroundings, thing: Thing, forms: Floats, part: slice) -> Placed:
+    shown = [sum(n == thing.name for n in view.names) for view in here.layout.views]
+    seen = [i for i, cells in enumerate(shown) if cells] or list(range(len(shown)))
+    body = thing.bodies()
+    from_m = min(seen, key=lambda i: float(_distance(body, here.points[i].at_m)[0]))
+    at = here.points[from_m].at_m
+    drawn = thing.bodies(forms)
+    error = float(np.sqrt(here.layout.covariance[part.start + 1, part.start + 1]))
+
+    def interval(value: float, of_draws: Floats) -> Range:
+        low, high = np.percentile(of_draws, (2.5, 97.5))
+        return Range(value, float(min(low, value)), float(max(high, value)))
+
+    return Placed(
+        thing.name,
+        thing.kind,
+        interval(float(_distance(body, at)[0]), _distance(drawn, at)),
+        interval(float(body.top_m[0]), drawn.top_m),
+        here.points[from_m].name,
+        error < PLACED,
+    )
+
+
+def _far(here: Surroundings) -> list[Placed]:
+    """What is farther than the points could tell, by the turn that they would have noticed."""
+    eyes = np.stack([point.at_m for point in here.points])
+    span = float(np.max(np.linalg.norm(eyes[:, None] - eyes[None], axis=2)))
+    found: dict[str, Placed] = {}
+    for point, view in zip(here.points, here.layout.views, strict=True):
+        notice = np.radians(NORMAL_95 * max(point.horizon.heading_error_deg, 0.2) * DIFFERENCE)
+        for o in view.point.horizon.obstructions:
+            if o.kind == FAR_KIND and o.name not in found:
+                low = float(round(span / notice)) if span > 0 else None
+                nothing = Range(None, None, None)
+                found[o.name] = Placed(
+                    o.name, o.kind, Range(None, low, None), nothing, point.name, False
+                )
+    return list(found.values())

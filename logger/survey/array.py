@@ -1,0 +1,406 @@
+"""A whole array from the points swept: what stands where, and solar access all over its outline."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from logger.access import Plane, SiteYear
+from logger.access.many import Ranges, Skylines, ranges, under_drawn_skies, under_median_sky
+from logger.access.result import number
+from logger.arrays import Bools, Floats, floats
+from logger.checks import Check
+from logger.errors import InputError, UsageError
+from logger.job import Job
+from logger.parallax import (
+    Grid,
+    Outline,
+    Rows,
+    Surroundings,
+    SweptPoint,
+    best_rectangle,
+    grid_over,
+    outline_of,
+    surroundings_of,
+)
+from logger.parallax.carry import GRID, Carried, Drawn
+from logger.structured import nearest
+from logger.survey.recipe import Recipe, year_of
+from logger.survey.result import PointResult
+
+SCHEMA = "horizon-logger array 1"
+
+YEAR = 12
+
+ALL = slice(None)
+
+MANY, DRAWS_OF_MANY, DRAWS_OF_FEW = 60, 24, 100
+"""Above so many places each is drawn fewer times: they share what is drawn."""
+
+POSITION_ERROR_M, NO_POSITION_M, NO_UP_M = 0.3, 5.0, 0.5
+"""1 sigma where a position comes without one; where there is none; and of a height not told."""
+
+UNKNOWN = 0.02
+"""Where what nobody saw could take this share of the year or more, the value is not known."""
+
+
+@dataclass(frozen=True, eq=False)
+class Access:
+    """Solar and beam access of places or of all together; each of shape (n, 13)."""
+
+    solar: Ranges
+    beam: Ranges
+
+
+@dataclass(frozen=True)
+class Gain:
+    """What the whole array would gain if one obstruction were not there."""
+
+    name: str
+    gained: float  # Of the mean annual solar access
+
+
+@dataclass(frozen=True, eq=False)
+class ArrayResult:
+    """The answer for a plane."""
+
+    plane: Plane
+    recipe: Recipe
+    sky: str
+    here: Surroundings
+    places_m: Floats  # East, north and up. Shape (n, 3)
+    known: Bools  # Shape (n,)
+    at_places: Access
+    whole: Access  # Of the mean over the outline; one row
+    over_m: Floats  # Places that the mean is taken over. Shape (k, 3)
+    over_value: Floats  # Annual solar access there. Shape (k,)
+    outline: Outline | None
+    grid: Grid | None
+    gains: tuple[Gain, ...]
+    best: tuple[float, float, float, float, float] | None  # See `best_rectangle`
+    rows: dict[str, Any] | None
+    checks: tuple[Check, ...]
+    site: dict[str, Any] = field(default_factory=dict)
+    sky_record: dict[str, Any] = field(default_factory=dict)
+
+    def _extreme(self, k: int) -> dict[str, Any]:
+        east, north, up = self.over_m[k].tolist()
+        value = float(self.over_value[k])
+        return {"east_m": east, "north_m": north, "up_m": up, "value": number(value)}
+
+    def as_dict(self) -> dict[str, Any]:
+        """The documented result, ``horizon-logger array 1``."""
+        least, most = int(np.argmin(self.over_value)), int(np.argmax(self.over_value))
+        places = [
+            {
+                "east_m": float(at[0]),
+                "north_m": float(at[1]),
+                "up_m": float(at[2]),
+                "known": bool(self.known[i]),
+                "solar_access": _of_place(self.at_places.solar, i, bool(self.known[i])),
+                "beam_access": _of_place(self.at_places.beam, i, bool(self.known[i])),
+            }
+            for i, at in enumerate(self.places_m)
+        ]
+        more: dict[str, Any] = {}
+        if self.best is not None:
+            more["best_rectangle"] = self._rectangle(self.best)
+        return {
+            "schema": SCHEMA,
+            "plane": {
+                "name": self.plane.name,
+                "tilt_deg": self.plane.tilt_deg,
+                "azimuth_deg": self.plane.azimuth_deg,
+            },
+            "site": self.site,
+            "sky": self.sky_record,
+            "points": [
+                {
+                    "name": p.name,
+                    "east_m": float(p.at_m[0]),
+                    "north_m": float(p.at_m[1]),
+                    "up_m": float(p.at_m[2]),
+                    "position_error_m": p.error_m,
+                }
+                for p in self.here.points
+            ],
+            "places": places,
+            "array": {
+                "solar_access": _of_place(self.whole.solar, 0, True),
+                "beam_access": _of_place(self.whole.beam, 0, True),
+                "least": self._extreme(least),
+                "most": self._extreme(most),
+                **more,
+            },
+            "obstructions": [
+                {
+                    "name": o.name,
+                    "kind": o.kind,
+                    "distance_m": vars(o.distance_m),
+                    "top_m": vars(o.top_m),
+                    "from_point": o.from_point,
+                    "gain_if_cut": next((g.gained for g in self.gains if g.name == o.name), None),
+                }
+                for o in self.here.obstructions
+            ],
+            **({"rows": self.rows} if self.rows else {}),
+            "quality": [check.as_dict() for check in self.checks],
+        }
+
+    def _rectangle(self, best: tuple[float, float, float, float, float]) -> dict[str, Any]:
+        left, bottom, width, height, mean = best
+        assert self.outline is not None
+        ends = floats([[left, bottom], [left + width, bottom], [left + width, bottom + height],
+                       [left, bottom + height]])  # fmt: skip
+        return {
+            "width_m": width,
+            "height_m": height,
+            "corners_m": np.round(self.outline.at_m(ends), 3).tolist(),
+            "solar_access": mean,
+        }
+
+
+def _of_place(found: Ranges, row: int, known: bool) -> dict[str, Any]:
+    def at(i: int) -> dict[str, float | None]:
+        bounds = {name: number(float(getattr(found, name)[row, i]))
+                  for name in ("value", "low", "high", "survey_low", "survey_high")}  # fmt: skip
+        return bounds if known else {**bounds, "value": None}
+
+    return {"annual": at(YEAR), "monthly": [at(m) for m in range(12)]}
+
+
+def swept_points(job: Job, results: Sequence[PointResult]) -> tuple[list[SweptPoint], list[Check]]:
+    """The points that have a position, from the job or else their recordings; all where none has.
+
+    Without any position all are taken to lie about the origin, and no distance is known.
+    """
+    found, without = [], []
+    for result in results:
+        at, error = _position(job, result)
+        if at is None:
+            without.append(result.name)
+            continue
+        found.append(SweptPoint(result.name, at, error, result.horizon.profile))
+    why = "every point swept has a position"
+    if without:
+        why = (
+            f"no position of {', '.join(without)}: tell it with edit set-position JOB POINT --at "
+            "EAST,NORTH,UP; until then "
+            + ("it is left out" if found else "no distance can be worked out")
+        )
+    check = Check("positions known", not without, float(len(without)), 0.0, "", why)
+    if not found:
+        found = [SweptPoint(r.name, np.zeros(3), NO_POSITION_M, r.horizon.profile) for r in results]
+    return found, [check]
+
+
+def _position(job: Job, result: PointResult) -> tuple[Floats | None, float]:
+    point = job.point(result.name)
+    if point.east_m is not None and point.north_m is not None:
+        up, error = point.up_m, point.position_error_m
+        return floats([point.east_m, point.north_m, up or 0.0]), _error(error, up)
+    for recording in result.recordings:
+        east, north, up, error = (
+            recording.number(key) for key in ("east_m", "north_m", "up_m", "position_error_m")
+        )
+        if east is not None and north is not None:
+            return floats([east, north, up or 0.0]), _error(error, up)
+    return None, 0.0
+
+
+def _error(error: float | None, up: float | None) -> float:
+    known = POSITION_ERROR_M if error is None else error
+    return known if up is not None else float(np.hypot(known, NO_UP_M))
+
+
+def chosen_plane(recipe: Recipe, name: str | None) -> int:
+    """Which of the recipe's planes is meant."""
+    names = [plane.name for plane in recipe.planes]
+    if name is None:
+        outlined = [i for i, p in enumerate(recipe.planes) if getattr(p, "outline", ())]
+        if len(names) == 1 or len(outlined) == 1:
+            return 0 if len(names) == 1 else outlined[0]
+        raise UsageError(f"the job has {len(names)} planes", hint=f"--plane, one of {names}")
+    if name not in names:
+        hint = nearest(name, names) or f"one of {', '.join(names)}"
+        raise UsageError(f"there is no plane {name!r}", hint=hint)
+    return names.index(name)
+
+
+def array_result(
+    job: Job,
+    recipe: Recipe,
+    results: Sequence[PointResult],
+    plane_name: str | None = None,
+    places_m: Sequence[Sequence[float]] = (),
+    step_m: float | None = None,
+    size_m: tuple[float, float] | None = None,
+    rows: tuple[float, float] | None = None,
+    year: SiteYear | None = None,
+) -> ArrayResult:
+    """Solar access of a plane at places, and over its outline.
+
+    Parameters
+    ----------
+    job, recipe : Job, Recipe
+    results : sequence of PointResult
+        Of the points swept.
+    plane_name : str, optional
+        Needed where there are several planes.
+    places_m : sequence of three floats, optional
+        East, north and up; without them a grid over the outline.
+    step_m : float, optional
+        Of the grid.
+    size_m : two floats, optional
+        A rectangle whose best place is wanted.
+    rows : two floats, optional
+        Slant height of rows of modules and the distance from front to front.
+    year : SiteYear, optional
+        Of the recipe's planes, where one is made already.
+    """
+    if not results:
+        raise InputError("no point of this job has an answer", str(job.folder))
+    k = chosen_plane(recipe, plane_name)
+    plane, year = recipe.planes[k], year or year_of(recipe)
+    points, checks = swept_points(job, results)
+    here = surroundings_of(points, recipe.settings.seed)
+    outline, told = _outline(plane)
+    checks += [*told, *here.checks]
+    grid = grid_over(outline, step_m) if outline else None
+    wanted = floats(places_m).reshape(-1, 3)
+    if outline is not None and grid is not None:
+        over = outline.at_m(grid.places)
+    else:
+        over = wanted if len(wanted) else np.stack([p.at_m for p in here.points])
+    places = wanted if len(wanted) else over
+    same = places is over
+    everything = over if same else np.concatenate([places, over])
+    at_all, means = access_of_places(year, k, here, everything, slice(-len(over), None))
+    n = len(places)
+    at_places = Access(_part(at_all.solar, slice(0, n)), _part(at_all.beam, slice(0, n)))
+    values = at_all.solar.value[-len(over) :, YEAR]
+    known, at_places = _known(year, k, here, places, at_places)
+    checks.append(_known_check(known))
+    best = None
+    if size_m and grid is not None:
+        best = best_rectangle(grid, values, *size_m)
+        if best is None:
+            raise UsageError(f"no rectangle of {size_m[0]:g} by {size_m[1]:g} m fits the outline")
+    sample = over[:: max(1, len(over) // MANY)]
+    return ArrayResult(
+        plane, recipe, str(year.skies.sky), here, places, known, at_places, means, over, values,
+        outline, grid, _gains(year, k, here, sample), best,
+        _rows(year, k, plane, rows) if rows else None, tuple(checks),
+        {
+            "latitude_deg": recipe.site.latitude_deg,
+            "longitude_deg": recipe.site.longitude_deg,
+            "altitude_m": recipe.site.altitude_m,
+        },
+        year.skies.sky.as_dict(),
+    )  # fmt: skip
+
+
+def _outline(plane: Plane) -> tuple[Outline | None, list[Check]]:
+    corners = getattr(plane, "outline", ())
+    if not corners:
+        return None, []
+    try:
+        return outline_of(plane, corners), []
+    except UsageError as error:
+        why = f"{error}: {error.hint}; figures stand for the places asked for or the points swept"
+        return None, [Check("outline is a polygon", False, float(len(corners)), 3.0, "", why)]
+
+
+def _sky(found: Carried) -> Skylines:
+    return Skylines(found.solid_deg, found.whole_deg)
+
+
+def access_of_places(
+    year: SiteYear, k: int, here: Surroundings, places_m: Floats, mean_over: slice = ALL
+) -> tuple[Access, Access]:
+    """Of each place, and of the mean over some of them."""
+    m = DRAWS_OF_MANY if len(places_m) > MANY else DRAWS_OF_FEW
+    m = min(m, max(year.settings.draws, 1))
+    found = _sky(here.horizons(places_m, here.found))
+    value = under_median_sky(year, k, found)
+    none = np.zeros(1)
+    middle = replace(here.found, turn_deg=none, lift_deg=none)
+    _, surely = under_drawn_skies(year, k, _sky(here.horizons(places_m, middle)), 1)
+    parts: list[tuple[Any, Any]] = []
+    drawn = Drawn.of(here.layout, m, year.settings.seed)
+    for at in range(0, len(places_m), 200):
+        skies = _sky(here.horizons(places_m[at : at + 200], drawn))
+        parts.append(under_drawn_skies(year, k, skies, m))
+    of_each, of_mean = [], []
+    for name in ("solar", "beam"):
+        v, s = getattr(value, name), getattr(surely, name)[:, 0]
+        whole = np.concatenate([getattr(p[0], name) for p in parts])
+        survey = np.concatenate([getattr(p[1], name) for p in parts])
+        of_each.append(ranges(v, s, whole, survey))
+        means = [x[mean_over].mean(axis=0, keepdims=True) for x in (v, s, whole, survey)]
+        of_mean.append(ranges(*means))
+    return Access(*of_each), Access(*of_mean)
+
+
+def _part(found: Ranges, rows: slice) -> Ranges:
+    return Ranges(*(getattr(found, name)[rows] for name in Ranges.__dataclass_fields__))
+
+
+def _known(
+    year: SiteYear, k: int, here: Surroundings, places_m: Floats, found: Access
+) -> tuple[Bools, Access]:
+    """Where what nobody saw cannot matter; elsewhere intervals reach over both cases."""
+    opened, blocked = (
+        under_median_sky(year, k, _sky(here.horizons(places_m, case)))
+        for case in here.hidden_cases()
+    )
+    known = opened.solar[:, YEAR] - blocked.solar[:, YEAR] <= UNKNOWN
+    wider = []
+    for name in ("solar", "beam"):
+        one = getattr(found, name)
+        away = np.minimum(getattr(blocked, name) - getattr(opened, name), 0.0)
+        away = np.where(known[:, None], 0.0, away)
+        low, survey = one.low + away, one.survey_low + away
+        wider.append(replace(one, low=np.maximum(low, 0.0), survey_low=np.maximum(survey, 0.0)))
+    return np.asarray(known, dtype=bool), Access(*wider)
+
+
+def _known_check(known: Bools) -> Check:
+    missing = int((~known).sum())
+    why = "no place depends on what no point could see"
+    if missing:
+        why = (
+            f"at {missing} of {len(known)} places something may stand in the sun's way that no "
+            "point could see: sweep a point near them"
+        )
+    return Check("array seen", not missing, float(missing), 0.0, "", why)
+
+
+def _gains(year: SiteYear, k: int, here: Surroundings, places_m: Floats) -> tuple[Gain, ...]:
+    """What the mean would gain without each near thing, most first."""
+
+    def mean(without: str) -> float:
+        skies = _sky(here.horizons(places_m, here.found, without))
+        return float(under_median_sky(year, k, skies).solar[:, YEAR].mean())
+
+    now = mean("")
+    gains = [Gain(t.name, mean(t.name) - now) for t in here.layout.things]
+    return tuple(sorted(gains, key=lambda gain: -gain.gained))
+
+
+def _rows(year: SiteYear, k: int, plane: Plane, told: tuple[float, float]) -> dict[str, Any]:
+    """What the row ahead takes from the foot and the middle of the next, nothing else standing."""
+    rows = Rows(plane, *told)
+    shares = floats([0.0, 0.5])
+    solid = np.stack([rows.skyline_deg(GRID, share) for share in shares])
+    found = under_median_sky(year, k, Skylines(solid)).solar[:, YEAR]
+    return {
+        "slant_m": rows.slant_m,
+        "pitch_m": rows.pitch_m,
+        "shade_angle_deg": rows.shade_angle_deg,
+        "solar_access_foot": float(found[0]),
+        "solar_access_middle": float(found[1]),
+    }

@@ -1,0 +1,175 @@
+"""What is seen from two places has a distance: worked examples, and places that are known exactly.
+
+Sources: the intersection of two bearings, its error ellipse and the height of a tower from two
+stations in line with it are exercises of every surveying text (from memory; the numbers are plane
+trigonometry, worked out in the tests).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from logger.parallax import Surroundings, SweptPoint, surroundings_of
+from logger.parallax.carry import GRID
+from logger.parallax.start import crossing_m
+from logger.simulation.place import Box, Crown, Place, Pole
+
+FLAT = {"ridge_low_deg": 0.5, "ridge_high_deg": 1.0}
+HOUSE = Box("house", 3.0, -14.0, 9.0, 7.0, 8.0, 20.0)
+LIME = Crown("lime", -8.0, -6.0, 2.5, 5.5, 3.0)
+MAST = Pole("mast", 9.0, -3.0, 0.3, 12.0)
+WEST, EAST = (-3.0, 0.0, 3.0), (3.0, 1.0, 4.0)
+
+
+def swept(place: Place, at: tuple[float, float, float], name: str, **more: float) -> SweptPoint:
+    """The exact horizon, with the errors that a sweep would have."""
+    truth = place.scene(*at).truth()
+    error = np.full(len(truth), 0.1)
+    horizon = replace(truth, standard_error_deg=error, heading_error_deg=0.4, level_error_deg=0.3)
+    horizon = horizon.turned(more.get("turn_deg", 0.0))
+    told = np.array(at) + np.array([more.get("off_m", 0.0), 0.0, 0.0])
+    return SweptPoint(name, told, more.get("error_m", 0.05), horizon)
+
+
+def understood(
+    *things: Box | Crown | Pole, at: tuple[tuple[float, float, float], ...] = (WEST, EAST)
+) -> Surroundings:
+    place = Place("yard", things, **FLAT)
+    return surroundings_of([swept(place, one, f"point {i}") for i, one in enumerate(at, 1)])
+
+
+def failed(found: Surroundings) -> set[str]:
+    return {check.check for check in found.checks if not check.passed}
+
+
+def test_two_bearings_cross_where_the_sine_rule_says() -> None:
+    # From stations 100 m apart on an east-west line, bearings 45 and 315 degrees: the top of a
+    # square's diagonal, 50 m on, 70.711 m from both.
+    here, there = np.zeros(3), np.array([100.0, 0.0, 0.0])
+    assert crossing_m(here, 45.0, there, 315.0) == pytest.approx(100.0 / np.sqrt(2.0))
+    # 60 and 330 degrees: a right angle at the crossing, so 100 cos 30 along the first ... 50.
+    assert crossing_m(here, 60.0, there, 330.0) == pytest.approx(100.0 * np.cos(np.radians(30.0)))
+    assert crossing_m(here, 45.0, there, 45.0) == np.inf
+    assert crossing_m(here, 315.0, there, 45.0) == np.inf
+
+
+def test_the_error_of_a_crossing_is_that_of_its_ellipse() -> None:
+    """Each bearing holds the crossing across itself, to distance times its error.
+
+    Stations s apart, a mast at d from their middle: along the line of sight the error is
+    ``(d / s) sqrt(2)`` of that across, to first order; twice the distance makes it four times as
+    long in metres.
+    """
+    spread = []
+    for north in (-12.0, -24.0):
+        found = understood(Pole("mast", 0.0, north, 0.4, 14.0), at=((-3, 0, 3), (3, 0, 3)))
+        (mast,) = [o for o in found.obstructions if o.name == "mast"]
+        assert mast.distance_m.value == pytest.approx(np.hypot(3.0, north), rel=0.05)
+        spread.append(mast.distance_m.high - mast.distance_m.low)
+    assert spread[1] / spread[0] == pytest.approx(4.0, rel=0.5)
+
+
+def test_the_height_of_a_tower_comes_from_two_stations_in_line_with_it() -> None:
+    """Height = base tan a tan b / (tan b - tan a), with no bearing of any use."""
+    base, far, near = 20.0, np.radians(20.0), np.radians(35.0)
+    height = base * np.tan(far) * np.tan(near) / (np.tan(near) - np.tan(far))
+    away = height / np.tan(near)
+    tower = Pole("tower", 0.0, away, 3.0, height, "building")
+    found = understood(tower, at=((0.0, 0.0, 0.0), (0.0, -base, 0.0)))
+    (seen,) = [o for o in found.obstructions if o.name == "tower"]
+    assert seen.top_m.value == pytest.approx(height, rel=0.06)
+    assert seen.top_m.low <= height <= seen.top_m.high
+
+
+def test_things_are_placed_where_they_stand() -> None:
+    found = understood(HOUSE, LIME, MAST)
+    by_name = {o.name: o for o in found.obstructions}
+    assert failed(found) == set()
+    for name, distance, top in (
+        ("lime", np.hypot(-5.0, -6.0) - 2.5, 8.5), ("mast", np.hypot(6.0, -4.0), 12.0),
+    ):  # fmt: skip
+        assert by_name[name].distance_m.value == pytest.approx(distance, rel=0.06)
+        assert by_name[name].top_m.value == pytest.approx(top, abs=0.4)
+    assert by_name["house"].top_m.value == pytest.approx(8.0, abs=0.3)
+    assert by_name["house"].is_placed
+    hills = by_name["far hills"]
+    assert hills.distance_m.value is None
+    assert hills.distance_m.low is not None
+    assert hills.distance_m.low > 100.0
+
+
+def test_a_carried_horizon_is_what_stands_there() -> None:
+    place = Place("yard", (HOUSE, LIME, MAST), **FLAT)
+    found = understood(HOUSE, LIME, MAST)
+    for at in ((0.0, 0.0, 3.5), (-2.0, 2.0, 5.0), (4.0, -1.0, 2.5)):
+        carried = found.horizons(np.array([at]), found.found)
+        assert carried.whole_deg is not None
+        off = np.abs(carried.whole_deg[0] - np.maximum(place.scene(*at).elevation_at(GRID), 0.0))
+        # Beside a steep edge a fraction of a degree of azimuth is the whole height.
+        assert np.median(off) < 0.15
+        assert np.percentile(off, 95) < 1.5
+
+
+def test_what_stands_behind_and_was_never_seen_makes_a_place_unsure() -> None:
+    found = understood(Box("wall", 0.0, -6.0, 12.0, 0.4, 7.0), at=((-2, 0, 3), (2, 0, 3)))
+    opened, blocked = found.hidden_cases()
+    above = np.array([[0.0, 0.0, 7.5]])
+    low, high = (found.horizons(above, case).solid_deg[0] for case in (opened, blocked))
+    south = np.abs(GRID - 180.0) < 20.0
+    assert (high - low)[south].min() > 5.0
+    assert np.abs(high - low)[np.abs(GRID - 0.5) < 60.0].max() == 0.0
+
+
+def test_a_wrong_position_is_named() -> None:
+    place = Place("yard", (HOUSE, LIME, MAST), **FLAT)
+    points = [swept(place, WEST, "west"), swept(place, EAST, "east", off_m=2.5)]
+    found = surroundings_of([*points, swept(place, (0.0, 3.0, 5.0), "ridge")])
+    (why,) = [c.why for c in found.checks if c.check == "positions agree" and not c.passed]
+    assert why.startswith("the position of east contradicts what was seen by 2.5 m")
+
+
+def test_a_point_turned_is_named() -> None:
+    place = Place("yard", (HOUSE, LIME, MAST), **FLAT)
+    points = [swept(place, WEST, "west"), swept(place, EAST, "east"),
+              swept(place, (0.0, 3.0, 5.0), "ridge", turn_deg=6.0)]  # fmt: skip
+    found = surroundings_of(points)
+    (why,) = [c.why for c in found.checks if c.check == "headings agree" and not c.passed]
+    assert re.match(r"ridge is turned by \+(5\.[5-9]|6\.[0-5])°", why)
+
+
+def test_two_things_under_one_name_are_told() -> None:
+    other = replace(MAST, name="mast", north_m=-9.0, east_m=-1.0, top_m=16.0)
+    place = Place("yard", (HOUSE, LIME, MAST, other), **FLAT)
+    points = [swept(place, WEST, "west"), swept(place, EAST, "east")]
+    (why,) = [c.why for c in surroundings_of(points).checks
+              if c.check == "names agree" and not c.passed]  # fmt: skip
+    assert "mast" in why
+
+
+@pytest.mark.parametrize("second", [WEST, (-2.9, 0.0, 3.0)], ids=["one place", "10 cm apart"])
+def test_points_at_one_place_tell_no_distance(second: tuple[float, float, float]) -> None:
+    found = understood(HOUSE, LIME, at=(WEST, second))
+    assert {"points far enough apart", "obstructions placed"} <= failed(found)
+    for o in found.obstructions:
+        if o.kind != "terrain":
+            assert o.distance_m.high / o.distance_m.low > 3.0
+
+
+def test_what_nobody_named_is_found_by_its_form() -> None:
+    place = Place("yard", (HOUSE, LIME), **FLAT)
+    points = [swept(place, WEST, "west"), swept(place, EAST, "east")]
+    nameless = [
+        replace(p, horizon=p.horizon.with_obstructions(
+            [o for o in p.horizon.obstructions if o.name != "house"]))
+        for p in points
+    ]  # fmt: skip
+    found = surroundings_of(nameless)
+    place_m = np.array([[0.0, 0.0, 3.5]])
+    whole = found.horizons(place_m, found.found).whole_deg
+    assert whole is not None
+    truth = np.maximum(place.scene(0.0, 0.0, 3.5).elevation_at(GRID), 0.0)
+    assert np.percentile(np.abs(whole[0] - truth), 95) < 3.0
