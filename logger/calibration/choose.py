@@ -158,7 +158,6 @@ class SweepAbout:
 
     started: dt.datetime | None  # UTC
     serial_number: str = ""
-    # [deg]
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     temperature_c: float | None = None  # [degC]

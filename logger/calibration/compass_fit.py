@@ -234,8 +234,7 @@ class HeadingError:
 
     heading_deg: float  # RMS over headings and pitches, expected. [deg]
     heading_95_deg: float  # Not passed by that RMS with a probability of 95 %. [deg]
-    # What is left of the expected RMS when a known bearing takes out the mean. [deg]
-    ripple_deg: float
+    ripple_deg: float  # What is left of the expected RMS when a known bearing takes out the mean
     level_deg: float  # RMS of the pitch, expected. [deg]
 
 

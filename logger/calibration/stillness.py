@@ -26,7 +26,6 @@ class Stretch:
 
     start: int
     stop: int
-    # [s]
     from_s: float
     to_s: float
 

@@ -41,7 +41,6 @@ class Vertex:
     """A corner of the skyline that was sighted while holding still."""
 
     t_s: float  # When the key was pressed. [s]
-    # [deg]
     azimuth_deg: float
     elevation_deg: float
     # 1 sigma along either axis on the sky; in azimuth it is this over cos(elevation). [deg]

@@ -28,7 +28,6 @@ DISAGREEMENT_DEG = 2.0
 class Sector:
     """Part of the circle, clockwise from one azimuth to another; the whole is 0 to 360."""
 
-    # [deg]
     from_azimuth_deg: float
     to_azimuth_deg: float
 

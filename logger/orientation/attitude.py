@@ -21,8 +21,7 @@ class Attitude:
     """Body-to-level rotations; the level frame's north is magnetic north."""
 
     matrix: Floats  # NaN where not known. Shape (N, 3, 3)
-    # Random error of the vertical, 1 sigma about one level axis. [deg] Shape (N,)
-    level_error_deg: Floats
+    level_error_deg: Floats  # Random error of the vertical, 1 sigma about one level axis
     heading_error_deg: Floats  # Random error about the vertical, 1 sigma. [deg] Shape (N,)
     # The gyro's bias over the recording; None where no rate was used. [deg/s]
     rate_bias_deg_s: Vector | None = None

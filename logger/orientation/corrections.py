@@ -85,8 +85,7 @@ class CompassCorrection:
     hard_iron_ut: Vector = (0.0, 0.0, 0.0)  # [uT]
     # Strength of the corrected field where the board was calibrated. [uT]
     field_ut: Annotated[float, Within(5.0, 500.0)] = 50.0
-    # Its dip against gravity, down positive. [deg]
-    dip_deg: Annotated[float, Within(-90.0, 90.0)] = 60.0
+    dip_deg: Annotated[float, Within(-90.0, 90.0)] = 60.0  # Its dip against gravity, down positive
     force_offset_g: tuple[Offset, Offset, Offset] = (0.0, 0.0, 0.0)  # Taken from the force. [g]
     # Multiplies the specific force after its offset is taken off
     force_scale: tuple[Scale, Scale, Scale] = (1.0, 1.0, 1.0)
@@ -94,8 +93,7 @@ class CompassCorrection:
     rate_bias_deg_s: Vector | None = None
     # Undoes scale and misalignment of the gyro; None where it was not fitted
     rate_matrix: Matrix | None = None
-    # Expected heading error over a sweep's attitudes, 1 sigma. [deg]
-    heading_error_deg: float = 0.0
+    heading_error_deg: float = 0.0  # Expected heading error over a sweep's attitudes, 1 sigma
     # The part of it that differs from heading to heading: what a known bearing leaves. [deg]
     heading_ripple_deg: float = 0.0
     # Standard error of the pitch of a level sight from the accelerometer's fit. [deg]
@@ -149,8 +147,7 @@ class LevelCorrection:
 
     # How far the line of sight points above the board's x axis, board upright. [deg]
     index_deg: float = 0.0
-    # How far it points to the right of the x axis, board upright. [deg]
-    collimation_deg: float = 0.0
+    collimation_deg: float = 0.0  # How far it points to the right of the x axis, board upright
     # What the accelerometer adds to the pitch of a level sight, whichever face is up. [deg]
     pitch_offset_deg: float = 0.0
     # Standard errors; that of the pitch offset is 0 where it was not measured. [deg]
@@ -168,12 +165,11 @@ class LevelCorrection:
 class BearingCorrection:
     """From corrected compass heading to true azimuth, by a sight of known bearing."""
 
-    # Added to the corrected compass heading; it stands in for the declination. [deg]
-    heading_deg: float
+    heading_deg: float  # Added to the corrected compass heading; it stands in for the declination
     standard_error_deg: Sure  # 1 sigma. [deg]
     # `heading_deg` less the declination in force at the time, for the report. [deg]
     residual_deg: float = 0.0
-    source: str = "known bearing"  # Sun, landmark or far ridge, in words
+    source: str = "known bearing"  # Sun, target or far ridge, in words
 
 
 @dataclass(frozen=True)

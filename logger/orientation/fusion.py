@@ -62,8 +62,7 @@ class SensorPrior:
     # heading only. [deg] [uT]
     dip_deg: float | None = None
     strength_ut: float | None = None
-    # How far the dip may be from that at a place free of iron. [deg]
-    dip_error_deg: float = 0.15
+    dip_error_deg: float = 0.15  # How far the dip may be from that at a place free of iron. [deg]
     # How long errors of the field (what calibration leaves, iron passed by) stay alike. [s]
     field_memory_s: float = 0.5
 

@@ -22,8 +22,7 @@ class SightLines:
     azimuth_deg: Floats
     elevation_deg: Floats  # Above the level plane. [deg] Shape (N,).
     roll_deg: Floats  # About the line of sight, right side down positive. [deg] Shape (N,).
-    # Random error of one row's direction (noise, hand motion), 1 sigma. [deg] Shape (N,).
-    standard_error_deg: Floats
+    standard_error_deg: Floats  # Random error of one row's direction (noise, hand motion), 1 sigma
     used: Bools  # Shape (N,)
     reason: Texts  # Why a row is not used; empty where it is. Shape (N,).
     # Standard error that turns all rows together: declination, compass, bearing. [deg]

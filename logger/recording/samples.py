@@ -37,12 +37,10 @@ class Samples:
     pitch_deg: Floats  # Line of sight above the level, as the board computes it. [deg]
     status: Ints  # The wire's status bits; 0 where none were sent
     field_ut: Floats  # Raw magnetic field in body axes. [uT] Shape (N, 3)
-    # Raw specific force in body axes; at rest and level 0, 0, -1. [g] Shape (N, 3)
-    force_g: Floats
+    force_g: Floats  # Raw specific force in body axes; at rest and level 0, 0, -1. [g] Shape (N, 3)
     rate_deg_s: Floats  # Raw angular rate about the body axes. [deg/s] Shape (N, 3)
     temperature_c: Floats  # Of the gyro. [degC]
-    # Magnetic variation the board claims, east positive; NaN where none. [deg]
-    variation_deg: Floats
+    variation_deg: Floats  # Magnetic variation the board claims, east positive; NaN where none
 
     def __post_init__(self) -> None:
         n = freeze_columns(self, _SCALARS)
