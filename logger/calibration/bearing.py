@@ -187,21 +187,13 @@ def _sights(samples: Samples, keys: Sequence[KeyPress], corrections: Corrections
     got = orient(samples, magnetic)
     holds = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
     ripple = corrections.compass.heading_ripple_deg if corrections.compass else 0.0
-    if got.attitude.fused:
-        ripple *= _one_sidedness(got.sight.azimuth_deg)
-    return _Sights(got.sight.azimuth_deg, holds, ripple)
-
-
-def _one_sidedness(azimuth_deg: Floats) -> float:
-    """How much of a compass's ripple remains in the mean over headings: 0 evenly, 1 at one heading.
-
-    The ripple is semicircular and quadrantal, once and twice round; a mean over headings leaves
-    that part of each which the mean unit vectors of once and twice the heading are long.
-    """
-    angle = np.radians(azimuth_deg[np.isfinite(azimuth_deg)])
-    if not angle.size:
-        return 1.0
-    return float(max(np.abs(np.exp(1j * k * angle).mean()) for k in (1, 2)))
+    azimuth = got.sight.azimuth_deg
+    angle = np.radians(azimuth[np.isfinite(azimuth)])
+    if got.attitude.fused and angle.size:
+        # Ripple is semicircular and quadrantal, once and twice round: a mean over headings leaves
+        # as much of each as the mean unit vector of once and twice the heading is long.
+        ripple *= float(max(np.abs(np.exp(1j * k * angle).mean()) for k in (1, 2)))
+    return _Sights(azimuth, holds, ripple)
 
 
 def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:

@@ -178,18 +178,18 @@ class Chosen:
     def closing_target_deg(self) -> float | None:
         """True bearing of the closing target, as calibrated; None where it was not.
 
-        A landmark given to the bearing calibration is it; else the mark that the level was
-        sighted on, if it was called far. [deg].
+        A target given to the bearing calibration is it; else the one that the level was sighted
+        on, unless it was called near. [deg]
         """
         for stored in self.used:
             target = stored.figures.get("target_deg")
             if stored.kind == "bearing" and isinstance(target, (int, float)):
                 return float(target)
         for stored in self.used:
-            mark = stored.figures.get("target_azimuth_deg")
+            far = stored.figures.get("target_azimuth_deg")
             near = stored.figures.get("target_is_near", False)
-            if stored.kind == "level" and isinstance(mark, (int, float)) and not near:
-                return float(mark)
+            if stored.kind == "level" and isinstance(far, (int, float)) and not near:
+                return float(far)
         return None
 
 
@@ -200,7 +200,6 @@ def choose_calibrations(
     field: FieldReference | None = None,
     *,
     needed: Sequence[str] = ("compass",),
-    max_age_h: float | None = None,
 ) -> Chosen:
     """The newest calibration of each purpose that fits a sweep's board, site and time.
 
@@ -216,28 +215,22 @@ def choose_calibrations(
         unfit = "deviation" if sweep.raw else "compass"
         mine = [s for s in every if s.about.purpose == purpose and s.kind != unfit]
         fitting = [s for s in mine if _same_board(s, sweep) and _same_site(s, sweep)]
-        best = _newest(fitting, sweep.started)
+        before = [s for s in fitting if sweep.started is None or s.about.made <= sweep.started]
+        best = max(before, key=_made) if before else min(fitting, key=_made, default=None)
         if best is None:
             if purpose in needed:
                 checks.append(_missing(purpose, mine, sweep))
             continue
         corrections = replace(corrections, **{best.kind: best.correction})
-        checks.append(_judge(best, used, sweep, max_age_h))
+        checks.append(_judge(best, used, sweep))
         used.append(best)
     if declination.years_beyond and corrections.bearing is None:
         checks.append(model_years_check(declination))
     return Chosen(corrections, tuple(used), tuple(checks))
 
 
-def _newest(
-    fitting: Sequence[StoredCalibration], started: dt.datetime | None
-) -> StoredCalibration | None:
-    if not fitting:
-        return None
-    before = [s for s in fitting if started is None or s.about.made <= started]
-    if before:
-        return max(before, key=lambda s: s.about.made)
-    return min(fitting, key=lambda s: s.about.made)
+def _made(stored: StoredCalibration) -> dt.datetime:
+    return stored.about.made
 
 
 def _same_board(stored: StoredCalibration, sweep: SweepAbout) -> bool:
@@ -269,18 +262,18 @@ def _missing(purpose: str, mine: Sequence[StoredCalibration], sweep: SweepAbout)
 
 
 def _judge(
-    stored: StoredCalibration,
-    used: Sequence[StoredCalibration],
-    sweep: SweepAbout,
-    max_age_h: float | None,
+    stored: StoredCalibration, used: Sequence[StoredCalibration], sweep: SweepAbout
 ) -> Check:
     about = stored.about
-    age_h = _age_h(about, sweep)
+    started = sweep.started
+    age_h = (started - about.made).total_seconds() / 3600 if started else None
     faults = [f"poor: {check.why}" for check in stored.checks if not check.passed]
-    limit: float | None = max_age_h
-    if age_h is not None and _stale(about, sweep, age_h, max_age_h):
-        allowed = f"{max_age_h:g} h" if max_age_h is not None else "the day of the sweep"
-        faults.append(f"stale: {_age_words(age_h)} away from the sweep, allowed is {allowed}")
+    if age_h is not None and started is not None:
+        same_day = started.astimezone(dt.UTC).date() == about.made.date()
+        # A survey may run past midnight UTC in many a time zone.
+        if not same_day and abs(age_h) > 12.0:
+            allowed = "allowed is the day of the sweep"
+            faults.append(f"stale: {_age_words(age_h)} away from the sweep, {allowed}")
     if about.temperature_c is not None and sweep.temperature_c is not None:
         change = sweep.temperature_c - about.temperature_c
         if abs(change) > TEMPERATURE_LIMIT_C:
@@ -296,31 +289,8 @@ def _judge(
     why = f"{name}, {_age_words(age_h)} {_figures(stored)}"
     if faults:
         why += "; " + "; ".join(faults) + "; calibrate again"
-    return Check(
-        f"{about.purpose} calibration",
-        not faults,
-        None if age_h is None else round(age_h, 2),
-        limit,
-        "h",
-        why,
-    )
-
-
-def _age_h(about: CalibrationAbout, sweep: SweepAbout) -> float | None:
-    if sweep.started is None:
-        return None
-    return (sweep.started - about.made).total_seconds() / 3600
-
-
-def _stale(
-    about: CalibrationAbout, sweep: SweepAbout, age_h: float, max_age_h: float | None
-) -> bool:
-    if max_age_h is not None:
-        return abs(age_h) > max_age_h
-    assert sweep.started is not None
-    same_day = sweep.started.astimezone(dt.UTC).date() == about.made.date()
-    # A survey may run past midnight UTC in many a time zone.
-    return not same_day and abs(age_h) > 12.0
+    age = None if age_h is None else round(age_h, 2)
+    return Check(f"{about.purpose} calibration", not faults, age, None, "h", why)
 
 
 def _age_words(age_h: float | None) -> str:

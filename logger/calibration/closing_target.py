@@ -32,7 +32,7 @@ LIMIT_DEG = 1.5  # Start against end, and either against the known bearing
 NOTE_WITHIN_S = 3.0
 # What a note says, as its label or under ``sight``, of the press just made; the second is what
 # recordings up to November 2026 call it
-LABELS = ("closing target", "far mark")
+LABELS = {"closing target", "far mark"}
 REASON = "closing target sighted"
 
 
@@ -101,8 +101,11 @@ def check_closing_target(
     if end is not None and end.t_s > start.t_s:
         drift = float(angle_between(end.azimuth_deg, start.azimuth_deg))
         checks.append(_drift_check(drift))
-        if checks[-1].passed:
-            sight = _spread(sight, start.t_s, end.t_s, drift)
+        if checks[-1].passed:  # taken off in proportion to time; the start is what is right
+            share = np.clip((sight.t_s - start.t_s) / (end.t_s - start.t_s), 0.0, 1.0)
+            spread = f"closing target drift {drift:+.2f}° spread over the sweep"
+            turned = wrap360(sight.azimuth_deg - drift * share)
+            sight = replace(sight, azimuth_deg=turned, steps=(*sight.steps, spread))
     if bearing_deg is not None:
         off = [float(angle_between(one.azimuth_deg, bearing_deg)) for one in sights]
         misclosure = max(off, key=abs)
@@ -129,7 +132,7 @@ def _target_sights(
 ) -> list[TargetSight]:
     """The held sights of the closing target, in order of time."""
     pressed = sorted(presses(keys))
-    noted = [note.t_s for note in notes if _says_closing_target(note)]
+    noted = [n.t_s for n in notes if {_plain(n.label), _plain(n.more.get("sight"))} & LABELS]
     if noted:
         pressed = [t for t in pressed if any(0.0 <= n - t <= NOTE_WITHIN_S for n in noted)]
     held = [one for t in pressed if (one := _sight_at(sight, t)) is not None]
@@ -144,13 +147,15 @@ def _target_sights(
             if (one.t_s < early or one.t_s > late)
             and abs(float(angle_between(one.azimuth_deg, bearing_deg))) < NEAR_DEG
         ]
-    alone = len(held) == 2 and len(pressed) == 2 and held[0].t_s < early and held[1].t_s > late
-    return held if alone and _same(held[0], held[1]) else []
+    if len(held) != 2 or len(pressed) != 2 or held[0].t_s >= early or held[1].t_s <= late:
+        return []
+    turn = abs(float(angle_between(held[0].azimuth_deg, held[1].azimuth_deg)))
+    rise = abs(held[0].elevation_deg - held[1].elevation_deg)
+    return held if turn < NEAR_DEG and rise < SAME_HEIGHT_DEG else []
 
 
-def _says_closing_target(note: Note) -> bool:
-    said = (note.label, note.more.get("sight"))
-    return any(isinstance(text, str) and text.strip().lower() in LABELS for text in said)
+def _plain(said: Any) -> str:
+    return said.strip().lower() if isinstance(said, str) else ""
 
 
 def _sight_at(sight: SightLines, t_s: float) -> TargetSight | None:
@@ -168,18 +173,3 @@ def _sight_at(sight: SightLines, t_s: float) -> TargetSight | None:
     if np.hypot(*moved) > STEADY_DEG:
         return None
     return TargetSight(float(t_s), mean, float(elevation.mean()))
-
-
-def _same(a: TargetSight, b: TargetSight) -> bool:
-    turn = abs(float(angle_between(a.azimuth_deg, b.azimuth_deg)))
-    return turn < NEAR_DEG and abs(a.elevation_deg - b.elevation_deg) < SAME_HEIGHT_DEG
-
-
-def _spread(sight: SightLines, from_s: float, to_s: float, drift_deg: float) -> SightLines:
-    """Take a drift off in proportion to time; the start is what is right."""
-    share = np.clip((sight.t_s - from_s) / (to_s - from_s), 0.0, 1.0)
-    return replace(
-        sight,
-        azimuth_deg=wrap360(sight.azimuth_deg - drift_deg * share),
-        steps=(*sight.steps, f"closing target drift {drift_deg:+.2f}° spread over the sweep"),
-    )

@@ -22,7 +22,6 @@ from logger.calibration.fitted import Calibration, figures_of
 from logger.calibration.stillness import gyro_bias
 from logger.checks import Check, at_most
 from logger.errors import InputError
-from logger.orientation.attitude import Attitude
 from logger.orientation.corrections import CompassCorrection, FieldReference, matrix_of, vector_of
 from logger.orientation.field_check import model_check
 from logger.orientation.fusion import SensorPrior, attitude_over_recording
@@ -65,7 +64,11 @@ def fit_compass(
     attitude = None
     if rows.has_rate.mean() > 0.8:
         refuse_swapped_rate(rows, fit)
-        attitude = _attitude_by_gyro(rows, fit)
+        # The fused attitude of the tumble: its vertical is free of hand motion.
+        field, force = fit.corrected(rows.field_ut, rows.force_g)
+        every = np.ones(len(rows), dtype=bool)
+        vectors = rows.rate_deg_s, force, field * UNIT_UT
+        attitude = attitude_over_recording(rows.t_s, *vectors, every, TUMBLE)
         fit = fit_jointly(rows.t_s, rows.field_ut, rows.force_g, attitude.matrix) or fit
     strength = float(np.abs(np.linalg.det(fit.matrix)) ** (-1 / 3))
     dip = float(np.degrees(np.arcsin(np.clip(fit.dip_sine, -1, 1))))
@@ -144,13 +147,6 @@ def _refuse_a_disturbed_place(
             "magnet or iron is near",
             hint=AWAY,
         )
-
-
-def _attitude_by_gyro(rows: Samples, fit: JointFit) -> Attitude:
-    """The fused attitude of the tumble: its vertical is free of hand motion."""
-    field, force = fit.corrected(rows.field_ut, rows.force_g)
-    every = np.ones(len(rows), dtype=bool)
-    return attitude_over_recording(rows.t_s, rows.rate_deg_s, force, field * UNIT_UT, every, TUMBLE)
 
 
 def _field_gap(rows: Samples, fit: JointFit) -> float:

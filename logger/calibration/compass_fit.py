@@ -72,7 +72,9 @@ def fit_ellipsoid(field_ut: Floats) -> tuple[Floats, Floats] | None:
     Least squares of ``m' A m + 2 b' m = 1`` (linear in A and b), repeated with weights that
     fade out rows far from it. None where the rows lie on no ellipsoid.
     """
-    weight = _no_spikes(field_ut)
+    # Rows far from the median of their neighbours in time are no part of the first fit.
+    spike = np.linalg.norm(field_ut - median_filter(field_ut, size=(5, 1)), axis=1)
+    weight = floats(spike <= 8 * max(float(np.median(spike)), 1e-6))
     sound = field_ut[weight > 0]
     middle = (sound.max(axis=0) + sound.min(axis=0)) / 2
     size = max(float(np.abs(sound - middle).max()), 1e-9)
@@ -92,12 +94,6 @@ def fit_ellipsoid(field_ut: Floats) -> tuple[Floats, Floats] | None:
         off = np.linalg.norm((np.column_stack([x, y, z]) - centre) @ root, axis=1) - 1.0
         weight = _fading(off)
     return floats(root / size), floats(centre * size + middle)
-
-
-def _no_spikes(field_ut: Floats) -> Floats:
-    """0 for rows far from the median of their neighbours in time, else 1."""
-    off = np.linalg.norm(field_ut - median_filter(field_ut, size=(5, 1)), axis=1)
-    return floats(off <= 8 * max(float(np.median(off)), 1e-6))
 
 
 def turn_to_gravity(unit_field: Floats, down: Floats) -> Floats:
@@ -132,7 +128,9 @@ def fit_jointly(
         right = -np.einsum("nki,nk->i", design, residual * weight)
         normal[FORCE, FORCE] += np.diag(PRIOR_WEIGHT)
         right[FORCE] -= PRIOR_WEIGHT * (theta[FORCE] - PRIOR_MEAN)
-        theta = theta + _solve_scaled(normal, right)
+        scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
+        scaled = normal / np.outer(scale, scale) + 1e-10 * np.eye(len(right))
+        theta = theta + np.linalg.solve(scaled, right / scale) / scale
     residual, jacobian = _residuals(theta, field_ut, force_g, attitude)
     covariance = _covariance(t_s, residual, jacobian, noise)[:UNKNOWNS, :UNKNOWNS]
     if attitude is not None:
@@ -199,12 +197,6 @@ def _fading(residual: Floats) -> Floats:
     spread = max(1.4826 * float(np.median(np.abs(residual - np.median(residual)))), 1e-9)
     u = np.clip(residual / (6 * spread), -1, 1)
     return floats((1 - u**2) ** 2)
-
-
-def _solve_scaled(normal: Floats, right: Floats) -> Floats:
-    scale = np.sqrt(np.maximum(np.diag(normal), 1e-30))
-    ridge = 1e-10 * np.eye(len(right))
-    return floats(np.linalg.solve(normal / np.outer(scale, scale) + ridge, right / scale) / scale)
 
 
 def _covariance(t_s: Floats, residual: Floats, jacobian: Floats, noise: Floats) -> Floats:

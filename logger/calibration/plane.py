@@ -7,7 +7,6 @@ ridge, taken where the compass works, and the board only says which side is down
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import figures_of
-from logger.calibration.stillness import Stretch, held_still, lying_still
+from logger.calibration.stillness import Stretch, held_still, slower, stretches_of
 from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError
 from logger.geometry import angle_between, direction_of, wrap360
@@ -37,11 +36,9 @@ AZIMUTH_LIMIT_DEG = 5.0
 class PlaneFix:
     """A surface measured."""
 
-    # From horizontal; of the downslope normal. [deg]
-    tilt_deg: float
-    azimuth_deg: float
-    # Standard errors. [deg]
-    tilt_error_deg: float
+    tilt_deg: float  # From horizontal
+    azimuth_deg: float  # Of the downslope normal
+    tilt_error_deg: float  # Standard errors
     azimuth_error_deg: float
     figures: dict[str, Any]
     checks: tuple[Check, ...]
@@ -52,17 +49,21 @@ def fit_plane(samples: Samples, corrections: Corrections, *, along_eaves: bool =
     got = orient(samples, corrections)
     matrix, sight = got.attitude.matrix, got.sight
     lays, eaves = _lays(samples.t_s, matrix, along_eaves)
-    mounts = [_mean(matrix, lay) for lay in lays]
-    normal = _normal(mounts)
+    known = got.attitude.known
+    parts = (matrix[lay.rows][known[lay.rows]] for lay in lays)
+    mounts = floats([Rotation.from_matrix(part).mean().as_matrix() for part in parts])
+    normal = _normal(-mounts[:, :, 2])
     tilt = float(np.degrees(np.arctan2(np.hypot(normal[0], normal[1]), -normal[2])))
     # What turns magnetic into true north is the same for the sight and for the surface.
-    turn_deg = _turn(sight.azimuth_deg, matrix, corrections)
+    level = corrections.level
+    own, _ = direction_of(matrix @ (level.sight_in_body() if level else np.array([1.0, 0.0, 0.0])))
+    turn_deg = float(np.nanmedian(floats(angle_between(sight.azimuth_deg, own))))
     azimuth = float(wrap360(direction_of(normal)[0] + turn_deg))
-    end_for_end = _end_for_end(mounts)
+    end_for_end = bool((mounts[:, :, 0] @ mounts[:, :, 0].T).min() < -0.9)
     seating = END_FOR_END_ERROR_DEG if end_for_end else SEATING_ERROR_DEG / np.sqrt(len(lays))
     tilt_error = float(np.hypot(seating, sight.level_error_deg))
     leaning = tilt_error / max(np.sin(np.radians(tilt)), 0.01)
-    figures: dict[str, Any] = {
+    figures = {
         "lays": len(lays),
         "end_for_end": end_for_end,
         "seconds_s": sum(lay.seconds_s for lay in lays),
@@ -75,14 +76,14 @@ def fit_plane(samples: Samples, corrections: Corrections, *, along_eaves: bool =
         leaning = SEATING_ERROR_DEG
         figures["eaves_azimuth_deg"] = wrap360(line)
     azimuth_error = min(float(np.hypot(sight.heading_error_deg, leaning)), 180.0)
-    check = _check(tilt, tilt_error, azimuth_error)
+    checks = (_check(tilt, tilt_error, azimuth_error),)
     said = figures_of(samples, figures)
-    return PlaneFix(tilt, azimuth, tilt_error, azimuth_error, said, (check,))
+    return PlaneFix(tilt, azimuth, tilt_error, azimuth_error, said, checks)
 
 
 def _lays(t_s: Floats, matrix: Floats, along_eaves: bool) -> tuple[list[Stretch], Stretch | None]:
     """Where the board lies on the surface, and the sight along the eaves after that."""
-    lays = lying_still(t_s, matrix, LEAST_LYING_S)
+    lays = stretches_of(slower(t_s, matrix), t_s, LEAST_LYING_S)
     if not lays:
         raise InputError(
             "the board never lies still for 3 s",
@@ -100,9 +101,8 @@ def _lays(t_s: Floats, matrix: Floats, along_eaves: bool) -> tuple[list[Stretch]
     return before, eaves
 
 
-def _normal(mounts: Sequence[Floats]) -> Floats:
+def _normal(normals: Floats) -> Floats:
     """Unit vector out of the surface (north, east, down), of all lays together."""
-    normals = floats([-mount[:, 2] for mount in mounts])
     if (normals[:, 2] > 0).any():
         raise InputError(
             "the board lies on its face", hint="lay it on its back, its sight up the slope"
@@ -115,25 +115,6 @@ def _normal(mounts: Sequence[Floats]) -> Floats:
             hint="measure one surface at a time",
         )
     return floats(normal)
-
-
-def _turn(azimuth_deg: Floats, matrix: Floats, corrections: Corrections) -> float:
-    """True azimuth of magnetic (or the board's) north, by how the sight was turned."""
-    sight = corrections.level.sight_in_body() if corrections.level else np.array([1.0, 0.0, 0.0])
-    own, _ = direction_of(matrix @ sight)
-    return float(np.nanmedian(floats(angle_between(azimuth_deg, own))))
-
-
-def _mean(matrix: Floats, stretch: Stretch) -> Floats:
-    part = matrix[stretch.rows]
-    part = part[np.isfinite(part).all(axis=(1, 2))]
-    return floats(Rotation.from_matrix(part).mean().as_matrix())
-
-
-def _end_for_end(mounts: Sequence[Floats]) -> bool:
-    """Whether two lays point their sights in opposite directions."""
-    sights = floats([mount[:, 0] for mount in mounts])
-    return bool((sights @ sights.T).min() < -0.9)
 
 
 def _check(tilt: float, tilt_error: float, azimuth_error: float) -> Check:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.arrays import Bools, Floats
+from logger.orientation.corrections import Vector, vector_of
 from logger.orientation.running import rows_in, running_mean
 from logger.recording.samples import Samples
 
@@ -59,18 +60,13 @@ def held_still(t_s: Floats, matrix: Floats, least_s: float) -> list[Stretch]:
     return stretches_of(sight_is_still(t_s, matrix), t_s, least_s)
 
 
-def lying_still(t_s: Floats, matrix: Floats, least_s: float) -> list[Stretch]:
-    """Stretches in which the board turns slowly about every axis."""
-    return stretches_of(_slower(t_s, matrix, STILL_DEG_S), t_s, least_s)
-
-
 def sight_is_still(t_s: Floats, matrix: Floats) -> Bools:
     """Rows in which the line of sight is still and the board is not just being rolled over."""
-    sight = _slower(t_s, matrix[:, :, :1], STILL_DEG_S)
-    return sight & _slower(t_s, matrix[:, :, 1:], ROLLED_OVER_DEG_S)
+    sight = slower(t_s, matrix[:, :, :1])
+    return sight & slower(t_s, matrix[:, :, 1:], ROLLED_OVER_DEG_S)
 
 
-def _slower(t_s: Floats, axes: Floats, limit_deg_s: float) -> Bools:
+def slower(t_s: Floats, axes: Floats, limit_deg_s: float = STILL_DEG_S) -> Bools:
     """Rows in which body axes (columns, in level components), smoothed, turn slower than that."""
     still = np.zeros(len(t_s), dtype=bool)
     known = np.flatnonzero(np.isfinite(axes).all(axis=(1, 2)))
@@ -92,7 +88,7 @@ def _slower(t_s: Floats, axes: Floats, limit_deg_s: float) -> Bools:
     return still
 
 
-def gyro_bias(samples: Samples, least_s: float = 1.0) -> tuple[float, float, float] | None:
+def gyro_bias(samples: Samples) -> Vector | None:
     """Mean rate while the board lies still, about each axis; None where it never does. [deg/s]"""
     rows = samples.rows(samples.has_rate)
     if len(rows) < 20:
@@ -101,12 +97,11 @@ def gyro_bias(samples: Samples, least_s: float = 1.0) -> tuple[float, float, flo
     quiet = _scatter(rows.rate_deg_s, window).max(axis=1) < QUIET_RATE_DEG_S
     if np.isfinite(rows.force_g).all():
         quiet &= _scatter(rows.force_g, window).max(axis=1) < QUIET_FORCE_G
-    found = stretches_of(np.asarray(quiet), rows.t_s, least_s, 0.25)
+    found = stretches_of(np.asarray(quiet), rows.t_s, least_s=1.0, trim_s=0.25)
     if not found:
         return None
     longest = max(found, key=lambda stretch: stretch.seconds_s)
-    x, y, z = rows.rate_deg_s[longest.rows].mean(axis=0)
-    return float(x), float(y), float(z)
+    return vector_of(rows.rate_deg_s[longest.rows].mean(axis=0))
 
 
 def _scatter(values: Floats, rows: int) -> Floats:

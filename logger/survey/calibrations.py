@@ -177,14 +177,12 @@ def _same_recording(folder: Path, sha256: str) -> Path | None:
     return None
 
 
-def corrections_of_job(
-    job: Job, *, needed: Sequence[str] = ("compass",), max_age_h: float | None = None
-) -> CorrectionsOf:
+def corrections_of_job(job: Job) -> CorrectionsOf:
     """What the pipeline asks of a job: which calibration a sweep gets."""
     stored = stored_calibrations(job)
 
     def corrections_of(sweep: Sweep, declination: Declination) -> Chosen:
-        return chosen_for(job, stored, sweep, declination, needed, max_age_h)
+        return chosen_for(job, stored, sweep, declination)
 
     return corrections_of
 
@@ -195,15 +193,12 @@ def chosen_for(
     sweep: Sweep,
     declination: Declination,
     needed: Sequence[str] = ("compass",),
-    max_age_h: float | None = None,
 ) -> Chosen:
     """The calibrations that one sweep of a job gets, with the bearing of the closing target."""
     about = sweep_about(sweep.recording, sweep.stream, job)
     date = about.started.date() if about.started else UNDATED
     field = field_expected_at(job.site, date, magnetic_model_of(job))
-    return choose_calibrations(
-        stored, about, declination, field, needed=needed, max_age_h=max_age_h
-    )
+    return choose_calibrations(stored, about, declination, field, needed=needed)
 
 
 def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> CalibrationAbout:
