@@ -160,9 +160,6 @@ def test_an_evening_past_midnight_utc_is_still_the_day() -> None:
     assert choose(made(-6), sweep=replace(SWEEP, started=night)).checks[0].passed
 
 
-def test_a_given_limit_of_age_holds_instead_of_the_day() -> None:
-
-
 def test_a_raw_board_gets_no_deviation_curve_and_the_other_way_round() -> None:
     both = (made(2, "compass"), made(1, "deviation"))
     raw = choose(*both).corrections
