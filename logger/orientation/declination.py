@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 
 from logger.checks import NORMAL_95, Check
-from logger.errors import UsageError
 from logger.geomagnetism import GeomagneticField, MagneticModel, geomagnetic_field
 from logger.orientation.corrections import Declination, FieldReference
 from logger.site import Site
@@ -45,13 +43,9 @@ def declination_at(site: Site, date: dt.date, model: MagneticModel | None = None
     )
 
 
-def declination_given(
-    value_deg: float, standard_error_deg: float = GIVEN_STANDARD_ERROR_DEG
-) -> Declination:
+def declination_given(value_deg: float) -> Declination:
     """A declination that the user gives in place of the model's."""
-    if not (math.isfinite(value_deg) and -180.0 <= value_deg <= 180.0):
-        raise UsageError(f"declination {value_deg:g} is outside -180 to 180 degrees")
-    return Declination(float(value_deg), standard_error_deg, "given by the user")
+    return Declination(value_deg, GIVEN_STANDARD_ERROR_DEG, "given by the user")
 
 
 def field_expected_at(

@@ -83,7 +83,9 @@ def orient(
     settings, drift = settings or Settings(), drift or SensorDrift()
     raw = samples.has_field
     own = samples.has_attitude & ~raw
-    fusible = settings.use_gyro and _has_enough_rate(samples)
+    # One attitude over the whole recording takes enough angular rate.
+    long = len(samples) >= 20 and samples.t_s[-1] - samples.t_s[0] >= 0.2
+    fusible = settings.use_gyro and bool(long) and float(samples.has_rate.mean()) > 0.8
     steps: list[str] = []
     field = None
     if own.any() or not raw.any():
@@ -92,10 +94,18 @@ def orient(
         measured, field = _raw_attitude(samples, corrections, settings, drift, fusible, steps)
         attitude = _merged(measured, attitude, own) if own.any() and not fusible else measured
     elif own.any() and fusible:
-        attitude = _fused_board_attitude(samples, attitude, steps)
+        # The board's attitude stands in for force and field.
+        steps.append("board's attitude and angular rate fused over the whole recording")
+        force, north = -attitude.matrix[:, 2, :], attitude.matrix[:, 0, :]
+        attitude = attitude_in_stretches(
+            samples.t_s, samples.rate_deg_s, force, north, attitude.known
+        )
 
     _, roll, _ = angles_of(attitude.matrix)
-    azimuth, elevation = direction_of(attitude.matrix @ _sight(corrections.level, steps))
+    level = corrections.level or LevelCorrection()
+    if corrections.level:
+        steps.append(f"index {level.index_deg:+.2f}°, collimation {level.collimation_deg:+.2f}°")
+    azimuth, elevation = direction_of(attitude.matrix @ level.sight_in_body())
     azimuth = wrap360(azimuth + _turn_deg(samples, corrections, steps))
     # RMS of both components on the sphere; the azimuth's shrinks towards the zenith.
     across = attitude.heading_error_deg * np.cos(np.radians(elevation))
@@ -114,13 +124,6 @@ def orient(
     )
     checks = (*(field.checks if field else ()), *_status_checks(samples, raw, corrections))
     return Orientation(sight, attitude, field, checks)
-
-
-def _has_enough_rate(samples: Samples) -> bool:
-    """Whether the stream has enough angular rate for one attitude over the whole recording."""
-    if len(samples) < 20 or samples.t_s[-1] - samples.t_s[0] < 0.2:
-        return False
-    return float(samples.has_rate.mean()) > 0.8
 
 
 def _board_attitude(
@@ -144,13 +147,6 @@ def _board_attitude(
         matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.roll_deg[own]), pitch)
         error[own] = BOARD_ATTITUDE_ERROR_DEG
     return Attitude(matrix, error, error)
-
-
-def _fused_board_attitude(samples: Samples, board: Attitude, steps: list[str]) -> Attitude:
-    """A stream of attitude and rate without raw field: the board's attitude stands in for it."""
-    steps.append("board's attitude and angular rate fused over the whole recording")
-    force, field = -board.matrix[:, 2, :], board.matrix[:, 0, :]
-    return attitude_in_stretches(samples.t_s, samples.rate_deg_s, force, field, board.known)
 
 
 def _raw_attitude(
@@ -230,13 +226,6 @@ def _merged(measured: Attitude, board: Attitude, own: Bools) -> Attitude:
         level_error_deg=np.where(own, board.level_error_deg, measured.level_error_deg),
         heading_error_deg=np.where(own, board.heading_error_deg, measured.heading_error_deg),
     )
-
-
-def _sight(level: LevelCorrection | None, steps: list[str]) -> Floats:
-    if level is None:
-        return np.array([1.0, 0.0, 0.0])
-    steps.append(f"index {level.index_deg:+.2f}°, collimation {level.collimation_deg:+.2f}°")
-    return level.sight_in_body()
 
 
 def _turn_deg(samples: Samples, corrections: Corrections, steps: list[str]) -> Floats:
