@@ -90,15 +90,9 @@ def _held(sight: SightLines, t_s: float, straight: bool) -> Vertex | None:
     a, b = _whole_hold(t, across, elevation, a, b)
     held, seconds = slice(a, b), float(t[b - 1] - t[a])
     errors = floats([_mean_error(column[held], seconds) for column in (across, elevation)])
-    return Vertex(
-        t_s,
-        float(wrap360(np.mean(path[held]))),
-        float(np.mean(elevation[held])),
-        float(np.hypot(np.sqrt(np.mean(errors**2)), HOLD_ERROR_DEG)),
-        float(t[a]),
-        float(t[b - 1]),
-        straight,
-    )
+    azimuth, mean = float(wrap360(np.mean(path[held]))), float(np.mean(elevation[held]))
+    error = float(np.hypot(np.sqrt(np.mean(errors**2)), HOLD_ERROR_DEG))
+    return Vertex(t_s, azimuth, mean, error, float(t[a]), float(t[b - 1]), straight)
 
 
 def _whole_hold(t: Floats, across: Floats, elevation: Floats, a: int, b: int) -> tuple[int, int]:
@@ -178,7 +172,10 @@ def joined_line(vertices: Sequence[Vertex], index: int = 0) -> Pass:
         share = np.arange(1, count + 1) / count
         if _upright(one, two):
             uprights.append((len(path) - 1, len(path) - 1 + count))
-        if one.straight and abs(turn) > 0.5 and not _overhead(one, two, turn):
+        # An edge near the zenith has an elevation that is no function of azimuth.
+        flat = np.prod(np.cos(np.radians([one.elevation_deg, two.elevation_deg])))
+        overhead = bool(flat * abs(np.sin(np.radians(turn))) < 1e-4)
+        if one.straight and abs(turn) > 0.5 and not overhead:
             start = one.azimuth_deg
             ends = (start, one.elevation_deg, start + turn, two.elevation_deg)
             between = great_circle_elevation(start + share * turn, *ends)
@@ -192,24 +189,9 @@ def joined_line(vertices: Sequence[Vertex], index: int = 0) -> Pass:
         error += np.hypot(held, doubt * 4.0 * share * (1.0 - share)).tolist()
     n = len(path)
     # Each step of the grid counts like a noise time: errors are those of the line.
-    seconds = np.full(n, NOISE_TIME_S / 2.0)
-    return Pass(
-        index,
-        floats(np.arange(n) * 0.02),
-        floats(path),
-        floats(elevation),
-        floats(error),
-        floats(np.zeros(n)),
-        floats(seconds),
-        held=True,
-        uprights=tuple(uprights),
-    )
-
-
-def _overhead(one: Vertex, two: Vertex, turn_deg: float) -> bool:
-    """Whether an edge runs so near the zenith that its elevation is no function of azimuth."""
-    flat = np.prod(np.cos(np.radians([one.elevation_deg, two.elevation_deg])))
-    return bool(flat * abs(np.sin(np.radians(turn_deg))) < 1e-4)
+    seconds, time, slow = np.full(n, NOISE_TIME_S / 2.0), np.arange(n) * 0.02, np.zeros(n)
+    line = floats(path), floats(elevation), floats(error)
+    return Pass(index, time, *line, slow, seconds, held=True, uprights=tuple(uprights))
 
 
 def _upright(one: Vertex, two: Vertex) -> bool:

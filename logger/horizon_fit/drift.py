@@ -102,11 +102,8 @@ def _unknowns(passes: Sequence[Pass]) -> list[tuple[str, int]]:
 
 def _middles(passes: Sequence[Pass]) -> dict[int, float]:
     """Middle of the time of each sweep, from which its drift counts. [s]."""
-    times: dict[int, list[float]] = {}
-    for p in passes:
-        if not p.held:
-            times.setdefault(p.sweep, []).append(float(p.t_s.mean()))
-    return {sweep: sum(own) / len(own) for sweep, own in times.items()}
+    swept = [(p.sweep, float(p.t_s.mean())) for p in passes if not p.held]
+    return {k: float(np.mean([t for sweep, t in swept if sweep == k])) for k, _ in swept}
 
 
 def _shifts_of(

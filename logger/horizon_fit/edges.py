@@ -143,8 +143,8 @@ def _climbs_of(index: int, one: Pass, tremor_deg: float) -> list[Climb]:
             # Pieces of one climb that tremor broke stand above one another.
             whole = _climb(index, one, found[-1].first, last, tremor_deg)
             if whole is not None:
-                found[-1] = whole
-                continue
+                climb = whole
+                found.pop()
         found.append(climb)
     return found
 

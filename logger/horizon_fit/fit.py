@@ -17,8 +17,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import solveh_banded
 
-from logger.arrays import Bools, Floats, Ints, floats
+from logger.arrays import Floats, Ints, floats
 from logger.geometry import interpolate_azimuthal
 from logger.horizon_fit.cells import CellMeans
 from logger.horizon_fit.passes import CELLS, STEP_DEG, cell_of
@@ -85,8 +86,8 @@ def fit_skyline(means: CellMeans, nodes_deg: Floats, caution: float = 1.0) -> Fi
     around = _laid_out(means, nodes_deg)
     value, weight, bands, lean = _smoothed(means, around, caution)
     random = max(1.0, caution) * means.random_deg * lean
-    noise = _noise_replicates(means, random, lean)
-    found = _solve(bands, _right_side(around, noise[around.row] * weight[:, None]))[around.inner]
+    noise = _noise_replicates(means, random, lean)[around.row] * weight[:, None]
+    found = solveh_banded(bands, _right_side(around, noise), check_finite=False)[around.inner]
     return Fit(
         nodes_deg,
         value[around.inner],
@@ -112,7 +113,8 @@ def _smoothed(
         error = np.hypot(random, means.slow_deg)[row]
         weight = robust / np.hypot(caution * random, means.slow_deg)[row] ** 2
         bands = _normal_matrix(around, weight, bend)
-        value = _solve(bands, _right_side(around, (weight * y)[:, None]))[:, 0]
+        right = _right_side(around, (weight * y)[:, None])
+        value = solveh_banded(bands, right, check_finite=False)[:, 0]
         away = (y - (1 - share) * value[left] - share * value[left + 1]) / error
         robust = 1.0 / np.maximum(1.0, np.abs(away) / 2.0)
         # Second differences follow a heavy-tailed law: each one's own size sets its scale.
@@ -139,7 +141,8 @@ def caution_of(means: CellMeans, nodes_deg: Floats) -> float:
         missed = count = 0.0
         for told in (odd, ~odd):
             one, other = means.rows(told), means.rows(~told)
-            near = _told_near(one, other.azimuth_deg)
+            told_in = np.isin(np.arange(CELLS), cell_of(one.azimuth_deg))
+            near = told_in[cell_of(other.azimuth_deg)]
             around = _laid_out(one, nodes_deg)
             value = _smoothed(one, around, caution)[0][around.inner]
             foretold = interpolate_azimuthal(other.azimuth_deg, nodes_deg, value)
@@ -150,13 +153,6 @@ def caution_of(means: CellMeans, nodes_deg: Floats) -> float:
         if count * STEP_DEG >= ENOUGH_DEG and missed / count < best[1]:
             best = caution, missed / count
     return best[0]
-
-
-def _told_near(means: CellMeans, azimuth_deg: Floats) -> Bools:
-    """Which azimuths lie in a cell of the grid of which some means tell."""
-    told = np.zeros(CELLS, dtype=bool)
-    told[cell_of(means.azimuth_deg)] = True
-    return told[cell_of(azimuth_deg)]
 
 
 def slope_at(
@@ -200,12 +196,6 @@ def _right_side(around: _Around, each: Floats) -> Floats:
     np.add.at(rhs, around.left, each * (1 - around.share)[:, None])
     np.add.at(rhs, around.left + 1, each * around.share[:, None])
     return rhs
-
-
-def _solve(bands: Floats, rhs: Floats) -> Floats:
-    from scipy.linalg import solveh_banded
-
-    return floats(solveh_banded(bands, rhs, check_finite=False))
 
 
 def _noise_replicates(means: CellMeans, random: Floats, lean: Floats) -> Floats:

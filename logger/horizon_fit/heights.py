@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from logger.checks import Check
+from logger.checks import Check, at_most
 from logger.geometry import in_sector
 from logger.horizon import HorizonProfile
 from logger.horizon_fit.coverage import sun_crosses
@@ -66,10 +66,7 @@ def _distances_known(profile: HorizonProfile, side: str, latitude_deg: float) ->
     moved = np.abs(np.degrees(np.arctan(up)) - profile.elevation_deg)
     matters = sun_crosses(at, latitude_deg) & profile.known & ~known & (moved > LEAST_DOUBT_DEG)
     missing = float(np.diff(np.r_[at, at[0] + 360.0])[matters].sum())
-    passed = missing <= UNKNOWN_LIMIT_DEG
-    why = f"the module is {side}; "
-    if passed:
-        why += "the distances that matter are known"
-    else:
-        why += f"over {missing:.0f}° no distance is known: give the obstructions one"
-    return Check(HEIGHT_CHECK, passed, round(missing, 2), UNKNOWN_LIMIT_DEG, "deg", why)
+    known_all = "the distances that matter are known"
+    unknown = f"over {missing:.0f}° no distance is known: give the obstructions one"
+    why = f"the module is {side}; {known_all if missing <= UNKNOWN_LIMIT_DEG else unknown}"
+    return at_most(HEIGHT_CHECK, missing, UNKNOWN_LIMIT_DEG, "deg", why, digits=2)

@@ -86,10 +86,9 @@ def _label(
     else:
         return None
     azimuth = _at_edge(azimuth, max(LABEL_ERROR_DEG, late), t_s, one, index, edges)
-    kind = note.kind if note.kind in OBSTRUCTION_KINDS else "other"
-    distance = note.more.get("distance_m")
-    known = isinstance(distance, (int, float)) and distance > 0
-    return Label(note.label or "", kind, azimuth, float(distance) if known else None)  # type: ignore[arg-type]
+    kind, distance = note.kind, note.more.get("distance_m")
+    known = float(distance) if isinstance(distance, (int, float)) and distance > 0 else None
+    return Label(note.label or "", kind if kind in OBSTRUCTION_KINDS else "other", azimuth, known)
 
 
 def _at_edge(

@@ -67,19 +67,9 @@ def horizon_from(
 ) -> HorizonResult:
     """Fuse all sweeps of a point into one horizon.
 
-    Parameters
-    ----------
-    sweeps : sequence of SightedSweep
-    latitude_deg : float
-        Of the site: tells which azimuths the sun crosses. [deg]
-    settings : Settings, optional
-        `tracing_bias_deg` and `tremor_deg` count.
-    obstructions : sequence of Obstruction
-        Sectors named beforehand; they go before the operator's names.
-    distances_m : mapping, optional
-        Of obstructions by name, where the obstruction itself has none. [m]
-    module_height_m : float, optional
-        Above the surface that the sweeps' sight heights are told from. [m]
+    The latitude tells which azimuths the sun crosses. Obstructions named beforehand go before the
+    operator's names; distances are of obstructions by name, where they have none. The module's
+    height is above the surface that the sweeps' sight heights are told from.
     """
     settings = settings or Settings()
     swept, vertices, passes = _traced(sweeps, settings.tremor_deg)
