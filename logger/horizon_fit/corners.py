@@ -189,9 +189,9 @@ def joined_line(vertices: Sequence[Vertex], index: int = 0) -> Pass:
         error += np.hypot(held, doubt * 4.0 * share * (1.0 - share)).tolist()
     n = len(path)
     # Each step of the grid counts like a noise time: errors are those of the line.
-    seconds, time, slow = np.full(n, NOISE_TIME_S / 2.0), np.arange(n) * 0.02, np.zeros(n)
+    time, seconds = floats(np.arange(n) * 0.02), np.full(n, NOISE_TIME_S / 2.0)
     line = floats(path), floats(elevation), floats(error)
-    return Pass(index, time, *line, slow, seconds, held=True, uprights=tuple(uprights))
+    return Pass(index, time, *line, np.zeros(n), seconds, held=True, uprights=tuple(uprights))
 
 
 def _upright(one: Vertex, two: Vertex) -> bool:

@@ -184,13 +184,13 @@ class Capture:
         return pieces
 
     def _note(self, what: dict[str, Any]) -> None:
-        self._apart.submit(self._write_note, what).result()
+        def write() -> None:
+            with self._recording:
+                now = self.elapsed_s()
+                self.writer.note(now, **what)
+            self.builder.note(as_note(now, what))
 
-    def _write_note(self, what: dict[str, Any]) -> None:
-        with self._recording:
-            now = self.elapsed_s()
-            self.writer.note(now, **what)
-        self.builder.note(as_note(now, what))
+        self._apart.submit(write).result()
 
     def _release(self, let_go: bool = True) -> None:
         link, self._link = self._link, None
@@ -213,14 +213,11 @@ class Capture:
                 self._release()
         elif not len(self.builder):
             if now > settings.first_sample_s:
-                self._no_board(now)
+                came = self.heard or SILENCE
+                port = self._link.url if self._link is not None else "port"
+                raise DeviceError(came.within(f" in {now:.0f} s"), port, came.hint)
         elif now - self.latest_s > settings.silence_s:
             self._lose(f"no sentence for {now - self.latest_s:.0f} s")
-
-    def _no_board(self, now: float) -> None:
-        came = self.heard or SILENCE
-        port = self._link.url if self._link is not None else "port"
-        raise DeviceError(came.within(f" in {now:.0f} s"), port, came.hint)
 
     def _lose(self, why: str) -> None:
         self._release()

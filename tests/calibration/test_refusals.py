@@ -65,7 +65,8 @@ def target_at(degrees: float) -> None:
 
 
 def lays(apart_deg: float) -> None:
-    plane._normal([attitude_matrix(0.0, 0.0, 30.0 + turn * apart_deg / 2) for turn in (-1, 1)])
+    angles = 30.0 + np.array([-1.0, 1.0]) * apart_deg / 2
+    plane._normal(-attitude_matrix(0.0, 0.0, angles)[:, :, 2])
 
 
 REFUSED: list[tuple[str, Callable[[float], None], float, float]] = [
