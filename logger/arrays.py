@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 Floats: TypeAlias = NDArray[np.float64]
 Ints: TypeAlias = NDArray[np.int64]
 Bools: TypeAlias = NDArray[np.bool_]
+# Strings that many rows share: a row takes the room of a reference, however long its words
 Texts: TypeAlias = NDArray[np.object_]
-"""Strings that many rows share: a row takes the room of a reference, however long its words."""
 Times: TypeAlias = NDArray[np.datetime64]
 
 

@@ -8,12 +8,8 @@ from typing import Annotated, Any
 from logger.structured import Within
 
 Figure = Annotated[float, Within(-1e6, 1e6)]
-
-NORMAL_95 = 1.96
-"""Half-width of a 95 % interval in standard errors of a normal distribution."""
-
-PERCENTILES_95 = (2.5, 97.5)
-"""Between them lie 95 % of what was drawn."""
+NORMAL_95 = 1.96  # Half-width of a 95 % interval in standard errors of a normal distribution
+PERCENTILES_95 = (2.5, 97.5)  # Between them lie 95 % of what was drawn
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,7 @@ import numpy as np
 
 from logger.errors import InputError
 
-DECIMALS = 10
-"""Parts of a whole still add up to it within 1e-9."""
+DECIMALS = 10  # Parts of a whole still add up to it within 1e-9
 
 
 def read_within(path: Path, most: int, what: str) -> bytes:
@@ -59,9 +58,9 @@ def read_json(path: Path, most: int, what: str) -> dict[str, Any]:
 
 
 PART, PART_LEFT_S = ".horizon-part", 60.0
+# How names of files being written end and names of temporary folders begin, and the age at
+# which they were left by a program that was killed
 FOLDERS, FOLDER_LEFT_S = "horizon-logger-", 86_400.0
-"""How names of files being written end and names of temporary folders begin, and the age at which
-they were left by a program that was killed. [s]"""
 
 
 def _sweep(folder: Path, leavings: str, age_s: float) -> None:

@@ -15,26 +15,23 @@ from logger.errors import InputError
 from logger.files import read_within
 from logger.site import Site
 
-YEARS = 5
-"""A model is made for so many, and carried on from there."""
+YEARS = 5  # A model is made for so many, and carried on from there
+# Further from its years than this a model says nothing: the date is taken as that far away
 FURTHEST_YEARS = 100
-"""Further from its years than this a model says nothing: the date is taken as that far away."""
+# 1 sigma of the declination: ``sqrt(0.26^2 + (5417 / H)^2)`` degrees, H in nT, of which the
+# second is 95 nT across the horizontal field (NOAA NCEI and BGS, WMM2025 technical report)
 DECLINATION_ERROR_DEG, ACROSS_ERROR_NT = 0.26, 5417.0 * math.pi / 180
-"""1 sigma of the declination: ``sqrt(0.26^2 + (5417 / H)^2)`` degrees, H in nT, of which the second
-is 95 nT across the horizontal field (NOAA NCEI and BGS, WMM2025 technical report)."""
+# What each year beyond a model's own adds to that. WMM2010, WMM2015v2 and WMM2020 carried on
+# for 5, 10 and 15 years more are off by up to 135, 198 and 285 nT RMS over the globe against
+# the models of those years (tests/ground/test_geomagnetism.py).
 SECULAR_ERROR_NT = 20.0
-"""What each year beyond a model's own adds to that. WMM2010, WMM2015v2 and WMM2020 carried on for
-5, 10 and 15 years more are off by up to 135, 198 and 285 nT RMS over the globe against the models
-of those years (tests/ground/test_geomagnetism.py)."""
-ANY_DIRECTION_DEG = 180 / math.sqrt(3)
-"""Standard error of a direction of which nothing is known."""
+ANY_DIRECTION_DEG = 180 / math.sqrt(3)  # Standard error of a direction of which nothing is known
 ORDER = 12
 LARGEST_FILE = 2**16
+# How far a newer model's coefficient may be from the built-in one's carried on to its epoch,
+# beside 10 nT more a year, and their changes from each other: 88 nT after 15 years and 12 nT a
+# year is the most among the models since 2010
 COEFFICIENT_NT, COEFFICIENT_NT_PER_YEAR = 100.0, 30.0
-"""How far a newer model's coefficient may be from the built-in one's carried on to its epoch,
-beside 10 nT more a year, and their changes from each other: 88 nT after 15 years and 12 nT a year
-is the most among the models since 2010."""
-
 Row = tuple[int, int, float, float, float, float]
 
 

@@ -32,15 +32,10 @@ from logger.horizon import OBSTRUCTION_KINDS, HorizonProfile, Obstruction
 AZIMUTH, ELEVATION = "azimuth_deg", "elevation_deg"
 FURTHER = ("standard_error_deg", "measured", "obstruction", "distance_m")
 COLUMNS = (AZIMUTH, ELEVATION, *FURTHER)
-
-LARGEST_FILE = 32 * 2**20
-"""A horizon at every 0.01 degrees takes a twentieth of this. [bytes]"""
-
+LARGEST_FILE = 32 * 2**20  # A horizon at every 0.01 degrees takes a twentieth of this. [bytes]
+# What a file may hold; a node every 0.01 degrees makes 36 000
 MOST_NODES, MOST_SECTORS = 100_000, 500
-"""What a file may hold; a node every 0.01 degrees makes 36 000."""
-
 LONGEST_NAME = 200
-
 _FORMULA = tuple("=+-@")
 _TRUE, _FALSE = ("1", "true", "yes"), ("0", "false", "no")
 _LIMITS = {

@@ -9,10 +9,8 @@ from zoneinfo import ZoneInfo
 from logger.errors import UsageError
 from logger.site import Site, distance_km
 
-NEAR_KM = 1500.0
-"""So far from its zone's own town a place is not doubted."""
-FAR_KM = 4500.0
-"""No place of a zone lies so far from the zone's own town."""
+NEAR_KM = 1500.0  # So far from its zone's own town a place is not doubted
+FAR_KM = 4500.0  # No place of a zone lies so far from the zone's own town
 DIRECTIONS = (
     "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"
 )  # fmt: skip

@@ -6,6 +6,7 @@ notice before anything is recorded; the report and the documentation carry the l
 
 from __future__ import annotations
 
+# One sentence an item, for the terminal before a live sweep
 SHORT_NOTICE: tuple[str, ...] = (
     "Never look at the sun, and never sight along the board towards it.",
     "Stand still to measure; look where you step. Keep back from roof edges and drops, and off "
@@ -16,14 +17,14 @@ SHORT_NOTICE: tuple[str, ...] = (
     "Stop for wind, rain, ice or lightning.",
     "Local codes and licensed professionals come before anything this program prints.",
 )
-"""One sentence an item, for the terminal before a live sweep."""
 
+# For a job whose recordings of the day began with the notice
 ONE_LINE = (
     "Never look at the sun. Mind edges, drops, skylights, ladders, power lines and the weather; "
     "local codes and licensed professionals come first."
 )
-"""For a job whose recordings of the day began with the notice."""
 
+# Heading and text of each caution, for the report and the documentation
 LONG_NOTICE: tuple[tuple[str, str], ...] = (
     (
         "The sun",
@@ -66,7 +67,6 @@ LONG_NOTICE: tuple[tuple[str, str], ...] = (
         "come before anything written here.",
     ),
 )
-"""Heading and text of each caution, for the report and the documentation."""
 
 
 def short_notice() -> str:

@@ -21,9 +21,7 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 from logger.errors import InputError, UsageError
 
 T = TypeVar("T")
-
-YEARS = (1970, 2200)
-"""Of moments; a computer without a clock says 1970."""
+YEARS = (1970, 2200)  # Of moments; a computer without a clock says 1970
 LONGEST_SHOWN = 60
 
 

@@ -21,13 +21,10 @@ from logger.errors import UsageError
 from logger.geometry import azimuth_of
 from logger.site import Site
 
-DISC_RADIUS_DEG = 0.2665
-"""Mean angular radius of the sun's disc as seen from the Earth. [deg]"""
-
+DISC_RADIUS_DEG = 0.2665  # Mean angular radius of the sun's disc as seen from the Earth
+# Years that `sun_year` takes; beyond them the difference of the Earth's clock from dynamical
+# time is too ill known for a fixed value. [years]
 FIRST_YEAR, LAST_YEAR = 1900, 2100
-"""Years that `sun_year` takes; beyond them the difference of the Earth's clock from dynamical time
-is too ill known for a fixed value. [years]"""
-
 _MINUTES_A_DAY = 1440
 _MINUTES_A_NODE = 360
 _CHUNK_DAYS = 16
@@ -68,8 +65,7 @@ class SunYear:
     # Of the apparent (refracted) sun; every elevation is above 0. [deg] Shape (N,).
     azimuth_deg: Floats
     elevation_deg: Floats
-    # Apparent solar time, 12 when the sun crosses the meridian, 0 to 24. [h] Shape (N,).
-    solar_hour: Floats
+    solar_hour: Floats  # Apparent solar time, 12 when the sun crosses the meridian, 0 to 24. [h]
     vectors: Floats  # Unit vectors to the apparent sun: east, north, up. Shape (3, N).
 
     def __post_init__(self) -> None:

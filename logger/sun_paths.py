@@ -18,9 +18,8 @@ from logger.geometry import wrap360
 from logger.site import Site
 from logger.sun import sun_track
 
+# Months of the first half-year whose 21st day gets a track, from solstice to solstice
 TRACK_MONTHS = (12, 1, 2, 3, 4, 5, 6)
-"""Months of the first half-year whose 21st day gets a track, from solstice to solstice."""
-
 _TRACK_STEP_H = 1 / 6
 _HOUR_LINE_DAYS = 37
 

@@ -21,12 +21,12 @@ from logger.structured import Within, nearest, record_from, sha256_text
 
 MOST_PLANES, MOST_POINTS, MOST_ENTRIES = 50, 1000, 5000
 
+# Metres east, north and up from the job's origin
 Corner = tuple[
     Annotated[float, Within(-10_000, 10_000)],
     Annotated[float, Within(-10_000, 10_000)],
     Annotated[float, Within(-10_000, 10_000)],
 ]
-"""Metres east, north and up from the job's origin."""
 
 
 def _point_or_every(name: str) -> str:
@@ -129,8 +129,7 @@ class Job:
     people: Mapping[str, str] = field(default_factory=dict)
     # ``name``, ``serial_number``, ``holder`` and whatever else, for the report
     board: Mapping[str, str] = field(default_factory=dict)
-    # What was changed without touching a recording, oldest first
-    edits: tuple[Edit, ...] = ()
+    edits: tuple[Edit, ...] = ()  # What was changed without touching a recording, oldest first
 
     def point(self, name: str) -> Point:
         """The point of that name; one with nothing known if the job does not list it."""
