@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import Any, TypeAlias
+from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,6 +15,7 @@ Bools: TypeAlias = NDArray[np.bool_]
 # Strings that many rows share: a row takes the room of a reference, however long its words
 Texts: TypeAlias = NDArray[np.object_]
 Times: TypeAlias = NDArray[np.datetime64]
+R = TypeVar("R")
 
 
 def freeze_columns(
@@ -62,6 +64,24 @@ def lock_columns(record: Any, names: Iterable[str]) -> None:
         column.flags.writeable = False
     if len(lengths) > 1:
         raise ValueError(f"{type(record).__name__}: columns of {sorted(lengths)} rows")
+
+
+def rows_of(record: R, which: Any) -> R:
+    """The rows of a record of columns that a mask, an index array or a slice selects."""
+    columns = {name: column[which] for name, column in _columns(record)}
+    return replace(record, **columns)  # type: ignore[type-var]
+
+
+def stacked(parts: Sequence[R], like: R | None = None) -> R:
+    """The rows of one record after another; what is no column is that of the last, or of `like`."""
+    pairs = zip(*map(_columns, parts), strict=True)
+    columns = {same[0][0]: np.concatenate([column for _, column in same]) for same in pairs}
+    return replace(parts[-1] if like is None else like, **columns)  # type: ignore[type-var]
+
+
+def _columns(record: Any) -> list[tuple[str, NDArray[Any]]]:
+    values = ((one.name, getattr(record, one.name)) for one in fields(record))
+    return [(name, value) for name, value in values if isinstance(value, np.ndarray)]
 
 
 def floats(values: ArrayLike) -> Floats:

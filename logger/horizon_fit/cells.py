@@ -7,12 +7,11 @@ were taken on before they are averaged.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 
-from logger.arrays import Bools, Floats, Ints, floats
+from logger.arrays import Bools, Floats, Ints, floats, rows_of, stacked
 from logger.geometry import angle_between, wrap360
 from logger.horizon_fit.edges import EDGE_WIDTH_DEG, PASS_ERROR_DEG, Climb, Edge
 from logger.horizon_fit.passes import CELLS, NOISE_TIME_S, STEP_DEG, Pass
@@ -42,8 +41,7 @@ class CellMeans:
 
     def rows(self, which: Bools) -> CellMeans:
         """Those that a mask selects."""
-        columns: dict[str, Any] = {f.name: getattr(self, f.name)[which] for f in fields(self)}
-        return CellMeans(**columns)
+        return rows_of(self, which)
 
 
 def nodes_for(edges: Sequence[Edge]) -> Floats:
@@ -63,11 +61,9 @@ def cell_means(
     if not passes:
         none, number = floats([]), np.zeros(0, dtype=np.int64)
         return CellMeans(number, none, none, none, none, number, number.astype(bool))
-    parts = [_means_of(i, one, edges, nodes_deg, tremor_deg) for i, one in enumerate(passes)]
-    columns: dict[str, Any] = {
-        f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(CellMeans)
-    }
-    return CellMeans(**columns)
+    return stacked(
+        [_means_of(i, one, edges, nodes_deg, tremor_deg) for i, one in enumerate(passes)]
+    )
 
 
 def _means_of(

@@ -176,15 +176,10 @@ def cells_crossed(one: Pass) -> Bools:
     """Which cells of the grid a pass saw; cell k begins at ``k STEP_DEG``. Shape (CELLS,)."""
     near = (np.abs(np.diff(one.path_deg)) <= GAP_DEG) & (np.diff(one.t_s) <= GAP_S)
     cell = np.floor(one.path_deg / STEP_DEG).astype(np.int64)
-    first = np.minimum(cell[:-1], cell[1:])[near]
-    last = np.maximum(cell[:-1], cell[1:])[near]
+    first, last = np.sort([cell[:-1][near], cell[1:][near]], axis=0)
     seen = np.zeros(CELLS, dtype=bool)
-    if first.size:
-        base = int(first.min())
-        change = np.zeros(int(last.max()) - base + 2, dtype=np.int64)
-        np.add.at(change, first - base, 1)
-        np.add.at(change, last - base + 1, -1)
-        seen[(base + np.flatnonzero(np.cumsum(change))) % CELLS] = True
+    for a, b in zip(first.tolist(), last.tolist(), strict=True):
+        seen[np.arange(a, b + 1) % CELLS] = True
     return seen
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from logger.arrays import Bools, Floats, floats, freeze_columns
+from logger.arrays import Bools, Floats, floats, freeze_columns, rows_of
 from logger.geometry import attitude_from_vectors
 from logger.orientation.corrections import Matrix, Vector
 from logger.orientation.running import rows_in, running_mean
@@ -44,12 +44,7 @@ class Attitude:
 
     def rows(self, which: slice) -> Attitude:
         """Some of the rows."""
-        return replace(
-            self,
-            matrix=self.matrix[which],
-            level_error_deg=self.level_error_deg[which],
-            heading_error_deg=self.heading_error_deg[which],
-        )
+        return rows_of(self, which)
 
     @property
     def known(self) -> Bools:

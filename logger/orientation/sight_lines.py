@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from logger.arrays import Bools, Floats, Texts, freeze_columns
+from logger.arrays import Bools, Floats, Texts, freeze_columns, rows_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,12 +44,7 @@ class SightLines:
 
     def rows(self, which: Any) -> SightLines:
         """The rows that a mask, an index array or a slice selects."""
-        columns = {
-            f.name: getattr(self, f.name)[which]
-            for f in fields(self)
-            if isinstance(getattr(self, f.name), np.ndarray)
-        }
-        return replace(self, **columns)
+        return rows_of(self, which)
 
     def without(self, which: Bools, reason: str) -> SightLines:
         """The same rows with those of a mask taken out of use; rows unused before keep theirs."""
@@ -63,12 +57,3 @@ class SightLines:
         """How many rows are unused, by reason, most frequent first."""
         counts = Counter(self.reason[~self.used].tolist())
         return dict(sorted(counts.items(), key=lambda item: (-item[1], item[0])))
-
-
-def joined(parts: Sequence[SightLines]) -> SightLines:
-    """One sight line after another; the last part's errors and steps stand for all."""
-    names = [f.name for f in fields(parts[0]) if isinstance(getattr(parts[0], f.name), np.ndarray)]
-    columns: dict[str, Any] = {
-        name: np.concatenate([getattr(p, name) for p in parts]) for name in names
-    }
-    return replace(parts[-1], **columns)

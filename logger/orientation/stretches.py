@@ -6,12 +6,11 @@ constants are constant for minutes, not for hours.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
-from logger.arrays import Bools, Floats
+from logger.arrays import Bools, Floats, stacked
 from logger.orientation.attitude import Attitude
 from logger.orientation.fusion import SensorPrior, attitude_over_recording
 
@@ -41,12 +40,4 @@ def attitude_in_stretches(
             t_s[rows], rate_deg_s[rows], force_g[rows], field_ut[rows], field_trusted[rows], prior
         )
         parts.append(fit.rows(slice(start - first, end - first)))
-    if len(parts) == 1:
-        return parts[0]
-    worst = max(parts, key=lambda part: part.steady_level_error_deg or 0.0)
-    return replace(
-        worst,
-        matrix=np.concatenate([part.matrix for part in parts]),
-        level_error_deg=np.concatenate([part.level_error_deg for part in parts]),
-        heading_error_deg=np.concatenate([part.heading_error_deg for part in parts]),
-    )
+    return stacked(parts, max(parts, key=lambda part: part.steady_level_error_deg or 0.0))

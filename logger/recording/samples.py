@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from firmware_protocol import PRESS_KEY, Identity
-from logger.arrays import Bools, Floats, Ints, freeze_columns
+from logger.arrays import Bools, Floats, Ints, freeze_columns, rows_of
 from logger.moments import KeyPress as KeyPress
 from logger.moments import Note as Note
 
@@ -64,7 +64,7 @@ class Samples:
 
     def rows(self, which: Any) -> Samples:
         """The rows that a mask, an index array or a slice selects."""
-        return replace(self, **{f.name: getattr(self, f.name)[which] for f in fields(self)})
+        return rows_of(self, which)
 
     @property
     def has_field(self) -> Bools:
