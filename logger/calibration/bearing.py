@@ -74,7 +74,7 @@ def fit_bearing_to_target(
     if not sights.holds:
         raise InputError(
             "the board is never held still on the target",
-            hint="hold the sight on it for 3 s and press the mark key, three times",
+            hint="hold the sight on it for 3 s and press, three times",
         )
     offsets = sights.offsets(np.full(len(sights.holds), target_deg))
     correction, checks = _corrected(
@@ -197,7 +197,7 @@ def _sights(samples: Samples, keys: Sequence[KeyPress], corrections: Corrections
 
 
 def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
-    """The holds that the mark key was pressed in, or all of them without any press."""
+    """The holds that a press falls in, or all of them without any press."""
     pressed = presses(keys)
     if not pressed:
         return list(holds)

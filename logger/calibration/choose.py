@@ -312,4 +312,4 @@ def _figures(stored: StoredCalibration) -> str:
     if stored.kind == "level":
         return f"index {c.index_deg:+.2f}°, collimation {c.collimation_deg:+.2f}°"
     good_to = f"{NORMAL_95 * c.standard_error_deg:.2f}° (95 %)"
-    return f"{c.residual_deg:+.2f}° beside the declination, good to {good_to}"
+    return f"after declination the compass is still {c.residual_deg:+.2f}° off, good to {good_to}"

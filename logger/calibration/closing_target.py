@@ -2,7 +2,7 @@
 
 A disturbance across the field turns the heading and changes neither strength nor dip. So one
 target, at least a hundred times further away than the points are from each other, is sighted at
-each point's start and end (hold still, press the mark key). Start against end shows drift, and a
+each point's start and end (hold still, press). Start against end shows drift, and a
 small one is spread over the sweep; either against the target's known bearing shows a steady
 disturbance.
 """

@@ -59,7 +59,7 @@ class Vertex:
 def vertices_of(
     sight: SightLines, keys: Sequence[KeyPress], notes: Sequence[Note] = ()
 ) -> tuple[Vertex, ...]:
-    """The vertices of a sweep: presses of the press key at the end of a still hold."""
+    """The vertices of a sweep: presses at the end of a still hold."""
     found: list[Vertex] = []
     for t_s in presses(keys):
         vertex = _held(sight, t_s, _straight_at(notes, t_s))

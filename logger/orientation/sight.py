@@ -24,7 +24,7 @@ OUT_OF_RANGE = "board says out of range"
 NO_DIRECTION = "no direction"
 DISTURBED = "magnetic disturbance"
 SHAKEN = "board shaken"
-NOT_COMPENSATED = "heading not compensated for lean"
+NOT_COMPENSATED = "heading not compensated for roll and pitch"
 # A heading not compensated for lean is off by up to the lean times tan(dip)
 UNCOMPENSATED_LEAN_DEG = 2.0
 SHAKEN_G = 0.15  # Without a gyro, a specific force this far from 1 g says nothing of the level

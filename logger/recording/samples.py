@@ -88,7 +88,7 @@ _VECTORS = ("field_ut", "force_g", "rate_deg_s")
 
 
 def presses(keys: Iterable[KeyPress]) -> list[float]:
-    """When the key for marks went down. [s]"""
+    """When the operator pressed. [s]"""
     return [one.t_s for one in keys if one.down and one.key == PRESS_KEY]
 
 

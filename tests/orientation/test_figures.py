@@ -262,7 +262,7 @@ def test_the_first_reason_that_holds_counts() -> None:
     found = sight_lines(samples, PLAIN)
     assert list(found.reason) == [
         "board says out of range", "board says out of range", "board says out of range",
-        "no direction", "heading not compensated for lean", "heading not compensated for lean",
+        "no direction", "heading not compensated for roll and pitch", "heading not compensated for lean",
     ]  # fmt: skip
     assert not found.used.any()
     assert found.azimuth_deg[0] == pytest.approx(10.0)  # known, though not used
@@ -273,7 +273,7 @@ def test_the_first_reason_that_holds_counts() -> None:
 def test_an_uncompensated_heading_is_used_up_to_two_degrees_of_lean() -> None:
     none = np.zeros(4, dtype=int)
     samples = board(10.0, [1.9, 0.0, 1.5, np.nan], [0.0, -2.1, 1.5, 1.9], status=none)
-    lean = "heading not compensated for lean"
+    lean = "heading not compensated for roll and pitch"
     assert list(sight_lines(samples, PLAIN).reason) == ["", lean, lean, ""]
     first_of_all = board(10.0, 8.0, status=none[:1])
     assert first_of_all.seq[0] == 0
