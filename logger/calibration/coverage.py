@@ -51,8 +51,6 @@ _LATTICE = sphere_points()
 
 def seen_from(directions: Floats) -> Bools:
     """Which lattice directions lie within `NEAR_DEG` of one of the given unit vectors."""
-    if not len(directions):
-        return np.zeros(len(_LATTICE), dtype=bool)
     near = np.cos(np.radians(NEAR_DEG))
     return np.asarray((directions @ _LATTICE.T > near).any(axis=0))
 
@@ -107,18 +105,15 @@ class TumbleCoverage:
     @property
     def field_gap_deg(self) -> float:
         """Widest gap among the field's directions; 180 while their centre is not known. [deg]."""
-        return self._field_gap()[0]
-
-    def _field_gap(self) -> tuple[float, Floats]:
         rows = self.field_rows
-        nowhere = (180.0, np.array([0.0, 0.0, 1.0]))
         if len(rows) < 10 or np.linalg.matrix_rank(rows - rows.mean(axis=0), tol=2.0) < 3:
-            return nowhere
+            return 180.0
         # A sphere's centre c: |m|^2 = 2 c.m + const.
         design = np.column_stack([2 * rows, np.ones(len(rows))])
         centre = np.linalg.lstsq(design, (rows**2).sum(axis=1), rcond=None)[0][:3]
         off = rows - centre
-        return widest_gap(seen_from(off / np.maximum(np.linalg.norm(off, axis=1), 1e-9)[:, None]))
+        seen = seen_from(off / np.maximum(np.linalg.norm(off, axis=1), 1e-9)[:, None])
+        return widest_gap(seen)[0]
 
     @property
     def wanted_gap_deg(self) -> float:
@@ -129,8 +124,8 @@ class TumbleCoverage:
     def share(self) -> float:
         """From 0 to 1: how far the tumble has come."""
         gap = max(self.side_gap_deg, self.field_gap_deg)
-        by_gap = np.clip((180.0 - gap) / (180.0 - self.wanted_gap_deg), 0.0, 1.0)
-        return float(min(by_gap, self.seconds_s / ENOUGH_S, 1.0))
+        by_gap = (180.0 - gap) / (180.0 - self.wanted_gap_deg)
+        return min(by_gap, self.seconds_s / ENOUGH_S, 1.0)
 
     @property
     def enough(self) -> bool:

@@ -53,16 +53,8 @@ def recording_checks(recording: Recording, stream: Stream) -> tuple[Check, ...]:
     harmless = ("not sealed", "the last line is torn", "a plain log", "no header", "time in doubt",
                 FAULTS)  # fmt: skip
     damage = [p for p in recording.problems if not p.startswith(harmless)]
-    checks = [
-        Check(
-            "recording readable",
-            not damage,
-            float(len(damage)),
-            0.0,
-            "",
-            f"{name}: " + ("; ".join(damage) if damage else "every record can be read"),
-        )
-    ]
+    why = f"{name}: " + ("; ".join(damage) or "every record can be read")
+    checks = [Check("recording readable", not damage, float(len(damage)), 0.0, "", why)]
     if recording.started is None and not recording.plain_log:
         why = (
             f"{name} does not say when it was started: whether its calibrations are of that day "

@@ -154,11 +154,8 @@ class ReaderThread:
         if self._early:
             chunk, self._early = self._early + chunk, b""
         taken = self._record(chunk)
-        if taken.size and self._fault is None:
-            self._hand_on(taken)
-            self._flow.take(time.monotonic(), len(taken.pieces), self.url)
-
-    def _hand_on(self, taken: Taken) -> None:
+        if not taken.size or self._fault is not None:
+            return
         self._put += len(taken.pieces)
         self._come.put(taken)
         if self._put - self._read > MOST_WAITING:
@@ -168,6 +165,7 @@ class ReaderThread:
                 f"port {self.url}",
                 hint="end other programs; what was recorded is kept",
             )
+        self._flow.take(time.monotonic(), len(taken.pieces), self.url)
 
 
 class _Flow:
