@@ -216,16 +216,21 @@ class _Found:
             if self.seal is not None:
                 self.seal_fault = self.seal_fault or "there are lines after it"
             if record := _record(line):
-                _, t_s, value = record
+                kind, t_s, value = record
                 self.records += 1
                 backward += t_s < latest_s
                 latest_s = t_s
-                if isinstance(value, dict):
-                    self._look_at(value)
+                moved_s = value.get("host_clock_moved_s") if kind == b"n" else None
+                if isinstance(moved_s, float):
+                    moved = f"the computer's clock was set by {moved_s:+.0f} s in mid-sweep"
+                    self.problems.append(f"time in doubt: {moved}")
             elif line.startswith(b"e ") and len(line) <= LONGEST_LINE:
                 self._check_seal(memoryview(content)[:begins], number - 2, line[2:])
-            elif number == 2 and (header := _header(line)) is not None:
-                self.header = header
+            elif number == 2 and len(line) <= LONGEST_LINE + 1 and line.startswith(b"h "):
+                header = _json_object(line[2:])
+                if header is None:
+                    bad.append(number)
+                self.header = header or {}
             elif number > 1:
                 bad.append(number)
             begins += len(line)
@@ -234,13 +239,6 @@ class _Found:
         if bad:
             listed = ", ".join(map(str, bad[:5])) + (" …" if len(bad) > 5 else "")
             self.problems.append(f"{len(bad)} unreadable line(s) left out: {listed}")
-
-    def _look_at(self, note: dict[str, Any]) -> None:
-        moved_s = note.get("host_clock_moved_s")
-        if isinstance(moved_s, float):
-            self.problems.append(
-                f"time in doubt: the computer's clock was set by {moved_s:+.0f} s in mid-sweep"
-            )
 
     def _check_seal(self, before: memoryview, records: int, rest: bytes) -> None:
         entry = _json_object(rest)
@@ -269,12 +267,6 @@ def _record(line: bytes) -> tuple[bytes, float, Any] | None:
         except ValueError:
             value = None
     return None if value is None else (kind, float(stamped[2]), value)
-
-
-def _header(line: bytes) -> dict[str, Any] | None:
-    if not line.startswith(b"h ") or len(line) > LONGEST_LINE + 1:
-        return None
-    return _json_object(line[2:])
 
 
 def _json_object(text: bytes) -> dict[str, Any] | None:

@@ -200,7 +200,7 @@ def test_a_board_of_attitude_only_is_swung(job: Path, recordings: Path) -> None:
     assert given.exit_code == 0
     wrong = run("calibrate", "compass", job, "--recording", swing, "--bearings", "1,2,3")
     assert wrong.exit_code == 2
-    assert "pressed 9 times" in wrong.stderr
+    assert "there are 9 presses" in wrong.stderr
 
 
 def test_a_plane_is_measured_and_stored_with_its_uncertainty(job: Path, recordings: Path) -> None:
