@@ -35,9 +35,9 @@ def sweeping(job, point, port):
         stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
         encoding="utf-8",
     )  # fmt: skip
-    said = list(iter_until(process.stderr, " 2 s azimuth"))
-    assert process.poll() is None, "".join(said)
     try:
+        said = list(iter_until(process.stderr, " 2 s  azimuth"))
+        assert process.poll() is None, "".join(said)
         yield process
     finally:
         process.kill()

@@ -79,6 +79,6 @@ def test_a_calibration_with_two_boards_is_none(call, job):
     other = b"s %s %s\n" % (t, encode(replace(sentence, serial_number="0099"))[:-2])
     spoilt = path.with_name("spoilt.sweep")
     spoilt.write_bytes(b"".join([*lines, other, *lines[-20:]]))
-    done = call("calibrate", "compass", job, "--from", spoilt)
+    done = call("calibrate", "compass", job, "--recording", spoilt)
     assert done.exit_code == 3
     assert "boards sent in turn: another board answers" in done.stderr
