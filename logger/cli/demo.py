@@ -47,8 +47,8 @@ def command(output: Path, json_file: str | None) -> None:
     tell = printed if json_file != "-" else lambda _: None
     for calibration in calibrated_again(job):
         for check in calibration.checks:
-            word = "ok" if check.passed else "FAILED"
-            tell(f"calibrated {calibration.about.purpose}: {check.check} {word}")
+            word = "passed" if check.passed else "FAILED"
+            tell(f"{calibration.about.purpose} calibrated: {word}  {check.check}")
     found = []
     recipe = recipe_of(job)
     for answer in answers(job, recipe, finish=partial(with_beside, job, "en")):
