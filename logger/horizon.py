@@ -13,7 +13,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike
 
-from logger.arrays import Bools, Floats, freeze_columns
+from logger.arrays import Bools, Floats, floats, freeze_columns
 from logger.geometry import in_sector, interpolate_azimuthal, wrap360
 
 ObstructionKind = Literal["evergreen", "deciduous", "building", "terrain", "pole or wire", "other"]
@@ -100,6 +100,9 @@ class HorizonProfile:
         Whoever works with the profile carries it to the module. [m]
     leaf_seen : tuple of LeafSeen
         What the sweeps saw of the deciduous trees.
+    least_deg : array, shape (N,) or None
+        Elevation below which nothing ends where the skyline was not measured, at even azimuths from
+        north on, as elevation data tell it; None where nothing is known. [deg]
     steps : tuple of str
         How it came about, oldest first.
 
@@ -120,6 +123,7 @@ class HorizonProfile:
     correlation_deg: float = 3.0
     rise_m: float = 0.0
     leaf_seen: tuple[LeafSeen, ...] = ()
+    least_deg: Floats | None = None
     steps: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
@@ -139,6 +143,8 @@ class HorizonProfile:
             object.__setattr__(self, name, values[order])
         freeze_columns(self, names)
         freeze_columns(self, ("measured",), dtype=np.bool_)
+        if self.least_deg is not None:
+            freeze_columns(self, ("least_deg",))
         known = self.elevation_deg[self.known]
         if not np.isfinite(known).all() or np.any(np.abs(known) > 90):
             raise ValueError("an elevation of a measured node is no number from -90 to 90")
@@ -162,8 +168,15 @@ class HorizonProfile:
         filled = np.where(self.known, self.elevation_deg, unmeasured_deg)
         return interpolate_azimuthal(azimuth_deg, self.azimuth_deg, filled)
 
+    def least_at(self, azimuth_deg: Floats) -> Floats:
+        """Elevation that stands there at least; -90 where nothing is known."""
+        if self.least_deg is None:
+            return np.full(np.shape(azimuth_deg), -90.0)
+        even = np.arange(len(self.least_deg)) * (360.0 / len(self.least_deg))
+        return floats(interpolate_azimuthal(azimuth_deg, even, self.least_deg))
+
     def filled(self, unmeasured_deg: float) -> HorizonProfile:
-        """The profile with every sector that was not measured at one elevation.
+        """The profile with every sector that was not measured at one elevation, or at its least.
 
         A sector counts as measured only between two neighbouring measured nodes; at its ends the
         skyline steps, so that nothing of a gap is bridged by a slope.
@@ -181,7 +194,8 @@ class HorizonProfile:
         )
         order = np.lexsort((side, at))
         at, side = at[order], side[order]
-        elevation = np.where(known[at] & (side == 1), self.elevation_deg[at], unmeasured_deg)
+        least = np.maximum(unmeasured_deg, self.least_at(self.azimuth_deg[at]))
+        elevation = np.where(known[at] & (side == 1), self.elevation_deg[at], least)
         columns: dict[str, Any] = {
             name: None if values is None else np.where(known[at] & (side == 1), values[at], fill)
             for name, values, fill in (
@@ -207,6 +221,7 @@ class HorizonProfile:
         return replace(
             self,
             azimuth_deg=self.azimuth_deg + angle_deg,
+            least_deg=None,
             obstructions=tuple(
                 replace(
                     o,

@@ -42,6 +42,8 @@ def notes_of(
                 else "solar access is not known, low is with them blocked and high with them open"
             )
         )
+        if point.horizon.least_deg is not None:
+            notes.append("where not measured, elevation data tell the least that stands there")
     taken: dict[str, tuple[str, float]] = {}
     for plane in planes:
         of_plane: dict[str, float] = {}

@@ -28,6 +28,7 @@ from logger.access.rules import Verdict
 from logger.access.surroundings import Layer, layers_of
 from logger.access.window import WindowResult, solar_window
 from logger.arrays import Floats, floats
+from logger.geometry import interpolate_azimuthal
 from logger.horizon import HorizonProfile
 
 if TYPE_CHECKING:
@@ -59,13 +60,18 @@ class Case:
 
 
 def measured_alone(profile: HorizonProfile) -> HorizonProfile:
-    """A skyline straight across what was not measured; level where nothing was."""
+    """A skyline straight across what was not measured, and at its least; level if nothing was."""
     known = profile.known
     if not known.any():
         return profile.filled(0.0)
     if known.all():
         return profile
     error, distance = profile.standard_error_deg, profile.distance_m
+    if profile.least_deg is not None:
+        at, seen = profile.azimuth_deg, profile.elevation_deg[known]
+        line = interpolate_azimuthal(at, at[known], seen)
+        elevation = np.where(known, profile.elevation_deg, np.maximum(line, profile.least_at(at)))
+        return replace(profile, elevation_deg=elevation, measured=np.ones(len(at), dtype=bool))
     return replace(
         profile,
         azimuth_deg=profile.azimuth_deg[known],

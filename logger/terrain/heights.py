@@ -38,8 +38,8 @@ BLOCK = 8
 class Grid:
     """Posts on one lattice; rows run from north to south, columns from west to east."""
 
-    value: NDArray[np.int16]  # Shape (rows, columns), both whole blocks
-    highest: NDArray[np.int16]  # Of each block and the next ones around it
+    value: NDArray[np.uint16]  # Shape (rows, columns), both whole blocks
+    highest: NDArray[np.uint16]  # Of each block and the next ones around it
     # Of the first post; longitudes may run beyond 180. [deg]
     north_deg: float
     west_deg: float
@@ -79,7 +79,7 @@ class Grid:
         corner = [flat[at], flat[at + 1], flat[at + columns], flat[at + columns + 1]]
         share = [(1 - y) * (1 - x), (1 - y) * x, y * (1 - x), y * x]
         whole = inside.copy()
-        mean, top = np.zeros(row.shape), np.full(row.shape, VOID, dtype=np.int16)
+        mean, top = np.zeros(row.shape), np.zeros(row.shape, dtype=np.uint16)
         for value, part in zip(corner, share, strict=True):
             # A void post beside the line on which the others lie does not count.
             whole &= (value != VOID) | (part == 0)
@@ -178,10 +178,10 @@ class _Joining:
                 first.source.name,
                 "tiles of 1 or 3 arc seconds",
             )
-        self.value = np.full((rows, columns), VOID, dtype=np.int16)
+        self.value = np.zeros((rows, columns), dtype=np.uint16)
 
     def add(self, tile: Tile) -> None:
-        """Lay a tile in; what an earlier one told stays."""
+        """Lay a tile in; where two tell, the higher counts, and a void is the lowest of all."""
         top = round((self.north - tile.north_deg) / tile.step_lat_deg)
         left = round((tile.west_deg - self.west) / tile.step_lon_deg)
         rows, columns = self.value.shape
@@ -190,7 +190,7 @@ class _Joining:
         if r0 < r1 and c0 < c1:
             mine = self.value[r0:r1, c0:c1]
             more = tile.value[r0 - top : r1 - top, c0 - left : c1 - left]
-            np.copyto(mine, more, where=mine == VOID)
+            np.maximum(mine, more, out=mine)
 
     def grid(self) -> Grid:
         """The joined posts."""

@@ -33,7 +33,7 @@ SEMI_MAJOR_M, FLATTENING = 6_378_137.0, 1 / 298.257223563
 """The ellipsoid of WGS 84 (NGA.STND.0036)."""
 MARGIN_DEG = 0.002
 """What the elevation of a point may bend between the ends of a stretch. [deg]"""
-AZIMUTHS_AT_ONCE = 120
+AZIMUTHS_AT_ONCE = 48
 
 
 @dataclass(frozen=True, eq=False)

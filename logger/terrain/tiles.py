@@ -20,12 +20,13 @@ from logger.files import read_within
 from logger.geometry import angle_between
 from logger.site import Site
 
-VOID = -32768
-"""A post without a height, in ``.hgt`` tiles and in our grids."""
+FILE_VOID, VOID = -32768, 0
+"""A post without a height: in ``.hgt`` tiles, and in our grids. These count from there, so that
+memory nobody wrote to is void and costs nothing."""
 HGT_POSTS = {3601: 1.0, 1201: 3.0}
 """Posts along one side of an ``.hgt`` tile, and how far they are apart. [arc seconds]"""
-FINE_M, MIDDLE_M = 0.2, 3000.0
-"""Heights with decimals are kept in steps of a fifth of a metre around this one. [m]"""
+FINE_M = 0.2
+"""Heights with decimals are kept in steps of this. [m]"""
 HIGHEST_M, LOWEST_M = 9000.0, -500.0
 """No ground stands higher or lower: such a value is no height in metres. [m]"""
 MOST_POSTS, LARGEST_FILE = 400_000_000, 1 << 30
@@ -49,12 +50,12 @@ class Tile:
     """A file's posts before they are joined."""
 
     source: TileSource
-    value: NDArray[np.int16]
+    value: NDArray[np.uint16]  # Height in metres = base + scale * value; 0 is void
     north_deg: float
     west_deg: float
     step_lat_deg: float
     step_lon_deg: float
-    base_m: float = 0.0
+    base_m: float = FILE_VOID
     scale_m: float = 1.0
 
 
@@ -131,10 +132,12 @@ def tiles_of(path: Path, box: Box) -> Iterator[Tile]:
             str(path),
             "get the tile again; it may be cut short",
         )
-    value = np.frombuffer(content, dtype=">i2").reshape(posts, posts).astype(np.int16)
-    # Counted from the lowest number that is no void, a void is the highest of all.
-    lowest = int((value.view(np.uint16) + np.uint16(-VOID - 1)).min()) + VOID + 1
-    _refuse_odd(lowest, int(value.max()), str(path))
+    value = np.frombuffer(content, dtype=">u2").reshape(posts, posts).astype(np.uint16)
+    value ^= 0x8000  # from numbers with a sign to numbers counted from the lowest
+    if highest := int(value.max()):
+        # One less, and a void is the highest of all.
+        lowest = int((value - np.uint16(1)).min()) + 1
+        _refuse_odd(lowest + FILE_VOID, highest + FILE_VOID, str(path))
     source = TileSource(path.name, digest, "hgt", HGT_POSTS[posts])
     step = 1.0 / (posts - 1)
     yield Tile(source, value, south + 1.0, west, step, step)
@@ -155,7 +158,7 @@ def _unzipped(path: Path, content: bytes) -> bytes:
 
 
 def _refuse_odd(lowest_m: float, highest_m: float, where: str) -> None:
-    if highest_m != VOID and not LOWEST_M <= lowest_m <= highest_m <= HIGHEST_M:
+    if not LOWEST_M <= lowest_m <= highest_m <= HIGHEST_M:
         raise InputError(
             f"heights from {lowest_m:.0f} to {highest_m:.0f} m are none of this Earth",
             where,
@@ -198,14 +201,14 @@ def _geotiff(path: Path, box: Box) -> Iterator[Tile]:
         raise InputError(f"is no GeoTIFF that can be read: {error}", str(path)) from error
     told = ~np.ma.getmaskarray(band) & np.isfinite(band.data)
     heights = band.data if (scale, offset) == (1.0, 0.0) else band.data * scale + offset
-    told &= heights != VOID
+    told &= heights != FILE_VOID
     if told.any():
         _refuse_odd(float(heights[told].min()), float(heights[told].max()), str(path))
-    base_m, scale_m = (0.0, 1.0)
+    base_m, scale_m = float(FILE_VOID), 1.0
     if heights.dtype.kind == "f":
-        base_m, scale_m = MIDDLE_M, FINE_M
-        heights = np.rint((np.where(told, heights, 0.0) - base_m) / scale_m)
-    value = np.where(told, heights, VOID).astype(np.int16)
+        base_m, scale_m = LOWEST_M - FINE_M, FINE_M
+    steps = np.rint((np.where(told, heights, 0) - np.float32(base_m)) / np.float32(scale_m))
+    value = np.where(told, steps, VOID).astype(np.uint16)
     digest = hashlib.sha256(content).hexdigest()
     source = TileSource(path.name, digest, "GeoTIFF", round(step_lat * 3600, 4), note)
     yield Tile(source, value, north, west, step_lat, step_lon, base_m, scale_m)

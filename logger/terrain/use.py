@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from logger.arrays import Floats
+from logger.checks import NORMAL_95
 from logger.geometry import in_sector
 from logger.horizon import HorizonProfile, Obstruction
 from logger.terrain.skyline import FarHorizon
@@ -16,16 +17,25 @@ ALIKE_AT = 3.0
 source)."""
 LEAST_ALIKE_DEG = 0.3
 """[deg]."""
+LEAST_SAID = "where not swept, at least as high as elevation data say"
 LEAST_SHARE = 0.5
 """Of a named sector that must lie on the computed skyline for its distance to be told (common
 practice, no source)."""
 
 
 def with_terrain(profile: HorizonProfile, far: FarHorizon) -> HorizonProfile:
-    """The horizon with the distances of its far parts, where nobody told them."""
+    """The horizon with distances of its far parts, and the least that stands where none was swept.
+
+    Distances that somebody told stay. The least is the lower end of the computed line's 95 % band.
+    """
     on_it = on_the_ridge(profile, far)
     told = tuple(_with_distance(one, far, on_it) for one in profile.obstructions)
-    return replace(profile, obstructions=told)
+    profile = replace(profile, obstructions=told)
+    if profile.known.all():
+        return profile
+    least = far.elevation_deg - NORMAL_95 * far.standard_error_deg
+    least = np.where(np.isfinite(least), least, -90.0)
+    return replace(profile, least_deg=least, steps=(*profile.steps, LEAST_SAID))
 
 
 def on_the_ridge(profile: HorizonProfile, far: FarHorizon) -> Floats:
