@@ -3,12 +3,14 @@
 import json
 import re
 import shutil
+from itertools import pairwise
 from pathlib import Path
 
+import pvlib
 import pytest
 from click.testing import CliRunner
 
-from logger.cli import main
+from logger.cli import COMMANDS, main
 from logger.safety import short_notice
 from logger.survey.demo import shipped_survey
 
@@ -19,6 +21,9 @@ WMM_ROWS = [
     ("2025-01-01", 0.0, 0.0, 120.0, -14.93, -0.16),
     ("2025-01-01", 100.0, -80.0, -120.0, -72.19, 68.21),
 ]
+
+INDEX, COLLIMATION = 0.5, -0.35
+"""Of the virtual board that the shipped survey was swept with. [deg]"""
 
 
 def said(*words: object) -> str:
@@ -118,3 +123,92 @@ def test_one_sky_one_recipe_and_the_planes_are_named_above_the_table(compared) -
     assert head.startswith("Sky: ")
     assert "Planes: ground frame, 35° facing 180°; barn roof, 20° facing 215°" in head
     assert "Settings: all as by default" in head
+
+
+# What a command prints of the shipped survey, and what of it must be so: numbers with the bounds
+# that the invented scenes and the virtual board give them (recordings/make.py).
+CALIBRATION = "{job}/calibrations/20260514T06"
+PRINTED = {
+    "replay": (
+        "{job} yard",
+        r"blocked for part of the time in (\d+) of 12 months", (5, 5),
+        # A house in the east, a block in the south-east, trees in the south-west: as in the scene.
+        r"Dec: 9:00 to 9:(\d\d) by gable house; 9:5\d to 11:\d\d by corner block; .* by lime trees",
+        (25, 35),
+        r"^year +(\d+\.\d) ", (85.8, 87.8),
+        r"declination \+(\d\.\d\d)°", (4.6, 4.8),  # WMM2025 there and then
+    ),
+    "settings": (
+        "{job}",
+        r"^draws = (\d+)  \(0 to 100,000\)", (1000, 1000),
+        r"^solar_window = 9,(\d+)  \(0 to 24 h\)", (15, 15),
+        r"^reflectance = (0\.\d+)", (0.2, 0.2),
+    ),
+    "edit": ("list {job}", r"^no changes$"),
+    "calibrate compass": (
+        "{job} --recording " + CALIBRATION + "2000Z-compass.sweep",
+        r"the heading is good to (\d\.\d\d)° \(95 %\)", (0.1, 1.5),
+        r"strength ([\d.]+) µT and dip", (46.0, 50.0),
+        r"against ([\d.]+) µT and 62\.7° of WMM2025 for 2026-05-14", (48.3, 48.5),
+    ),
+    "calibrate level": (
+        "{job} --recording " + CALIBRATION + "2400Z-level.sweep",
+        r"index \+(\d\.\d\d)° ±", (INDEX - 0.1, INDEX + 0.1),
+        r"collimation (-\d\.\d\d)° ±", (COLLIMATION - 0.15, COLLIMATION + 0.15),
+    ),
+    "calibrate bearing": (
+        "{job} --recording " + CALIBRATION + "2800Z-bearing.sweep --target 224",
+        r"(\d) sights of a target at 224\.00°", (3, 3),
+        r"the compass is still \+(\d\.\d\d)° off", (0.2, 0.8),  # half a degree was put in
+    ),
+    "weather": (
+        "{job} " + str(Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"),
+        r"^weather/723170TYA\.CSV, SHA-256 1e96f84638ce98e6",
+    ),
+    "assess": (
+        "{horizon} --latitude 46 --longitude 14.5 --tilt 35 --azimuth 180",
+        r"Dec: .* to 1(\d):\d\d by barn", (3, 3),  # to 200 degrees: soon after one o'clock
+        r"plane: tilt 35°, azimuth (\d+)°", (180, 180),
+        # The December sun is behind a barn of 30 degrees at noon, at 20.6 degrees: half is lost.
+        r"^Dec +(\d+\.\d) ", (40, 60),
+        r"^Jun +(\d+\.\d) ", (94, 98),
+    ),
+}  # fmt: skip
+ELSEWHERE = {
+    "ports": "recording/test_links.py",
+    "new": "job/test_new_command.py",
+    "plane": "calibration/test_commands.py",
+    "sweep": "live/test_commands.py",
+    "terrain": "terrain",
+    "compare": "commands/test_what_is_printed.py",
+    "agreement": "agreement/test_commands.py",
+    "class": "agreement",
+    "report": "report/test_job_report.py",
+    "declination": "commands/test_magnetic_model.py",
+    "simulate": "simulation/test_simulate_command.py",
+    "demo": "docs/test_examples.py",
+}
+"""Where what the other commands print is read."""
+
+
+@pytest.mark.parametrize("command", PRINTED)
+def test_what_is_printed_is_so(tmp_path_factory, command) -> None:
+    folder = tmp_path_factory.mktemp("printed")
+    job = shutil.copytree(shipped_survey(), folder / "job")
+    horizon = folder / "barn.csv"
+    rows = (f"{a},{30 if 150 <= a < 200 else 5},{'barn' if 150 <= a < 200 else ''}\n"
+            for a in range(0, 360, 5))  # fmt: skip
+    horizon.write_text("azimuth_deg,elevation_deg,obstruction\n" + "".join(rows))
+    words, *wanted = PRINTED[command]
+    printed = said(*command.split(), *words.format(job=job, horizon=horizon).split())
+    for pattern, bounds in pairwise([*wanted, None]):
+        if isinstance(pattern, str):
+            found = re.search(pattern, printed, re.M)
+            assert found, f"{pattern} is not in:\n{printed}"
+            if isinstance(bounds, tuple):
+                assert bounds[0] <= float(found[1]) <= bounds[1], found[0]
+
+
+def test_every_command_is_read_somewhere() -> None:
+    assert {name.split()[0] for name in PRINTED} | set(ELSEWHERE) == set(COMMANDS)
+    assert all((Path(__file__).parents[1] / where).exists() for where in ELSEWHERE.values())
