@@ -1,0 +1,16 @@
+"""The table of changed meanings (tools/meanings.toml) still fits the code."""
+
+import tomllib
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_every_text_that_it_changes_stands_there_once_and_its_tests_are_there():
+    table = tomllib.loads((ROOT / "tools" / "meanings.toml").read_text("utf-8"))["meaning"]
+    assert len(table) > 100
+    stands = {one["what"]: (ROOT / one["file"]).read_text("utf-8").count(one["text"])
+              for one in table}  # fmt: skip
+    assert {what: n for what, n in stands.items() if n != 1} == {}
+    tests = {test.split("::")[0] for one in table for test in one["tests"]}
+    assert {test for test in tests if not (ROOT / test).exists()} == set()
