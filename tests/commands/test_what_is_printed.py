@@ -179,6 +179,7 @@ ELSEWHERE = {
     "new": "job/test_new_command.py",
     "plane": "calibration/test_commands.py",
     "sweep": "live/test_commands.py",
+    "array": "parallax",
     "terrain": "terrain",
     "compare": "commands/test_what_is_printed.py",
     "agreement": "agreement/test_commands.py",
