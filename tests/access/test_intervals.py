@@ -7,7 +7,7 @@ import pytest
 
 from logger.access import Plane, SiteYear
 from logger.access.draws import SECTOR_MIDDLES, SurveyErrors, drawn_elevation, survey_errors
-from logger.access.intervals import PERCENTILES_95, plane_table, shares, taken_by
+from logger.access.intervals import PERCENTILES_95, interval_of, plane_table, shares, taken_by
 from logger.access.leaf import middle_leaf
 from logger.horizon import HorizonProfile, LeafSeen, Obstruction
 from logger.settings import Settings
@@ -35,6 +35,13 @@ def test_the_value_lies_in_both_intervals_and_the_survey_within_the_whole(unknow
         assert (b.low >= 0).all()
         assert (b.high <= 1).all()
         assert 0.01 < b.high[11] - b.low[11] < 0.4
+
+
+def test_the_interval_leaves_out_one_draw_in_forty_at_either_end():
+    drawn = np.tile(np.linspace(0.0, 1.0, 1001)[:, None], (1, 13))
+    low, high = interval_of(drawn, np.full(13, 0.5))
+    assert low == pytest.approx(0.025)
+    assert high == pytest.approx(0.975)
 
 
 def test_without_errors_the_survey_adds_nothing_and_it_says_so(year, unknown, street):
