@@ -387,7 +387,7 @@ def checks_in_the_code() -> set[str]:
     return found
 
 
-CALLED = ("check", "_check", "model_check")
+CALLED = ("check", "_check", "model_check", "at_most")
 ELSEWHERE = {
     "positions known", "positions agree", "names agree", "obstructions placed",
     "outline is a polygon", "array seen",
