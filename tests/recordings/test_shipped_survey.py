@@ -14,6 +14,7 @@ from logger.horizon import HorizonProfile
 from logger.job import point_names, point_recordings, read_job
 from logger.simulation import Scene
 from logger.survey.calibrations import stored_calibrations
+from logger.survey.demo import new_demo
 from logger.survey.pipeline import survey_point
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import recipe_of
@@ -45,6 +46,15 @@ def test_it_is_made_again_byte_for_byte_and_its_figures_to_nine_decimals(tmp_pat
     names = [path.relative_to(tmp_path) for path in make.make(tmp_path)]
     assert sum(name.suffix == ".sweep" for name in names) == 6
     assert make.differences(FOLDER, tmp_path, names) == []
+
+
+def test_a_second_demo_leaves_the_first_as_it_was_changed(tmp_path: Path) -> None:
+    first = new_demo(tmp_path / "demo") / make.JOB / "job.toml"
+    first.write_text("a student's own")
+    second = new_demo(tmp_path / "demo")
+    assert second == tmp_path / "demo-2"
+    assert (second / make.JOB / "job.toml").is_file()
+    assert first.read_text() == "a student's own"
 
 
 def test_every_point_passes_its_checks(results: dict[str, PointResult]) -> None:
