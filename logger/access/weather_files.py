@@ -3,7 +3,8 @@
 Interval conventions: a row of a TMY2 or TMY3 file bears the end of its hour, a row of an EPW file
 the number of its hour of the day, 1 for midnight to one o'clock; all count local standard time. A
 row of PVGIS bears the start of its hour in UTC, though its satellite looked at some minute within
-it; a row of NSRDB's CSV the middle of its hour in local standard time.
+it, an hour of NASA POWER its start in UTC; a row of NSRDB's CSV the middle of its hour in local
+standard time.
 """
 
 from __future__ import annotations
@@ -11,17 +12,19 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import io
+import json
 import math
 import re
 import statistics
 import warnings
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from logger.access.monthly_means import monthly_means
 from logger.access.weather import MINUTES_A_YEAR, Weather
 from logger.arrays import Floats, Ints, floats
 from logger.errors import InputError, LoggerError
@@ -52,7 +55,9 @@ class _Format:
 
 
 def read_weather(path: str | Path) -> Weather:
-    """Read a typical year: EPW, TMY3, TMY2, or the CSV of PVGIS or of NSRDB.
+    """Read a typical year, or twelve monthly means; the content tells what it is.
+
+    EPW, TMY3, TMY2, the CSV of PVGIS or of NSRDB, years of NASA POWER as JSON, `monthly_file`.
 
     Parameters
     ----------
@@ -68,24 +73,28 @@ def read_weather(path: str | Path) -> Weather:
     # Station names come in any encoding; figures are ASCII.
     text = content.decode("utf-8-sig", errors="replace")
     head = "\n".join(text[:20_000].splitlines()[:3])
+    sha256 = hashlib.sha256(content).hexdigest()
     kind = next((f for f in FORMATS if re.match(f.first_lines, head)), None)
-    if kind is None:
+    is_monthly = head.startswith(MONTHLY)
+    if kind is None and not is_monthly:
         names = ", ".join(dict.fromkeys(f.name for f in FORMATS))
-        raise InputError(f"is no typical year of a known format ({names})", str(path))
+        raise InputError(f"is no weather of a known format ({names})", str(path))
     try:
         with warnings.catch_warnings():
             # What pandas finds odd about a column is judged by its values, later.
             warnings.simplefilter("ignore")
+            if kind is None:
+                return _read_monthly(text, path, sha256)
             table, about = kind.read(text, path)
-        weather = _weather(kind, table, about, path, hashlib.sha256(content).hexdigest())
+        return _weather(kind, table, about, path, sha256)
     except InputError:
         raise
     except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, LoggerError) as e:
         where = f"{path}, line {line}" if (line := _odd_line(text)) else str(path)
         reason = (str(e).strip().splitlines() or ["damaged"])[0]
         reason = "".join(c for c in reason if c.isprintable())[:160]
-        raise InputError(f"is no sound {kind.name} file: {reason}", where) from e
-    return weather
+        name = f"{kind.name} file" if kind else "file of monthly means"
+        raise InputError(f"is no sound {name}: {reason}", where) from e
 
 
 def _read_epw(text: str, path: Path) -> tuple[Any, dict[str, Any]]:
@@ -137,12 +146,64 @@ def _read_nsrdb(text: str, path: Path) -> tuple[Any, dict[str, Any]]:
     return table, {**about, "TZ": about["Time Zone"], "name": "NSRDB"}
 
 
+def _read_power(text: str, path: Path) -> tuple[Any, dict[str, Any]]:
+    """The mean of whole years of NASA POWER, hour by hour of UTC."""
+    import pandas as pd
+    from pvlib.iotools import nasa_power
+
+    said = json.loads(text)
+    about, (longitude, latitude, altitude) = said["header"], said["geometry"]["coordinates"]
+    if about.get("time_standard", "UTC") != "UTC":
+        raise ValueError(f"its times are {about['time_standard']}, not UTC")
+    table = pd.DataFrame(said["properties"]["parameter"]).rename(columns=nasa_power.VARIABLE_MAP)
+    table = table.astype(float).replace(float(about["fill_value"]), np.nan)
+    hour = pd.to_datetime(table.index.to_series(), format="%Y%m%d%H").dt
+    first, last = int(hour.year.min()), int(hour.year.max())
+    common = ~((hour.month == 2) & (hour.day == 29))
+    if int(common.sum()) != 8760 * (last - first + 1):
+        raise ValueError(f"holds {int(common.sum())} hours, not the years {first} to {last}")
+    mean = (
+        table[common].groupby([part[common] for part in (hour.month, hour.day, hour.hour)]).mean()
+    )
+    if len(mean) != 8760:
+        raise ValueError(f"holds {len(mean)} hours of a year, not 8760")
+    mean.index = pd.date_range("2001-01-01", periods=8760, freq="h")
+    return mean, {
+        "latitude": latitude, "longitude": longitude, "altitude": altitude, "TZ": 0.0,
+        "source": f"mean of the years {first} to {last} of NASA POWER, {path.name}",
+    }  # fmt: skip
+
+
+MONTHLY = "# monthly means of daily global horizontal irradiation [kWh/m2]"
+"""First line of a file of twelve monthly means."""
+
+
+def monthly_file(site: Site, ghi_kwh_m2_day: Sequence[float]) -> str:
+    """Twelve monthly means and their place, as `read_weather` reads them."""
+    monthly_means(site, ghi_kwh_m2_day)  # refuses what cannot be
+    place = [f"# {name}: {value}" for name, value in asdict(site).items()]
+    rows = [f"{month},{value:g}" for month, value in enumerate(ghi_kwh_m2_day, 1)]
+    return "\n".join([MONTHLY, *place, "month,ghi_kwh_m2_day", *rows]) + "\n"
+
+
+def _read_monthly(text: str, path: Path, sha256: str) -> Weather:
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    place = dict(line[1:].split(":") for line in lines[1:] if line.startswith("#"))
+    rows = [line.split(",") for line in lines if line[0].isdigit()]
+    if [int(month) for month, _ in rows] != list(range(1, 13)):
+        raise ValueError("its rows are not the months 1 to 12")
+    site = Site(**{name.strip(): float(value) for name, value in place.items()})
+    weather = monthly_means(site, [float(value) for _, value in rows])
+    return replace(weather, source=f"{weather.source}, {path.name}", sha256=sha256)
+
+
 FORMATS = (
     _Format("EPW", r"LOCATION,", _read_epw),
     _Format("TMY3", r"[^\n]*\nDate \(MM/DD/YYYY\)", _read_tmy3, ends_of_hours=True),
     _Format("TMY2", r"\s?\d{5} .{22} ..\s+-?\d+ [NS] ", _read_tmy2),
     _Format("PVGIS CSV", r"Latitude \(decimal degrees\):", _read_pvgis),
     _Format("NSRDB CSV", r"Source,Location ID,", _read_nsrdb),
+    _Format("NASA POWER JSON", r'\s*\{\s*"type":\s*"Feature"', _read_power),
 )
 
 
@@ -179,7 +240,8 @@ def _weather(kind: _Format, table: Any, about: dict[str, Any], path: Path, sha25
     notes = (
         [f"{unknown} rows of the weather have no irradiance and are left out"] if unknown else []
     )
-    name = "".join(c for c in str(about["name"]).strip().strip('"') if c.isprintable())[:60]
+    name = "".join(c for c in str(about.get("name")).strip().strip('"') if c.isprintable())[:60]
+    source = f"typical year {path.name} ({', '.join(dict.fromkeys((kind.name, name)))})"
     return Weather(
         columns["ghi"],
         columns["dni"],
@@ -188,7 +250,7 @@ def _weather(kind: _Format, table: Any, about: dict[str, Any], path: Path, sha25
         utc_offset_min=round(float(about["TZ"]) * 60),
         temperature_c=_filled(table["temp_air"], -80.0, 70.0),
         wind_ms=_filled(table["wind_speed"], 0.0, 60.0),
-        source=f"typical year {path.name} ({', '.join(dict.fromkeys((kind.name, name)))})",
+        source=about.get("source", source),
         sha256=sha256,
         notes=tuple(notes),
         place=Site(float(about["latitude"]), float(about["longitude"]), float(about["altitude"])),

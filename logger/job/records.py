@@ -100,6 +100,10 @@ class JobWeather:
 
     file: str  # Within the job folder, with / between folders
     sha256: Annotated[str, sha256_text]  # Of the file when it was set
+    # Of a file that a data service sent
+    address: str = ""
+    fetched: dt.datetime | None = None
+    licence: str = ""
 
 
 @dataclass(frozen=True)

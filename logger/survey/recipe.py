@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import os
+import tempfile
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from logger.access import Plane, Rules, SiteYear
+from logger.access import Plane, Rules, SiteYear, Weather
 from logger.access.weather_files import LARGEST_FILE, read_weather
 from logger.errors import InputError
 from logger.files import json_text, read_within
 from logger.geomagnetism import MagneticModel, read_magnetic_model
 from logger.job import Job, JobWeather, Point, file_of, set_table
+from logger.job.job_file import told
 from logger.outputs import write_in_job
 from logger.settings import Settings, changed, written
-from logger.site import Site
+from logger.site import Site, distance_km
 
 
 @dataclass(frozen=True)
@@ -162,15 +165,31 @@ def set_settings(job: Job, changes: Mapping[str, str]) -> Job:
     return set_table(job.folder, "settings", values)
 
 
-def set_weather(job: Job, file: Path) -> JobWeather:
-    """Copy a weather file into the job and let its answers rest on it."""
-    read_weather(file)
-    source = WeatherSource.of(file)
-    kept = job.folder / "weather" / file.name
-    if not (kept.exists() and kept.samefile(file)):
-        write_in_job(job.folder, kept, file.read_bytes())
-    weather = JobWeather(f"weather/{file.name}", source.sha256)
-    set_table(job.folder, "weather", asdict(weather))
+SAME_PLACE_KM = 5.0
+"""A service that was asked for the site to 0.01 degrees answers for no place further away. [km]"""
+
+
+def set_weather(job: Job, name: str, content: bytes, **about: Any) -> Weather:
+    """Keep weather in the job, byte for byte, and let its answers rest on it.
+
+    Nothing is kept that cannot be read. What is told about it are fields of `JobWeather`.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        trial = Path(folder) / name
+        trial.write_bytes(content)
+        try:
+            weather = read_weather(trial)
+        except InputError as error:
+            where = (error.where or "").replace(f"{trial.parent}{os.sep}", "")
+            raise InputError(error.what, where, error.hint) from error
+    if about and weather.place is not None:
+        away_km = distance_km(weather.place, job.site)
+        if away_km > SAME_PLACE_KM:
+            raise InputError(f"the answer is for a place {away_km:.0f} km from the site", name)
+    write_in_job(job.folder, job.folder / "weather" / name, content)
+    kept = JobWeather(f"weather/{name}", weather.sha256, **about)
+    nothing = dict.fromkeys(one.name for one in fields(JobWeather))
+    set_table(job.folder, "weather", nothing | told(kept))
     return weather
 
 

@@ -9,7 +9,7 @@ import pvlib
 import pytest
 
 from logger.access import Plane, SiteYear, read_weather
-from logger.access.weather_files import FORMATS
+from logger.access.weather_files import FORMATS, MONTHLY
 from logger.errors import InputError
 from logger.horizon import HorizonProfile
 from logger.site import Site
@@ -242,14 +242,16 @@ def test_half_a_year_is_refused_and_a_missing_file_is(tmp_path):
 @pytest.mark.parametrize(
     ("content", "reason"),
     [
-        (b"", "no typical year of a known format"),
-        (b"\x00\xff\xfe binary", "no typical year of a known format"),
+        (b"", "no weather of a known format"),
+        (b"\x00\xff\xfe binary", "no weather of a known format"),
         (b"LOCATION,nowhere\n", "no sound EPW"),
         (b"LOCATION,a,b,c,d,e,1,2,3,4\n" + b"x\n" * 7 + b"1,2,3\n", "EPW"),
         (b"1,x\nDate (MM/DD/YYYY),Time\n", "no sound TMY3"),
         (b'703165,"A",AK,-9.0,55.3,-160.5,7\nDate (MM/DD/YYYY),Time (HH:MM)\nx,y\n', "TMY3"),
         (b"Latitude (decimal degrees): 45\nLongitude: 8\n", "no sound PVGIS CSV"),
         (b"Source,Location ID,City\nNSRDB,1,-\nYear,Month\n", "no sound NSRDB CSV"),
+        (b'{"type":"Feature"}', "no sound NASA POWER JSON"),
+        (MONTHLY.encode() + b"\n1,2\n", "no sound file of monthly means"),
         (b" 12839 MIAMI                  FL  -5 N 25 48 W  80 16     2\n 62\n", "no sound TMY2"),
     ],
 )
@@ -259,7 +261,7 @@ def test_what_is_no_typical_year_is_refused(tmp_path, content, reason):
     with pytest.raises(InputError, match=reason) as caught:
         read_weather(file)
     assert str(file) in str(caught.value)
-    assert len({f.name for f in FORMATS}) == 5
+    assert len({f.name for f in FORMATS}) == 6
 
 
 @pytest.mark.parametrize("seed", range(6))
