@@ -16,9 +16,10 @@ drawn from this prior:
 - mornings clearer than afternoons or the other way round, by `NOON_ERROR` of the beam for the place
   and as much again for a month.
 
-All of these numbers are common practice, no source; `benchmarks/sky_coverage.py` holds them against
-typical years of different climates. How much of the diffuse light comes from the sun's direction is
-drawn under every sky: Hay and Davies's share, give or take `CIRCUMSOLAR_ERROR` (likewise).
+All of these numbers are common practice, no source; `benchmarks/interval_coverage.py` holds them
+against typical years of different climates. How much of the diffuse light comes from the sun's
+direction is drawn under every sky: Hay and Davies's share, give or take `CIRCUMSOLAR_ERROR`
+(likewise).
 """
 
 from __future__ import annotations
