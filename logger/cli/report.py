@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import shlex
 import sys
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -39,6 +40,12 @@ if TYPE_CHECKING:
     help="On the document.  [default: today]",
 )
 @click.option(
+    "--earlier",
+    metavar="JOB",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="An earlier job with the same points: the report says what changed since.",
+)
+@click.option(
     "--blank",
     is_flag=True,
     help="No report: the sheet of plain azimuth and elevation, to draw a horizon on by hand.",
@@ -52,6 +59,7 @@ def command(
     language: str,
     letter: bool,
     day: dt.datetime | None,
+    earlier: Path | None,
     blank: bool,
     overrides: Overrides,
     json_file: str | None,
@@ -69,6 +77,7 @@ def command(
     from logger.report.files import write_tables
     from logger.report.language import Words
     from logger.survey.answers import answers
+    from logger.survey.growth import changed_since
     from logger.survey.recipe import recipe_of
 
     Words(language)  # an unknown one is refused before anything is worked out
@@ -90,6 +99,9 @@ def command(
             say(f"worked out {answer.point}")
     made = day.date() if day else dt.datetime.now().astimezone().date()
     report = report_of(job, recipe, found, made, _repeated(job_folder, made, day is None))
+    if earlier is not None:
+        changed = tuple(changed_since(read_job(earlier), report.points))
+        report = replace(report, changed=changed)
     document = write_document(report, "letter" if letter else "a4", language)
     if document.remark:
         say(document.remark)
@@ -104,7 +116,9 @@ def command(
         documents = [answer.document for answer in found if answer.document]
         missing = {answer.point: str(answer.error) for answer in found if answer.error}
         files = [str(file) for file in written]
-        write_json(json_file, {"written": files, "left_out": missing, "points": documents})
+        told = {"written": files, "left_out": missing, "points": documents}
+        since = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
+        write_json(json_file, told | since)
     if json_file != "-":
         tell(f"wrote {path}")
         if tables:

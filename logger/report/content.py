@@ -17,6 +17,7 @@ from logger.report.result_tables import YEAR, by_name
 from logger.report.sky_chart import sun_path_chart
 from logger.sun_paths import sun_paths
 from logger.survey.answers import Answer
+from logger.survey.growth import Changed
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
 
@@ -62,6 +63,7 @@ class Report:
     left_out: Mapping[str, str] = field(default_factory=dict)  # Points without an answer, and why
     not_swept: tuple[str, ...] = ()  # Points of the job without a recording: no fault
     command: str = ""  # What makes the report again
+    changed: tuple[Changed, ...] = ()  # Since an earlier job, where one is named
 
     @property
     def surveyed(self) -> tuple[dt.date, ...]:

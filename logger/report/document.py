@@ -20,6 +20,7 @@ from logger import __version__
 from logger.errors import UsageError
 from logger.files import temporary_folder
 from logger.report import pages, sheets
+from logger.report.changed import changed_page
 from logger.report.content import Report
 from logger.report.language import Words
 from logger.report.tables import one_line
@@ -106,6 +107,7 @@ def document_data(report: Report, pictures: pages.Pictures, w: Words) -> dict[st
     shown = [
         pages.cover(report, pictures, w),
         *(pages.point_page(report, point, pictures, w) for point in report.points),
+        *([changed_page(report.changed, w)] if report.changed else ()),
         sheets.installer(report, w),
         sheets.verifier(report, w),
     ]

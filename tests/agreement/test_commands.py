@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from logger.job import create_job, read_job
 from logger.recording import write_recording
@@ -18,6 +19,7 @@ from logger.simulation import (
     DEFAULT_START,
     BoardSettings,
     Operator,
+    Scene,
     Sensor,
     scene_named,
     simulate_sweep,
@@ -32,12 +34,15 @@ def run(*arguments: object) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
 
 
+def lifted_scene(lift_deg: float) -> Scene:
+    """The ridge as much higher."""
+    return Scene("ridge", SCENE.azimuth_deg, SCENE.elevation_deg + lift_deg, ())
+
+
 def swept(path: Path, observer: str, seed: int, bias_deg: float) -> None:
     """A sweep on a slow link by somebody who traces as high as that, with a board without iron."""
-    scene = SCENE.truth()
-    lifted = type(SCENE)("ridge", scene.azimuth_deg, scene.elevation_deg + bias_deg, ())
     done = simulate_sweep(
-        lifted,
+        lifted_scene(bias_deg),
         Operator(speed_deg_s=20.0),
         Sensor(index_error_deg=0.0).without_iron(),
         DEFAULT_SITE,
@@ -169,3 +174,31 @@ def test_the_blank_sheet_is_a_pdf_in_the_job(job: Path, tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert (copy / "report" / "blank.pdf").read_bytes().startswith(b"%PDF")
     assert not (copy / "results").exists()
+
+
+def test_the_report_says_what_changed_since_an_earlier_job(job: Path, tmp_path: Path) -> None:
+    later = tmp_path / "later"
+    create_job(later, DEFAULT_SITE)
+    done = simulate_sweep(
+        lifted_scene(6.0),
+        Operator(speed_deg_s=20.0),
+        Sensor().without_iron(),
+        DEFAULT_SITE,
+        DEFAULT_START + dt.timedelta(days=2 * 365),
+        9,
+        settings=BoardSettings(rate_hz=20),
+    )
+    write_recording(later / "sweeps" / "top" / "9.sweep", done.header, done.chunks, done.notes)
+    ran = run("report", later, "--earlier", job, "--json", "-", "--set", "tracing_bias_deg=0.1")
+    assert ran.returncode in (0, 4), ran.stderr
+    (found,) = json.loads(ran.stdout)["changed"]
+    assert (found["then"], found["now"]) == ("2026-05-14", "2028-05-13")
+    (rest,) = found["changes"]
+    assert rest["significant"] is True
+    assert rest["difference_deg"]["value"] == pytest.approx(6.0, abs=0.6)
+    assert found["annual_access"]["value"] < 0
+    text = "".join(page.extract_text() for page in PdfReader(later / "report/report.pdf").pages)
+    assert "What changed" in text
+    wrong_way = run("report", job, "--earlier", later)
+    assert wrong_way.returncode == 3
+    assert "later than" in wrong_way.stderr
