@@ -38,6 +38,7 @@ MAIN_PATHS = (
     "tests/access/test_transposition.py",
     "tests/job",
     "tests/live/test_screen.py",
+    "tests/page/test_refusals.py",
     "tests/simulation/test_scene.py",
     "tests/report/test_document.py",
     "tests/report/test_charts.py",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from logger.job import Job
     from logger.live.capture_loop import CaptureLoop
     from logger.live.lent_port import LentPort
+    from logger.page.server import Page
     from logger.recording import Clock
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -36,6 +38,36 @@ def port_options(function: F) -> F:
         help="Where the board is; the job remembers it. [default: as before, or the only serial "
         "port on which a board is heard]",
     )(function)
+
+
+def page_option(function: F) -> F:
+    """--page [ADDRESS:PORT]."""
+    return click.option(
+        "--page",
+        metavar="[ADDRESS:PORT]",
+        is_flag=False,
+        flag_value="127.0.0.1:0",
+        callback=_page_address,
+        help="Serve a page for a phone while recording. Without an address this computer alone "
+        "sees it; 0.0.0.0:8000 serves every network it is in.",
+    )(function)
+
+
+def _page_address(
+    context: click.Context, parameter: click.Parameter, value: str | None
+) -> tuple[str, int] | None:
+    import ipaddress
+
+    if value is None:
+        return None
+    host, _, port = value.rpartition(":")
+    try:
+        host = str(ipaddress.ip_address(host.strip("[]") or "127.0.0.1"))
+        if not 0 <= int(port) <= 65535:
+            raise ValueError
+    except ValueError:
+        raise click.BadParameter(f"{value!r} is not ADDRESS:PORT, such as 0.0.0.0:8000") from None
+    return host, int(port)
 
 
 def at_terminal() -> bool:
@@ -95,8 +127,14 @@ def lent_port(job: Job, url: str | None, baud: int | None) -> Iterator[LentPort]
 
 
 @contextmanager
-def on_screen(port: LentPort, clock: Clock, bell: bool = True) -> Iterator[CaptureLoop]:
-    """A loop with this terminal's screen and keyboard, or lines where it is none."""
+def on_screen(
+    job: Job,
+    port: LentPort,
+    clock: Clock,
+    bell: bool = True,
+    page: tuple[str, int] | None = None,
+) -> Iterator[CaptureLoop]:
+    """A loop with this terminal's screen and keyboard, or lines, and a page where one is wanted."""
     from rich.console import Console
 
     from logger.live.capture_loop import CaptureLoop
@@ -104,8 +142,41 @@ def on_screen(port: LentPort, clock: Clock, bell: bool = True) -> Iterator[Captu
     from logger.live.keyboard import open_keyboard
 
     console = Console(stderr=True, highlight=False)
-    with open_keyboard() as keyboard, open_display(console, say) as display:
-        yield CaptureLoop(port, clock, display, keyboard, visible, bell)
+    if page is None:
+        with open_keyboard() as keyboard, open_display(console, say) as display:
+            yield CaptureLoop(port, clock, display, keyboard, visible, bell)
+        return
+    served = _page(job.folder, page)
+    with open_keyboard() as keyboard, open_display(console, say) as display, served.beside(display):
+        yield CaptureLoop(port, clock, served, keyboard, visible, bell, served.take)
+
+
+@functools.cache
+def _page(folder: Path, address: tuple[str, int]) -> Page:
+    """The page of this command, one from the first calibration to the last sweep."""
+    from logger.job import read_job
+    from logger.page.server import Page
+
+    page = Page(read_job(folder), address)
+    page.serve()
+    _say_page(page.url)
+    return page
+
+
+def _say_page(url: str) -> None:
+    """The page's address as text and, on a terminal, as a QR code for the phone's camera."""
+    say(f"page: {url}")
+    say("whoever has this address can end the sweep: show it to your own phone alone")
+    if not at_terminal():
+        return
+    import io
+
+    import segno
+
+    drawn = io.StringIO()
+    segno.make(url, error="l").terminal(drawn, border=2, compact=True)
+    click.echo(drawn.getvalue(), err=True)
+    click.prompt("Open it on the phone, then Enter", "", err=True, show_default=False)
 
 
 def say_notice(job: Job, clock: Clock) -> None:
@@ -137,5 +208,5 @@ def calibration_recorded(
             say(sentence)
         say("The board's trigger, q or Ctrl-C ends it; the board's press key or p presses.")
         header = {key: given.get(key) for key in ("holder", "observer")}
-        with on_screen(port, clock) as loop:
+        with on_screen(job, port, clock, page=given.get("page")) as loop:
             return record_calibration(loop, job, purpose, how, header, given.get("seconds_s"))

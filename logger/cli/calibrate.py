@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from logger.cli.board import calibration_recorded, port_options
+from logger.cli.board import calibration_recorded, page_option, port_options
 from logger.cli.options import (
     changes_of,
     json_option,
@@ -63,6 +63,7 @@ def source_options(function: F) -> F:
             help="A recording made before, instead of a port.",
         ),
         set_option,
+        page_option,
         port_options,
         click.argument("job", type=click.Path(path_type=Path)),
     ):

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.board import at_terminal, clock_now, lent_port, on_screen, port_options, say_notice
+from logger.cli.board import (
+    at_terminal,
+    clock_now,
+    lent_port,
+    on_screen,
+    page_option,
+    port_options,
+    say_notice,
+)
 from logger.cli.options import (
     json_option,
     leave_by_answers,
@@ -114,6 +122,7 @@ def position_of(
 @click.option("--leaf", type=click.Choice(["in leaf", "bare", "none"]), help="State of the trees.")
 @click.option("--observer", default="", help="Who holds the board.")
 @click.option("--bell/--no-bell", default=True, show_default=True, help="Sound cues here too.")
+@page_option
 @recipe_options()
 @json_option
 def command(
@@ -128,6 +137,7 @@ def command(
     position_m: tuple[float, ...] | None,
     position_error_m: float | None,
     bell: bool,
+    page: tuple[str, int] | None,
     overrides: Overrides,
     json_file: str | None,
     **header: Any,
@@ -157,7 +167,8 @@ def command(
     if steps is None:
         steps = asked_steps(survey) if asking else ()
     if steps:
-        walk(survey, url, baud, steps, header["observer"], asking)
+        given = {"observer": header["observer"], "page": page}
+        walk(survey, url, baud, steps, given, asking)
     clock, survey = clock_now(), read_job(job)
     day = SurveyDay(survey, recipe_of(survey, overrides), header)
     with lent_port(survey, url, baud) as port:
@@ -166,7 +177,7 @@ def command(
             prompt = "Stand on the spot, feet still; Enter starts"
             click.prompt(prompt, "", err=True, show_default=False)
         try:
-            with on_screen(port, clock, bell) as loop:
+            with on_screen(survey, port, clock, bell, page) as loop:
                 opened = by_trigger or more or len(names) > 1
                 day.sweep(loop, _names(names, more), opened, seconds)
         finally:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -99,16 +99,21 @@ def _bearing(text: str) -> tuple[Step, ...]:
 
 
 def walk(
-    job: Job, url: str | None, baud: int | None, steps: Sequence[Step], observer: str, asking: bool
+    job: Job,
+    url: str | None,
+    baud: int | None,
+    steps: Sequence[Step],
+    given: dict[str, Any],
+    asking: bool,
 ) -> None:
-    """Take calibrations, each stored as it is done."""
+    """Take calibrations, each stored as it is done; `given` is for `calibration_recorded`."""
     from logger.errors import InputError
 
     for number, step in enumerate(steps, 1):
         say(f"Step {number} of {len(steps) + 1}. {_WHY[step.name]}")
         while True:
             try:
-                _take(job, url, baud, step, observer)
+                _take(job, url, baud, step, given)
             except InputError as error:
                 if not asking:
                     raise
@@ -119,11 +124,10 @@ def walk(
     say(f"Step {len(steps) + 1} of {len(steps) + 1}. The sweep.")
 
 
-def _take(job: Job, url: str | None, baud: int | None, step: Step, observer: str) -> None:
+def _take(job: Job, url: str | None, baud: int | None, step: Step, given: dict[str, Any]) -> None:
     from logger.recording import load_stream
     from logger.survey.calibrations import Wanted, calibrate, keep
 
-    given = {"observer": observer}
     path = calibration_recorded(job, step.purpose, step.how, url, baud, given)
     recording, stream = load_stream(path)
     stored = calibrate(job, recording, stream, Wanted(step.purpose, target_deg=step.target_deg))

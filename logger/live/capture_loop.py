@@ -102,6 +102,8 @@ class CaptureLoop:
     # What texts from outside go through on their way to whoever reads them
     door: Callable[[str], str] = str
     bell: bool = True  # Whether the terminal's bell goes with the board's sounds
+    # What was asked for elsewhere than at the keyboard, by now and of the keys allowed
+    elsewhere: Callable[[float, str], list[Action]] = lambda _now_s, _allowed: []
     on_state: Callable[[LiveState], None] = lambda _: None  # Takes what was just shown
     recordings: list[Path] = field(default_factory=list)  # Made so far
     # Of the last task: samples recorded, and what came instead where there was none
@@ -119,7 +121,9 @@ class CaptureLoop:
     def busy(self, words: str) -> None:
         """Leave what was shown last, and say what the program is doing."""
         if self._last is not None:
-            self.display.show(replace(self._last, phase="ended", warnings=(), to_do=words))
+            self.display.show(
+                replace(self._last, phase="ended", warnings=(), to_do=words, allowed="")
+            )
 
     def record(self, task: Task, seconds: float | None = None) -> None:
         """Record until the trigger, the q key, Ctrl-C, the time or the task itself ends it."""
@@ -230,14 +234,16 @@ class CaptureLoop:
                 triggered |= piece.sentence.key == TRIGGER_KEY and piece.sentence.down
                 actions += _of_board(going, piece.sentence, now)
         typed = controls.feed(self.keyboard.read(), now)
+        typed += self.elsewhere(now, controls.allowed)
         if going.recorded:
             for action in typed:
-                _note(capture, action)
+                if kept := _note(capture, action):
+                    self._message = self.clock.seconds(), f"in the recording: {kept}"
         actions += typed
         for action in actions if going.recorded else []:
             task.act(action, now)
         if self.clock.seconds() - self._shown_s >= self.display.every_s:
-            self._show(task, going, controls.prompt)
+            self._show(task, going, controls)
         return triggered, actions
 
     def _until_trigger(self, capture: Capture, pieces: list[Piece]) -> list[Piece]:
@@ -251,7 +257,7 @@ class CaptureLoop:
                     return pieces[: i + 1]
         return pieces
 
-    def _show(self, task: Task, going: _Going, prompt: str) -> None:
+    def _show(self, task: Task, going: _Going, controls: Controls) -> None:
         self._shown_s = self.clock.seconds()
         capture = going.capture
         now = capture.elapsed_s()
@@ -267,7 +273,8 @@ class CaptureLoop:
             elapsed_s=now,
             counts=_counts(going, state.counts.newest_seq),
             keys=task.key_help if going.phase != "waiting" else "q end the day",
-            prompt=prompt,
+            allowed=controls.allowed,
+            prompt=controls.prompt,
             message=message if self._shown_s - said_s < MESSAGE_STAYS_S else "",
             panel=state.panel if going.phase == "waiting" else (),
         ).through(self.door)
@@ -304,15 +311,20 @@ def _of_board(going: _Going, key: Key, now_s: float) -> list[Action]:
     return [Action("redo", now_s)]
 
 
-def _note(capture: Capture, action: Action) -> None:
-    """What was typed belongs into the recording."""
+def _note(capture: Capture, action: Action) -> str:
+    """Put what was typed into the recording; what it now holds, in words."""
+    at_s = round(action.at_s, 3)
     match action.what:
         case "press":
             capture.note(key="mark")
+            return f"press at {at_s:.0f} s"
         case "name":
-            capture.note(label=action.text, kind=action.kind, at_s=round(action.at_s, 3))
+            capture.note(label=action.text, kind=action.kind, at_s=at_s)
+            return f"name {action.text}, from {at_s:.0f} s on" if action.text else "end of a name"
         case "note":
-            capture.note(text=action.text, at_s=round(action.at_s, 3))
+            capture.note(text=action.text, at_s=at_s)
+            return f"note {action.text}"
+    return ""
 
 
 def _trouble(capture: Capture, now_s: float) -> Caution | None:

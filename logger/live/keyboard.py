@@ -19,6 +19,8 @@ END_OF_NAME = "-"
 """Typed in place of a name: what was named before ends here."""
 
 _PLAIN: dict[str, What] = {" ": "pause", "p": "press", "r": "redo", "n": "note", "q": "end"}
+KEY_OF: dict[What, str] = {"name": "n", **{what: key for key, what in _PLAIN.items()}}
+"""The key that must be allowed for an action, wherever it comes from."""
 _LONGEST = 60
 _SEQUENCE = re.compile(r"\x1b(\[[0-9;?]*[ -/]*[@-~]|O.)")
 _ASKED = {
@@ -41,7 +43,7 @@ class Controls:
     """Turns typed characters into actions; while a text is typed, letters are letters."""
 
     def __init__(self, allowed: str = " prnq") -> None:
-        self._allowed = allowed
+        self.allowed = allowed
         self._asking = ""  # name, note or kind
         self._text = ""
         self._at_s = 0.0
@@ -67,9 +69,9 @@ class Controls:
         return actions
 
     def _key(self, key: str, now_s: float) -> list[Action]:
-        if key not in self._allowed or key not in _PLAIN:
+        if key not in self.allowed or key not in _PLAIN:
             return []
-        if key in "pn" and "n" in self._allowed:  # where nothing is named, a press is a press
+        if key in "pn" and "n" in self.allowed:  # where nothing is named, a press is a press
             self._asking, self._text, self._at_s = "name" if key == "p" else "note", "", now_s
         return [] if key == "n" else [Action(_PLAIN[key], now_s)]
 

@@ -113,6 +113,8 @@ class LiveState:
     elapsed_s: float = 0.0  # Since the start of this recording. [s]
     counts: Counts = Counts()
     keys: str = ""  # Which keys do what
+    allowed: str = ""  # The keys that mean something now
+    point: str = ""  # Being swept
     prompt: str = ""  # What the keyboard is asked; takes the keys' place
     message: str = ""  # The last thing that happened
     panel: tuple[str, ...] = ()  # Between two points, the answer of the one before

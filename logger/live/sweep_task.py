@@ -197,6 +197,7 @@ class SweepTask:
             self._follow(here, asked, now_s)
         return LiveState(
             title=f"{self.job.name} · {self.point}",
+            point=self.point,
             to_do=asked.words,
             missing=asked.missing,
             figures=(

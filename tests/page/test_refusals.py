@@ -1,0 +1,198 @@
+"""What is asked of the page by others than its reader: refused, counted, shown."""
+
+import json
+import socket
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from logger.page.server import MOST_COMMAND_BYTES, MOST_PAGES
+
+from .conftest import STATE, Served
+
+Change = Callable[[dict[str, Any]], Any]
+
+
+def test_each_command_becomes_what_the_key_would_do(served: Served) -> None:
+    assert served.do("press") == 204
+    (press,) = served.page.take(10.0, " prnq")
+    assert (press.what, press.at_s) == ("press", 10.0)
+    assert served.do("name", text="lime", kind="deciduous") == 204
+    (name,) = served.page.take(14.0, " prnq")
+    assert (name.what, name.text, name.kind) == ("name", "lime", "deciduous")
+    assert name.at_s == 10.0  # of the press that it belongs to
+    for what, more in (("redo", {}), ("pause", {}), ("note", {"text": "wind"}), ("end", {})):
+        assert served.do(what, **more) == 204
+        (action,) = served.page.take(20.0, " prnq")
+        assert (action.what, action.text) == (what, more.get("text", ""))
+    assert served.page.refused.total() == 0
+
+
+def test_what_no_key_could_do_now_is_not_done(served: Served) -> None:
+    assert served.do("redo") == 204
+    assert served.page.take(1.0, "q") == []
+    assert served.page.refused == {"not possible now": 1}
+
+
+HEADERS = {
+    "no origin": ({"Origin": ""}, 403),
+    "another origin": ({"Origin": "http://evil.example"}, 403),
+    "origin null, as from a file": ({"Origin": "null"}, 403),
+    "a name that somebody pointed here": ({"Host": "evil.example:80"}, 421),
+    "another port": ({"Host": "127.0.0.1:1"}, 421),
+    "no port": ({"Host": "127.0.0.1"}, 421),
+    "a form": ({"Content-Type": "application/x-www-form-urlencoded"}, 415),
+    "plain text, as any site may send": ({"Content-Type": "text/plain"}, 415),
+}
+
+
+@pytest.mark.parametrize(("headers", "status"), HEADERS.values(), ids=HEADERS)
+def test_a_command_from_elsewhere_is_refused(
+    served: Served, headers: dict[str, str], status: int
+) -> None:
+    body = json.dumps(served.command("end"))
+    assert served.ask("POST", f"{served.path}do", body, headers)[0] == status
+    assert served.page.take(1.0, " prnq") == []
+    assert served.page.refused.total() == 1
+
+
+@pytest.mark.parametrize("token", ["", "x", "0" * 32, "A" * 5000, "%00", "..%2f..", "é"])
+@pytest.mark.parametrize("what", ["", "do", "moments", "sky.json", "photo"])
+def test_without_the_token_nothing_is_answered(served: Served, token: str, what: str) -> None:
+    from urllib.parse import quote
+
+    for method in ("GET", "POST"):
+        status, body = served.ask(method, f"/{quote(token, safe='%')}/{what}", b"{}")
+        assert status == 404
+        assert body == b"without the token\n"
+
+
+BODIES: dict[str, tuple[Change, int]] = {
+    "nothing": (lambda c: "", 400),
+    "no JSON": (lambda c: "{", 400),
+    "deep": (lambda c: "[" * 900, 400),
+    "a list": (lambda c: [c], 400),
+    "a number": (lambda c: 5, 400),
+    "a key too many": (lambda c: c | {"more": 1}, 400),
+    "a key missing": (lambda c: {k: v for k, v in c.items() if k != "sure"}, 400),
+    "another command": (lambda c: c | {"what": "shutdown"}, 400),
+    "a command that is a list": (lambda c: c | {"what": ["end"]}, 400),
+    "an end not sure": (lambda c: c | {"sure": False}, 400),
+    "an end sure as a number": (lambda c: c | {"sure": 1}, 400),
+    "a text with an end": (lambda c: c | {"text": "x"}, 400),
+    "a text that is none": (lambda c: c | {"what": "note", "sure": False, "text": 5}, 400),
+    "an empty note": (lambda c: c | {"what": "note", "sure": False}, 400),
+    "a note of blanks": (lambda c: c | {"what": "note", "sure": False, "text": "\u2028"}, 400),
+    "a long note": (lambda c: c | {"what": "note", "sure": False, "text": "x" * 61}, 400),
+    "an unknown kind": (
+        lambda c: c | {"what": "name", "sure": False, "text": "x", "kind": "<b>"},
+        400,
+    ),
+    "another run": (lambda c: c | {"run": "0" * 16}, 409),
+    "a moment to come": (lambda c: c | {"number": c["number"] + 1000}, 409),
+    "a moment that is text": (lambda c: c | {"number": "1"}, 409),
+    "a moment that is true": (lambda c: c | {"number": True}, 409),
+    "a moment too large to be one": (lambda c: c | {"number": 1e300}, 409),
+    "too large": (lambda c: c | {"text": "x" * MOST_COMMAND_BYTES}, 413),
+}
+
+
+@pytest.mark.parametrize(("change", "status"), BODIES.values(), ids=BODIES)
+def test_what_is_not_exactly_a_command_of_now_is_refused(
+    served: Served, change: Change, status: int
+) -> None:
+    changed = change(served.command("end"))
+    body = changed if isinstance(changed, str) else json.dumps(changed)
+    assert served.ask("POST", f"{served.path}do", body)[0] == status
+    assert served.page.take(1.0, " prnq") == []
+
+
+def test_a_page_that_was_cut_off_cannot_end_what_it_did_not_see(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command = served.command("end")
+    monkeypatch.setattr("logger.page.server.STALE_AFTER_S", -1.0)
+    assert served.ask("POST", f"{served.path}do", json.dumps(command))[0] == 409
+    assert served.page.take(1.0, " prnq") == []
+
+
+def test_a_thousand_commands_at_once_are_no_thousand_presses(served: Served) -> None:
+    body = json.dumps(served.command("press"))
+    answers = [served.ask("POST", f"{served.path}do", body)[0] for _ in range(40)]
+    obeyed = len(served.page.take(1.0, " prnq"))
+    assert answers.count(204) == obeyed <= 16
+    assert set(answers) <= {204, 429, 503}
+    assert served.page.refused["too many at once"] == 40 - obeyed
+
+
+def test_refusals_are_shown_where_the_operator_looks(served: Served) -> None:
+    served.ask("GET", "/guess/")
+    shown = []
+    served.page._display.show = shown.append  # type: ignore[method-assign]
+    served.page._shown_s = -1e9
+    served.page.show(STATE)
+    assert "page: 1 requests refused (1 without the token)" in shown[0].facts
+    assert served.moment()["refused"] == 1
+
+
+def test_more_pages_than_are_served_are_refused(served: Served) -> None:
+    served.page.pages = MOST_PAGES
+    assert served.ask("GET", f"{served.path}moments")[0] == 503
+
+
+def test_bytes_that_are_no_request_end_no_server(served: Served) -> None:
+    for sent in (b"\x16\x03\x01", b"GET", b"GET / HTTP/9.9\r\n\r\n", b"A" * 40_000, b"\r\n" * 99):
+        with socket.create_connection(("127.0.0.1", served.page.port)) as raw:
+            raw.sendall(sent)
+    assert served.do("press") == 204
+
+
+def test_a_photo_is_kept_unchanged_with_the_direction_of_the_sight(served: Served) -> None:
+    moment = served.moment()
+    query = f"{served.path}photo?run={moment['run']}&number={moment['number']}"
+    picture = b"\xff\xd8\xff" + bytes(range(256)) * 20
+    status, name = served.ask("POST", query, picture, {"Content-Type": "image/jpeg"})
+    assert status == 200
+    (kept,) = (served.page._job.folder / "photos" / "eave").iterdir()
+    assert kept.read_bytes() == picture
+    assert kept.name == name.decode()
+    assert kept.name.endswith(" azimuth 153 elevation 12.jpg")
+    (note,) = served.page.take(3.0, " prnq")
+    assert (note.what, note.text) == ("note", f"photo {kept.name}")
+
+
+@pytest.mark.parametrize(
+    ("body", "query", "status"),
+    [
+        (b"<html>", "run={run}&number={number}", 415),
+        (b"", "run={run}&number={number}", 415),
+        (b"RIFF....AVI ", "run={run}&number={number}", 415),
+        (b"\xff\xd8\xff", "run=x&number={number}", 409),
+        (b"\xff\xd8\xff", "run={run}&number=-1", 400),
+        (b"\xff\xd8\xff", "", 400),
+    ],
+)
+def test_what_is_no_photo_of_now_is_not_kept(
+    served: Served, body: bytes, query: str, status: int
+) -> None:
+    moment = served.moment()
+    path = f"{served.path}photo?{query.format(**moment)}"
+    assert served.ask("POST", path, body, {"Content-Type": "image/jpeg"})[0] == status
+    assert not (served.page._job.folder / "photos" / "eave").exists()
+
+
+def test_a_photo_too_large_is_not_kept(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("logger.page.server.MOST_PHOTO_BYTES", 1000)
+    moment = served.moment()
+    path = f"{served.path}photo?run={moment['run']}&number={moment['number']}"
+    assert served.ask("POST", path, b"\xff\xd8\xff" + bytes(2000), {})[0] == 413
+    assert not (served.page._job.folder / "photos" / "eave").exists()
+
+
+def test_the_page_asks_nobody_else_for_anything(served: Served) -> None:
+    for name in ("", "page.css", "page.js"):
+        status, body = served.ask("GET", served.path + name)
+        assert status == 200
+        assert b"://" not in body
+        assert b"innerHTML" not in body
