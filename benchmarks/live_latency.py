@@ -10,7 +10,8 @@ written its last sentence to when the first screen that shows it, or a later one
 written. What the terminal's own window takes to light its pixels is not in it. With --pages N
 that many pages for a phone are open in a browser (chromium, driven by playwright), the time to the
 first of them is told as well, and --hostile N sends so many bad requests meanwhile. With
---seconds 600 it is the longest sweep that is to be kept up with, with --cores 1 on the smallest machine.
+--seconds 600 it is the longest sweep that is to be kept up with, with --cores 1 on the smallest
+machine.
 """
 
 import argparse

@@ -26,7 +26,8 @@ FLOOR = {
     "survey": 7,
     "report": 8,
     "live": 9,
-    "cli": 10,
+    "page": 10,
+    "cli": 11,
 }
 GROUND, SIMULATION = "ground", "simulation"
 ROOMS = [GROUND, SIMULATION, *(room for room in FLOOR if room != "firmware_protocol")]
