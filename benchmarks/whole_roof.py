@@ -27,19 +27,17 @@ from pathlib import Path
 import numpy as np
 from whole_roof_places import ROOFS, Roof
 
-from firmware_protocol import Decoder
 from logger.access import SiteYear, monthly_means
 from logger.arrays import Floats, floats
 from logger.job import Job, Point, calibration_path, create_job, set_point, sweep_path
 from logger.parallax import surroundings_of
-from logger.recording import RecordingWriter, load_stream
+from logger.recording import load_stream, write_recording
 from logger.settings import Settings
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
     Operator,
     Sensor,
-    Simulated,
     simulate_level,
     simulate_sweep,
     simulate_tumble,
@@ -100,19 +98,6 @@ def truth(index: int) -> tuple[Floats, Floats]:
     )
 
 
-def record(path: Path, done: Simulated, **more: object) -> Path:
-    """A simulated task as a sealed recording with its notes."""
-    decoder = Decoder()
-    with RecordingWriter(path, done.header | more) as writer:
-        notes = list(done.notes)
-        for t, chunk in done.chunks:
-            while notes and notes[0].t_s <= t:
-                note = notes.pop(0)
-                writer.note(round(note.t_s, 3), label=note.label, kind=note.kind)
-            writer.add(t, decoder.feed(chunk))
-    return path
-
-
 def surveyed(folder: Path, roof: Roof, seed: int, points: int) -> Job:
     """A job of a roof, from raw bytes."""
     job = create_job(folder / "job", SITE, planes=(roof.plane,))
@@ -123,7 +108,8 @@ def surveyed(folder: Path, roof: Roof, seed: int, points: int) -> Job:
     ):
         started = DEFAULT_START - dt.timedelta(minutes=20 - 5 * number)
         done = make(**about, started=started, seed=seed + 5000 + 1000 * number)
-        path = record(calibration_path(job, purpose, started), done)
+        path = calibration_path(job, purpose, started)
+        write_recording(path, done.header, done.chunks, done.notes)
         recording, stream = load_stream(path)
         keep(job, recording, calibrate(job, recording, stream, Wanted(purpose)))
     rng = np.random.default_rng([seed, 18])
@@ -142,7 +128,8 @@ def surveyed(folder: Path, roof: Roof, seed: int, points: int) -> Job:
                 scene, Operator(tremor_deg=0.3), sensor, SITE, started,
                 seed * 100 + 10 * number + again,
             )  # fmt: skip
-            record(sweep_path(job, name, started), done, point=name)
+            path = sweep_path(job, name, started)
+            write_recording(path, done.header | {"point": name}, done.chunks, done.notes)
     return job
 
 

@@ -29,7 +29,7 @@ from logger.recording.load import decode_recording
 from logger.recording.reader import NOTHING, parse_recording
 from logger.simulation import simulate_sweep
 from logger.simulation.motion import CALM
-from logger.simulation.scenery import scene_named
+from logger.simulation.scenes import scene_named
 
 
 def made(folder: Path, seconds: float, name: str) -> bytes:

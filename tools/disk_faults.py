@@ -21,7 +21,7 @@ from pathlib import Path
 
 from logger.recording import read_recording
 from logger.simulation import BoardSettings, simulate_sweep
-from logger.simulation.scenery import scene_named
+from logger.simulation.scenes import scene_named
 
 PROGRAM = "from logger.cli import main; main()"
 SETTLED_BYTES = 20_000

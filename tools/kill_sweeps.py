@@ -33,7 +33,7 @@ from pathlib import Path
 from logger.orientation import Corrections, declination_given, orient
 from logger.recording import load_stream
 from logger.simulation import BoardSettings, simulate_sweep
-from logger.simulation.scenery import scene_named
+from logger.simulation.scenes import scene_named
 
 RATE_HZ = 100
 REPLAYED_EVERY = 5

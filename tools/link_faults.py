@@ -24,7 +24,7 @@ from firmware_protocol import Decoder, MagneticHeading, PitchRoll, Sound, Unknow
 from logger.geometry import angle_between
 from logger.recording import StreamBuilder
 from logger.simulation import simulate_sweep
-from logger.simulation.scenery import scene_named
+from logger.simulation.scenes import scene_named
 
 SHARES = (0.01, 0.10)
 KINDS = ("dropped", "flipped", "doubled", "all three")

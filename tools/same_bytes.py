@@ -22,7 +22,7 @@ from pathlib import Path
 from firmware_protocol import Decoder
 from logger.recording import RecordingWriter
 from logger.simulation import simulate_sweep
-from logger.simulation.scenery import scene_named
+from logger.simulation.scenes import scene_named
 
 PROGRAM = "from logger.cli import main; main()"
 WORLDS: dict[str, dict[str, str]] = {

@@ -30,14 +30,16 @@ def command(output: Path, json_file: str | None) -> None:
     from logger.errors import as_argument
     from logger.files import write_atomically
     from logger.job import read_job
+    from logger.report.array import array_picture, array_text
     from logger.report.comparison import comparison_text
     from logger.report.content import report_of, with_beside
     from logger.report.document import write_document
     from logger.report.files import write_point, write_tables
     from logger.report.sentences import assumptions_once, point_story
     from logger.survey.answers import answers
+    from logger.survey.array import array_result
     from logger.survey.compare import compare
-    from logger.survey.demo import calibrated_again, new_demo, shipped_survey
+    from logger.survey.demo import ROOF, calibrated_again, new_demo, shipped_survey
     from logger.survey.recipe import recipe_of
 
     folder = new_demo(output)
@@ -65,5 +67,12 @@ def command(output: Path, json_file: str | None) -> None:
     tell(f"\n{comparison_text(compare(recipe, [a.document for a in found if a.document]))}")
     tell(f"\n{assumptions_once(report.points)}")
     tell(f"\nwrote {folder / 'report.pdf'}, the document for the client, and the files beside it")
+    tell(f"\nA roof from two points swept: horizon-logger array {as_argument(folder / ROOF)}\n")
+    roof = read_job(folder / ROOF)
+    its_recipe = recipe_of(roof)
+    swept = [answer.result for answer in answers(roof, its_recipe) if answer.result is not None]
+    array = array_result(roof, its_recipe, swept)
+    write_atomically(folder / "roof.png", array_picture(array))
+    tell(array_text(array))
     say("These recordings were made by the virtual board; no such place exists.")
     leave_by_answers(found, f"horizon-logger compare {as_argument(job.folder)}")

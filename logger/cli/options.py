@@ -215,7 +215,7 @@ def _put(changes: dict[str, str], name: str, value: str) -> None:
         raise click.UsageError(f"{name} is given twice, as {changes[name]} and as {value}")
 
 
-OUTPUTS = ("json_file", "samples_file", "truth", "output")
+OUTPUTS = ("json_file", "samples_file", "truth", "output", "csv_file", "picture")
 """Parameters of commands that name a file to write."""
 
 overwrite_option = click.option(

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from logger.simulation.serve import MakeTask
 
 _SCENES = (
-    "ridge, open-meadow, street, street-with-mast, forest-edge, steel-roof, courtyard or facade"
+    "ridge, open-meadow, street, street-with-mast, forest-edge, steel-roof, courtyard, facade, or "
+    "of one roof west-eave and east-ridge"
 )
 
 

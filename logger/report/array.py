@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,16 +9,22 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 from logger.parallax import Placed, Range
+from logger.report.charts import drawn, house_style
+from logger.report.language import Words
 from logger.report.tables import MONTHS, Cell, Column, Table, as_csv, as_text
 from logger.survey.array import YEAR, ArrayResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 SHADES = "0123456789"
 """Of the map: each is a tenth of the way from the least to the most."""
 
 WIDEST_MAP = 60
+
+LABEL_APART = 0.42
+"""Between labels around the map. [rad]"""
 
 
 def array_text(found: ArrayResult) -> str:
@@ -158,25 +163,32 @@ def array_csv(found: ArrayResult) -> str:
 
 def array_picture(found: ArrayResult) -> bytes:
     """Map of the array and plan of the place side by side, as PNG."""
+    with house_style():
+        return drawn(array_figure(found, Words(), (240.0, 120.0)), "png")
+
+
+def array_figure(found: ArrayResult, w: Words, size_mm: tuple[float, float]) -> Figure:
+    """Map of the array and plan of the place side by side; the plan alone without an outline."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(12.0, 6.0), layout="constrained")
-    left, right = figure.subplots(1, 2)
-    draw_map(left, found)
-    draw_plan(right, found)
-    written = io.BytesIO()
-    figure.savefig(written, format="png", dpi=110)
-    return written.getvalue()
-
-
-def draw_map(axes: Axes, found: ArrayResult) -> None:
-    """Contours of annual solar access over the outline, up the slope, with what stands around."""
-    axes.set_title(f"Solar access over {found.plane.name}, % of the year")
-    axes.set_aspect("equal")
-    axes.set_xlabel("across, m")
-    axes.set_ylabel("up the slope, m")
+    figure = Figure(figsize=(size_mm[0] / 25.4, size_mm[1] / 25.4), layout="constrained")
     if found.grid is None or found.outline is None:
-        axes.text(0.5, 0.5, "no outline told", ha="center", transform=axes.transAxes)
+        draw_plan(figure.subplots(), found, w)
+        return figure
+    upright = size_mm[1] > size_mm[0]
+    left, right = figure.subplots(*((2, 1) if upright else (1, 2)))
+    draw_map(left, found, w)
+    draw_plan(right, found, w)
+    return figure
+
+
+def draw_map(axes: Axes, found: ArrayResult, w: Words) -> None:
+    """Contours of annual solar access over the outline, up the slope, with what stands around."""
+    axes.set_title(w("Solar access over the array [% of the year]"))
+    axes.set_aspect("equal")
+    axes.set_xlabel(w("across [m]"))
+    axes.set_ylabel(w("up the slope [m]"))
+    if found.grid is None or found.outline is None:
         return
     grid, outline = found.grid, found.outline
     values = 100 * grid.spread_out(found.over_value)
@@ -220,19 +232,23 @@ def _directions(axes: Axes, found: ArrayResult, middle: Floats, reach: float) ->
             [-east * np.cos(a) + north * np.sin(a), -east * np.sin(a) - north * np.cos(a)]
         )
 
-    ring = reach * 1.25
+    ring, last = reach * 1.2, -np.inf
+    ways = []
     for thing, shown in _named(found):
         body = thing.bodies()
-        way = across_up(body.east_m[0] - centre[0], body.north_m[0] - centre[1])
-        way = way / max(float(np.linalg.norm(way)), 1e-9)
-        x, y = middle + ring * way
-        axes.annotate("", _pair(middle + 1.1 * ring * way), (x, y), arrowprops={"arrowstyle": "->"})
-        x, y = middle + 1.28 * ring * way
-        axes.text(
-            x, y, f"{thing.name}\n{distance_words(shown)}", fontsize=7, ha="center", va="center"
-        )
-    axes.set_xlim(middle[0] - 1.6 * ring, middle[0] + 1.6 * ring)
-    axes.set_ylim(middle[1] - 1.6 * ring, middle[1] + 1.6 * ring)
+        x, y = across_up(body.east_m[0] - centre[0], body.north_m[0] - centre[1])
+        ways.append((float(np.arctan2(x, y)), thing.name, distance_words(shown).split(" (")[0]))
+    for angle, name, distance in sorted(ways):
+        # Labels of things in nearly one direction stand beside each other.
+        turned = max(angle, last + LABEL_APART)
+        last = turned
+        tip, way, label = (floats([np.sin(t), np.cos(t)]) for t in (angle, angle, turned))
+        axes.annotate("", _pair(middle + 1.12 * ring * tip), _pair(middle + ring * way),
+                      arrowprops={"arrowstyle": "->"})  # fmt: skip
+        x, y = middle + 1.4 * ring * label
+        axes.text(x, y, f"{name}\n{distance}", fontsize=6, ha="center", va="center")
+    axes.set_xlim(middle[0] - 1.75 * ring, middle[0] + 1.75 * ring)
+    axes.set_ylim(middle[1] - 1.75 * ring, middle[1] + 1.75 * ring)
     _north(axes, across_up(0.0, 1.0))
 
 
@@ -242,26 +258,26 @@ def _named(found: ArrayResult) -> list[tuple[Any, Placed]]:
 
 
 def _north(axes: Axes, way: Floats) -> None:
-    foot = floats([0.08, 0.9])
+    foot = floats([0.08, 0.86])
     tip = foot + 0.07 * way
     axes.annotate("", _pair(tip), _pair(foot), xycoords="axes fraction",
                   arrowprops={"arrowstyle": "-|>", "color": "black"})  # fmt: skip
     axes.text(*_pair(foot + 0.1 * way), "N", transform=axes.transAxes, ha="center", va="center")
 
 
-def draw_plan(axes: Axes, found: ArrayResult) -> None:
+def draw_plan(axes: Axes, found: ArrayResult, w: Words) -> None:
     """The place from above, to scale: what stands where, the points, and the array."""
-    axes.set_title("The place from above, as it was understood")
+    axes.set_title(w("The place from above, as understood"))
     axes.set_aspect("equal")
-    axes.set_xlabel("east, m")
-    axes.set_ylabel("north, m")
+    axes.set_xlabel(w("east [m]"))
+    axes.set_ylabel(w("north [m]"))
     for thing, shown in _named(found):
         corners = thing.bodies().corners_m()[0]
         colour = {"deciduous": "tab:green", "evergreen": "darkgreen"}.get(thing.kind, "tab:gray")
         axes.fill(*corners.T, facecolor=colour, alpha=0.4 if shown.is_placed else 0.15,
                   edgecolor="black", linestyle="-" if shown.is_placed else ":")  # fmt: skip
         top = _metres(shown.top_m).split(" (")[0]
-        axes.text(*_pair(corners.mean(axis=0)), f"{thing.name}\ntop {top}", fontsize=7, ha="center",
+        axes.text(*_pair(corners.mean(axis=0)), f"{thing.name}\n{top}", fontsize=7, ha="center",
                   va="center")  # fmt: skip
     if found.outline is not None:
         corners = found.outline.at_m(found.outline.corners_m)[:, :2]

@@ -17,6 +17,7 @@ from logger.report.result_tables import YEAR, by_name
 from logger.report.sky_chart import sun_path_chart
 from logger.sun_paths import sun_paths
 from logger.survey.answers import Answer
+from logger.survey.array import ArrayResult, arrays_of
 from logger.survey.growth import Changed
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
@@ -64,6 +65,7 @@ class Report:
     not_swept: tuple[str, ...] = ()  # Points of the job without a recording: no fault
     command: str = ""  # What makes the report again
     changed: tuple[Changed, ...] = ()  # Since an earlier job, where one is named
+    arrays: tuple[ArrayResult, ...] = ()  # Of planes with an outline, from points at known places
 
     @property
     def surveyed(self) -> tuple[dt.date, ...]:
@@ -101,6 +103,7 @@ def report_of(
         {name: why for name, why in left_out.items() if name not in not_swept},
         not_swept,
         command,
+        arrays=arrays_of(job, recipe, points),
     )
 
 

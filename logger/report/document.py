@@ -19,7 +19,7 @@ from typing import Any
 from logger import __version__
 from logger.errors import UsageError
 from logger.files import temporary_folder
-from logger.report import pages, sheets
+from logger.report import array_page, pages, sheets
 from logger.report.changed import changed_page
 from logger.report.content import Report
 from logger.report.language import Words
@@ -106,6 +106,7 @@ def document_data(report: Report, pictures: pages.Pictures, w: Words) -> dict[st
     made = report.made
     shown = [
         pages.cover(report, pictures, w),
+        *(array_page.page(found, pictures, w) for found in report.arrays),
         *(pages.point_page(report, point, pictures, w) for point in report.points),
         *([changed_page(report.changed, w)] if report.changed else ()),
         sheets.installer(report, w),

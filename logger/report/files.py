@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping
 from itertools import count
@@ -13,6 +14,7 @@ from logger.access import carried
 from logger.files import json_text
 from logger.horizon import HorizonProfile
 from logger.horizon_csv import horizon_csv
+from logger.job import Job, point_names
 from logger.outputs import write_output
 from logger.report import result_tables as tables
 from logger.report.charts import drawn, months_chart
@@ -21,7 +23,11 @@ from logger.report.language import Words
 from logger.report.sky_chart import sun_path_chart
 from logger.report.tables import as_csv, one_line
 from logger.sun_paths import sun_paths
+from logger.survey.array import position_of
 from logger.survey.result import PointResult
+
+METRES_A_DEGREE = 111_195.0
+"""Of a meridian, on the mean sphere of 6371.01 km."""
 
 
 def write_tables(report: Report, folder: Path) -> list[Path]:
@@ -37,8 +43,10 @@ def write_tables(report: Report, folder: Path) -> list[Path]:
         "rules.csv": as_csv(tables.rule_table(points)),
         "checks.csv": as_csv(tables.check_table(points)),
         "files.csv": as_csv(tables.file_table(points)),
-        "points.geojson": points_geojson(points),
     }
+    places = {p.name: at for p in points if (at := place_of(report.job, p)) is not None}
+    if len(places) == len(points):
+        files["points.geojson"] = points_geojson(points, places)
     for stem, point in stems(points).items():
         files[f"horizons/{stem}.csv"] = horizon_csv(point.horizon.profile)
         files[f"horizons/{stem}.txt"] = plain_horizon(carried(point.horizon.profile))
@@ -103,8 +111,25 @@ def plain_horizon(profile: HorizonProfile, step_deg: float = 1.0) -> str:
     return "\n".join(lines).replace(" -0.00", " 0.00") + "\n"
 
 
-def points_geojson(points: Iterable[PointResult]) -> str:
-    """The points as GeoJSON (RFC 7946): longitude and latitude on WGS 84.
+def place_of(job: Job, point: PointResult) -> tuple[float, float] | None:
+    """Longitude and latitude of a point: the site's with its metres from there added.
+
+    None of a point without a position, unless it is the job's only one.
+    """
+    site, (at, _) = point.site, position_of(job, point)
+    if at is None:
+        return (site.longitude_deg, site.latitude_deg) if len(point_names(job)) < 2 else None
+    across = METRES_A_DEGREE * math.cos(math.radians(site.latitude_deg))
+    return (
+        site.longitude_deg + float(at[0]) / max(across, 1.0),
+        site.latitude_deg + float(at[1]) / METRES_A_DEGREE,
+    )
+
+
+def points_geojson(
+    points: Iterable[PointResult], places: Mapping[str, tuple[float, float]] | None = None
+) -> str:
+    """The points as GeoJSON (RFC 7946): longitude and latitude on WGS 84; the site's by default.
 
     The height above sea level is a property: the third coordinate of RFC 7946 would be a height
     above the ellipsoid.
@@ -114,7 +139,12 @@ def points_geojson(points: Iterable[PointResult]) -> str:
             "type": "Feature",
             "geometry": {
                 "type": "Point",
-                "coordinates": [point.site.longitude_deg, point.site.latitude_deg],
+                "coordinates": [
+                    round(degrees, 8)
+                    for degrees in (places or {}).get(
+                        point.name, (point.site.longitude_deg, point.site.latitude_deg)
+                    )
+                ],
             },
             "properties": {
                 "name": one_line(point.name),

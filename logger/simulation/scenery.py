@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 
 from logger.arrays import Floats, floats
-from logger.errors import UsageError
 from logger.geometry import angle_between, great_circle_elevation, in_sector, wrap360
 from logger.horizon import Obstruction
 from logger.simulation.scene import SIDE_DEG, Scene, Steel
@@ -303,23 +302,3 @@ def facade(seed: int = 0) -> Scene:
             _crowns(rng, "canopy", 68.0, 118.0, 72.0, lump_deg=14.0, distance_m=4.0),
         ),
     )
-
-
-Maker: TypeAlias = Callable[[int], Scene]
-SCENES: dict[str, Maker] = {
-    "ridge": ridge,
-    "open-meadow": open_meadow,
-    "street": street,
-    "street-with-mast": street_with_mast,
-    "forest-edge": forest_edge,
-    "steel-roof": steel_roof,
-    "courtyard": courtyard,
-    "facade": facade,
-}
-
-
-def scene_named(name: str, seed: int = 0) -> Scene:
-    """One of `SCENES` by its name."""
-    if name not in SCENES:
-        raise UsageError(f"no scene {name!r}", hint=f"the scenes are {', '.join(SCENES)}")
-    return SCENES[name](seed)

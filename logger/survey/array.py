@@ -76,7 +76,10 @@ class ArrayResult:
     at_places: Access
     whole: Access  # Of the mean over the outline; one row
     over_m: Floats  # Places that the mean is taken over. Shape (k, 3)
-    over_value: Floats  # Annual solar access there. Shape (k,)
+    # Annual solar access there, and its interval. Shape (k,)
+    over_value: Floats
+    over_low: Floats
+    over_high: Floats
     outline: Outline | None
     grid: Grid | None
     gains: tuple[Gain, ...]
@@ -179,7 +182,7 @@ def swept_points(job: Job, results: Sequence[PointResult]) -> tuple[list[SweptPo
     """
     found, without = [], []
     for result in results:
-        at, error = _position(job, result)
+        at, error = position_of(job, result)
         if at is None:
             without.append(result.name)
             continue
@@ -197,7 +200,8 @@ def swept_points(job: Job, results: Sequence[PointResult]) -> tuple[list[SweptPo
     return found, [check]
 
 
-def _position(job: Job, result: PointResult) -> tuple[Floats | None, float]:
+def position_of(job: Job, result: PointResult) -> tuple[Floats | None, float]:
+    """East, north and up of a point and their standard error [m]; None where nobody told them."""
     point = job.point(result.name)
     if point.east_m is not None and point.north_m is not None:
         up, error = point.up_m, point.position_error_m
@@ -281,7 +285,8 @@ def array_result(
     at_all, means = access_of_places(year, k, here, everything, slice(-len(over), None))
     n = len(places)
     at_places = Access(_part(at_all.solar, slice(0, n)), _part(at_all.beam, slice(0, n)))
-    values = at_all.solar.value[-len(over) :, YEAR]
+    solar = at_all.solar
+    values, lows, highs = (x[-len(over) :, YEAR] for x in (solar.value, solar.low, solar.high))
     known, at_places = _known(year, k, here, places, at_places)
     checks.append(_known_check(known))
     best = None
@@ -291,7 +296,8 @@ def array_result(
             raise UsageError(f"no rectangle of {size_m[0]:g} by {size_m[1]:g} m fits the outline")
     sample = over[:: max(1, len(over) // MANY)]
     return ArrayResult(
-        plane, recipe, str(year.skies.sky), here, places, known, at_places, means, over, values,
+        plane, recipe, str(year.skies.sky), here, places, known, at_places, means, over,
+        values, lows, highs,
         outline, grid, _gains(year, k, here, sample), best,
         _rows(year, k, plane, rows) if rows else None, tuple(checks),
         {
@@ -301,6 +307,15 @@ def array_result(
         },
         year.skies.sky.as_dict(),
     )  # fmt: skip
+
+
+def arrays_of(job: Job, recipe: Recipe, results: Sequence[PointResult]) -> tuple[ArrayResult, ...]:
+    """Each plane that has an outline, where two points or more have positions."""
+    placed = [r for r in results if position_of(job, r)[0] is not None]
+    if len(placed) < 2:
+        return ()
+    names = [p.name for p in recipe.planes if getattr(p, "outline", ())]
+    return tuple(array_result(job, recipe, placed, name) for name in names)
 
 
 def _outline(plane: Plane) -> tuple[Outline | None, list[Check]]:

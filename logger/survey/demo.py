@@ -17,13 +17,15 @@ from logger.survey.calibrations import (
     stored_calibrations,
 )
 
+SURVEY, ROOF = "three-alders", "swallow-house"
 
-def shipped_survey() -> Path:
-    """The job folder of the demo survey: inside an installed wheel, or in the source tree."""
+
+def shipped_survey(name: str = SURVEY) -> Path:
+    """The job folder of a shipped survey: inside an installed wheel, or in the source tree."""
     here = Path(__file__).parents[1]
     for folder in (here / "recordings", here.parent / "recordings"):
-        for job in sorted(folder.glob("*/job.toml")):
-            return job.parent
+        if (folder / name / "job.toml").is_file():
+            return folder / name
     raise InputError("this installation carries no demo survey", str(here / "recordings"))
 
 
@@ -43,13 +45,13 @@ def calibrated_again(job: Job) -> list[StoredCalibration]:
 
 
 def new_demo(output: Path) -> Path:
-    """A folder for a demo, with a copy of the shipped survey; what is there already stays."""
+    """A folder for a demo, with copies of the shipped surveys; what is there already stays."""
     folder, n = output, 2
     while folder.exists() and any(folder.iterdir()):
         folder, n = output.with_name(f"{output.name}-{n}"), n + 1
-    source = shipped_survey()
     try:
-        shutil.copytree(source, folder / source.name)
+        for source in (shipped_survey(), shipped_survey(ROOF)):
+            shutil.copytree(source, folder / source.name)
     except (OSError, shutil.Error) as error:
         # Where many files failed alike, why the first one did.
         several = error.args[0] if isinstance(error, shutil.Error) else None

@@ -9,7 +9,7 @@ import pytest
 from firmware_protocol import Decoder
 from logger.recording import RecordingWriter
 from logger.simulation import simulate_sweep
-from logger.simulation.scenery import scene_named
+from logger.simulation.scenes import scene_named
 
 NAMES = (
     "=cmd|' /C calc'!A0",

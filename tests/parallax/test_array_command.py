@@ -1,0 +1,159 @@
+"""The whole command, on the roof that ships with the program: an invented place, known exactly."""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+import json
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from logger.access import SiteYear
+from logger.job import read_job, set_named
+from logger.report.files import METRES_A_DEGREE
+from logger.settings import Settings
+from logger.survey.demo import ROOF, shipped_survey
+
+COMMAND = Path(sys.executable).with_name("horizon-logger")
+
+
+def run(*words: object, code: int = 0) -> subprocess.CompletedProcess[str]:
+    done = subprocess.run([str(COMMAND), *map(str, words)], capture_output=True, text=True)
+    assert done.returncode == code, done.stderr
+    return done
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return Path(shutil.copytree(shipped_survey(ROOF), tmp_path_factory.mktemp("roof") / "job"))
+
+
+@pytest.fixture(scope="module")
+def maker() -> Any:
+    file = shipped_survey(ROOF).parent / "make_roof.py"
+    sys.path.insert(0, str(file.parent))
+    spec = importlib.util.spec_from_file_location("make_roof", file)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    sys.path.remove(str(file.parent))
+    return module
+
+
+PLACES = ((-2.0, -1.0, 4.0), (3.5, -1.5, 3.6), (0.0, 1.5, 5.7))
+
+
+def test_places_that_nobody_swept_come_out_right(job: Path, maker: Any) -> None:
+    at = [f"--at={e},{n},{u}" for e, n, u in PLACES]
+    found = json.loads(run("array", job, *at, "--json", "-").stdout)
+    assert found["schema"] == "horizon-logger array 1"
+    assert [(p["east_m"], p["north_m"], p["up_m"]) for p in found["places"]] == list(PLACES)
+    year = SiteYear(maker.SITE, [maker.PLANE], Settings(draws=0))
+    for place in found["places"]:
+        eye = (place["east_m"], place["north_m"], place["up_m"])
+        truth = year.assess(maker.PLACE.scene(*eye).truth()).planes[0]
+        for name in ("solar_access", "beam_access"):
+            annual = place[name]["annual"]
+            right = getattr(truth, name)
+            assert annual["value"] == pytest.approx(right.annual, abs=0.02)
+            assert annual["low"] <= right.annual <= annual["high"]
+            assert len(place[name]["monthly"]) == 12
+        assert place["known"] is True
+
+
+def test_obstructions_have_the_distance_that_they_stand_at(job: Path, maker: Any) -> None:
+    found = json.loads(run("array", job, "--at=0,0,4", "--json", "-").stdout)
+    assert set(found["site"]) == {"latitude_deg", "longitude_deg", "altitude_m"}
+    assert found["plane"]["name"] == "south roof"
+    by_name = {o["name"]: o for o in found["obstructions"]}
+    assert {"walnut", "barn", "flagpole", "far hills"} <= set(by_name)
+    walnut = by_name["walnut"]
+    east, north, _ = maker.POINTS[walnut["from_point"]]
+    true_m = np.hypot(-7.5 - east, -8.5 - north) - 3.0
+    assert walnut["distance_m"]["value"] == pytest.approx(true_m, rel=0.1)
+    assert walnut["top_m"]["value"] == pytest.approx(9.0, abs=0.5)
+    assert by_name["far hills"]["distance_m"]["value"] is None
+    assert by_name["far hills"]["distance_m"]["low"] > 100
+
+
+def test_the_outline_is_covered_and_told_in_every_form(job: Path, tmp_path: Path) -> None:
+    table, picture, answer = (tmp_path / name for name in ("a.csv", "a.png", "a.json"))
+    shown = run("array", job, "--size", "4,2", "--rows", "1.7,3.4", "--csv", table, "--picture",
+                picture, "--json", answer).stdout  # fmt: skip
+    found = json.loads(answer.read_text())
+    least, most = found["array"]["least"]["value"], found["array"]["most"]["value"]
+    mean = found["array"]["solar_access"]["annual"]
+    assert least < mean["value"] < most
+    assert mean["low"] <= mean["value"] <= mean["high"]
+    values = [p["solar_access"]["annual"]["value"] for p in found["places"]]
+    assert np.mean(values) == pytest.approx(mean["value"], abs=1e-6)
+    assert found["array"]["best_rectangle"]["solar_access"] > mean["value"]
+    assert "profile angle" in shown
+    assert re.search(r"^0{2,}|9{2,}$", shown, re.MULTILINE)
+    rows = list(csv.DictReader(table.read_text().splitlines()))
+    assert len(rows) == len(values)
+    assert float(rows[0]["solar_access"]) == pytest.approx(values[0], abs=1e-4)
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_report_shows_the_array_and_the_true_places(job: Path, tmp_path: Path) -> None:
+    run("report", job, "--output", tmp_path / "r.pdf", "--tables")
+    features = json.loads((tmp_path / "r-tables" / "points.geojson").read_text())["features"]
+    site = read_job(job).site
+    by_name = {f["properties"]["name"]: f["geometry"]["coordinates"] for f in features}
+    # The ridge point is 1.0 m north of the origin, the eave 2.1 m south of it.
+    north_m = (by_name["east ridge"][1] - site.latitude_deg) * METRES_A_DEGREE
+    assert north_m == pytest.approx(1.0, abs=0.01)
+    assert by_name["west eave"][0] < site.longitude_deg < by_name["east ridge"][0]
+
+
+def test_without_any_position_it_says_so_and_is_wide(job: Path, tmp_path: Path) -> None:
+    bare = Path(shutil.copytree(job, tmp_path / "bare"))
+    for point in ("west eave", "east ridge"):
+        run("edit", "set-position", bare, point, "--at", "0,0,4", "--at-error", "0.3")
+    done = run("array", bare, "--at=0,0,4", "--json", "-", code=4)
+    assert "points far enough apart: the points are 0.00 m apart" in done.stderr
+    year = json.loads(done.stdout)["places"][0]["solar_access"]["annual"]
+    assert year["high"] - year["low"] > 0.05
+
+
+@pytest.mark.parametrize(
+    ("words", "says", "code"),
+    [
+        (("--at", "1,2"), "'1,2' is not EAST,NORTH,UP in metres", 2),
+        (("--plane", "north roof"), "there is no plane 'north roof'", 2),
+        (("--size", "90,90"), "no rectangle of 90 by 90 m fits", 2),
+        (("--rows", "1.7,1.0"), "stand in each other", 2),
+    ],
+)
+def test_what_cannot_be_is_refused(job: Path, words: tuple[str, ...], says: str, code: int) -> None:
+    done = run("array", job, *words, code=code)
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_an_outline_that_is_none_falls_back_to_the_points(job: Path, tmp_path: Path) -> None:
+    crossed = Path(shutil.copytree(job, tmp_path / "crossed"))
+    corners = [[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [0.0, 4.0, 9.0], [3.0, 4.0, 0.0]]
+    set_named(crossed, "planes", {"name": "south roof", "outline": corners})
+    done = run("array", crossed, "--json", "-", code=4)
+    assert len(json.loads(done.stdout)["places"]) == 2
+    assert "outline is a polygon" in done.stderr
+
+
+def test_an_outline_is_set_by_one_corner_and_a_size(job: Path, tmp_path: Path) -> None:
+    copy = Path(shutil.copytree(job, tmp_path / "copy"))
+    run("edit", "set-outline", copy, "south roof", "--corner=-4,-3,3", "--size", "8,5")
+    (plane,) = read_job(copy).planes
+    assert plane.outline[0] == (-4.0, -3.0, 3.0)
+    assert plane.outline[2][2] == pytest.approx(3.0 + 5.0 * np.sin(np.radians(32.0)), abs=1e-3)
+    done = run("edit", "set-outline", copy, "south roof", "--corner=0,0,0", code=2)
+    assert "has 1 corners" in done.stderr
