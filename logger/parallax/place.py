@@ -13,8 +13,9 @@ from logger.checks import NORMAL_95, Check
 from logger.parallax.carry import Carried, Drawn, carried
 from logger.parallax.fit import LEAST_TURN_DEG, OF_POINT, Thing
 from logger.parallax.layout import MOST_MISFIT, Layout, layout_of
-from logger.parallax.swept import SweptPoint, view_of, with_unnamed
+from logger.parallax.swept import SweptPoint, view_of
 from logger.parallax.things import Bodies
+from logger.parallax.unnamed import with_unnamed
 
 FAR_KIND = "terrain"
 
@@ -99,9 +100,9 @@ def surroundings_of(points: Sequence[SweptPoint], seed: int = 0) -> Surroundings
     apart = distance_check(points)
     if not apart.passed:
         points = points[:1]
-    named = with_unnamed(points)
+    far = frozenset(o.name for p in points for o in p.horizon.obstructions if o.kind == FAR_KIND)
+    named = with_unnamed(points, far)
     every = [o for p in named for o in p.horizon.obstructions]
-    far = frozenset(o.name for o in every if o.kind == FAR_KIND)
     views = [view_of(p, far) for p in named]
     seen = {name for view in views for name in view.names}
     kinds = {o.name: o.kind for o in reversed(every) if o.name in seen - far}

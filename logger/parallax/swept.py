@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from logger.arrays import Bools, Floats, floats
-from logger.geometry import angle_between, in_sector, interpolate_azimuthal, wrap360
-from logger.horizon import HorizonProfile, Obstruction
+from logger.geometry import in_sector, interpolate_azimuthal, wrap360
+from logger.horizon import HorizonProfile
 
 CELLS = 360
 AZIMUTHS: Floats = floats(np.arange(CELLS) + 0.5)
@@ -105,58 +105,3 @@ def far_horizon(views: Sequence[View], turn_deg: Floats, lift_deg: Floats) -> tu
         return np.zeros(CELLS), ~seen
     mean = total[seen] / weight[seen]
     return floats(interpolate_azimuthal(AZIMUTHS, AZIMUTHS[seen], mean)), ~seen
-
-
-STEP_UP_DEG = 3.0
-"""A vertical edge of the horizon at least this high is an edge of something near, where nobody
-named it (common practice, no source). [deg]"""
-
-ALIKE = 0.25
-"""Height over width of one thing, seen from two points, differs by no more than this share."""
-
-
-def with_unnamed(points: Sequence[SweptPoint]) -> list[SweptPoint]:
-    """The points with a name on whatever stands out between two vertical edges and bears none.
-
-    What is alone of its form at each of two points is one thing; all else is a thing of its own,
-    held by what the other points do not show.
-    """
-    runs = [_unnamed_runs(point.horizon) for point in points]
-    names = [[f"{point.name}: {a:.0f} to {b:.0f}°" for a, b, _ in own]
-             for point, own in zip(points, runs, strict=True)]  # fmt: skip
-    for i, own in enumerate(runs):
-        for j in range(i):
-            pairs = [(k, m) for k, one in enumerate(own) for m, other in enumerate(runs[j])
-                     if abs(np.log(one[2] / other[2])) < ALIKE]  # fmt: skip
-            for k, m in pairs:
-                if sum(p[0] == k for p in pairs) == 1 == sum(p[1] == m for p in pairs):
-                    names[i][k] = names[j][m]
-    found = []
-    for point, own, called in zip(points, runs, names, strict=True):
-        more = [Obstruction(name, a, b) for name, (a, b, _) in zip(called, own, strict=True)]
-        named = (*point.horizon.obstructions, *more)
-        found.append(replace(point, horizon=point.horizon.with_obstructions(named)))
-    return found
-
-
-def _unnamed_runs(profile: HorizonProfile) -> list[tuple[float, float, float]]:
-    """Sectors without a name between an edge up and the next edge down; and height over width."""
-    azimuth, elevation = profile.azimuth_deg, profile.elevation_deg
-    at = np.flatnonzero((np.diff(azimuth) == 0) & (np.abs(np.diff(elevation)) > STEP_UP_DEG))
-    rises = np.diff(elevation)[at] > 0
-    found = []
-    for i, edge in enumerate(at):
-        following = at[(i + 1) % len(at)]
-        if not rises[i] or rises[(i + 1) % len(at)]:
-            continue
-        a, b = float(azimuth[edge]), float(azimuth[following])
-        width = float(wrap360(b - a))
-        middle = a + width / 2
-        named = any(in_sector(wrap360(middle), o.from_azimuth_deg, o.to_azimuth_deg)
-                    for o in profile.obstructions)  # fmt: skip
-        if named or not 0.2 < width < 150.0:
-            continue
-        inside = np.abs(angle_between(azimuth, middle)) < width / 2
-        top = float(np.nanmax(elevation[inside])) if inside.any() else float(elevation[edge + 1])
-        found.append((a, b, float(np.tan(np.radians(top)) / (2 * np.tan(np.radians(width / 4))))))
-    return found
