@@ -23,6 +23,7 @@ from logger.job import Job, kept_recordings, point_names, read_job
 from logger.recording import read_recording
 from logger.site import distance_km
 from logger.survey.batch import job_folders
+from logger.survey.compare import SUN_RANGE_CHECK
 from logger.survey.observers import Apart, Place, enough_of, observer_of, swept_apart
 from logger.survey.recipe import Recipe, recipe_of, year_of
 
@@ -38,8 +39,8 @@ ONE_SPOT_KM = 0.1
 """Jobs of one spot lie within this: the site is rounded in more than one way. [km]"""
 
 COMPASS = ("tumble coverage", "compass heading error", "compass calibration")
-PASSES = ("passes agree", "heading steady", "sun-crossed sectors seen twice")
-RANGE = ("sun-crossed sectors measured",)
+PASSES = ("passes agree", "heading steady", "sun's range seen twice")
+RANGE = (SUN_RANGE_CHECK,)
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ from logger.simulation import (
     scene_named,
     simulate_sweep,
 )
+from logger.survey import classroom
 
 SCENE = scene_named("ridge", 4)
 
@@ -202,3 +203,9 @@ def test_the_report_says_what_changed_since_an_earlier_job(job: Path, tmp_path: 
     wrong_way = run("report", shutil.copytree(job, tmp_path / "copy"), "--earlier", later)
     assert wrong_way.returncode == 3
     assert "later than" in wrong_way.stderr
+
+
+def test_every_check_that_a_class_is_told_of_is_one_of_the_program() -> None:
+    page = (Path(__file__).parents[2] / "docs/reference/checks.md").read_text(encoding="utf-8")
+    for name in (*classroom.COMPASS, *classroom.PASSES, *classroom.RANGE):
+        assert f"\n| {name} |" in page
