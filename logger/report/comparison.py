@@ -9,7 +9,7 @@ from dataclasses import fields
 from logger.report.tables import MONTHS, Cell, Column, Table, as_text
 from logger.settings import Settings, written
 from logger.survey.changes import Changes, FigureChange, SkylineChange
-from logger.survey.compare import Best, Comparison, PlaneAt
+from logger.survey.compare import Best, Comparison, PlaneAt, PlaneYear, plane_year
 
 NOT_KNOWN = "not known"
 
@@ -26,7 +26,12 @@ def comparison_text(found: Comparison) -> str:
     for points in found.planes:
         if points:
             parts += [as_text(_year_table(points, found)), as_text(_month_table(points))]
-    sentences = [
+    means = [
+        f"{points[0].plane}: {_mean_sentence(mean)}"
+        for points in found.planes
+        if (mean := plane_year(points)) is not None and mean.points > 1
+    ]
+    sentences = means + [
         f"{plane}: {best_sentence(best, 'Solar access at ')}"
         for plane, best in found.best_point.items()
         if best
@@ -38,6 +43,17 @@ def comparison_text(found: Comparison) -> str:
     ]
     sentences += [f"{point} is not compared: {why}" for point, why in found.not_compared.items()]
     return "\n\n".join([*(part.rstrip() for part in parts), "\n".join(sentences)]).rstrip()
+
+
+def _mean_sentence(mean: PlaneYear) -> str:
+    """A plane's year once, however many points it has."""
+    sentence = (
+        f"the mean solar access of its {mean.points} points is {100 * mean.access:.1f} %, the "
+        f"worst is {mean.worst} with {100 * mean.worst_access:.1f} %"
+    )
+    if math.isnan(mean.energy_kwh):
+        return sentence
+    return f"{sentence}; the array would give {mean.energy_kwh:.0f} kWh a year, by the mean"
 
 
 def basis_text(found: Comparison) -> str:

@@ -37,6 +37,7 @@ def write_tables(report: Report, folder: Path) -> list[Path]:
     files: dict[str, str | bytes] = {
         "results.csv": as_csv(tables.results_table(points)),
         "year.csv": as_csv(tables.year_table(points)),
+        "planes.csv": as_csv(tables.plane_table(points)),
         "obstructions.csv": as_csv(tables.obstruction_table(points)),
         "blocked.csv": as_csv(tables.blocked_table(points)),
         "shade.csv": as_csv(tables.shade_table(shades)),

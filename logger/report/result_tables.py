@@ -169,9 +169,6 @@ def year_table(points: Sequence[PointResult]) -> Table:
             for end in ("", "_low", "_high")
         ),
         Column("loss_kwh_per_m2", "loss", "kWh/m²", 0, 4),
-        Column("loss_kwh", "loss", "kWh", 0, 2),
-        Column("energy_kwh", "energy", "kWh", 0, 2),
-        Column("specific_yield_kwh_per_kwp", "specific yield", "kWh/kWp", 0, 2),
         _SKY,
     )
     rows: tuple[tuple[Cell, ...], ...] = tuple(
@@ -185,15 +182,50 @@ def year_table(points: Sequence[PointResult]) -> Table:
             *p.orientation_factor.ends,
             *p.total_solar_resource_fraction.ends,
             float(p.loss_kwh_m2.sum()),
-            float(p.energy.lost_kwh.sum()) if p.energy else None,
-            float(p.energy.kwh.sum()) if p.energy else None,
-            p.energy.specific_yield if p.energy else None,
             str(point.access.sky),
         )
         for point in points
         for p in point.access.planes
     )
     return Table("The year by point and plane", columns, rows)
+
+
+def plane_table(points: Sequence[PointResult]) -> Table:
+    """One row a plane: its array once, from the mean over its points, and the worst of them."""
+    columns = (
+        Column("plane", "plane"),
+        Column("points", "points", decimals=0),
+        share("mean_solar_access", "mean access"),
+        Column("worst_point", "worst point"),
+        share("worst_solar_access", "access there"),
+        Column("size_kwp", "size", "kWp", 2, 3),
+        Column("loss_kwh", "loss", "kWh", 0, 2),
+        Column("energy_kwh", "energy", "kWh", 0, 2),
+        Column("specific_yield_kwh_per_kwp", "specific yield", "kWh/kWp", 0, 2),
+        _SKY,
+    )
+    found: dict[str, list[tuple[str, PlaneResult]]] = {}
+    for point in points:
+        for p in point.access.planes:
+            if np.isfinite(p.solar_access.annual):
+                found.setdefault(p.plane.name, []).append((point.name, p))
+    rows: list[tuple[Cell, ...]] = []
+    for name, at in found.items():
+        access = [p.solar_access.annual for _, p in at]
+        worst = int(np.argmin(access))
+        energy = [p.energy for _, p in at if p.energy is not None]
+        told: list[Cell] = [None, None, None]
+        if energy:
+            told = [
+                float(np.mean(values))
+                for values in zip(
+                    *((e.lost_kwh.sum(), e.kwh.sum(), e.specific_yield) for e in energy),
+                    strict=True,
+                )
+            ]
+        row = (name, len(at), float(np.mean(access)), at[worst][0], access[worst])
+        rows.append((*row, at[0][1].plane.size_kwp, *told, str(points[0].access.sky)))
+    return Table("The year by plane", columns, tuple(rows))
 
 
 def results_table(points: Sequence[PointResult]) -> Table:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
+
 import numpy as np
 
 from logger import __version__
 from logger.access import carried
 from logger.access.window import WindowResult
 from logger.checks import Check
+from logger.geomagnetism import built_in_model
 from logger.geometry import wrap360
+from logger.job import JOB_FILE
 from logger.report import sentences, texts
 from logger.report.content import Report
 from logger.report.language import DASH, Words
@@ -183,7 +187,18 @@ def _data(report: Report, w: Words) -> list[list[str]]:
         [w("random horizons, seed"), f"{settings.draws}, {settings.seed}"],
         [w("true north"), "; ".join(north)],
         [w("hand"), settings.tracing_words],
+        [w("magnetic model"), (report.recipe.magnetic_model or built_in_model()).name],
+        *([[w("weather, SHA-256"), access.sky.sha256]] if access.sky.sha256 else []),
+        *(
+            [[w("turbidity"), w.number(settings.turbidity, 1)]]
+            if settings.turbidity is not None
+            else []
+        ),
         [w("recipe, SHA-256"), report.recipe.sha256],
+        [
+            w("job.toml, SHA-256"),
+            hashlib.sha256((report.job.folder / JOB_FILE).read_bytes()).hexdigest(),
+        ],
     ]
 
 

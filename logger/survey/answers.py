@@ -6,15 +6,18 @@ point that cannot be worked out is told alike everywhere, and a figure has one o
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import Any
 
 from logger.checks import Check
-from logger.errors import InputError, LoggerError
-from logger.job import Job, kept_recordings, point_names
+from logger.errors import InputError, LoggerError, as_argument
+from logger.geomagnetism import built_in_model
+from logger.job import JOB_FILE, Job, kept_recordings, point_names
 from logger.processors import processors as all_processors
+from logger.settings import written
 from logger.survey.points import point_result
 from logger.survey.recipe import Recipe, at_point, recipe_of
 from logger.survey.result import PointResult
@@ -140,7 +143,7 @@ def _worked_out(asked: Asked) -> Answer:
     if asked.stored and before is not None and before[KEY] == key:
         return Answer(point, before, before=before)
     result = point_result(job, point, at_point(recipe, job.point(point)))
-    document = sealed(result.as_dict(), key)
+    document = sealed({**result.as_dict(), "repeat": repeating(job, recipe, point)}, key)
     unstored = ""
     if recipe == recipe_of(job):
         try:
@@ -148,6 +151,45 @@ def _worked_out(asked: Asked) -> Answer:
         except InputError as error:  # a job on a disk that is full, or not ours to write to
             unstored = str(error)
     return Answer(point, document, result, before, unstored=unstored)
+
+
+def repeating(job: Job, recipe: Recipe, point: str) -> dict[str, Any]:
+    """What whoever repeats an answer needs beside its recordings; where the point is."""
+    import pvlib
+
+    known, model = job.point(point), recipe.magnetic_model
+    return {
+        "command": repeating_command(job, recipe, point),
+        "job_sha256": hashlib.sha256((job.folder / JOB_FILE).read_bytes()).hexdigest(),
+        "recipe_sha256": recipe.sha256,
+        "seed": recipe.settings.seed,
+        "turbidity": recipe.settings.turbidity,
+        "weather_sha256": recipe.weather.sha256 if recipe.weather else None,
+        "pvlib": pvlib.__version__,
+        "magnetic_model": (model or built_in_model()).name,
+        "rules_source": recipe.rules.source,
+        **{name: getattr(known, name) for name in PLACE},
+    }
+
+
+PLACE = ("east_m", "north_m", "up_m", "sight_height_m", "module_height_m")
+"""What a job knows of where a point is. [m]"""
+
+
+def repeating_command(job: Job, recipe: Recipe, point: str) -> str:
+    """The command that works an answer out again, from the folder that holds the job's."""
+    own = recipe_of(job)
+    words = ["horizon-logger", "replay", job.folder.resolve().name, point]
+    for one in fields(recipe.settings):
+        value = getattr(recipe.settings, one.name)
+        if value != getattr(own.settings, one.name):
+            words += ["--set", f"{one.name}={written(value)}"]
+    if recipe.planes != own.planes:
+        (plane, *_) = recipe.planes
+        words += ["--tilt", f"{plane.tilt_deg:g}", "--azimuth", f"{plane.azimuth_deg:g}"]
+    if recipe.weather and (own.weather is None or recipe.weather.sha256 != own.weather.sha256):
+        words += ["--weather", recipe.weather.path.name]
+    return " ".join(map(as_argument, words))
 
 
 def _killed(asked: Asked) -> Answer:

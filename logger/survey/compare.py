@@ -130,6 +130,29 @@ class PlaneAt:
     loss_kwh_m2: float  # Of the year
     window_clear: tuple[float, ...]  # Share of the solar window by month; NaN where not known
     most: tuple[str, float] | None  # Blocks most of the year's light, and its share
+    energy_kwh: float = math.nan  # Of the whole array, if all of it stood here
+
+
+@dataclass(frozen=True)
+class PlaneYear:
+    """A plane's year once: the mean over its points, and the worst of them."""
+
+    points: int
+    access: float  # Mean solar access, 0 to 1
+    worst: str
+    worst_access: float
+    energy_kwh: float  # Of the array, from the mean; NaN where no energy is told
+
+
+def plane_year(points: Sequence[PlaneAt]) -> PlaneYear | None:
+    """Of the points that are fit for use and known; None where there is none."""
+    known = [at for at in points if at.fit and at.known and not math.isnan(at.access[0])]
+    if not known:
+        return None
+    worst = min(known, key=lambda at: at.access[0])
+    mean = float(np.mean([at.access[0] for at in known]))
+    energy = float(np.mean([at.energy_kwh for at in known]))
+    return PlaneYear(len(known), mean, worst.point, worst.access[0], energy)
 
 
 @dataclass(frozen=True)
@@ -156,6 +179,7 @@ class Comparison:
                     "tilt_deg": plane.tilt_deg,
                     "azimuth_deg": plane.azimuth_deg,
                     "points": [_as_dict(at) for at in found],
+                    "year": (mean := plane_year(found)) and asdict(mean),
                 }
                 for plane, found in zip(self.recipe.planes, self.planes, strict=True)
             ],
@@ -235,6 +259,7 @@ def _plane_at(point: str, plane: Mapping[str, Any], failed: set[str]) -> PlaneAt
         loss_kwh_m2=_number(plane["loss"]["annual_kwh_per_m2"]),
         window_clear=tuple(map(_number, window["monthly_clear_fraction"])),
         most=max(taken.items(), key=lambda item: item[1], default=None),
+        energy_kwh=_number((plane.get("energy") or {}).get("annual_kwh")),
     )
     if at.known:
         return at
@@ -244,6 +269,7 @@ def _plane_at(point: str, plane: Mapping[str, Any], failed: set[str]) -> PlaneAt
         access=(math.nan, *at.access[1:]),
         monthly_access=nothing,
         loss_kwh_m2=math.nan,
+        energy_kwh=math.nan,
         window_clear=nothing,
         most=None,
     )

@@ -66,18 +66,28 @@ def test_low_is_never_above_value_nor_value_above_high(points, tmp_path):
     assert sum(low < value < high for low, value, high in told) > 50
 
 
-def test_the_year_s_table_tells_low_value_and_high_and_energy_by_name(points):
-    yard = points[1]
-    sized = Energy(4.0, np.full(12, 300.0), np.full(12, 330.0), Settings(), False)
-    planes = (replace(yard.access.planes[0], energy=sized),)
-    (row,) = rows_of(
-        result_tables.year_table([replace(yard, access=replace(yard.access, planes=planes))])
-    )
-    year = planes[0].solar_access.year
+def test_the_year_s_table_tells_low_value_and_high_by_name(points):
+    (row, *_) = rows_of(result_tables.year_table(points[1:2]))
+    year = points[1].access.planes[0].solar_access.year
     told = [float(row[f"solar_access{end}"]) for end in ("_low", "", "_high")]
     assert told == pytest.approx([year.low, year.value, year.high], abs=1e-6)
-    assert (float(row["energy_kwh"]), float(row["loss_kwh"])) == (3600.0, 360.0)
-    assert float(row["specific_yield_kwh_per_kwp"]) == 900.0
+    assert "not known" in row["sky"]
+    assert not any("kwh" in name and cell for name, cell in row.items())
+
+
+def test_the_kwh_of_a_plane_are_those_of_its_array_once_and_its_worst_point_is_named(points):
+    sized = []
+    for point, kwh in zip(points[:2], (300.0, 260.0), strict=True):
+        energy = Energy(4.0, np.full(12, kwh), np.full(12, 330.0), Settings(), False)
+        planes = (replace(point.access.planes[0], energy=energy),)
+        sized.append(replace(point, access=replace(point.access, planes=planes)))
+    (row,) = rows_of(result_tables.plane_table(sized))
+    access = [p.access.planes[0].solar_access.annual for p in sized]
+    assert float(row["energy_kwh"]) == pytest.approx(12 * 280.0)  # the mean, not the sum
+    assert float(row["loss_kwh"]) == pytest.approx(12 * 50.0)
+    assert float(row["specific_yield_kwh_per_kwp"]) == pytest.approx(12 * 280.0 / 4)
+    assert float(row["mean_solar_access"]) == pytest.approx(np.mean(access), abs=1e-5)
+    assert row["worst_point"] == sized[int(np.argmin(access))].name
 
 
 def test_what_blocks_and_what_failed_are_told_by_their_own_names(points):

@@ -1,5 +1,6 @@
 """One way from a job to its answers, and a store that is trusted only where nothing has changed."""
 
+import hashlib
 import json
 import shutil
 
@@ -218,3 +219,17 @@ def test_a_setting_that_makes_no_sense_is_not_set(job, call, change, words):
 def test_an_override_of_the_job_that_is_no_setting_is_refused(job):
     with pytest.raises(UsageError, match="no setting"):
         recipe_of(read_job(job), Overrides({"tilt": 5}))
+
+
+def test_an_answer_says_what_repeats_it(job):
+    set_point(job, Point("meadow", 1.6, 4.6))
+    folder = read_job(job)
+    overrides = Overrides({"draws": 20, "turbidity": 3.5})
+    (found,) = answers(folder, recipe_of(folder, overrides))
+    repeat = found.document["repeat"]
+    words = ["horizon-logger", "replay", "alders", "meadow", "--set", "turbidity=3.5"]
+    assert repeat["command"].split() == [*words, "--set", "draws=20"]
+    assert repeat["job_sha256"] == hashlib.sha256((job / "job.toml").read_bytes()).hexdigest()
+    assert (repeat["turbidity"], repeat["weather_sha256"], repeat["seed"]) == (3.5, None, 1)
+    assert repeat["magnetic_model"].startswith("WMM")
+    assert (repeat["sight_height_m"], repeat["module_height_m"]) == (1.6, 4.6)

@@ -269,3 +269,19 @@ def test_a_point_with_a_bad_recording_is_named_and_the_others_are_shown(surveyed
     document = json.loads(done.stdout)
     assert [at["point"] for at in document["planes"][0]["points"]] == ["meadow", "yard"]
     assert list(document["left_out"]) == ["garb"]
+
+
+def test_a_plane_s_year_is_the_mean_of_its_points_and_its_kwh_stand_once():
+    sized = [
+        {**plane(year), "energy": {"annual_kwh": kwh}} for year, kwh in ((0.8, 4000), (0.9, 4400))
+    ]
+    found = compared(answer("a", sized[0]), answer("b", sized[1]))
+    told = comparison_text(found)
+    assert (
+        "roof: the mean solar access of its 2 points is 85.0 %, the worst is a with 80.0 %" in told
+    )
+    assert "the array would give 4200 kWh a year, by the mean" in told
+    (year,) = [p["year"] for p in found.as_dict()["planes"]]
+    assert (year["points"], year["worst"], year["energy_kwh"]) == (2, "a", 4200.0)
+    unsized = compared(answer("a", plane(0.8)), answer("b", plane(0.9)))
+    assert "kWh a year" not in comparison_text(unsized)
