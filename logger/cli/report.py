@@ -72,6 +72,7 @@ def command(
     """
     from logger.job import read_job
     from logger.outputs import write_in_job, write_output
+    from logger.report.browser_page import browser_page
     from logger.report.content import report_of, with_beside
     from logger.report.document import write_document
     from logger.report.files import write_tables
@@ -112,6 +113,9 @@ def command(
         write_output(path, document.pdf)
     beside = path.with_name(f"{path.stem}-tables")
     written = [path, *(write_tables(report, beside) if tables else ())]
+    in_browser = output is None and language == "en"  # what its script says is English
+    if in_browser:
+        write_in_job(job_folder, path.with_name("index.html"), browser_page(report))
     if json_file:
         documents = [answer.document for answer in found if answer.document]
         missing = {answer.point: str(answer.error) for answer in found if answer.error}
@@ -121,6 +125,8 @@ def command(
         write_json(json_file, told | since)
     if json_file != "-":
         tell(f"wrote {path}")
+        if in_browser:
+            tell(f"      and {path.with_name('index.html')}, the same for a browser, offline")
         if tables:
             tell(f"      and {len(written) - 1} tables and pictures in {beside}")
     leave_by_answers(found, f"look through {path} before you hand it on")
