@@ -38,8 +38,8 @@ OTHER_TURN_DEG = 1.5
 """Turns nearer than this are no other turns, nor are those within four standard errors. [deg]"""
 NOTHING_KNOWN = 1e-6
 """Weight of a turn being nothing: as if it were known to a thousand degrees."""
-ERROR_FLOOR_DEG = 0.03
-"""Of a turn between two steps of azimuth. [deg]"""
+ERROR_FLOOR_DEG = 0.01
+"""Of a turn between two steps of the search. [deg]"""
 
 
 @dataclass(frozen=True, eq=False)
