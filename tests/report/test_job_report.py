@@ -87,7 +87,7 @@ def test_the_command_writes_the_document_alone_and_names_it(folder):
     path = folder / "report" / "report.pdf"
     assert f"wrote {path}" in ran.stdout
     assert round(PdfReader(path).pages[0].mediabox.height) == 792
-    assert [p.name for p in path.parent.iterdir()] == ["report.pdf"]
+    assert sorted(p.name for p in path.parent.iterdir()) == ["index.html", "report.pdf"]
     assert (folder / "results" / "yard.json").exists()
 
 
