@@ -6,8 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.access.leaf import middle_leaf
+from logger.access.surroundings import without_crowns
 from logger.arrays import Floats, floats, freeze_columns
 from logger.horizon import HorizonProfile
+from logger.site import Site
 from logger.sun import SunYear
 
 MONTHS = 12
@@ -18,8 +21,8 @@ class ShadeMap:
     """Shares of the time that the sun's centre is above the level horizon, by month and hour."""
 
     hour: Floats  # Edges of the cells in apparent solar time. [h] Shape (H + 1,).
-    # Share of the sun's time in which its centre is behind the measured skyline; NaN where the
-    # sun is never up. Shape (12, H).
+    # Share of the sun's time in which its centre is behind the measured skyline, a crown counting
+    # for as much as it takes in that month; NaN where the sun is never up. Shape (12, H).
     shaded: Floats
     # Share in which it stands over azimuths that were not measured; NaN likewise. Shape (12,
     # H).
@@ -31,7 +34,7 @@ class ShadeMap:
 
 
 def shade_map(
-    profile: HorizonProfile, sun: SunYear, step_h: float = 0.5, every: int = 4
+    profile: HorizonProfile, sun: SunYear, site: Site, step_h: float = 0.5, every: int = 4
 ) -> ShadeMap:
     """Count the sun's minutes behind a skyline."""
     cells = round(24 / step_h)
@@ -39,7 +42,10 @@ def shade_map(
     hour = np.minimum((sun.solar_hour[::every] / step_h).astype(np.int64), cells - 1)
     cell = sun.month[::every] * cells + hour
     known = profile.measured_at(azimuth)
-    behind = known & (elevation < profile.elevation_at(azimuth))
+    solid = elevation < without_crowns(profile).elevation_at(azimuth)
+    through = middle_leaf(site, profile.leaf_seen).monthly()[0][sun.month[::every]]
+    in_crown = 1.0 - through
+    behind = np.where(solid, 1.0, np.where(elevation < profile.elevation_at(azimuth), in_crown, 0))
 
     def count(weight: Floats | None = None) -> Floats:
         counted = np.bincount(cell, weight, minlength=MONTHS * cells)
@@ -47,7 +53,7 @@ def shade_map(
 
     up = count()
     shares = [
-        np.divide(count(which.astype(float)), up, out=np.full(up.shape, np.nan), where=up > 0)
-        for which in (behind, ~known)
+        np.divide(count(which), up, out=np.full(up.shape, np.nan), where=up > 0)
+        for which in (known * behind, (~known).astype(float))
     ]
     return ShadeMap(floats(np.arange(cells + 1) * step_h), shares[0], shares[1])
