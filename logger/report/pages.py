@@ -60,7 +60,10 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
         "more_title": w("Further points"),
         "clock": sentences.clock_sentence(first.access, report.recipe.timezone, w),
         "picture": _cover_picture(points[:ON_COVER], pictures, w),
-        "picture_title": w("Light left, month by month, in % of that under an open, level horizon"),
+        "picture_title": w(
+            "Light left, month by month, in % of that under an open, level horizon; black lines and "
+            "brackets: 95 % intervals"
+        ),
         "lines": [
             [w("Sky"), sentences.sky_sentence(first.access, w)],
             *([w("Compared"), line] for line in [comparison(points, w)] if line),
