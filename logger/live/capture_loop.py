@@ -33,6 +33,7 @@ LONG_PRESS_S = 1.5
 SILENT_S = 2.0
 """Without a sentence for longer something is wrong. [s]"""
 MESSAGE_STAYS_S = 8.0
+KEPT_STAYS_S = 2.0
 CUE_EVERY_S = 3.0
 """A caution that stays is not sounded more often. [s]"""
 _CUE_OF = {"sun": "SUN", "field": "FIELD", "tremor": "REDO"}
@@ -110,6 +111,7 @@ class CaptureLoop:
     taken: int = 0
     heard: Heard | None = None
     _message: tuple[float, str] = field(default=(-1e9, ""), init=False)
+    _kept: tuple[float, str] = field(default=(-1e9, ""), init=False)
     _shown_s: float = field(default=-1e9, init=False)
     _last: LiveState | None = field(default=None, init=False)
 
@@ -238,10 +240,13 @@ class CaptureLoop:
         if going.recorded:
             for action in typed:
                 if kept := _note(capture, action):
-                    self._message = self.clock.seconds(), f"in the recording: {kept}"
+                    self._kept = self.clock.seconds(), f"in the recording: {kept}"
         actions += typed
         for action in actions if going.recorded else []:
+            before = len(task.said)
             task.act(action, now)
+            if len(task.said) > before:
+                self._kept = self.clock.seconds(), task.said[-1]
         if self.clock.seconds() - self._shown_s >= self.display.every_s:
             self._show(task, going, controls)
         return triggered, actions
@@ -265,7 +270,9 @@ class CaptureLoop:
         for sentence in _taken(task.said):
             self.say(sentence)
         trouble = _trouble(capture, now)
-        said_s, message = self._message
+        # What a person has just entered is confirmed before anything else is told.
+        kept_s, _ = self._kept
+        said_s, message = self._kept if self._shown_s - kept_s < KEPT_STAYS_S else self._message
         state = replace(
             state,
             warnings=(trouble,) if trouble else state.warnings,

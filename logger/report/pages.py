@@ -61,8 +61,8 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
         "clock": sentences.clock_sentence(first.access, report.recipe.timezone, w),
         "picture": _cover_picture(points[:ON_COVER], pictures, w),
         "picture_title": w(
-            "Light left, month by month, in % of that under an open, level horizon; black lines and "
-            "brackets: 95 % intervals"
+            "Light left, month by month, in % of that under an open, level horizon; black lines "
+            "and brackets: 95 % intervals"
         ),
         "lines": [
             [w("Sky"), sentences.sky_sentence(first.access, w)],

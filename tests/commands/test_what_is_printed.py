@@ -162,8 +162,8 @@ PRINTED = {
         r"the compass is still \+(\d\.\d\d)° off", (0.2, 0.8),  # half a degree was put in
     ),
     "weather": (
-        "{job} " + str(Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"),
-        r"^weather/723170TYA\.CSV, SHA-256 1e96f84638ce98e6",
+        "{job} {data}/723170TYA.CSV",
+        r"^Sky: typical year 723170TYA\.CSV .*, SHA-256 1e96f84638ce98e6",
     ),
     "assess": (
         "{horizon} --latitude 46 --longitude 14.5 --tilt 35 --azimuth 180",
@@ -201,7 +201,9 @@ def test_what_is_printed_is_so(tmp_path_factory, command) -> None:
             for a in range(0, 360, 5))  # fmt: skip
     horizon.write_text("azimuth_deg,elevation_deg,obstruction\n" + "".join(rows))
     words, *wanted = PRINTED[command]
-    printed = said(*command.split(), *words.format(job=job, horizon=horizon).split())
+    data = Path(pvlib.__file__).parent / "data"
+    arguments = [word.format(job=job, horizon=horizon, data=data) for word in words.split()]
+    printed = said(*command.split(), *arguments)
     for pattern, bounds in pairwise([*wanted, None]):
         if isinstance(pattern, str):
             found = re.search(pattern, printed, re.M)

@@ -27,7 +27,10 @@ def test_truth_has_a_node_every_tenth_of_a_degree(scene: Scene) -> None:
 def test_the_same_seed_gives_the_same_skyline_and_another_one_another(scene: Scene) -> None:
     name = next(key for key, make in SCENES.items() if make(4).name == scene.name)
     assert np.array_equal(scene_named(name, 4).elevation_deg, scene.elevation_deg)
-    assert not np.array_equal(scene_named(name, 5).elevation_deg, scene.elevation_deg)
+    # A point of a place in three dimensions sees what stands there, whatever the seed.
+    of_a_place = scene.name.startswith("swallow house")
+    again = np.array_equal(scene_named(name, 5).elevation_deg, scene.elevation_deg)
+    assert again == of_a_place
 
 
 def test_every_direction_has_a_name(scene: Scene) -> None:

@@ -46,7 +46,14 @@ def test_one_recording_under_two_points_fails_a_check_of_both(job, call):
         said = " ".join(done.stderr.split())
         assert f"recording of one point: {point}: {name} is a recording of {other} too" in said
     entered(job, "exclude-sweep", "copse", recording=copy.name)
-    assert call("replay", job, "meadow", "--json", "-").stdout == before.stdout
+    after = call("replay", job, "meadow", "--json", "-")
+    # The job has an edit more, and so another hash; the answer is the same.
+    assert all_but_repeat(after.stdout) == all_but_repeat(before.stdout)
+
+
+def all_but_repeat(text: str) -> dict[str, object]:
+    answer: dict[str, object] = json.loads(text)
+    return {key: value for key, value in answer.items() if key not in ("repeat", "key", "seal")}
 
 
 def test_a_job_that_cannot_be_written_gives_its_answer_all_the_same(job, call):
