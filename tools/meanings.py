@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import shutil
 import sys
 import tempfile
 import tomllib
@@ -27,19 +26,9 @@ import pandas  # noqa: F401
 import pvlib  # noqa: F401
 import pytest
 import scipy.spatial.transform  # noqa: F401
+from mutants import copy_of_the_checkout
 
 ROOT = Path(__file__).resolve().parent.parent
-COPIED = (
-    "logger",
-    "firmware_protocol",
-    "tests",
-    "tools",
-    "benchmarks",
-    "recordings",
-    "docs",
-    "*.toml",
-    "*.md",
-)
 
 
 @dataclass(frozen=True)
@@ -63,16 +52,6 @@ def meanings(path: Path = ROOT / "tools" / "meanings.toml") -> list[Meaning]:
     """The table."""
     found = tomllib.loads(path.read_text("utf-8"))["meaning"]
     return [Meaning(**{**one, "tests": tuple(one["tests"])}) for one in found]
-
-
-def copy_of_the_checkout(folder: Path) -> None:
-    """What the tests need, without what Python compiled: a change of the same length must count."""
-    for path in (path for pattern in COPIED for path in ROOT.glob(pattern)):
-        if path.is_dir():
-            leave = shutil.ignore_patterns("__pycache__", "build", "*.so")
-            shutil.copytree(path, folder / path.name, ignore=leave)
-        else:
-            shutil.copy(path, folder / path.name)
 
 
 def pass_in(folder: Path, tests: tuple[str, ...]) -> bool:

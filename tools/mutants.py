@@ -109,6 +109,7 @@ COPIED = (
 
 
 def copy_of_the_checkout(folder: Path) -> None:
+    """What the tests need, without what Python compiled: a change of the same length must count."""
     for pattern in COPIED:
         for path in ROOT.glob(pattern):
             if path.is_dir():

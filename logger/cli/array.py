@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import (
+    PLACE,
+    RECTANGLE,
+    Metres,
     json_option,
     leave_by_checks,
-    metres,
     put_out,
     recipe_options,
     say,
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     "at",
     multiple=True,
     metavar="EAST,NORTH,UP",
+    type=PLACE,
     help="A place in metres from the job's origin, in place of a grid; may be given again.",
 )
 @click.option(
@@ -39,11 +42,15 @@ if TYPE_CHECKING:
     help="Of the grid, metres.  [default: a little under half a metre]",
 )
 @click.option(
-    "--size", metavar="WIDTH,HEIGHT", help="Find the best place for a rectangle of this size, m."
+    "--size",
+    metavar="WIDTH,HEIGHT",
+    type=RECTANGLE,
+    help="Find the best place for a rectangle of this size, m.",
 )
 @click.option(
     "--rows",
     metavar="SLANT,PITCH",
+    type=Metres("1.7,3.5", "SLANT,PITCH"),
     help="Rows of modules on level ground: their height along the slope, and from front to front, "
     "metres; when a row shades the next.",
 )
@@ -56,10 +63,10 @@ if TYPE_CHECKING:
 def command(
     job: Path,
     plane: str | None,
-    at: tuple[str, ...],
+    at: tuple[tuple[float, float, float], ...],
     step_m: float | None,
-    size: str | None,
-    rows: str | None,
+    size: tuple[float, float] | None,
+    rows: tuple[float, float] | None,
     csv_file: Path | None,
     picture: Path | None,
     overrides: Overrides,
@@ -80,7 +87,6 @@ def command(
     survey = read_job(job)
     recipe = recipe_of(survey, overrides)
     chosen_plane(recipe, plane)
-    places = [metres(one, 3, "--at") for one in at]
     found = list(answers(survey, recipe))
     for answer in found:
         if answer.error is not None and answer.swept:
@@ -92,12 +98,7 @@ def command(
             str(job),
             hint="sweep one with: horizon-logger sweep JOB POINT --port URL --at EAST,NORTH,UP",
         )
-    wide = metres(size, 2, "--size") if size else None
-    apart = metres(rows, 2, "--rows") if rows else None
-    answer_ = array_result(
-        survey, recipe, results, plane, places, step_m,
-        (wide[0], wide[1]) if wide else None, (apart[0], apart[1]) if apart else None,
-    )  # fmt: skip
+    answer_ = array_result(survey, recipe, results, plane, at, step_m, size, rows)
     if json_file:
         write_json(json_file, answer_.as_dict())
     if json_file != "-":

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from logger.cli.options import say, tell
+from logger.cli.options import PLACE, RECTANGLE, say, tell
 from logger.errors import UsageError, as_argument
 from logger.horizon import OBSTRUCTION_KINDS
 
@@ -167,19 +167,17 @@ def set_obstruction(folder: Path, name: str, **what: Any) -> None:
 @command.command("set-position")
 @JOB
 @POINT
-@click.option("--at", metavar="EAST,NORTH,UP", required=True,
+@click.option("--at", "at_m", metavar="EAST,NORTH,UP", type=PLACE, required=True,
               help="Metres from the job's origin, such as 3.2,-0.5,0.")  # fmt: skip
 @click.option("--at-error", "position_error_m", type=ABOVE_0, default=0.3, show_default=True,
               help="How sure that is, 1 sigma, metres: tape 0.05, paces 0.3.")  # fmt: skip
-def set_position(folder: Path, point: str, at: str, position_error_m: float) -> None:
+def set_position(
+    folder: Path, point: str, at_m: tuple[float, float, float], position_error_m: float
+) -> None:
     """Say where a point is."""
     from logger.job import existing_point, read_job, set_named
 
-    try:
-        east, north, up = (float(part) for part in at.split(","))
-    except ValueError as error:
-        raise UsageError(f"--at {at!r} is not three numbers", hint="--at 3.2,-0.5,0") from error
-    survey = read_job(folder)
+    survey, (east, north, up) = read_job(folder), at_m
     known = survey.point(existing_point(survey, point))
     values = {"east_m": east, "north_m": north, "up_m": up, "position_error_m": position_error_m}
     set_named(folder, "points", {"name": known.name, **values})
@@ -192,14 +190,19 @@ def set_position(folder: Path, point: str, at: str, position_error_m: float) -> 
 @command.command("set-outline")
 @JOB
 @click.argument("plane")
-@click.option("--corner", "corners", metavar="EAST,NORTH,UP", multiple=True, required=True,
+@click.option("--corner", "corners", metavar="EAST,NORTH,UP", type=PLACE, multiple=True,
+              required=True,
               help="Metres from the job's origin; one for each corner, in order.")  # fmt: skip
-@click.option("--size", metavar="WIDTH,HEIGHT",
+@click.option("--size", metavar="WIDTH,HEIGHT", type=RECTANGLE,
               help="Metres across and up the slope from the one corner given, the lower left as "
               "you look up the slope.")  # fmt: skip
-def set_outline(folder: Path, plane: str, corners: tuple[str, ...], size: str | None) -> None:
+def set_outline(
+    folder: Path,
+    plane: str,
+    corners: tuple[tuple[float, float, float], ...],
+    size: tuple[float, float] | None,
+) -> None:
     """Say what outline PLANE has: its corners, or one corner and a size."""
-    from logger.cli.options import metres
     from logger.job import plain_name, read_job, set_named
     from logger.parallax import outline_of, rectangle
     from logger.structured import nearest
@@ -210,18 +213,18 @@ def set_outline(folder: Path, plane: str, corners: tuple[str, ...], size: str | 
         names = [one.name for one in survey.planes]
         hint = nearest(name, names) or "measure it first: horizon-logger plane JOB NAME"
         raise UsageError(f"the job has no plane {name!r}", hint=hint)
-    outline: tuple[tuple[float, ...], ...] = tuple(metres(one, 3, "--corner") for one in corners)
+    outline: tuple[tuple[float, ...], ...] = corners
     if size is not None:
         if len(outline) != 1:
             raise UsageError("--size goes with one corner", hint="the lower left one")
-        width, height = metres(size, 2, "--size")
+        width, height = size
         if not (width > 0 and height > 0):
-            raise UsageError(f"--size {size} is not above 0", hint="--size 8,5")
+            raise UsageError(f"--size {width:g},{height:g} is not above 0", hint="--size 8,5")
         outline = rectangle(outline[0], width, height, known)
     area = outline_of(known, outline).area_m2
     # As arrays of arrays: TOML has no tuples.
     set_named(folder, "planes", {"name": name, "outline": [list(corner) for corner in outline]})
-    click.echo(f"{name}: {len(outline)} corners, {area:.1f} m²")
+    tell(f"{name}: {len(outline)} corners, {area:.1f} m²")
     say(f"next: horizon-logger array {as_argument(folder)} --plane {as_argument(name)}")
 
 

@@ -198,16 +198,35 @@ def changes_of(settings: Iterable[str]) -> dict[str, str]:
     return changes
 
 
-def metres(text: str, count: int, option: str) -> tuple[float, ...]:
-    """Some lengths with commas between, as an option gives them."""
-    try:
-        found = tuple(float(part) for part in text.split(","))
-    except ValueError:
-        found = ()
-    if len(found) != count or not all(abs(x) <= 10_000 for x in found):
-        names = ("EAST", "NORTH", "UP") if count == 3 else ("WIDTH", "HEIGHT")
-        raise UsageError(f"{option} {text!r} is not {','.join(names)} in metres")
-    return found
+class Metres(click.ParamType):  # type: ignore[type-arg]
+    """Lengths with commas between, such as EAST,NORTH,UP; the last ones may be left out."""
+
+    name = "metres"
+
+    def __init__(self, example: str, names: str, least: int | None = None) -> None:
+        self.example, self.names = example, names
+        self.most = len(names.split(","))
+        self.least = self.most if least is None else least
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, ...]:
+        """Split at the commas."""
+        if isinstance(value, tuple):
+            return value
+        try:
+            found = tuple(float(part) for part in str(value).split(","))
+        except ValueError:
+            found = ()
+        if not self.least <= len(found) <= self.most or not all(abs(x) <= 10_000 for x in found):
+            self.fail(
+                f"{value!r} is not {self.names} in metres, such as {self.example}", param, ctx
+            )
+        return found
+
+
+PLACE = Metres("4.5,-2,0", "EAST,NORTH,UP")
+RECTANGLE = Metres("8,5", "WIDTH,HEIGHT")
 
 
 def _put(changes: dict[str, str], name: str, value: str) -> None:

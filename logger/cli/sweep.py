@@ -19,6 +19,7 @@ from logger.cli.board import (
     say_notice,
 )
 from logger.cli.options import (
+    Metres,
     json_option,
     leave_by_answers,
     recipe_options,
@@ -49,21 +50,6 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
     return value
 
 
-def position_of(
-    context: click.Context, parameter: click.Parameter, value: str | None
-) -> tuple[float, ...] | None:
-    """Metres east, north and, if told, up."""
-    if value is None:
-        return None
-    try:
-        metres = tuple(float(part) for part in value.split(","))
-    except ValueError:
-        metres = ()
-    if len(metres) not in (2, 3):
-        raise click.BadParameter(f"{value!r} is not EAST,NORTH,UP in metres, such as 4.5,-2,0")
-    return metres
-
-
 @click.command()
 @click.argument("job", type=click.Path(path_type=Path))
 @click.argument("points", metavar="POINT...", nargs=-1, required=True)
@@ -92,7 +78,7 @@ def position_of(
     "--at",
     "position_m",
     metavar="EAST,NORTH,UP",
-    callback=position_of,
+    type=Metres("4.5,-2,0", "EAST,NORTH,UP", least=2),
     help="Where the sight is, metres from the job's origin.",
 )
 @click.option(

@@ -10,6 +10,7 @@ import numpy as np
 
 from logger.agreement import Estimate, Observers, Precision, Spread
 from logger.agreement.observers import ENOUGH_OBSERVERS, MIDDLE_DEG, SECTOR_DEG
+from logger.checks import NORMAL_95
 from logger.geometry import angle_between
 from logger.report.charts import (
     HORIZON,
@@ -74,9 +75,9 @@ def _sweep_table(found: Observers) -> Table:
         (
             one.traced.observer,
             one.turn_deg.value,
-            1.96 * math.hypot(one.turn_deg.error, one.traced.heading_error_deg),
+            NORMAL_95 * math.hypot(one.turn_deg.error, one.traced.heading_error_deg),
             one.lift_deg.value,
-            1.96 * math.hypot(one.lift_deg.error, one.traced.level_error_deg),
+            NORMAL_95 * math.hypot(one.lift_deg.error, one.traced.level_error_deg),
             one.shape_rms_deg,
             one.traced.passes,
             float(one.traced.access[12]),

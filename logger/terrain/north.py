@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.arrays import Floats, floats
+from logger.checks import NORMAL_95
 from logger.horizon import HorizonProfile
 from logger.terrain.skyline import STEP_DEG, FarHorizon
 
@@ -125,7 +126,7 @@ def _declined(turn: float, error: float, used: float, worse: Floats, others: Flo
         )
     if error > WIDEST_ERROR_DEG:
         return (
-            f"the far ridge has too little shape: north would be good to {1.96 * error:.1f}° "
+            f"the far ridge has too little shape: north would be good to {NORMAL_95 * error:.1f}° "
             "(95 %) only"
         )
     if abs(turn) > WIDEST_TURN_DEG - 2 * TURN_STEP_DEG:
