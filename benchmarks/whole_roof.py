@@ -43,8 +43,9 @@ from logger.simulation import (
     simulate_tumble,
 )
 from logger.survey.answers import answers
-from logger.survey.array import YEAR, access_of_places, array_result, swept_points
+from logger.survey.array import YEAR, access_of_places, array_result
 from logger.survey.calibrations import Wanted, calibrate, keep
+from logger.survey.positions import swept_points
 from logger.survey.recipe import Overrides, recipe_of, year_of
 
 SITE = DEFAULT_SITE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import os
@@ -38,6 +39,12 @@ def read_within(path: Path, most: int, what: str) -> bytes:
     if about.st_size > most or len(content) > most:
         raise InputError(f"more than {most >> 20} MiB, no {what} is that long", str(path))
     return content
+
+
+def file_sha256(path: Path) -> str:
+    """Of a file's bytes, in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _kind_of(mode: int) -> str:

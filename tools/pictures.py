@@ -9,6 +9,7 @@ import tempfile
 from functools import partial
 from pathlib import Path
 
+from logger.access import carried
 from logger.access.shade import shade_map
 from logger.files import write_atomically
 from logger.job import read_job
@@ -36,7 +37,7 @@ def main() -> None:
         report = report_of(job, recipe_of(job), found, MADE, "horizon-logger report three-alders")
         pages = pages_as_png(report, dots_per_inch=90)
     (point,) = (p for p in report.points if p.name == POINT)
-    profile, year, w = point.horizon.profile, year_of(report.recipe), Words()
+    profile, year, w = carried(point.horizon.profile), year_of(report.recipe), Words()
     figures = {
         "sun-paths": sun_path_chart(sun_paths(job.site, year.settings.year), profile, w),
         "months": months_chart(point.access.planes, w),

@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import json_option, leave_by_answers, recipe_options, say, tell, write_json
+from logger.cli.options import (
+    json_option,
+    leave_by_answers,
+    put_out,
+    recipe_options,
+    say,
+    tell,
+    write_json,
+)
 from logger.errors import UsageError
 
 if TYPE_CHECKING:
@@ -71,7 +79,6 @@ def command(
     overridden.
     """
     from logger.job import read_job
-    from logger.outputs import write_in_job, write_output
     from logger.report.browser_page import browser_page
     from logger.report.content import report_of, with_beside
     from logger.report.document import write_document
@@ -106,47 +113,46 @@ def command(
     document = write_document(report, "letter" if letter else "a4", language)
     if document.remark:
         say(document.remark)
-    path = output or job_folder / "report" / "report.pdf"
-    if output is None:
-        write_in_job(job_folder, path, document.pdf)
-    else:
-        write_output(path, document.pdf)
+    path = _written(job_folder, output, "report.pdf", document.pdf)
     beside = path.with_name(f"{path.stem}-tables")
-    written = [path, *(write_tables(report, beside) if tables else ())]
-    in_browser = output is None and language == "en"  # what its script says is English
-    if in_browser:
-        write_in_job(job_folder, path.with_name("index.html"), browser_page(report))
+    in_tables = write_tables(report, beside) if tables else []
+    in_browser = []
+    if output is None and language == "en":  # what its script says is English
+        in_browser = [_written(job_folder, None, "index.html", browser_page(report))]
     if json_file:
         documents = [answer.document for answer in found if answer.document]
         missing = {answer.point: str(answer.error) for answer in found if answer.error}
-        files = [str(file) for file in written]
+        files = [str(file) for file in (path, *in_browser, *in_tables)]
         told = {"written": files, "left_out": missing, "points": documents}
         since = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
         write_json(json_file, told | since)
     if json_file != "-":
         tell(f"wrote {path}")
-        if in_browser:
-            tell(f"      and {path.with_name('index.html')}, the same for a browser, offline")
+        for page in in_browser:
+            tell(f"      and {page}, the same for a browser, offline")
         if tables:
-            tell(f"      and {len(written) - 1} tables and pictures in {beside}")
+            tell(f"      and {len(in_tables)} tables and pictures in {beside}")
     leave_by_answers(found, f"look through {path} before you hand it on")
 
 
 def _write_blank(folder: Path, middle_deg: float, output: Path | None, w: Words) -> None:
-    from logger.cli.options import put_out
-    from logger.outputs import write_in_job
     from logger.report.charts import drawn
     from logger.report.sky_chart import blank_sheet
 
-    path, sheet = (
-        output or folder / "report" / "blank.pdf",
-        drawn(blank_sheet(middle_deg, w), "pdf"),
-    )
+    sheet = drawn(blank_sheet(middle_deg, w), "pdf")
+    tell(f"wrote {_written(folder, output, 'blank.pdf', sheet)}")
+
+
+def _written(folder: Path, output: Path | None, name: str, content: str | bytes) -> Path:
+    """Write where the option says, else into the job's own folder for reports."""
+    from logger.outputs import write_in_job
+
+    path = output or folder / "report" / name
     if output:
-        put_out(path, sheet)
+        put_out(path, content)
     else:
-        write_in_job(folder, path, sheet)
-    click.echo(f"wrote {path}")
+        write_in_job(folder, path, content)
+    return path
 
 
 def _repeated(job_folder: Path, made: dt.date, undated: bool) -> str:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import unicodedata
 from pathlib import Path
 from typing import Any
 
 from logger import files
 from logger.errors import InputError, UsageError
+from logger.files import file_sha256
 from logger.horizon_fit.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, RemovePoint, excluded
 from logger.job.names import folder_name, stamp
 from logger.job.records import Job
@@ -127,14 +127,9 @@ def swept_under_two_names(job: Job, point: str) -> list[tuple[Path, str]]:
     found = []
     for other in point_names(job):
         theirs = kept_recordings(job, other) if other != point else []
-        alike = {_sha256(p) for p in theirs if p.is_file() and p.stat().st_size in sizes}
-        found += [(path, other) for path in mine if alike and _sha256(path) in alike]
+        alike = {file_sha256(p) for p in theirs if p.is_file() and p.stat().st_size in sizes}
+        found += [(path, other) for path in mine if alike and file_sha256(path) in alike]
     return found
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def refuse_unknown_names(job: Job, file: str) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from logger.access import carried
 from logger.geometry import in_sector
 from logger.report import sentences, texts
 from logger.report.content import Report
@@ -113,8 +114,8 @@ def _sun(site: Site, year: int) -> dict[str, Any]:
 
 
 def _horizon(point: PointResult) -> dict[str, Any]:
-    """The horizon degree by degree: how high, null where not measured, and what stands there."""
-    profile, middle = point.horizon.profile, np.arange(360.0)
+    """As the module sees it, degree by degree: how high, null where not measured, what stands."""
+    profile, middle = carried(point.horizon.profile), np.arange(360.0)
     height, known = profile.elevation_at(middle), profile.measured_at(middle)
     names = [""] * 360
     for one in profile.obstructions:

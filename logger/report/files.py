@@ -23,7 +23,7 @@ from logger.report.language import Words
 from logger.report.sky_chart import sun_path_chart
 from logger.report.tables import as_csv, one_line
 from logger.sun_paths import sun_paths
-from logger.survey.array import position_of
+from logger.survey.positions import position_of
 from logger.survey.result import PointResult
 
 METRES_A_DEGREE = 111_195.0

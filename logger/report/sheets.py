@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
-
 import numpy as np
 
 from logger import __version__
 from logger.access import carried
 from logger.access.window import WindowResult
 from logger.checks import Check
+from logger.files import file_sha256
 from logger.geomagnetism import built_in_model
 from logger.geometry import wrap360
 from logger.job import JOB_FILE
@@ -195,10 +194,7 @@ def _data(report: Report, w: Words) -> list[list[str]]:
             else []
         ),
         [w("recipe, SHA-256"), report.recipe.sha256],
-        [
-            w("job.toml, SHA-256"),
-            hashlib.sha256((report.job.folder / JOB_FILE).read_bytes()).hexdigest(),
-        ],
+        [w("job.toml, SHA-256"), file_sha256(report.job.folder / JOB_FILE)],
     ]
 
 

@@ -6,7 +6,6 @@ point that cannot be worked out is told alike everywhere, and a figure has one o
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from functools import partial
@@ -14,6 +13,7 @@ from typing import Any
 
 from logger.checks import Check
 from logger.errors import InputError, LoggerError, as_argument
+from logger.files import file_sha256
 from logger.geomagnetism import built_in_model
 from logger.job import JOB_FILE, Job, kept_recordings, point_names
 from logger.processors import processors as all_processors
@@ -160,7 +160,7 @@ def repeating(job: Job, recipe: Recipe, point: str) -> dict[str, Any]:
     known, model = job.point(point), recipe.magnetic_model
     return {
         "command": repeating_command(job, recipe, point),
-        "job_sha256": hashlib.sha256((job.folder / JOB_FILE).read_bytes()).hexdigest(),
+        "job_sha256": file_sha256(job.folder / JOB_FILE),
         "recipe_sha256": recipe.sha256,
         "seed": recipe.settings.seed,
         "turbidity": recipe.settings.turbidity,

@@ -14,13 +14,12 @@ from logger.access.result import number
 from logger.arrays import Bools, Floats, floats
 from logger.checks import Check
 from logger.errors import InputError, UsageError
-from logger.job import Job
+from logger.job import Job, JobPlane
 from logger.parallax import (
     Grid,
     Outline,
     Rows,
     Surroundings,
-    SweptPoint,
     best_rectangle,
     grid_over,
     outline_of,
@@ -28,6 +27,7 @@ from logger.parallax import (
 )
 from logger.parallax.carry import GRID, Carried, Drawn
 from logger.structured import nearest
+from logger.survey.positions import position_of, swept_points
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
 
@@ -39,9 +39,6 @@ ALL = slice(None)
 
 MANY, DRAWS_OF_MANY, DRAWS_OF_FEW = 60, 24, 100
 """Above so many places each is drawn fewer times: they share what is drawn."""
-
-POSITION_ERROR_M, NO_POSITION_M, NO_UP_M = 0.3, 5.0, 0.5
-"""1 sigma where a position comes without one; where there is none; and of a height not told."""
 
 UNKNOWN = 0.02
 """Where what nobody saw could take this share of the year or more, the value is not known."""
@@ -175,56 +172,11 @@ def _of_place(found: Ranges, row: int, known: bool) -> dict[str, Any]:
     return {"annual": at(YEAR), "monthly": [at(m) for m in range(12)]}
 
 
-def swept_points(job: Job, results: Sequence[PointResult]) -> tuple[list[SweptPoint], list[Check]]:
-    """The points that have a position, from the job or else their recordings; all where none has.
-
-    Without any position all are taken to lie about the origin, and no distance is known.
-    """
-    found, without = [], []
-    for result in results:
-        at, error = position_of(job, result)
-        if at is None:
-            without.append(result.name)
-            continue
-        found.append(SweptPoint(result.name, at, error, result.horizon.profile))
-    why = "every point swept has a position"
-    if without:
-        why = (
-            f"no position of {', '.join(without)}: tell it with edit set-position JOB POINT --at "
-            "EAST,NORTH,UP; until then "
-            + ("it is left out" if found else "no distance can be worked out")
-        )
-    check = Check("positions known", not without, float(len(without)), 0.0, "", why)
-    if not found:
-        found = [SweptPoint(r.name, np.zeros(3), NO_POSITION_M, r.horizon.profile) for r in results]
-    return found, [check]
-
-
-def position_of(job: Job, result: PointResult) -> tuple[Floats | None, float]:
-    """East, north and up of a point and their standard error [m]; None where nobody told them."""
-    point = job.point(result.name)
-    if point.east_m is not None and point.north_m is not None:
-        up, error = point.up_m, point.position_error_m
-        return floats([point.east_m, point.north_m, up or 0.0]), _error(error, up)
-    for recording in result.recordings:
-        east, north, up, error = (
-            recording.number(key) for key in ("east_m", "north_m", "up_m", "position_error_m")
-        )
-        if east is not None and north is not None:
-            return floats([east, north, up or 0.0]), _error(error, up)
-    return None, 0.0
-
-
-def _error(error: float | None, up: float | None) -> float:
-    known = POSITION_ERROR_M if error is None else error
-    return known if up is not None else float(np.hypot(known, NO_UP_M))
-
-
 def chosen_plane(recipe: Recipe, name: str | None) -> int:
     """Which of the recipe's planes is meant."""
     names = [plane.name for plane in recipe.planes]
     if name is None:
-        outlined = [i for i, p in enumerate(recipe.planes) if getattr(p, "outline", ())]
+        outlined = [i for i, plane in enumerate(recipe.planes) if _corners(plane)]
         if len(names) == 1 or len(outlined) == 1:
             return 0 if len(names) == 1 else outlined[0]
         raise UsageError(f"the job has {len(names)} planes", hint=f"--plane, one of {names}")
@@ -269,6 +221,7 @@ def array_result(
         raise InputError("no point of this job has an answer", str(job.folder))
     k = chosen_plane(recipe, plane_name)
     plane, year = recipe.planes[k], year or year_of(recipe)
+    ahead = Rows(plane, *rows) if rows else None
     points, checks = swept_points(job, results)
     here = surroundings_of(points, recipe.settings.seed)
     outline, told = _outline(plane)
@@ -299,7 +252,7 @@ def array_result(
         plane, recipe, str(year.skies.sky), here, places, known, at_places, means, over,
         values, lows, highs,
         outline, grid, _gains(year, k, here, sample), best,
-        _rows(year, k, plane, rows) if rows else None, tuple(checks),
+        _row_ahead(year, k, ahead) if ahead else None, tuple(checks),
         {
             "latitude_deg": recipe.site.latitude_deg,
             "longitude_deg": recipe.site.longitude_deg,
@@ -314,12 +267,17 @@ def arrays_of(job: Job, recipe: Recipe, results: Sequence[PointResult]) -> tuple
     placed = [r for r in results if position_of(job, r)[0] is not None]
     if len(placed) < 2:
         return ()
-    names = [p.name for p in recipe.planes if getattr(p, "outline", ())]
+    names = [plane.name for plane in recipe.planes if _corners(plane)]
     return tuple(array_result(job, recipe, placed, name) for name in names)
 
 
+def _corners(plane: Plane) -> tuple[tuple[float, float, float], ...]:
+    """Of its outline, as the job told them; a plane from the command line has none."""
+    return plane.outline if isinstance(plane, JobPlane) else ()
+
+
 def _outline(plane: Plane) -> tuple[Outline | None, list[Check]]:
-    corners = getattr(plane, "outline", ())
+    corners = _corners(plane)
     if not corners:
         return None, []
     try:
@@ -406,9 +364,8 @@ def _gains(year: SiteYear, k: int, here: Surroundings, places_m: Floats) -> tupl
     return tuple(sorted(gains, key=lambda gain: -gain.gained))
 
 
-def _rows(year: SiteYear, k: int, plane: Plane, told: tuple[float, float]) -> dict[str, Any]:
+def _row_ahead(year: SiteYear, k: int, rows: Rows) -> dict[str, Any]:
     """What the row ahead takes from the foot and the middle of the next, nothing else standing."""
-    rows = Rows(plane, *told)
     shares = floats([0.0, 0.5])
     solid = np.stack([rows.skyline_deg(GRID, share) for share in shares])
     found = under_median_sky(year, k, Skylines(solid)).solar[:, YEAR]

@@ -6,7 +6,6 @@ The one place where job folder, decoded recordings and the calibration room meet
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -37,7 +36,7 @@ from logger.calibration.choose import SAME_SITE_KM
 from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
 from logger.errors import InputError, UsageError, as_argument
-from logger.files import plain, write_atomically
+from logger.files import file_sha256, plain, write_atomically
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
 from logger.orientation import UNDATED, Declination, declination_at, field_expected_at
 from logger.recording import Recording
@@ -172,7 +171,7 @@ def _same_recording(folder: Path, sha256: str) -> Path | None:
     if not folder.is_dir():
         return None
     for path in sorted(folder.glob("*.sweep")):
-        if path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == sha256:
+        if path.is_file() and file_sha256(path) == sha256:
             return path
     return None
 

@@ -10,6 +10,7 @@ import pandas as pd
 import pvlib
 import pytest
 
+from logger.access import carried
 from logger.report.browser_page import browser_page
 
 
@@ -55,6 +56,18 @@ def test_the_horizon_is_the_points_own(report):
     profile = point.horizon.profile
     for azimuth in (100, 150, 200):
         assert told["height"][azimuth] == pytest.approx(profile.elevation_at(azimuth), abs=0.06)
+
+
+def test_a_module_above_the_sight_sees_a_lower_horizon_as_in_the_document(report):
+    point = report.points[0]
+    seen = replace(point.horizon.profile, rise_m=-2.0)
+    raised = replace(point, horizon=replace(point.horizon, profile=seen))
+    (told,) = data_of(browser_page(replace(report, points=(raised,))))["points"]
+    for azimuth in (100, 160, 240):
+        assert told["height"][azimuth] == pytest.approx(
+            carried(seen).elevation_at(azimuth), abs=0.06
+        )
+        assert told["height"][azimuth] < seen.elevation_at(azimuth) - 1.0
 
 
 def test_a_name_is_never_markup(report):
