@@ -49,6 +49,19 @@ class Site:
         return 180.0 if self.latitude_deg >= 0 else 0.0
 
 
+METRES_A_DEGREE = 111_195.0
+"""Of latitude, on the sphere of 6371 km: good enough within a site. [m]"""
+
+
+def moved(site: Site, east_m: float, north_m: float) -> tuple[float, float]:
+    """Latitude and longitude of a place some metres from the site. [deg]"""
+    across = METRES_A_DEGREE * math.cos(math.radians(site.latitude_deg))
+    return (
+        site.latitude_deg + north_m / METRES_A_DEGREE,
+        site.longitude_deg + east_m / max(across, 1.0),
+    )
+
+
 def distance_km(a: Site, b: Site) -> float:
     """Great-circle distance on a sphere of 6371 km. [km]"""
     la, lb = math.radians(a.latitude_deg), math.radians(b.latitude_deg)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Mapping
 from itertools import count
@@ -22,12 +21,10 @@ from logger.report.content import Report
 from logger.report.language import Words
 from logger.report.sky_chart import sun_path_chart
 from logger.report.tables import as_csv, one_line
+from logger.site import moved
 from logger.sun_paths import sun_paths
 from logger.survey.positions import position_of
 from logger.survey.result import PointResult
-
-METRES_A_DEGREE = 111_195.0
-"""Of a meridian, on the mean sphere of 6371.01 km."""
 
 
 def write_tables(report: Report, folder: Path) -> list[Path]:
@@ -120,11 +117,8 @@ def place_of(job: Job, point: PointResult) -> tuple[float, float] | None:
     site, (at, _) = point.site, position_of(job, point)
     if at is None:
         return (site.longitude_deg, site.latitude_deg) if len(point_names(job)) < 2 else None
-    across = METRES_A_DEGREE * math.cos(math.radians(site.latitude_deg))
-    return (
-        site.longitude_deg + float(at[0]) / max(across, 1.0),
-        site.latitude_deg + float(at[1]) / METRES_A_DEGREE,
-    )
+    latitude, longitude = moved(site, float(at[0]), float(at[1]))
+    return longitude, latitude
 
 
 def points_geojson(

@@ -14,10 +14,7 @@ from numpy.typing import ArrayLike
 from logger.arrays import Floats, floats
 from logger.geometry import interpolate_azimuthal
 from logger.simulation.scenery import Part
-from logger.site import Site
-
-METRES_A_DEGREE = 111_195.0
-"""Of a sphere of 6371 km. [m]"""
+from logger.site import METRES_A_DEGREE, Site
 
 
 @dataclass(frozen=True)

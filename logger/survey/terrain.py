@@ -16,6 +16,7 @@ from logger.errors import InputError
 from logger.files import plain
 from logger.job import Job, kept_recordings, known_points, write_json
 from logger.job.names import stamp
+from logger.site import moved
 from logger.survey.calibrations import is_by_ridge, stored_calibrations
 from logger.survey.recipe import recipe_of
 from logger.survey.ridge import Ridge, ridges_of
@@ -41,8 +42,6 @@ what was measured later is mostly better). [m]"""
 ALTITUDE_LIMIT_M = 30.0
 """The job's altitude may differ from the tiles' by this and their error (common practice, no
 source). [m]"""
-METRES_A_DEGREE = 111_195.0
-"""Of latitude, on a sphere of 6371 km: good enough within a site. [m]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,14 +160,12 @@ def _forget(job: Job, recording: str) -> None:
 def _far_of(job: Job, point: str, heights: Heights, error_m: float) -> tuple[FarHorizon, float]:
     """The far horizon of a point, and the ground there."""
     known, site = job.point(point), job.site
-    north = site.latitude_deg + (known.north_m or 0.0) / METRES_A_DEGREE
-    shrink = METRES_A_DEGREE * float(np.cos(np.radians(site.latitude_deg)))
-    east = site.longitude_deg + (known.east_m or 0.0) / shrink
-    ground = heights.at(north, east)
+    place = moved(site, known.east_m or 0.0, known.north_m or 0.0)
+    ground = heights.at(*place)
     # An altitude that nobody told is 0: the eye never stands below the ground.
     stands = float(np.nanmax([site.altitude_m + (known.up_m or 0.0), ground]))
     sight = SIGHT_HEIGHT_M if known.sight_height_m is None else known.sight_height_m
-    return far_horizon(heights, north, east, stands + sight, error_m), ground
+    return far_horizon(heights, *place, stands + sight, error_m), ground
 
 
 def altitude_check(altitude_m: float, ground_m: float, error_m: float) -> Check:

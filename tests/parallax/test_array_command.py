@@ -17,8 +17,8 @@ import pytest
 
 from logger.access import SiteYear
 from logger.job import read_job, set_named
-from logger.report.files import METRES_A_DEGREE
 from logger.settings import Settings
+from logger.site import METRES_A_DEGREE
 from logger.survey.demo import ROOF, shipped_survey
 
 COMMAND = Path(sys.executable).with_name("horizon-logger")
