@@ -31,7 +31,7 @@ COMMANDS: dict[str, str] = {
     "terrain": "Far horizon from elevation data, and north from the ridge.",
     "compare": "Points side by side: which is best, and by how much.",
     "agreement": "How well several sweeps of one point agree.",
-    "class": "What a class that swept one spot measured, and how well.",
+    "class": "What a class that swept one point measured, and how well.",
     "array": "Solar access over a whole roof, from the points swept.",
     "edit": "Put a point right: exclude, set, name, rename, remove; recordings stay.",
     "settings": "What decides the figures, and what it is set to.",

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("job", type=click.Path(path_type=Path))
-@click.option("--plane", help="Which one; a job with one plane needs none.")
+@click.option("--plane", help="Name of the plane; a job with one plane needs none.")
 @click.option(
     "--at",
     "at",
@@ -39,20 +39,20 @@ if TYPE_CHECKING:
     "--step",
     "step_m",
     type=click.FloatRange(min=0.05),
-    help="Of the grid, metres.  [default: a little under half a metre]",
+    help="Distance between places of the grid, metres.  [default: a little under half a metre]",
 )
 @click.option(
     "--size",
     metavar="WIDTH,HEIGHT",
     type=RECTANGLE,
-    help="Find the best place for a rectangle of this size, m.",
+    help="Find the best place for a rectangle of this size, metres.",
 )
 @click.option(
     "--rows",
     metavar="SLANT,PITCH",
     type=Metres("1.7,3.5", "SLANT,PITCH"),
-    help="Rows of modules on level ground: their height along the slope, and from front to front, "
-    "metres; when a row shades the next.",
+    help="Say when one row of modules on level ground shades the next: height of a row along its "
+    "slope, and distance from front to front, metres.",
 )
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the places as CSV.")
 @click.option(

@@ -1,4 +1,4 @@
-"""``horizon-logger class``: what a class that swept one spot measured, and how well."""
+"""``horizon-logger class``: what a class that swept one point measured, and how well."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def command(
     """Hold the sweeps of a class against each other: one page for the wall, a line a student.
 
     FOLDER holds a job a student, or is one job with a point or an --observer a student; all swept
-    one spot, and are judged under the first job's sky, planes and settings. What to do better
+    one point, and are judged under the first job's sky, planes and settings. What to do better
     stands in the order of its effect on the year's solar access. A recording handed in twice is
     named and counts once.
     """

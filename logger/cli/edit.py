@@ -128,7 +128,7 @@ def rename(folder: Path, point: str, name: str, why: str, who: str) -> None:
 @command.command("name-sector")
 @JOB
 @POINT
-@click.option("--name", required=True, help="Of what stands there.")
+@click.option("--name", required=True, help="Name of what stands there.")
 @click.option("--kind", type=KIND, default="other", show_default=True)
 @_sector(required=True)
 @DISTANCE

@@ -151,17 +151,17 @@ def _recipe_options(named: Mapping[str, str], required: bool) -> list[Callable[[
     known = {one.name: one for one in fields(Settings)}
     angle = functools.partial(click.option, type=float, required=required)
     return [
-        angle("--tilt", "tilt_deg", help="Of one plane in place of the job's, degrees."),
+        angle("--tilt", "tilt_deg", help="Tilt of one plane in place of the job's, degrees."),
         angle(
             "--azimuth",
             "azimuth_deg",
-            help="Of its downslope normal, degrees clockwise from true north.",
+            help="Azimuth of its downslope normal, degrees clockwise from true north.",
         ),
         click.option(
             "--weather",
             "weather_file",
             type=click.Path(path_type=Path),
-            help="Typical year, EPW or TMY3, in place of the job's weather.",
+            help="Typical year to use in place of the job's weather.",
         ),
         *(
             click.option(

@@ -38,14 +38,17 @@ if TYPE_CHECKING:
 )
 @click.option("--tables", is_flag=True, help="Write a folder of tables and pictures beside it.")
 @click.option(
-    "--language", default="en", show_default=True, help="Of the document: en, or de (German)."
+    "--language",
+    default="en",
+    show_default=True,
+    help="Language of the document: en, or de (German).",
 )
 @click.option("--letter", is_flag=True, help="Paper of 8.5 by 11 inches instead of A4.")
 @click.option(
     "--report-date",
     "day",
     type=click.DateTime(["%Y-%m-%d"]),
-    help="On the document.  [default: today]",
+    help="Date on the document.  [default: today]",
 )
 @click.option(
     "--earlier",

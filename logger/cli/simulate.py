@@ -108,7 +108,7 @@ _SCENES = (
 )  # fmt: skip
 @click.option(
     "--observers", type=click.IntRange(1, 200), metavar="N",
-    help="No port: N virtual observers sweep one spot, some with known faults, into --output.",
+    help="No port: N virtual observers sweep one point, some with known faults, into --output.",
 )  # fmt: skip
 @click.option(
     "--output", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",

@@ -97,13 +97,13 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
     "--sight-height",
     "sight_height_m",
     type=float,
-    help="Of the eye above the surface that heights are told from, metres.",
+    help="Height of the sight above the surface that heights are told from, metres.",
 )
 @click.option(
     "--module-height",
     "module_height_m",
     type=float,
-    help="Of the module to be above the same surface, metres.",
+    help="Height of the module to be above the same surface, metres.",
 )
 @click.option("--leaf", type=click.Choice(["in leaf", "bare", "none"]), help="State of the trees.")
 @click.option("--observer", default="", help="Who holds the board.")

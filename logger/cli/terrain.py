@@ -29,13 +29,13 @@ if TYPE_CHECKING:
     "--vertical-error",
     "vertical_error_m",
     type=click.FloatRange(0.1, 100.0),
-    help="Of the tiles' heights, 1 sigma, metres.  [default: 9.7, which is 16 m at 90 %]",
+    help="Standard error of the tiles' heights, metres.  [default: 9.7, which is 16 m at 90 %]",
 )
 @click.option("--licence", default="", help="Who holds the rights to the tiles, for the report.")
 @click.option(
     "--believe",
     type=click.Choice(["terrain", "compass"]),
-    help="Which is right where the ridge contradicts the compass.",
+    help="Say which is right where the ridge contradicts the compass.",
 )
 @json_option
 def command(

@@ -59,7 +59,7 @@ def _facts(lesson: Lesson) -> Iterator[str]:
     found = lesson.observers
     right = "the true horizon" if found.reference else "what all say together"
     yield (
-        f"{len(found.names)} observers, {len(found.sweeps)} sweeps of one spot. By {right} "
+        f"{len(found.names)} observers, {len(found.sweeps)} sweeps of one point. By {right} "
         f"{lesson.plane} gets {100 * lesson.access:.1f} % of the year's light; in brackets how "
         "many points each differs."
     )

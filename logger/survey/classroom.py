@@ -1,4 +1,4 @@
-"""A class that swept one spot: who did what well, and what cost access, first causes first."""
+"""A class that swept one point: who did what well, and what cost access, first causes first."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ WORTH_TELLING = 0.003
 """Share of the year's light: what costs less is told only where a check failed."""
 
 ONE_SPOT_KM = 0.1
-"""Jobs of one spot lie within this: the site is rounded in more than one way. [km]"""
+"""Jobs of one point lie within this: the site is rounded in more than one way. [km]"""
 
 COMPASS = ("tumble coverage", "compass heading error", "compass calibration")
 PASSES = ("passes agree", "heading steady", "sun's range seen twice")
@@ -126,7 +126,7 @@ def lesson_of(folder: Path, reference: HorizonProfile | None = None) -> Lesson:
         max((one.started.date() for one in apart if one.started), default=dt.date.today()),
         twice,
         tuple(f"{one.place.student}: {one.error}" for one in apart if one.error is not None),
-        tuple(f"{j.name} lies elsewhere: it is no sweep of this spot" for j in far),
+        tuple(f"{j.name} lies elsewhere: it is no sweep of this point" for j in far),
     )
 
 
