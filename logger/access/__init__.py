@@ -4,7 +4,7 @@ A horizon from anywhere, a site, planes and weather in; access, loss and interva
 nothing of boards, sweeps or jobs.
 """
 
-from logger.access.best_plane import BestPlane, PlaneMap
+from logger.access.best_plane import BestPlane
 from logger.access.calculator import SiteYear
 from logger.access.heights import carried
 from logger.access.intervals import Part
@@ -38,7 +38,6 @@ __all__ = [
     "ObstructionLoss",
     "Part",
     "Plane",
-    "PlaneMap",
     "PlaneResult",
     "Rules",
     "SiteYear",

@@ -119,29 +119,3 @@ def best_plane(light: SkyLight) -> BestPlane:
         around = np.arange(-3, 4)
         tilt = np.clip(best.tilt_deg + step[0] * around, 0.0, 90.0)
         azimuth = best.azimuth_deg + step[1] * around
-
-
-@dataclass(frozen=True, eq=False)
-class PlaneMap:
-    """Yearly irradiation over tilt and azimuth."""
-
-    tilt_deg: Floats  # [deg] Shape (T,)
-    azimuth_deg: Floats  # [deg] Shape (A,)
-    irradiation_kwh_m2: Floats  # [kWh/m2] Shape (T, A)
-    best: BestPlane
-
-    @property
-    def share_of_best(self) -> Floats:
-        """Of what the best plane receives. Shape (T, A)."""
-        return self.irradiation_kwh_m2 / max(self.best.irradiation_kwh_m2, 1e-12)
-
-
-def plane_map(
-    light: SkyLight, tilt_step_deg: float = 5.0, azimuth_step_deg: float = 10.0
-) -> PlaneMap:
-    """Irradiation of every plane on a grid."""
-    tilt = np.arange(0.0, 90.0 + 1e-9, tilt_step_deg)
-    azimuth = np.arange(0.0, 360.0 - 1e-9, azimuth_step_deg)
-    t, a = np.meshgrid(tilt, azimuth, indexing="ij")
-    values = irradiation(light, t.ravel(), a.ravel()).reshape(t.shape)
-    return PlaneMap(tilt, azimuth, values, best_plane(light))

@@ -9,13 +9,11 @@ import numpy as np
 
 from logger.access.best_plane import (
     BestPlane,
-    PlaneMap,
     SkyLight,
     Skyline,
     best_plane,
     gather,
     irradiation,
-    plane_map,
 )
 from logger.access.blocking import disc_above
 from logger.access.heights import carried
@@ -195,10 +193,6 @@ class SiteYear:
     def best_under(self, horizon: HorizonProfile) -> BestPlane:
         """The fixed plane that receives most under a horizon."""
         return best_plane(self.sky_light(horizon))
-
-    def map_under(self, horizon: HorizonProfile | None = None) -> PlaneMap:
-        """Yearly irradiation over tilt and azimuth, under a horizon or an open sky."""
-        return plane_map(self.open_sky if horizon is None else self.sky_light(horizon))
 
     def orientation_factor(self, plane: Plane) -> tuple[float, Floats]:
         """A plane's unshaded irradiation against the best fixed plane's; and under drawn skies.

@@ -31,7 +31,7 @@ from logger.access.irradiance import HALVES, KWH_A_MINUTE, MONTHS
 from logger.access.leaf import drawn_leaf, middle_leaf
 from logger.access.losses import OpenPlane, access
 from logger.access.skies import Skies
-from logger.access.sun_table import Singles, SunGrid, sky_lost, sky_table
+from logger.access.sun_table import SKY_LEVELS, Singles, SunGrid, lost, sky_table
 from logger.access.surroundings import crowns_of, without_crowns
 from logger.arrays import Floats, floats
 from logger.checks import NORMAL_95, PERCENTILES_95
@@ -50,7 +50,7 @@ class PlaneTable:
     """What skylines take from one plane, by direction."""
 
     sun: Singles
-    sky: Floats
+    sky: Singles
     lit: tuple[int, ...]  # Lights that have any beam
     lights: int
 
@@ -79,30 +79,31 @@ class Taken:
 
 
 def taken_by(
-    solid_deg: Floats, crowns_deg: Floats | None, table: PlaneTable, grid: SunGrid
-) -> tuple[Taken, Taken | None]:
-    """What solid skylines take, and what lies between them and the crowns before them."""
-    solid = _taken(solid_deg, table, grid)
+    solid_deg: Floats, crowns_deg: Floats | None, tables: Sequence[PlaneTable], grid: SunGrid
+) -> list[tuple[Taken, Taken | None]]:
+    """What solid skylines take of each plane, and what lies between them and crowns before them."""
+    solid = _taken(solid_deg, tables, grid)
     if crowns_deg is None:
-        return solid, None
-    whole = _taken(np.maximum(crowns_deg, solid_deg), table, grid)
-    return solid, Taken(
-        whole.beam - solid.beam, whole.circumsolar - solid.circumsolar, whole.view - solid.view
-    )
+        return [(one, None) for one in solid]
+    whole = _taken(np.maximum(crowns_deg, solid_deg), tables, grid)
+    return [
+        (a, Taken(b.beam - a.beam, b.circumsolar - a.circumsolar, b.view - a.view))
+        for a, b in zip(solid, whole, strict=True)
+    ]
 
 
-def _taken(height_deg: Floats, table: PlaneTable, grid: SunGrid) -> Taken:
-    beam, circumsolar = (
-        np.zeros((len(height_deg), table.lights, HALVES, MONTHS)) for _ in range(2)
-    )
-    view = np.empty(len(height_deg))
-    for at in range(0, len(height_deg), _AT_ONCE):
+def _taken(height_deg: Floats, tables: Sequence[PlaneTable], grid: SunGrid) -> list[Taken]:
+    n = len(height_deg)
+    shapes = [(n, table.lights, HALVES, MONTHS) for table in tables]
+    found = [Taken(np.zeros(s), np.zeros(s), np.empty((n, MONTHS))) for s in shapes]
+    for at in range(0, n, _AT_ONCE):
         some = slice(at, at + _AT_ONCE)
-        lost = grid.lost(height_deg[some], table.sun)
-        n = len(table.lit)
-        beam[some, table.lit], circumsolar[some, table.lit] = lost[:, :n], lost[:, n : 2 * n]
-        view[some] = sky_lost(height_deg[some], table.sky)
-    return Taken(beam, circumsolar, np.repeat(view[:, None], MONTHS, axis=1))
+        skylines, sky = grid.halves(height_deg[some]), SKY_LEVELS.below(height_deg[some])
+        for table, taken in zip(tables, found, strict=True):
+            beam, circumsolar = np.split(lost(skylines, table.sun), 2, axis=1)
+            taken.beam[some, table.lit], taken.circumsolar[some, table.lit] = beam, circumsolar
+            taken.view[some] = sky @ table.sky
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -249,10 +250,10 @@ class Uncertainty:
         return np.concatenate(found)
 
     def of_plane(
-        self, plane: OpenPlane, table: PlaneTable, grid: SunGrid, skies: Skies, exact: Shares
+        self, plane: OpenPlane, by_all: tuple[Taken, Taken | None], skies: Skies, exact: Shares
     ) -> Drawn:
         """Everything drawn for one plane, given its access under the middle sky; one row."""
-        solid, crowns = taken_by(self.solid_deg, self.crowns_deg, table, grid)
+        solid, crowns = by_all
         q, drawn_q = np.array([skies.circumsolar]), skies.drawn_circumsolar
 
         def under(
@@ -289,12 +290,12 @@ class Uncertainty:
         found = []
         whole = self._rows.get("whole", self._rows.get("survey", slice(0, 1)))
         for rows, leaf in ((slice(0, 1), self._leaf), (whole, self._drawn_leaf)):
-            lost = grid.lost(self.solid_deg[rows], table)[:, 0].sum(axis=1)
+            taken = lost(grid.halves(self.solid_deg[rows]), table)[:, 0].sum(axis=1)
             if self.crowns_deg is not None:
                 higher = np.maximum(self.crowns_deg[rows], self.solid_deg[rows])
-                of_both = grid.lost(higher, table)[:, 0].sum(axis=1)
-                lost = lost + (of_both - lost) * (1.0 - leaf)
-            found.append(lost)
+                by_both = lost(grid.halves(higher), table)[:, 0].sum(axis=1)
+                taken = taken + (by_both - taken) * (1.0 - leaf)
+            found.append(taken)
         return np.concatenate(found)
 
 

@@ -43,7 +43,7 @@ def under_median_sky(year: SiteYear, k: int, found: Skylines) -> Shares:
     skies, n = year.skies, len(found.solid_deg)
     some = skies.drawn[:SKIES]
     rows = np.repeat(np.arange(n), len(some))
-    solid, crowns = taken_by(found.solid_deg, found.whole_deg, year.tables[k], year.grid)
+    ((solid, crowns),) = taken_by(found.solid_deg, found.whole_deg, [year.tables[k]], year.grid)
     taken = _rows(solid, rows), None if crowns is None else _rows(crowns, rows)
     leaf, q = middle_leaf(year.site).monthly(), np.array([skies.circumsolar])
     under = shares(year.planes[k], taken, leaf, np.tile(some, (n, 1, 1, 1)), q)
@@ -60,7 +60,7 @@ def under_drawn_skies(year: SiteYear, k: int, drawn: Skylines, m: int) -> tuple[
     """
     skies, plane = year.skies, year.planes[k]
     n = len(drawn.solid_deg) // m
-    taken = taken_by(drawn.solid_deg, drawn.whole_deg, year.tables[k], year.grid)
+    (taken,) = taken_by(drawn.solid_deg, drawn.whole_deg, [year.tables[k]], year.grid)
     row = np.tile(np.arange(m), n)
     sky = skies.drawn[row % len(skies.drawn)]
     q = skies.drawn_circumsolar[row % len(skies.drawn_circumsolar)]

@@ -22,28 +22,32 @@ FOOT_SLOPE = 0.3  # They end where the skyline falls less than this, degrees a d
 
 def outline_cuts(profile: HorizonProfile) -> Floats:
     """Azimuths at which something begins or ends that stands out of a complete skyline. [deg]"""
-    from scipy.signal import find_peaks, peak_widths
-
     azimuth = np.arange(0.0, 360.0, STEP_DEG)
     height = interpolate_azimuthal(azimuth, profile.azimuth_deg, profile.elevation_deg)
     # Round the circle from its lowest place, so that nothing that stands out is cut in two.
     start = int(np.argmin(height))
     height = np.maximum(np.append(np.roll(height, -start), height[start]), 0.0)
-    tops, found = find_peaks(height, prominence=LEAST_RISE_DEG)
-    alone = found["prominences"] >= LEAST_SHARE * height[tops]
-    _, _, begin, end = peak_widths(height, tops[alone], rel_height=SIDE_SHARE)
-    feet = [
-        *(_foot(height, int(side), -1) for side in begin),
-        *(_foot(height, int(np.ceil(side)), 1) for side in end),
-    ]
+    feet: list[int] = []
+    for top in 1 + np.flatnonzero((np.diff(height[:-1]) > 0) & (np.diff(height[1:]) <= 0)):
+        sides = _side(height[top::-1]), _side(height[top:])
+        rise = height[top] - max(side.min() for side in sides)
+        if rise >= max(LEAST_RISE_DEG, LEAST_SHARE * height[top]):
+            before, after = (_foot(side, height[top] - SIDE_SHARE * rise) for side in sides)
+            feet += [int(top) - before, int(top) + after]
     cuts = wrap360(azimuth[start] + STEP_DEG * floats(feet))
     cuts = np.unique(np.round(cuts, 1))
     apart = wrap360(cuts - np.roll(cuts, 1)) >= LEAST_WIDTH_DEG
     return floats(cuts[apart | (len(cuts) == 1)])
 
 
-def _foot(height: Floats, at: int, step: int) -> int:
-    """Walk down a side to where it levels off."""
-    while 0 < at < len(height) - 1 and height[at] - height[at + step] > FOOT_SLOPE * STEP_DEG:
-        at += step
-    return at
+def _side(away: Floats) -> Floats:
+    """The skyline from a top onwards, as far as nothing is higher."""
+    higher = np.flatnonzero(away > away[0])
+    return away[: higher[0]] if len(higher) else away
+
+
+def _foot(side: Floats, level_deg: float) -> int:
+    """Steps from a top down past a level, to where the skyline levels off."""
+    at = int(np.argmax(side <= level_deg))
+    flat = np.flatnonzero(side[at:-1] - side[at + 1 :] <= FOOT_SLOPE * STEP_DEG)
+    return at + int(flat[0]) if len(flat) else len(side) - 1

@@ -12,7 +12,15 @@ import numpy as np
 from logger.access.blocking import SunBlocking, block_sun
 from logger.access.electricity import power_w
 from logger.access.heights import carried
-from logger.access.intervals import Drawn, Shares, Uncertainty, interval_of, parts_of
+from logger.access.intervals import (
+    Drawn,
+    Shares,
+    Taken,
+    Uncertainty,
+    interval_of,
+    parts_of,
+    taken_by,
+)
 from logger.access.irradiance import KWH_A_MINUTE, MONTHS
 from logger.access.leaf import middle_leaf
 from logger.access.losses import Losses, OpenPlane, access, losses, share_of
@@ -96,6 +104,11 @@ class Point:
             self.best, self.worst = (Case(year, seen_from_module.filled(f)) for f in (0.0, 90.0))
         self.uncertainty = Uncertainty(measured_alone(horizon), year.site, year.settings)
 
+    @cached_property
+    def _taken(self) -> list[tuple[Taken, Taken | None]]:
+        skylines = self.uncertainty
+        return taken_by(skylines.solid_deg, skylines.crowns_deg, self.year.tables, self.year.grid)
+
     def result(self, k: int) -> PlaneResult:
         """All of one plane."""
         year, plane = self.year, self.year.planes[k]
@@ -109,7 +122,7 @@ class Point:
         exact = Shares(solar[0][None], beam[0][None])
         drawn = Drawn(exact, exact, exact, {})
         if year.settings.draws:
-            drawn = self.uncertainty.of_plane(plane, year.tables[k], year.grid, year.skies, exact)
+            drawn = self.uncertainty.of_plane(plane, self._taken[k], year.skies, exact)
         solar_access = _bounded(solar, drawn, "solar", is_known)
         factor, factors = year.orientation_factor(plane.plane)
         resource = _resource(solar, drawn, factor, factors, is_known)

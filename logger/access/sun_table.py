@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -30,45 +31,73 @@ Singles: TypeAlias = NDArray[np.float32]
 
 
 @dataclass(frozen=True, eq=False)
+class Levels:
+    """Rows of a table: some sectors, each with levels from level ground upwards."""
+
+    sector: Ints  # Rising. Shape (S,).
+    levels: Ints  # Of each of them. Shape (S,).
+    step_deg: float  # Between levels
+
+    @cached_property
+    def start(self) -> Ints:
+        """First row of each sector. Shape (S,)."""
+        return np.cumsum(self.levels) - self.levels
+
+    def below(self, height_deg: Floats, which: slice = slice(None)) -> Any:
+        """Skylines as a sparse matrix, whose product with a table is what lies below them."""
+        from scipy.sparse import csr_matrix
+
+        levels, start = self.levels[which], self.start[which]
+        # A level row and the next one up, shared between by where the skyline stands.
+        at = np.clip(height_deg[:, self.sector[which]] / self.step_deg, 0.0, levels - 1.0)
+        row = np.minimum(at.astype(np.int32), np.maximum(levels - 2, 0))
+        upper = (at - row).astype(np.float32)
+        row += start
+        n, rows = len(height_deg), int(self.levels.sum())
+        pointer = np.arange(n + 1, dtype=np.int32) * (2 * len(levels))
+        data: Any = (
+            np.stack([1.0 - upper, upper], axis=-1).ravel(),
+            np.stack([row, row + 1], axis=-1).astype(np.int32).ravel(),
+            pointer,
+        )
+        return csr_matrix(data, shape=(n, rows))
+
+
+SKY_LEVELS = Levels(np.arange(SECTORS), np.full(SECTORS, 91), 1.0)
+"""The whole sky, degree by degree."""
+
+
+@dataclass(frozen=True, eq=False)
 class SunGrid:
     """Where the sun stands over the year, in the cells of a table."""
 
-    sector: Ints  # Sectors in which it stands at all, rising. Shape (S,).
-    levels: Ints  # Rows of each of them, from level upwards. Shape (S,).
-    start: Ints  # First row of each of them. Shape (S,).
+    rows: Levels  # Of the sectors in which it stands at all
     cell: Ints  # Row and month of each minute, ``row * 12 + month``. Shape (N,).
 
     def table(self, amounts: Sequence[Floats]) -> Singles:
         """Sums of minutes below each level. Shape (rows, columns * 12)."""
-        rows = int(self.levels.sum())
+        levels, start = self.rows.levels, self.rows.start
+        rows = int(levels.sum())
         sums = np.stack(
             [np.bincount(self.cell, a, minlength=rows * MONTHS) for a in amounts]
         ).reshape(len(amounts), rows, MONTHS)
         below = np.cumsum(sums, axis=1)
         # What came before a sector's first row belongs to the sectors before it.
-        before = below[:, self.start] - sums[:, self.start]
-        below -= np.repeat(before, self.levels, axis=1)
+        before = below[:, start] - sums[:, start]
+        below -= np.repeat(before, levels, axis=1)
         return below.transpose(1, 0, 2).reshape(rows, -1).astype(np.float32)
 
-    def lost(self, height_deg: Floats, table: Singles) -> Floats:
-        """What skylines take: before noon and after. Shape (n, columns, 2, 12)."""
-        from scipy.sparse import csr_matrix
+    def halves(self, height_deg: Floats) -> tuple[Any, Any]:
+        """Skylines before noon and after, when the sun stands east of the meridian and west."""
+        noon = int(np.searchsorted(self.rows.sector, SECTORS // HALVES))
+        east, west = slice(None, noon), slice(noon, None)
+        return self.rows.below(height_deg, east), self.rows.below(height_deg, west)
 
-        n = len(height_deg)
-        # A level row and the next one up, shared between by where the skyline stands.
-        at = np.clip(height_deg[:, self.sector] / STEP_DEG, 0.0, self.levels - 1.0)
-        level = np.minimum(at.astype(np.int64), np.maximum(self.levels - 2, 0))
-        upper = at - level
-        row = np.stack([self.start + level, self.start + level + 1], axis=-1).astype(np.int32)
-        value = np.stack([1.0 - upper, upper], axis=-1).astype(np.float32)
-        # The sun stands east of the meridian before noon, wherever on Earth.
-        noon = int(np.searchsorted(self.sector, SECTORS // HALVES))
-        result = np.empty((HALVES, n, table.shape[1]), dtype=np.float32)
-        for half, which in enumerate((slice(None, noon), slice(noon, None))):
-            pointer = np.arange(n + 1, dtype=np.int32) * (2 * row[0, which].shape[0])
-            of_half: Any = (value[:, which].ravel(), row[:, which].ravel(), pointer)
-            result[half] = csr_matrix(of_half, shape=(n, len(table))) @ table
-        return floats(result.reshape(HALVES, n, -1, MONTHS).transpose(1, 2, 0, 3))
+
+def lost(skylines: tuple[Any, Any], table: Singles) -> Floats:
+    """What skylines take: before noon and after. Shape (n, columns, 2, 12)."""
+    halves = np.stack([half @ table for half in skylines])
+    return floats(halves.reshape(HALVES, halves.shape[1], -1, MONTHS).transpose(1, 2, 0, 3))
 
 
 def sun_grid(sun: SunYear) -> SunGrid:
@@ -80,21 +109,14 @@ def sun_grid(sun: SunYear) -> SunGrid:
     np.maximum.at(levels, sector, level + 1)
     sunny = np.flatnonzero(levels)
     start = np.cumsum(levels) - levels
-    return SunGrid(sunny, levels[sunny], start[sunny], (start[sector] + level) * MONTHS + sun.month)
+    cell = (start[sector] + level) * MONTHS + sun.month
+    return SunGrid(Levels(sunny, levels[sunny], STEP_DEG), cell)
 
 
-def sky_table(plane: Plane) -> Floats:
-    """View of the sky that a plane loses below each whole degree. Shape (SECTORS, 91)."""
+def sky_table(plane: Plane) -> Singles:
+    """View of the sky that a plane loses below each of `SKY_LEVELS`. Shape (rows, 1)."""
     above = sky_above(
         np.arange(91.0), SECTOR_MIDDLES[:, None], plane.tilt_deg, plane.azimuth_deg
     ) * np.radians(GRID_DEG)
-    return floats(above[:, :1] - above)
-
-
-def sky_lost(height_deg: Floats, table: Floats) -> Floats:
-    """View of the sky that skylines take. Shape (n,)."""
-    at = np.clip(height_deg, 0.0, 90.0)
-    level = np.minimum(at.astype(np.int64), 89)
-    row = np.arange(SECTORS) * table.shape[1] + level
-    low, high = table.ravel()[row], table.ravel()[row + 1]
-    return floats((low + (high - low) * (at - level)).sum(axis=1))
+    lost_view: Singles = (above[:, :1] - above).reshape(-1, 1).astype(np.float32)
+    return lost_view

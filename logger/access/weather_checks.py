@@ -33,27 +33,20 @@ BALANCE = 0.10
 
 def weather_checks(weather: Weather, sun: SunYear, light: Light) -> tuple[Check, ...]:
     """Hold weather, as it was spread over the site's minutes, against the site's sun."""
-    checks = [*_of_a_year(weather, sun, light)] if weather.first is None else []
+    checks = []
+    if weather.first is None:
+        checks = [*_of_its_rows(weather, sun), *_of_its_light(weather, sun, light)]
     if weather.place is not None:
         checks += _of_the_place(weather.place, sun.site)
     return tuple(checks)
 
 
-def _of_a_year(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
+def _of_its_rows(weather: Weather, sun: SunYear) -> list[Check]:
     row, _ = weather.rows_at(sun.minute)
     held = float(np.mean(row >= 0))
     up = np.bincount(row[row >= 0], minlength=len(weather.dni_wm2)) > 0
     beam = np.nan_to_num(weather.dni_wm2)
     dark = float(beam[~up].sum() / max(beam.sum(), 1e-9))
-    height = sun.vectors[2]
-    outside = np.where(row >= 0, light.extraterrestrial_wm2 * height, 0.0)
-    ghi = light.ghi_wm2
-    minutes_from_noon = (sun.solar_hour - 12.0) * 60.0
-    apart = _mean(minutes_from_noon, ghi) - _mean(minutes_from_noon, outside)
-    clearness = float(ghi.sum() / max(outside.sum(), 1e-9))
-    parts = float((light.dni_wm2 * height + light.dhi_wm2).sum() / max(ghi.sum(), 1e-9) - 1.0)
-    low, high = CLEARNESS
-    sound = low <= clearness <= high
     return [
         _check(
             "weather complete",
@@ -73,6 +66,19 @@ def _of_a_year(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
             f"{100 * dark:.1f} % of the weather's beam falls into hours without sun at this site",
             "see whether its times, its time zone and its place fit",
         ),
+    ]
+
+
+def _of_its_light(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
+    height, ghi = sun.vectors[2], light.ghi_wm2
+    known = weather.rows_at(sun.minute)[0] >= 0
+    outside = np.where(known, light.extraterrestrial_wm2 * height, 0.0)
+    minutes_from_noon = (sun.solar_hour - 12.0) * 60.0
+    apart = _mean(minutes_from_noon, ghi) - _mean(minutes_from_noon, outside)
+    clearness = float(ghi.sum() / max(outside.sum(), 1e-9))
+    parts = float((light.dni_wm2 * height + light.dhi_wm2).sum() / max(ghi.sum(), 1e-9) - 1.0)
+    low, high = CLEARNESS
+    return [
         _check(
             "weather in step with the sun",
             abs(apart) <= STEP_MIN,
@@ -85,7 +91,7 @@ def _of_a_year(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
         ),
         _check(
             "weather's year possible",
-            sound,
+            low <= clearness <= high,
             100 * clearness,
             100 * (high if clearness > high else low),
             "%",

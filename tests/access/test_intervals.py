@@ -77,7 +77,7 @@ def test_drawn_access_is_that_of_every_draw_assessed_one_by_one(year, unsure):
     drawn = drawn_elevation(unsure, errors)
     plane, one = year.planes[0], np.ones(1)
     table = plane_table(plane, year.grid)
-    taken = taken_by(drawn, None, table, year.grid)
+    (taken,) = taken_by(drawn, None, [table], year.grid)
     quick = shares(plane, taken, np.zeros((1, 12)), year.skies.middle[None], one)
     exact = [roof(year, HorizonProfile(SECTOR_MIDDLES, row)) for row in drawn]
     for which, share in (("solar", "solar_access"), ("beam", "beam_access")):
@@ -97,7 +97,7 @@ def test_drawn_crowns_let_their_share_through(year, street):
         drawn_elevation(p, SurveyErrors.of([0.0], [0.0])) for p in (without_crowns(leafy), leafy)
     ]
     plane = year.planes[0]
-    taken = taken_by(*heights, plane_table(plane, year.grid), year.grid)
+    (taken,) = taken_by(*heights, [plane_table(plane, year.grid)], year.grid)
     from logger.access.leaf import middle_leaf
 
     leaf = middle_leaf(year.site).monthly()
