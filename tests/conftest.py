@@ -1,6 +1,19 @@
-"""What all tests share."""
+"""What all tests share: commands as they are typed, in this process or as installed."""
 
+import contextlib
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
 from hypothesis import settings
+
+from logger.cli import main
+
+COMMAND = Path(sys.executable).with_name("horizon-logger")
+TIMEOUT_S = 120
 
 # A busy machine is slow, not wrong; and the same tree passes or fails alike on every run. New
 # examples are searched with `pytest --hypothesis-profile=search`.
@@ -13,3 +26,47 @@ def pytest_terminal_summary(terminalreporter, config):
     """The order is another each time; this makes it again."""
     seed = getattr(config.option, "randomly_seed", None)
     terminalreporter.write_line(f"order of the tests: --randomly-seed={seed}")
+
+
+@dataclass(frozen=True)
+class Ran:
+    """How a command ended."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture(scope="session")
+def run():
+    """Run a command in this process; whatever its exit code, it ends by itself."""
+
+    def call(*arguments, cwd="."):
+        with contextlib.chdir(cwd):
+            done = CliRunner().invoke(main, [str(a) for a in arguments], prog_name=COMMAND.name)
+        if done.exception is not None and not isinstance(done.exception, SystemExit):
+            raise done.exception
+        return Ran(done.exit_code, done.stdout, done.stderr)
+
+    return call
+
+
+@pytest.fixture(scope="session")
+def installed():
+    """Run the installed command; never a traceback, whatever the exit code."""
+
+    def call(*arguments, cwd=None):
+        done = subprocess.run(
+            [str(COMMAND), *map(str, arguments)],
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            encoding="utf-8",
+            timeout=TIMEOUT_S,
+            cwd=cwd,
+            check=False,
+        )
+        assert "Traceback" not in done.stderr, done.stderr
+        assert "Warning" not in done.stderr, done.stderr  # of Python's or of a library's
+        return Ran(done.returncode, done.stdout, done.stderr)
+
+    return call

@@ -62,8 +62,9 @@ ROOMS = {
     ),
     "access": (
         ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],
-        ["tests/access/test_figures.py", "tests/access/test_window.py",
-         "tests/access/test_bounds.py", "tests/access/test_best_plane.py"],
+        ["tests/access/test_result.py", "tests/access/test_window.py",
+         "tests/access/test_blocking.py", "tests/access/test_intervals.py",
+         "tests/access/test_best_plane.py"],
     ),
     "job": (
         ["logger/job/edits.py", "logger/job/folder.py", "logger/job/names.py"],
@@ -91,8 +92,8 @@ ROOMS = {
     "commands": (
         ["logger/cli/declination.py", "logger/cli/new.py", "logger/cli/settings.py",
          "logger/places.py", "logger/settings.py"],
-        ["tests/commands/test_what_is_printed.py", "tests/job/test_new_command.py",
-         "tests/ground/test_places.py"],
+        ["tests/commands/test_magnetic_model.py", "tests/commands/test_what_is_printed.py",
+         "tests/job/test_new_command.py", "tests/ground/test_places.py"],
     ),
 }  # fmt: skip
 COPIED = (

@@ -124,7 +124,7 @@ def _only_board(baud: int | None, say: Callable[[str], None]) -> tuple[str, int 
     names = list(serial_ports())
     if names:
         say(f"no port given: listening to {', '.join(names)}")
-    found = [port for port in listen_to_all(names, baud=baud) if port.answers]
+    found = [port for port in listen_to_all(names, LISTEN_S, baud=baud) if port.answers]
     if len(found) != 1:
         what = f"{len(found)} boards are heard" if found else "no board is heard on any serial port"
         heard_on = ", ".join(port.url for port in found) or "horizon-logger ports lists them"

@@ -146,9 +146,16 @@ def test_far_places_give_sane_figures(place):
         assert not lit[:12].all()
 
 
-def test_a_month_without_sun_is_null():
-    year = SiteYear(Site(78, 15), [Plane("p", 30, 180)], NOTHING_DRAWN)
-    plane = year.assess(HorizonProfile.level()).as_dict()["planes"][0]
-    december = plane["solar_access"]["monthly"][11]
-    assert set(december.values()) == {None}
-    assert plane["window"]["monthly_clear_fraction"][11] is None
+def test_both_sides_of_the_date_line_are_one_place():
+    plane = [Plane("p", 30, 180)]
+    one, other = (
+        SiteYear(Site(46, longitude), plane, NOTHING_DRAWN)
+        .assess(HorizonProfile([0, 180], [5, 12]))
+        .planes[0]
+        .solar_access
+        for longitude in (180, -180)
+    )
+    # A month of local mean solar time begins a day apart on the two sides, and they fall into
+    # neighbouring cells of the turbidity table.
+    assert one.value[:12] == pytest.approx(other.value[:12], abs=0.012)
+    assert one.annual == pytest.approx(other.annual, abs=0.001)

@@ -1,11 +1,13 @@
-"""Run the installed command, and virtual boards for it to talk to, as separate processes."""
+"""Virtual boards for commands to talk to, and a ridge that was swept with one."""
 
 import contextlib
+import json
 import os
 import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,43 +16,22 @@ TIMEOUT_S = 120
 
 
 @dataclass(frozen=True)
-class Ran:
-    """How a command ended."""
-
-    code: int
-    out: str
-    err: str
-
-
-@dataclass(frozen=True)
 class Surveyed:
-    """A job, its one recording, and the true skyline as CSV."""
+    """A job, its one recording, the true skyline as CSV, and what the sweep said."""
 
     job: Path
     recording: Path
     truth: Path
+    said: str
 
 
-@pytest.fixture(scope="session")
-def run():
-    """Run the installed command; never a traceback, whatever the exit code."""
+@dataclass(frozen=True)
+class Replayed:
+    """A replay as installed: how it ended, its JSON, and its table of samples."""
 
-    def call(*arguments, cwd=None, text_in=None):
-        done = subprocess.run(
-            [str(COMMAND), *map(str, arguments)],
-            input=text_in,
-            stdin=subprocess.DEVNULL if text_in is None else None,
-            capture_output=True,
-            encoding="utf-8",
-            timeout=TIMEOUT_S,
-            cwd=cwd,
-            check=False,
-        )
-        assert "Traceback" not in done.stderr, done.stderr
-        assert "Warning" not in done.stderr, done.stderr  # of Python's or of a library's
-        return Ran(done.returncode, done.stdout, done.stderr)
-
-    return call
+    ran: Any
+    result: dict[str, Any]
+    samples: list[str]
 
 
 @contextlib.contextmanager
@@ -90,7 +71,7 @@ def job(run, tmp_path):
 
 
 @pytest.fixture(scope="session")
-def ridge(run, board, tmp_path_factory):
+def ridge(run, installed, board, tmp_path_factory):
     """A calibrated sweep of the smooth ridge, board without iron, over TCP; with its truth."""
     folder = tmp_path_factory.mktemp("ridge")
     job, truth = folder / "job", folder / "truth.csv"
@@ -99,9 +80,18 @@ def ridge(run, board, tmp_path_factory):
         "--tcp", "127.0.0.1:0", "--do", "compass,sweep", "--no-iron", "--speed", 0, "--once",
         "--truth", truth,
     ) as port:  # fmt: skip
-        calibrated = run("calibrate", "compass", job, "--port", port)
+        calibrated = installed("calibrate", "compass", job, "--port", port)
         assert calibrated.code == 0, calibrated.err
-        swept = run("sweep", job, "spot", "--port", port)
+        swept = installed("sweep", job, "spot", "--port", port)
     assert swept.code == 0, swept.err
     (recording,) = (job / "sweeps" / "spot").glob("*.sweep")
-    return Surveyed(job, recording, truth)
+    return Surveyed(job, recording, truth, swept.err)
+
+
+@pytest.fixture(scope="session")
+def replayed(installed, ridge, tmp_path_factory):
+    """The ridge replayed."""
+    table = tmp_path_factory.mktemp("replayed") / "samples.csv"
+    more = ("--job", ridge.job, "--samples", table, "--json", "-")
+    ran = installed("replay", ridge.recording, *more)
+    return Replayed(ran, json.loads(ran.out), table.read_text().splitlines())

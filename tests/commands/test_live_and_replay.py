@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import sys
 from dataclasses import fields
 
 import numpy as np
@@ -10,7 +9,6 @@ import pytest
 
 from logger import __version__
 from logger.horizon_csv import read_horizon_csv
-from logger.recording import read_recording
 from logger.settings import Settings
 
 BYTE_FOR_BYTE = tuple(map(int, np.__version__.split(".")[:2])) >= (2, 4)
@@ -30,57 +28,31 @@ def same(one, other):
     return one == other
 
 
-def until_the_trigger(path):
-    sentences = [raw for _, raw in read_recording(path).sentences]
-    keys = [i for i, raw in enumerate(sentences) if raw.startswith(b"$PHLGK")]
-    return sentences[: keys[0] + 1]
+def test_a_sweep_over_a_port_is_answered_as_its_replay_is(ridge, replayed):
+    stored = json.loads((ridge.job / "results" / "spot.json").read_text())
+    for part in ("horizon", "planes"):
+        assert same(replayed.result[part], stored[part])
 
 
-def swept(run, board, job, point, *how):
-    with board("--no-iron", "--speed", 0, "--once", "--scene", "street", *how) as port:
-        done = run("sweep", job, point, "--port", port)
-    assert done.code == 4, done.err
-    assert "compass calibration" in done.err
-    (path,) = (job / "sweeps" / point).glob("*.sweep")
-    return path
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
-def test_pty_and_tcp_record_the_same_sentences_and_replay_to_the_same_profile(run, board, job):
-    by_pty = swept(run, board, job, "by pty", "--pty")
-    by_tcp = swept(run, board, job, "by tcp", "--tcp", "127.0.0.1:0")
-    # Where one read of the port ends after the trigger is chance.
-    assert until_the_trigger(by_pty) == until_the_trigger(by_tcp)
-    for path, point in ((by_pty, "by pty"), (by_tcp, "by tcp")):
-        replayed = json.loads(run("replay", path, "--job", job, "--json", "-").out)
-        stored = json.loads((job / "results" / f"{point}.json").read_text())
-        for part in ("horizon", "planes"):
-            assert same(replayed[part], stored[part])
-
-
-def test_the_ridge_comes_out_within_0_6_degrees_of_the_truth(run, ridge):
-    recording, truth = ridge.recording, ridge.truth
-    got = json.loads(run("replay", recording, "--job", ridge.job, "--json", "-").out)["horizon"]
-    true = read_horizon_csv(truth).elevation_at(got["azimuth_deg"])
+def test_the_ridge_comes_out_within_0_6_degrees_of_the_truth(ridge, replayed):
+    got = replayed.result["horizon"]
+    true = read_horizon_csv(ridge.truth).elevation_at(got["azimuth_deg"])
     assert all(got["measured"])
     assert np.abs(np.array(got["elevation_deg"]) - true).mean() <= 0.6
 
 
-def test_a_replay_gives_the_same_bytes_twice(run, ridge):
-    first, second = (
-        run("replay", ridge.recording, "--job", ridge.job, "--json", "-").out for _ in range(2)
-    )
+def test_a_replay_gives_the_same_bytes_twice(run, ridge, replayed):
+    again = run("replay", ridge.recording, "--job", ridge.job, "--json", "-").out
     if BYTE_FOR_BYTE:
-        assert first == second
-    assert same(json.loads(first), json.loads(second))
+        assert again == replayed.ran.out
+    assert same(json.loads(again), replayed.result)
 
 
-def test_a_result_holds_no_nan_and_says_what_it_came_from(run, ridge):
+def test_a_result_holds_no_nan_and_says_what_it_came_from(ridge, replayed):
     def refuse(constant):
         raise AssertionError(constant)
 
-    text = run("replay", ridge.recording, "--job", ridge.job, "--json", "-").out
-    result = json.loads(text, parse_constant=refuse)
+    result = json.loads(replayed.ran.out, parse_constant=refuse)
     assert result["schema"] == "horizon-logger result 2"
     assert result["program"] == f"horizon-logger {__version__}"
     assert "WMM2025" in result["declination"]["source"]
@@ -93,48 +65,24 @@ def test_a_result_holds_no_nan_and_says_what_it_came_from(run, ridge):
     assert result["sky"]["source"] == "not known: drawn between clear and overcast"
 
 
-def test_the_trigger_seals_the_recording(ridge):
-    assert read_recording(ridge.recording).sealed
+def test_the_safety_notice_comes_before_a_sweep(ridge):
+    assert ridge.said.index("Never look at the sun") < ridge.said.index("recording ")
 
 
-def test_the_safety_notice_comes_before_a_sweep(run, board, job):
-    with board("--tcp", "127.0.0.1:0", "--speed", 0, "--no-iron") as port:
-        done = run("sweep", job, "spot", "--port", port)
-    notice, recording = done.err.index("Never look at the sun"), done.err.index("recording ")
-    assert notice < recording
-
-
-def test_every_sample_can_be_looked_at(run, ridge, tmp_path):
-    table = tmp_path / "samples.csv"
-    done = run(
-        "replay",
-        ridge.recording,
-        "--job",
-        ridge.job,
-        "--samples",
-        table,
-        "--json",
-        tmp_path / "r.json",
-    )
-    assert done.code == 0
-    head, *rows = table.read_text().splitlines()
+def test_every_sample_can_be_looked_at(replayed):
+    head, *rows = replayed.samples
     assert head == "t_s,azimuth_deg,elevation_deg,roll_deg,used,reason"
-    counted = json.loads((tmp_path / "r.json").read_text())["samples"]
+    counted = replayed.result["samples"]
     assert len(rows) == counted["read"]
     assert sum(row.split(",")[4] == "1" for row in rows) == counted["used"]
 
 
-def test_a_given_declination_turns_the_horizon(run, ridge):
-    def horizon(*extra):
-        found = json.loads(
-            run("replay", ridge.recording, "--job", ridge.job, "--json", "-", *extra).out
-        )
-        return found["declination"], found["horizon"]
-
-    ours, _ = horizon()
-    given, turned = horizon("--declination", ours["value_deg"] + 10)
-    assert given["source"] == "given by the user"
-    _, plain = horizon("--declination", ours["value_deg"])
+def test_a_given_declination_turns_the_horizon(run, ridge, replayed):
+    by_model = replayed.result["declination"]["value_deg"]
+    more = ("--job", ridge.job, "--json", "-", "--declination", by_model + 10)
+    found = json.loads(run("replay", ridge.recording, *more).out)
+    assert found["declination"]["source"] == "given by the user"
+    plain, turned = replayed.result["horizon"], found["horizon"]
     moved = np.interp(100, plain["azimuth_deg"], plain["elevation_deg"])
     assert np.interp(110, turned["azimuth_deg"], turned["elevation_deg"]) == pytest.approx(
         moved, abs=0.15

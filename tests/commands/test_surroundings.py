@@ -31,17 +31,11 @@ def run(*arguments, folder, output=subprocess.PIPE, **environment):
 @pytest.mark.parametrize(
     "environment",
     [
-        {"PYTHONIOENCODING": "cp1250"},
-        {"PYTHONIOENCODING": "cp437"},
-        {"PYTHONIOENCODING": "latin-1"},
-        {"PYTHONIOENCODING": "gbk"},
-        {"PYTHONIOENCODING": "ascii"},
-        {"MPLBACKEND": "module://of_a_notebook"},
-        {"SOURCE_DATE_EPOCH": "yesterday"},
-        {"TZ": "Nowhere/Land"},
-        {"PYTHONWARNINGS": "error"},
+        {"PYTHONIOENCODING": "cp437", "MPLBACKEND": "module://of_a_notebook"},
+        {"PYTHONIOENCODING": "gbk", "SOURCE_DATE_EPOCH": "yesterday", "TZ": "Nowhere/Land"},
+        {"PYTHONIOENCODING": "ascii", "PYTHONWARNINGS": "error"},
     ],
-    ids=lambda environment: "=".join(*environment.items()),
+    ids=str,
 )
 def test_what_other_programs_set_does_not_matter(tmp_path: Path, environment) -> None:
     (tmp_path / "h.csv").write_text(FLAT)
@@ -62,7 +56,7 @@ def test_a_full_output_is_one_sentence(tmp_path: Path, more) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a folder in use cannot be removed there")
-@pytest.mark.parametrize("command", [PLACE, ["demo"], ASSESS, ["replay", "x.sweep"]])
+@pytest.mark.parametrize("command", [["demo"], ASSESS])
 def test_a_working_folder_that_was_removed_is_no_traceback(tmp_path: Path, command) -> None:
     gone = tmp_path / "gone"
     gone.mkdir()

@@ -14,14 +14,6 @@ from logger.cli import COMMANDS, main
 from logger.safety import short_notice
 from logger.survey.demo import shipped_survey
 
-# WMM2025 test values (NOAA/BGS, table 6 of the model's report): date, km, latitude, longitude, then
-# inclination and declination in degrees.
-WMM_ROWS = [
-    ("2025-01-01", 0.0, 80.0, 0.0, 83.21, 1.28),
-    ("2025-01-01", 0.0, 0.0, 120.0, -14.93, -0.16),
-    ("2025-01-01", 100.0, -80.0, -120.0, -72.19, 68.21),
-]
-
 INDEX, COLLIMATION = 0.5, -0.35
 """Of the virtual board that the shipped survey was swept with. [deg]"""
 
@@ -30,35 +22,6 @@ def said(*words: object) -> str:
     done = CliRunner().invoke(main, [str(word) for word in words])
     assert done.exit_code in (0, 4), done.output
     return done.stdout
-
-
-@pytest.mark.parametrize("row", WMM_ROWS)
-def test_declination_names_the_side_of_the_model_s_published_values(row) -> None:
-    date, km, latitude, longitude, dip, declination = row
-    printed = said(
-        "declination", "--latitude", latitude, "--longitude", longitude,
-        "--altitude", km * 1000, "--date", date,
-    )  # fmt: skip
-    found = re.search(r"declination ([\d.]+)° (east|west)", printed)
-    assert found
-    signed = float(found[1]) * (1 if found[2] == "east" else -1)
-    assert signed == pytest.approx(declination, abs=0.011)
-    dip_printed = re.search(r"dip (-?[\d.]+)°", printed)
-    assert dip_printed
-    assert float(dip_printed[1]) == pytest.approx(dip, abs=0.011)
-
-
-@pytest.mark.parametrize(
-    ("latitude", "half", "facing"),
-    [(-33.2, "southern", "north (0°)"), (46.05, "northern", "south (180°)")],
-)
-def test_a_new_job_tells_the_hemisphere_and_which_way_its_plane_faces(
-    tmp_path, latitude, half, facing
-) -> None:
-    printed = said("new", tmp_path / "job", "--latitude", latitude, "--longitude", 18.9)
-    assert f"{half} hemisphere" in printed
-    assert f"facing {facing}" in printed
-    assert f"tilt {abs(latitude):g}°" in printed
 
 
 @pytest.mark.parametrize(

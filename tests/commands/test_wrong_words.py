@@ -48,14 +48,6 @@ def test_a_port_asked_for_that_cannot_be_opened_is_a_fault_in_json_too():
     assert '"opened": false' in done.stdout
 
 
-@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
-def test_a_date_that_no_model_knows_ends_in_a_sentence(day):
-    done = call("declination", "--latitude", "46", "--longitude", "14", "--date", day)
-    assert done.exit_code == 2
-    assert f"no magnetic model says anything of {day}" in done.stderr
-    assert "a date of this decade" in done.stderr
-
-
 def test_an_interrupt_has_an_exit_code_of_its_own(monkeypatch, tmp_path):
     def interrupted(*_, **__):
         raise KeyboardInterrupt

@@ -1,5 +1,6 @@
-"""The table of changed meanings (tools/meanings.toml) still fits the code."""
+"""The tools that change and try the code (tools/meanings.toml, mutants.py) still fit it."""
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -13,4 +14,7 @@ def test_every_text_that_it_changes_stands_there_once_and_its_tests_are_there():
               for one in table}  # fmt: skip
     assert {what: n for what, n in stands.items() if n != 1} == {}
     tests = {test.split("::")[0] for one in table for test in one["tests"]}
+    for name in ("lowest_versions", "mutants"):
+        text = (ROOT / "tools" / f"{name}.py").read_text("utf-8")
+        tests |= set(re.findall(r'"(tests/[^":]+)', text))
     assert {test for test in tests if not (ROOT / test).exists()} == set()

@@ -31,7 +31,7 @@ def test_place_hemisphere_and_the_stand_in_plane_are_told(
     assert code == 0
     assert read_job(tmp_path / "barn").site == site
     assert out[1].endswith(half)
-    assert out[3].endswith(f"facing {faces}")
+    assert out[3].endswith(f"tilt {abs(site.latitude_deg):g}°, facing {faces}")
     assert err == f"next: horizon-logger calibrate compass {tmp_path / 'barn'} --port URL"
 
 

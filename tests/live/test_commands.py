@@ -14,7 +14,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from logger.access import Plane
 from logger.cli import main
+from logger.job import create_job
+
+from .conftest import SITE
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
 
@@ -114,12 +118,9 @@ class Terminal:
 
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
-    made = run(
-        "new", tmp_path / "barn", "--latitude", 46.05, "--longitude", 14.51, "--altitude", 310,
-        "--plane", "roof=35,180", "--plane", "wall=90,180", "--surveyor", "A. Example",
-    )  # fmt: skip
-    assert made.returncode == 0, made.stderr
-    return tmp_path / "barn"
+    planes = (Plane("roof", 35.0, 180.0), Plane("wall", 90.0, 180.0))
+    people = {"surveyor": "A. Example"}
+    return create_job(tmp_path / "barn", SITE, planes=planes, people=people).folder
 
 
 def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(job: Path) -> None:
@@ -168,37 +169,28 @@ def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(job: Path) -> No
     assert "swept again at once" in listed
 
 
-def test_two_points_by_the_trigger_alone_nothing_typed(job: Path, tmp_path: Path) -> None:
+def test_two_points_by_the_trigger_alone_nothing_typed_nothing_asked(job: Path) -> None:
     with board("--tcp", "127.0.0.1:0", *QUICK, "--do", "sweep,sweep", "--opening-trigger") as port:
-        done = run("sweep", job, "eave", "gable", "--port", port, "--json", tmp_path / "r.json")
+        done = run(
+            "sweep", job, "eave", "gable", "--port", port, "--json", "-", "--stance", "ground",
+            "--sight-height", 1.6, "--module-height", 4.5, "--leaf", "bare",
+        )  # fmt: skip
     assert done.returncode == 4, done.stderr
-    assert "Traceback" not in done.stderr
-    points = json.loads((tmp_path / "r.json").read_text())["points"]
-    assert [p["point"] for p in points] == ["eave", "gable"]
+    assert [p["point"] for p in json.loads(done.stdout)["points"]] == ["eave", "gable"]
     assert done.stderr.index("the trigger opens eave") < done.stderr.index("the trigger opens gab")
     told = (
         "s after it was opened: Whether the sun is in sight from 9 to 15 h solar time is not known"
     )
     assert told in done.stderr
+    assert "Hz" in done.stderr  # a line a second
+    for none in ("Traceback", "?", "\x1b"):
+        assert none not in done.stderr
     for name in ("eave", "gable"):
         assert (job / "results" / f"{name}.json").exists()
-
-
-def test_without_a_terminal_nothing_is_asked_and_a_line_a_second_is_printed(job: Path) -> None:
-    with board("--tcp", "127.0.0.1:0", *QUICK) as port:
-        done = run(
-            "sweep", job, "eave", "--port", port, "--json", "-", "--stance", "ground",
-            "--sight-height", 1.6, "--module-height", 4.5, "--leaf", "bare",
-        )  # fmt: skip
-    assert done.returncode == 4, done.stderr
-    assert json.loads(done.stdout)["point"] == "eave"
-    assert "?" not in done.stderr
-    assert "Hz" in done.stderr
-    assert "\x1b" not in done.stderr
-    (recording,) = (job / "sweeps" / "eave").glob("*.sweep")
-    header = json.loads(recording.read_text().splitlines()[1][2:])
-    assert (header["stance"], header["leaf"]) == ("ground", "bare")
-    assert (header["sight_height_m"], header["module_height_m"]) == (1.6, 4.5)
+        (recording,) = (job / "sweeps" / name).glob("*.sweep")
+        header = json.loads(recording.read_text().splitlines()[1][2:])
+        assert (header["stance"], header["leaf"]) == ("ground", "bare")
+        assert (header["sight_height_m"], header["module_height_m"]) == (1.6, 4.5)
     assert "sight_height_m = 1.6" in (job / "job.toml").read_text()
 
 

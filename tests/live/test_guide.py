@@ -16,6 +16,7 @@ MakeBench = Callable[..., Bench]
 
 def told(bench: Bench, purpose: str, how: str, seconds: float = 120.0) -> list[str]:
     """What was to be done, each time it changed."""
+    bench.display.every_s = 0.5
     bench.loop.record(CalibrationTask(bench.job, purpose, how, {}), seconds)
     words = [state.to_do for state in bench.display.states]
     return [a for a, b in zip(words, ["", *words], strict=False) if a != b]
@@ -80,7 +81,7 @@ def test_a_press_while_moving_is_told_not_to_count(bench: MakeBench) -> None:
 def test_along_the_shadow_every_line_says_not_to_look(bench: MakeBench) -> None:
     sights = simulate_bearing(seed=2, streams="MG", started=STARTED)
     taken = bench(sights.chunks)
-    told(taken, "bearing", "sun")
+    told(taken, "bearing", "sun", 15.0)
     assert all(state.short == "never look at the sun" for state in taken.display.states)
     assert all("never look at the sun" in state.facts for state in taken.display.states)
 

@@ -17,7 +17,6 @@ from logger.live.sweep_state import (
     sun_direction,
 )
 from logger.orientation import CompassCorrection, Corrections, field_expected_at, orient
-from logger.orientation.sight_lines import SightLines
 from logger.recording import StreamBuilder
 from logger.simulation import Operator, Sensor, simulate_sweep, simulate_tumble
 from logger.simulation import scene_named as scene
@@ -196,10 +195,3 @@ def test_what_is_missing_and_what_was_seen_once_are_told_apart() -> None:
         covered((120, 240, 1), (240, 300, 2)), np.full(360, 5.0), np.zeros(360, dtype=bool)
     )
     assert seen_words(seen) == "of the sun's range 25 % missing, 50 % once, 25 % twice"
-
-
-def test_nothing_is_said_of_a_tremor_before_it_can_be_told() -> None:
-    one = np.zeros(1)
-    sight = SightLines(one, one, one, one, one, np.ones(1, bool), np.array([""]))
-    assert np.isnan(tremor_deg(sight))
-    assert np.isnan(tremor_deg(sight.rows(slice(0, 0))))

@@ -25,14 +25,6 @@ def test_all_that_came_is_recorded_as_it_came_and_the_board_is_asked_who_it_is(b
     assert running.links[0].closed
 
 
-def test_chunks_cut_anywhere_give_the_same_sentences(bench, fifty_hertz):
-    whole = b"".join(chunk for _, chunk in fifty_hertz(0, 30))
-    pieces = [(0.01, whole[i : i + 7]) for i in range(0, len(whole), 7)]
-    recording = read_recording(bench((pieces,)).run().close())
-    assert b"".join(raw + b"\r\n" for _, raw in recording.sentences) == whole
-    assert recording.unsound == []
-
-
 def test_a_lost_link_is_said_noted_and_opened_again(bench, fifty_hertz):
     gone = DeviceError("the link was lost: unplugged")
     running = bench((fifty_hertz(0, 50), gone), (fifty_hertz(200, 50),)).run()

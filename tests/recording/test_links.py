@@ -140,15 +140,6 @@ def heard_from(link, count):
     return b"".join(heard)
 
 
-def test_every_byte_comes_through(board, sent):
-    link = open_link(board.url)
-    sender = threading.Thread(target=board.send, args=(sent,))
-    sender.start()
-    assert heard_from(link, len(sent)) == sent
-    sender.join()
-    link.close()
-
-
 def test_a_capture_over_a_real_port_equals_decoding_in_process(board, sent, in_process, tmp_path):
     link = open_link(board.url)
     writer = RecordingWriter(tmp_path / "a.sweep", {})

@@ -1,7 +1,6 @@
 """A recording keeps what came, says what is wrong with it, and is refused when tampered with."""
 
 import datetime as dt
-import json
 import os
 import random
 from pathlib import Path
@@ -51,32 +50,10 @@ def test_everything_written_comes_back(tmp_path):
     assert read_recording(path).unsound == [(0.08, b"\x00\xff")]
 
 
-def test_the_seal_counts_records_and_hashes_what_stands_before_it(tmp_path):
-    import hashlib
-
-    content = write(tmp_path / "a.sweep").read_bytes()
-    *before, end = content.splitlines(keepends=True)
-    seal = json.loads(end[2:])
-    assert seal["records"] == len(before) - 1
-    assert seal["sha256"] == hashlib.sha256(b"".join(before)).hexdigest()
-
-
 def test_a_recording_is_never_written_over(tmp_path):
     path = write(tmp_path / "a.sweep")
     with pytest.raises(InputError, match="exists already"):
         RecordingWriter(path, HEADER)
-
-
-def test_one_changed_byte_is_refused_by_name_and_can_be_accepted_aloud(tmp_path):
-    path = write(tmp_path / "a.sweep")
-    content = bytearray(path.read_bytes())
-    spot = content.index(b"lime tree")
-    content[spot] ^= 1
-    with pytest.raises(RecordingError, match="broken seal: the SHA-256"):
-        parse_recording(bytes(content), path)
-    got = parse_recording(bytes(content), path, accept_broken_seal=True)
-    assert any("broken seal accepted" in p for p in got.problems)
-    assert not got.sealed
 
 
 def test_any_cut_keeps_every_whole_record_and_is_said(tmp_path):
@@ -207,17 +184,6 @@ def test_lines_after_the_seal_break_it(tmp_path):
         parse_recording(content + b"n 9.000 {}\n", tmp_path / "a.sweep")
 
 
-def test_a_seal_over_fewer_lines_says_how_many(tmp_path):
-    lines = write(tmp_path / "a.sweep").read_bytes().splitlines(keepends=True)
-    with pytest.raises(RecordingError, match="it counts 13 records, the file has 12"):
-        parse_recording(b"".join(lines[:3] + lines[4:]), tmp_path / "a.sweep")
-
-
-def test_times_that_step_back_are_counted_aloud(tmp_path):
-    content = b'horizon-logger recording 1\nh {"a":1}\nn 2.0 {}\nn 1.0 {}\nn 3.0 {}\n'
-    assert "time steps back 1 times" in parse_recording(content, tmp_path / "a.sweep").problems
-
-
 @pytest.mark.parametrize(
     "content",
     [
@@ -240,16 +206,6 @@ def test_a_recording_interrupted_at_its_start_is_one_with_nothing_in_it(tmp_path
     assert recording.problems[-1] == NOTHING
 
 
-def test_what_no_sweep_is_long_enough_for_is_refused(tmp_path, monkeypatch):
-    path = write(tmp_path / "a.sweep")
-    monkeypatch.setattr("logger.recording.reader.MOST_RECORDS", 9)
-    with pytest.raises(RecordingError, match="more than 9 records, no sweep is that long"):
-        read_recording(path)
-    monkeypatch.setattr("logger.recording.reader.MOST_BYTES", 100)
-    with pytest.raises(InputError, match="no sweep is that long"):
-        read_recording(path)
-
-
 def test_more_notes_than_a_hand_can_make_are_left_out_and_counted(tmp_path, monkeypatch):
     monkeypatch.setattr("logger.recording.decode.MOST_EVENTS", 3)
     notes = b"".join(b'n %d.0 {"label":"oak %d"}\n' % (n, n) for n in range(5))
@@ -258,12 +214,6 @@ def test_more_notes_than_a_hand_can_make_are_left_out_and_counted(tmp_path, monk
     recording, stream = load_stream(path)
     assert [note.label for note in stream.notes] == ["oak 0", "oak 1", "oak 2"]
     assert "2 notes after the first 3 left out" in recording.problems
-
-
-def test_once_decoded_a_recording_holds_its_sentences_only_as_samples(tmp_path):
-    recording, stream = load_stream(write(tmp_path / "a.sweep", n=30))
-    assert len(recording.sentences) == 0
-    assert len(stream.samples) == 30
 
 
 def test_a_writer_knows_when_a_recording_is_as_long_as_can_be_read_again(tmp_path, monkeypatch):
@@ -281,30 +231,10 @@ def test_a_writer_knows_when_a_recording_is_as_long_as_can_be_read_again(tmp_pat
     assert 990 < (tmp_path / "b.sweep").stat().st_size < 1200
 
 
-def test_an_endless_line_is_left_out(tmp_path):
-    content = b'horizon-logger recording 1\nh {"a":1}\ns 0.1 ' + b"$" * 70_000 + b"\nn 1.0 {}\n"
-    got = parse_recording(content, tmp_path / "a.sweep")
-    assert "1 unreadable line(s) left out: 3" in got.problems
-    assert len(got.notes) == 1
-
-
 @pytest.mark.parametrize("name", [".", "no/such/file", "a\0b"])
 def test_what_is_no_file_is_an_input_error(tmp_path, name):
     with pytest.raises(InputError, match=r"cannot be read|is no file but a folder"):
         load_stream(tmp_path / name)
-
-
-def test_an_unsealed_recording_is_taken_and_said(tmp_path):
-    got = read_recording(write(tmp_path / "a.sweep", seal=False))
-    assert not got.sealed
-    assert got.problems == ("not sealed: the recording was interrupted before its end",)
-
-
-def test_a_newer_format_is_refused_with_its_number(tmp_path):
-    path = tmp_path / "a.sweep"
-    path.write_bytes(b"horizon-logger recording 2\nh {}\n")
-    with pytest.raises(RecordingError, match=r"'2', this program reads 1"):
-        read_recording(path)
 
 
 @pytest.mark.parametrize(
@@ -324,11 +254,6 @@ def test_an_unreadable_line_is_left_out_and_numbered(tmp_path, line):
     content = b"horizon-logger recording 1\nh {}\n" + line + b"\n"
     got = parse_recording(content, tmp_path / "a.sweep")
     assert any("1 unreadable line(s) left out: 3" in p for p in got.problems)
-
-
-def test_a_missing_file_is_an_input_error(tmp_path):
-    with pytest.raises(InputError, match="No such file"):
-        load_stream(tmp_path / "none.sweep")
 
 
 def test_times_are_written_in_utc_with_z():
@@ -393,7 +318,10 @@ def test_a_broken_seal_is_refused_by_default_and_accepted_when_told(tmp_path):
     with pytest.raises(RecordingError, match="broken seal") as caught:
         read_recording(path)
     assert caught.value.where == str(path)
-    assert read_recording(path, accept_broken_seal=True).path == path
+    got = read_recording(path, accept_broken_seal=True)
+    assert got.path == path
+    assert any("broken seal accepted" in problem for problem in got.problems)
+    assert not got.sealed
 
 
 def test_what_comes_after_an_unreadable_line_is_still_read(tmp_path):
@@ -416,12 +344,6 @@ def test_a_torn_line_is_named_beside_all_that_is_wrong_before_it(tmp_path):
     )
 
 
-def test_a_header_further_down_is_none(tmp_path):
-    got = parse_recording(FIRST + b'n 0.0 {}\nh {"a":1}\n', tmp_path / "a.sweep")
-    assert got.header == {}
-    assert "1 unreadable line(s) left out: 3" in got.problems
-
-
 def test_the_limits_lie_where_they_are_said_to(tmp_path, monkeypatch):
     path = write(tmp_path / "a.sweep")
     content = path.read_bytes()
@@ -429,11 +351,11 @@ def test_the_limits_lie_where_they_are_said_to(tmp_path, monkeypatch):
     monkeypatch.setattr("logger.recording.reader.MOST_BYTES", len(content))
     assert read_recording(path).sealed
     monkeypatch.setattr("logger.recording.reader.MOST_BYTES", len(content) - 1)
-    with pytest.raises(InputError) as caught:
+    with pytest.raises(InputError, match="no sweep is that long") as caught:
         read_recording(path)
     assert caught.value.where == str(path)
     monkeypatch.setattr("logger.recording.reader.MOST_RECORDS", content.count(b"\n") - 4)
-    with pytest.raises(RecordingError) as caught:
+    with pytest.raises(RecordingError, match=r"more than \d+ records, no sweep is that") as caught:
         parse_recording(content, path)
     assert caught.value.where == str(path)
     line = b"s 0.1 $" + b"A" * (64 * 1024 - 7)
@@ -461,12 +383,6 @@ def test_notes_of_a_lost_link_and_a_moved_clock_are_understood(tmp_path):
     assert doubts == ["time in doubt: the computer's clock was set by -3600 s in mid-sweep"]
 
 
-def test_a_line_with_a_bad_stamp_hides_nothing_after_it(tmp_path):
-    got = parse_recording(FIRST + b"s x $A\n" * 6 + b"s 1.0 $A\n", tmp_path / "a.sweep")
-    assert len(got.sentences) == 1
-    assert "6 unreadable line(s) left out: 2, 3, 4, 5, 6 …" in got.problems
-
-
 @pytest.mark.parametrize(
     ("seal", "fault"),
     [
@@ -481,10 +397,3 @@ def test_a_broken_seal_says_how_and_what_to_do(tmp_path, seal, fault):
     assert caught.value.what == f"broken seal: {fault}; the file was changed after it was recorded"
     assert caught.value.hint.startswith("use the original, or go on with")
     assert caught.value.hint.endswith("--accept-broken-seal")
-
-
-def test_a_recording_is_told_from_others_by_its_hash(tmp_path):
-    import hashlib
-
-    path = write(tmp_path / "a.sweep")
-    assert read_recording(path).sha256 == hashlib.sha256(path.read_bytes()).hexdigest()

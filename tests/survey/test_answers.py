@@ -46,7 +46,7 @@ def edited(folder, kind, point="meadow", **what):
 
 
 def test_every_command_gives_the_same_bytes(job, call, tmp_path):
-    shutil.rmtree(job / "results")
+    call("settings", job, "draws=20")
     call("compare", job)
     stored = on_disk(job)
     replayed = call("replay", job, "meadow", "--json", "-").stdout_bytes
@@ -106,9 +106,7 @@ def test_names_for_the_report_and_other_points_are_not_in_the_key(job):
     "spoil",
     [
         lambda text: text.replace('"value": 0.99', '"value": 0.89', 1),
-        lambda text: text.replace("result 2", "result 1", 1),
         lambda text: text[: len(text) // 2],
-        lambda text: "{}",
         lambda text: "[1]",
     ],
 )
@@ -124,20 +122,14 @@ def test_a_stored_answer_that_is_not_as_it_was_written_is_worked_out_again(job, 
 @pytest.mark.parametrize(
     ("command", "more"),
     [
-        (command, more)
-        for command in ("replay", "compare")
-        for more in (
-            ("--set", "draws=50"),
-            ("--tilt", "10", "--azimuth", "90"),
-            ("--year", "2027"),
-        )
-    ]
-    + [("replay", ("--date", "2026-05-14"))],
+        ("replay", ("meadow", "--set", "draws=50")),
+        ("replay", ("meadow", "--date", "2026-05-14", "--year", "2027")),
+        ("compare", ("--tilt", "10", "--azimuth", "90")),
+    ],
 )
 def test_what_is_overridden_is_never_stored(job, call, command, more):
     before = on_disk(job)
-    arguments = (job, "meadow") if command == "replay" else (job,)
-    assert call(command, *arguments, *more).exit_code == 0
+    assert call(command, job, *more).exit_code == 0
     assert on_disk(job) == before
 
 
