@@ -38,7 +38,7 @@ from logger.settings import Settings
 from logger.sun import SunYear
 
 CLEARNESS_ERROR = 0.08
-MONTH_ERROR, MONTH_CORRELATION = 0.10, 0.75
+MONTH_ERROR, MONTH_CORRELATION = 0.08, 0.75
 DIFFUSE_ERROR = 0.15
 HAZE, HAZE_ERROR = 0.5, 0.4
 NOON_ERROR = 0.10
