@@ -184,8 +184,8 @@ def _tell(
 ) -> None:
     from logger.report.comparison import changes_text
     from logger.report.files import write_point
-    from logger.report.result_tables import samples_csv
     from logger.report.sentences import answer_text
+    from logger.report.survey_csv import samples_csv
     from logger.survey.changes import changes_between, with_changes
 
     result = answer.result

@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import shlex
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -24,7 +25,10 @@ from logger.cli.options import (
 from logger.errors import UsageError
 
 if TYPE_CHECKING:
+    from logger.job import Job
+    from logger.report.content import Report
     from logger.report.language import Words
+    from logger.survey.answers import Answer
     from logger.survey.recipe import Overrides
 
 
@@ -83,15 +87,11 @@ def command(
     """
     from logger.job import read_job
     from logger.report.browser_page import browser_page
-    from logger.report.content import report_of, with_beside
     from logger.report.document import write_document
     from logger.report.files import write_tables
     from logger.report.language import Words
-    from logger.survey.answers import answers
-    from logger.survey.growth import changed_since
-    from logger.survey.recipe import recipe_of
 
-    Words(language)  # an unknown one is refused before anything is worked out
+    words = Words(language)  # an unknown one is refused before anything is worked out
     if output is not None and output.suffix.lower() != ".pdf":
         raise UsageError(
             f"the document is a PDF, and its name ends in {output.suffix or 'nothing'}",
@@ -100,19 +100,9 @@ def command(
         )
     job = read_job(job_folder)
     if blank:
-        _write_blank(job_folder, job.site.equatorward_azimuth_deg, output, Words(language))
+        _write_blank(job, output, words)
         return
-    recipe = recipe_of(job, overrides)
-    found = []
-    for answer in answers(job, recipe, finish=partial(with_beside, job, language)):
-        found.append(answer)
-        if answer.error is None:
-            say(f"worked out {answer.point}")
-    made = day.date() if day else dt.datetime.now().astimezone().date()
-    report = report_of(job, recipe, found, made, _repeated(job_folder, made, day is None))
-    if earlier is not None:
-        changed = tuple(changed_since(read_job(earlier), report.points))
-        report = replace(report, changed=changed)
+    report, found = _worked_out(job, overrides, language, day, earlier)
     document = write_document(report, "letter" if letter else "a4", language)
     if document.remark:
         say(document.remark)
@@ -123,12 +113,9 @@ def command(
     if output is None and language == "en":  # what its script says is English
         in_browser = [_written(job_folder, None, "index.html", browser_page(report))]
     if json_file:
-        documents = [answer.document for answer in found if answer.document]
-        missing = {answer.point: str(answer.error) for answer in found if answer.error}
         files = [str(file) for file in (path, *in_browser, *in_tables)]
-        told = {"written": files, "left_out": missing, "points": documents}
-        since = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
-        write_json(json_file, told | since)
+        changed = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
+        write_json(json_file, {"written": files, **_as_json(found), **changed})
     if json_file != "-":
         tell(f"wrote {path}")
         for page in in_browser:
@@ -138,12 +125,42 @@ def command(
     leave_by_answers(found, f"look through {path} before you hand it on")
 
 
-def _write_blank(folder: Path, middle_deg: float, output: Path | None, w: Words) -> None:
+def _worked_out(
+    job: Job, overrides: Overrides, language: str, day: dt.datetime | None, earlier: Path | None
+) -> tuple[Report, list[Answer]]:
+    """The report of every point, each named as it is ready, and the answers it is made of."""
+    from logger.job import read_job
+    from logger.report.content import report_of, with_beside
+    from logger.survey.answers import answers
+    from logger.survey.growth import changed_since
+    from logger.survey.recipe import recipe_of
+
+    recipe, found = recipe_of(job, overrides), []
+    for answer in answers(job, recipe, finish=partial(with_beside, job, language)):
+        found.append(answer)
+        if answer.error is None:
+            say(f"worked out {answer.point}")
+    made = day.date() if day else dt.datetime.now().astimezone().date()
+    report = report_of(job, recipe, found, made, _repeated(job.folder, made, day is None))
+    if earlier is not None:
+        changed = tuple(changed_since(read_job(earlier), report.points))
+        report = replace(report, changed=changed)
+    return report, found
+
+
+def _as_json(found: Sequence[Answer]) -> dict[str, Any]:
+    return {
+        "left_out": {answer.point: str(answer.error) for answer in found if answer.error},
+        "points": [answer.document for answer in found if answer.document],
+    }
+
+
+def _write_blank(job: Job, output: Path | None, words: Words) -> None:
     from logger.report.charts import drawn
     from logger.report.sky_chart import blank_sheet
 
-    sheet = drawn(blank_sheet(middle_deg, w), "pdf")
-    tell(f"wrote {_written(folder, output, 'blank.pdf', sheet)}")
+    sheet = drawn(blank_sheet(job.site.equatorward_azimuth_deg, words), "pdf")
+    tell(f"wrote {_written(job.folder, output, 'blank.pdf', sheet)}")
 
 
 def _written(folder: Path, output: Path | None, name: str, content: str | bytes) -> Path:

@@ -86,6 +86,16 @@ class Surroundings:
         near.sort(key=lambda o: o.distance_m.value or np.inf)
         return (*near, *_far(self))
 
+    def distances_from(self, point: str) -> dict[str, float]:
+        """From a point to the nearest face of what has a place, by name. [m]"""
+        placed = {o.name for o in self.obstructions if o.is_placed}
+        return {
+            thing.name: float(_distance(thing.bodies(), one.at_m)[0])
+            for one in self.points
+            for thing in self.layout.things
+            if one.name == point and thing.name in placed
+        }
+
     def horizons(self, places_m: Floats, drawn: Drawn, without: str = "") -> Carried:
         """Horizons at places, see `carried`."""
         return carried(self.layout, places_m, drawn, without)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +10,8 @@ from logger.arrays import Floats, floats
 from logger.parallax import Placed, Range
 from logger.report.charts import drawn, house_style
 from logger.report.language import Words
-from logger.report.tables import MONTHS, Cell, Column, Table, as_csv, as_text
+from logger.report.survey_csv import csv_text
+from logger.report.tables import MONTHS, Cell, Column, Table, as_text
 from logger.survey.array import YEAR, ArrayResult
 
 if TYPE_CHECKING:
@@ -55,9 +55,7 @@ def array_text(found: ArrayResult) -> str:
             f"{_per_cent(found.rows['solar_access_middle'])}"
         )
     if len(found.places_m) <= 12 or found.grid is None:
-        shown = places_table(found)
-        first = replace(shown, columns=shown.columns[:8], rows=tuple(r[:8] for r in shown.rows))
-        parts.append(as_text(first))
+        parts.append(as_text(places_table(found)))
     parts.append(as_text(obstruction_table(found)))
     return "\n\n".join(part for part in parts if part)
 
@@ -91,21 +89,8 @@ def _map(found: ArrayResult) -> str:
     )
 
 
-def places_table(found: ArrayResult) -> Table:
-    """Places with their solar access, a row each; months stand in the CSV alone."""
-
-    def share(name: str, heading: str) -> Column:
-        return Column(name, heading, "%", 1, 4, 100.0)
-
-    columns = (
-        Column("place", "place"),
-        *(Column(f"{way}_m", way, "m", 1, 3) for way in ("east", "north", "up")),
-        share("solar_access", "solar access"),
-        share("low", "low"),
-        share("high", "high"),
-        share("beam_access", "beam access"),
-        *(share(f"solar_access_{month.lower()}", month) for month in MONTHS),
-    )
+def _place_rows(found: ArrayResult) -> list[tuple[Cell, ...]]:
+    """Places with the year's solar access, its interval, beam access, and the months."""
     rows: list[tuple[Cell, ...]] = []
     solar, beam = found.at_places.solar, found.at_places.beam
     for i, at in enumerate(found.places_m):
@@ -115,17 +100,27 @@ def places_table(found: ArrayResult) -> Table:
             figures[[0, 3, *range(4, 16)]] = np.nan
         word = str(i + 1) if found.known[i] else f"{i + 1}, not known"
         rows.append((word, *at.tolist(), *figures.tolist()))
-    return Table("places", columns, tuple(rows))
+    return rows
+
+
+def places_table(found: ArrayResult) -> Table:
+    """Places with their solar access, a row each; months stand in the CSV alone."""
+    columns = (
+        Column("place"),
+        *(Column(way, "m", 1) for way in ("east", "north", "up")),
+        *(Column(share, "%", 1, 100.0) for share in ("solar access", "low", "high", "beam access")),
+    )
+    return Table("places", columns, tuple(row[: len(columns)] for row in _place_rows(found)))
 
 
 def obstruction_table(found: ArrayResult) -> Table:
     """Obstructions with distance and height, and what the array would gain without each."""
     columns = (
-        Column("obstruction", "obstruction"),
-        Column("distance", "distance"),
-        Column("top", "top, up from the origin"),
-        Column("from_point", "from"),
-        Column("gain_if_cut", "gain if gone", "points", 1, 4, 100.0),
+        Column("obstruction"),
+        Column("distance"),
+        Column("top, up from the origin"),
+        Column("from"),
+        Column("gain if gone", "points", 1, 100.0),
     )
     gained = {gain.name: gain.gained for gain in found.gains}
     rows = [
@@ -158,7 +153,9 @@ def _place(at_m: Floats) -> str:
 
 def array_csv(found: ArrayResult) -> str:
     """Places with their annual and monthly solar access."""
-    return as_csv(places_table(found))
+    months = " ".join(f"solar_access_{month.lower()}" for month in MONTHS)
+    header = f"place east_m north_m up_m solar_access low high beam_access {months}"
+    return csv_text(header, _place_rows(found))
 
 
 def array_picture(found: ArrayResult) -> bytes:
@@ -177,6 +174,8 @@ def array_figure(found: ArrayResult, w: Words, size_mm: tuple[float, float]) -> 
         return figure
     upright = size_mm[1] > size_mm[0]
     left, right = figure.subplots(*((2, 1) if upright else (1, 2)))
+    for axes in (left, right) if upright else ():
+        axes.set_anchor("W")
     draw_map(left, found, w)
     draw_plan(right, found, w)
     return figure

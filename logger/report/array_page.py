@@ -4,48 +4,57 @@ from __future__ import annotations
 
 import numpy as np
 
+from logger.access import Interval
 from logger.report.array import array_figure
 from logger.report.charts import drawn, house_style
+from logger.report.content import Report, can_go
 from logger.report.language import DASH, Words
-from logger.report.pages import Page, Pictures
+from logger.report.pictures import Page, Pictures
+from logger.report.sentences import interval, place
 from logger.survey.array import YEAR, ArrayResult
 
 WORTH_TELLING = 0.001
 """Share of the year that an obstruction must cost the array to be told as what gains most."""
 
 
-def page(found: ArrayResult, pictures: Pictures, w: Words) -> Page:
+def answers(found: ArrayResult, w: Words) -> list[str]:
+    """What the whole array keeps, and what its worst place does."""
+    solar, worst = found.whole.solar, int(np.argmin(found.over_value))
+    whole, least = (
+        interval(Interval(*(float(end) for end in ends)), w)
+        for ends in (
+            (solar.value[0, YEAR], solar.low[0, YEAR], solar.high[0, YEAR]),
+            (found.over_value[worst], found.over_low[worst], found.over_high[worst]),
+        )
+    )
+    return [
+        w(
+            "Over its whole area {plane} keeps {share} of the year's light.",
+            plane=found.plane.name,
+            share=whole,
+        ),
+        w(
+            "Its worst place keeps {share} and lies {place} from the job's origin.",
+            share=least,
+            place=place(found.over_m[worst].tolist(), w),
+        ),
+    ]
+
+
+def page(report: Report, found: ArrayResult, pictures: Pictures, w: Words) -> Page:
     """Map, plan, mean and worst with intervals, and what stands around."""
     with house_style():
         picture = drawn(array_figure(found, w, (174.0, 176.0)))
-    solar, worst = found.whole.solar, int(np.argmin(found.over_value))
-    east, north, up = found.over_m[worst]
     failed = [check for check in found.checks if not check.passed]
-    lines = [
-        w(
-            "Over its whole area {plane} keeps {share} of the year's light ({low} to {high}).",
-            plane=found.plane.name,
-            share=w.percent(float(solar.value[0, YEAR])),
-            low=w.percent(float(solar.low[0, YEAR])),
-            high=w.percent(float(solar.high[0, YEAR])),
-        ),
-        w(
-            "The worst place keeps {share} ({low} to {high}); it lies {east} m east, {north} m "
-            "north and {up} m up from the job's origin.",
-            share=w.percent(float(found.over_value[worst])),
-            low=w.percent(float(found.over_low[worst])),
-            high=w.percent(float(found.over_high[worst])),
-            east=w.number(float(east), 1),
-            north=w.number(float(north), 1),
-            up=w.number(float(up), 1),
-        ),
-    ]
-    if found.gains and found.gains[0].gained >= WORTH_TELLING:
+    lines = answers(found, w)
+    kinds = {o.name: o.kind for o in found.here.obstructions}
+    gain = next((g for g in found.gains if can_go(report.job, g.name, kinds[g.name])), None)
+    if gain is not None and gain.gained >= WORTH_TELLING:
         lines.append(
             w(
-                "Most would be gained without {name}: {points} points over the whole array.",
-                name=found.gains[0].name,
-                points=w.number(100 * found.gains[0].gained, 1),
+                "Taking away {name} would gain most: {points} points over the whole array.",
+                name=gain.name,
+                points=w.number(100 * gain.gained, 1),
             )
         )
     return {

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 
 from logger.access import carried
+from logger.access.result import YEAR
 from logger.geometry import in_sector
 from logger.report import sentences, texts
 from logger.report.content import Report
 from logger.report.language import Words
-from logger.report.result_tables import YEAR
 from logger.safety import LONG_NOTICE
 from logger.site import Site
 from logger.sun import sun_track

@@ -121,13 +121,14 @@ def shade_chart(shade: ShadeMap, w: Words, width_mm: float = WIDTH_MM) -> Figure
     with house_style():
         figure = new_figure(50, width_mm)
         axes = new_axes(figure, 11, 3, 8, 5)
-        draw_shade(axes, shade, w)
-        note(axes, w("sun blocked, % of the time it is up"))
+        unknown = _draw_shade(axes, shade, w)
+        read = w("sun blocked, % of the time it is up")
+        note(axes, w("sun blocked, % of the time it is up; ? not measured") if unknown else read)
     return figure
 
 
-def draw_shade(axes: Axes, shade: ShadeMap, w: Words) -> None:
-    """Draw `shade_chart` into axes."""
+def _draw_shade(axes: Axes, shade: ShadeMap, w: Words) -> bool:
+    """Draw into axes; whether anything is not known."""
     from matplotlib.colors import BoundaryNorm, ListedColormap
 
     sunny = np.isfinite(shade.shaded)
@@ -156,6 +157,7 @@ def draw_shade(axes: Axes, shade: ShadeMap, w: Words) -> None:
     axes.tick_params(length=0)
     axes.spines[:].set_visible(False)
     axes.set_xlabel(w("apparent solar time [h]"), labelpad=1)
+    return bool(unknown.any())
 
 
 MARGIN_MM = 30.0

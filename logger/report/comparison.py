@@ -99,13 +99,11 @@ def settings_text(settings: Settings) -> str:
 def _year_table(points: Sequence[PlaneAt], found: Comparison) -> Table:
     start, end = found.recipe.settings.solar_window
     columns: tuple[Column, ...] = (
-        Column("point", "point"),
-        Column("solar_access", "year's access", "%", 1, 6, 100.0),
-        Column("solar_access_low", "low", "%", 1, 6, 100.0),
-        Column("solar_access_high", "high", "%", 1, 6, 100.0),
-        Column("loss_kwh_per_m2", "loss", "kWh/m²", 1, 4),
-        Column("not_clear", f"blocked {start:g}–{end:g}\xa0h"),
-        Column("blocks_most", "blocks most"),
+        Column("point"),
+        *(Column(heading, "%", 1, 100.0) for heading in ("year's access", "low", "high")),
+        Column("loss", "kWh/m²", 1),
+        Column(f"blocked {start:g}–{end:g}\xa0h"),
+        Column("blocks most"),
     )
     rows = tuple(_year_row(at) for at in points)
     if found.recipe.weather is None:  # no energy is told
@@ -126,7 +124,7 @@ def _year_row(at: PlaneAt) -> tuple[Cell, ...]:
 def _month_table(points: Sequence[PlaneAt]) -> Table:
     return Table(
         f"{points[0].plane}: solar access by month [%]",
-        (Column("point", "point"), *(Column(m.lower(), m, "", 0, 6, 100.0) for m in MONTHS)),
+        (Column("point"), *(Column(month, "", 0, 100.0) for month in MONTHS)),
         tuple((at.point, *at.monthly_access) for at in points),
     )
 
@@ -151,7 +149,7 @@ def changes_text(changes: Changes) -> str:
         return "Against the stored result: nothing changed."
     parts = ["Against the stored result:"]
     if changes.settings:
-        columns = (Column("name", "what differs"), Column("stored", "stored"), Column("now", "now"))
+        columns = (Column("what differs"), Column("stored"), Column("now"))
         parts.append(as_text(Table("Settings and inputs", columns, changes.settings)).rstrip())
     rows = [f for f in changes.figures if _worth_a_row(f)]
     if rows:
@@ -186,10 +184,10 @@ def _figure_table(figures: Sequence[FigureChange]) -> Table:
     return Table(
         "Figures",
         (
-            Column("plane", "plane"),
-            Column("figure", "figure"),
-            *(Column(f"c{k}", name, "", 1) for k, name in enumerate(names)),
-            Column("significant", "significant?"),
+            Column("plane"),
+            Column("figure"),
+            *(Column(name, "", 1) for name in names),
+            Column("significant?"),
         ),
         tuple(rows),
     )

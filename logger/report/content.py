@@ -8,12 +8,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from logger.access import Bounded, carried, removed
+from logger.access.result import YEAR
 from logger.access.shade import ShadeMap, shade_map
 from logger.errors import InputError
 from logger.job import Job
-from logger.report.charts import drawn, house_style, months_chart, shade_chart
+from logger.report.charts import WIDTH_MM, drawn, house_style, months_chart, shade_chart
 from logger.report.language import Words
-from logger.report.result_tables import YEAR, by_name
+from logger.report.photos import photos_of
+from logger.report.result_tables import by_name
 from logger.report.sky_chart import sun_path_chart
 from logger.sun_paths import sun_paths
 from logger.survey.answers import Answer
@@ -24,6 +26,9 @@ from logger.survey.result import PointResult
 
 WORTH_REMOVING = 0.005
 """Share of the year that an obstruction must take for its removal to be tried out."""
+
+BESIDE_PHOTOS_MM = 112.0
+"""Width of the picture of shade where photos stand beside it. [mm]"""
 
 REMOVABLE = ("evergreen", "deciduous", "pole or wire")
 """Kinds that can be cut or moved where nobody said otherwise; houses and hills stay."""
@@ -116,23 +121,30 @@ def beside_of(job: Job, result: PointResult, language: str = "en") -> Beside:
     with house_style():
         pictures = {
             "sun_paths": sun_path_chart(sun_paths(result.site, year.settings.year), profile, w),
-            "shade": shade_chart(shade, w),
+            "shade": shade_chart(
+                shade, w, BESIDE_PHOTOS_MM if photos_of(job, result.name) else WIDTH_MM
+            ),
             "months": months_chart(planes, w),
         }
         svgs = {name: drawn(figure) for name, figure in pictures.items()}
     return Beside(svgs, shade, gain_of(job, result))
 
 
+def can_go(job: Job, name: str, kind: str) -> bool:
+    """Whether an obstruction could be cut or moved: as the job says, else by its kind."""
+    said = {o.name: o.removable for o in job.obstructions if o.removable is not None}
+    return said.get(name, kind in REMOVABLE)
+
+
 def gain_of(job: Job, result: PointResult) -> Gain | None:
     """What each plane would have without the obstruction that takes most and can be taken away."""
-    kinds = {o.name: o.kind in REMOVABLE for o in result.horizon.profile.obstructions}
-    said = {o.name: o.removable for o in job.obstructions if o.removable is not None}
+    kinds = {o.name: o.kind for o in result.horizon.profile.obstructions}
     planes = result.access.planes
     taken = [
         (float(o.loss_fraction[YEAR]), o.name)
         for plane in planes
         for o in by_name(plane.by_obstruction)
-        if o.name in kinds and said.get(o.name, kinds[o.name])
+        if o.name in kinds and can_go(job, o.name, kinds[o.name])
     ]
     share, name = max(taken, default=(0.0, ""))
     if not share >= WORTH_REMOVING:

@@ -19,10 +19,11 @@ from typing import Any
 from logger import __version__
 from logger.errors import UsageError
 from logger.files import temporary_folder
-from logger.report import array_page, pages, sheets
+from logger.report import array_page, cover, pages, sheets
 from logger.report.changed import changed_page
 from logger.report.content import Report
 from logger.report.language import Words
+from logger.report.pictures import Pictures
 from logger.report.tables import one_line
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
@@ -74,7 +75,7 @@ def _set(report: Report, paper: str, language: str) -> Iterator[Callable[..., An
     """What compiles the template with its data and its pictures."""
     if paper not in PAPERS:
         raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
-    pictures = pages.Pictures()
+    pictures = Pictures()
     data = document_data(report, pictures, Words(language)) | {"paper": PAPERS[paper]}
     with compiler("document.typ", data, pictures.files) as compiled:
         yield compiled
@@ -101,12 +102,12 @@ def compiler(
         ).compile
 
 
-def document_data(report: Report, pictures: pages.Pictures, w: Words) -> dict[str, Any]:
+def document_data(report: Report, pictures: Pictures, w: Words) -> dict[str, Any]:
     """What the template shows, page by page; a page more is a function more here and there."""
     made = report.made
     shown = [
-        pages.cover(report, pictures, w),
-        *(array_page.page(found, pictures, w) for found in report.arrays),
+        cover.cover(report, pictures, w),
+        *(array_page.page(report, found, pictures, w) for found in report.arrays),
         *(pages.point_page(report, point, pictures, w) for point in report.points),
         *([changed_page(report.changed, w)] if report.changed else ()),
         sheets.installer(report, w),

@@ -15,12 +15,12 @@ from logger.horizon import HorizonProfile
 from logger.horizon_csv import horizon_csv
 from logger.job import Job, point_names
 from logger.outputs import write_output
-from logger.report import result_tables as tables
+from logger.report import survey_csv as tables
 from logger.report.charts import drawn, months_chart
 from logger.report.content import Report
 from logger.report.language import Words
 from logger.report.sky_chart import sun_path_chart
-from logger.report.tables import as_csv, one_line
+from logger.report.tables import one_line
 from logger.site import moved
 from logger.sun_paths import sun_paths
 from logger.survey.positions import position_of
@@ -30,17 +30,16 @@ from logger.survey.result import PointResult
 def write_tables(report: Report, folder: Path) -> list[Path]:
     """Every table of the survey as CSV, horizons, pictures, and the points on a map."""
     points = report.points
-    shades = [(p.name, report.beside[p.name].shade) for p in points]
     files: dict[str, str | bytes] = {
-        "results.csv": as_csv(tables.results_table(points)),
-        "year.csv": as_csv(tables.year_table(points)),
-        "planes.csv": as_csv(tables.plane_table(points)),
-        "obstructions.csv": as_csv(tables.obstruction_table(points)),
-        "blocked.csv": as_csv(tables.blocked_table(points)),
-        "shade.csv": as_csv(tables.shade_table(shades)),
-        "rules.csv": as_csv(tables.rule_table(points)),
-        "checks.csv": as_csv(tables.check_table(points)),
-        "files.csv": as_csv(tables.file_table(points)),
+        "results.csv": tables.results_csv(points),
+        "year.csv": tables.year_csv(points),
+        "planes.csv": tables.planes_csv(points),
+        "obstructions.csv": tables.obstructions_csv(points),
+        "blocked.csv": tables.blocked_csv(points),
+        "shade.csv": tables.shade_csv((p.name, report.beside[p.name].shade) for p in points),
+        "rules.csv": tables.rules_csv(points),
+        "checks.csv": tables.checks_csv(points),
+        "files.csv": tables.files_csv(points),
     }
     places = {p.name: at for p in points if (at := place_of(report.job, p)) is not None}
     if len(places) == len(points):
@@ -62,7 +61,7 @@ def write_point(folder: Path, result: PointResult) -> list[Path]:
         "months": months_chart(result.access.planes, w),
     }
     files: dict[str, str | bytes] = {
-        f"{stem}-results.csv": as_csv(tables.results_table([result])),
+        f"{stem}-results.csv": tables.results_csv([result]),
         f"{stem}-horizon.csv": horizon_csv(result.horizon.profile),
         f"{stem}.json": json_text(result.as_dict()),
     }
@@ -150,11 +149,12 @@ def points_geojson(
                         "name": one_line(p.plane.name),
                         "tilt_deg": p.plane.tilt_deg,
                         "azimuth_deg": p.plane.azimuth_deg,
-                        "solar_access": p.solar_access.year.value,
-                        "solar_access_low": p.solar_access.year.low,
-                        "solar_access_high": p.solar_access.year.high,
-                        "solar_access_survey_low": float(p.solar_access.survey_low[12]),
-                        "solar_access_survey_high": float(p.solar_access.survey_high[12]),
+                        **{
+                            name: float(getattr(p.solar_access, end)[12])
+                            for name, end in zip(
+                                tables.ends_named("solar_access"), tables.ENDS, strict=True
+                            )
+                        },
                     }
                     for p in point.access.planes
                 ],

@@ -61,15 +61,15 @@ def _counted(n: int, what: str) -> str:
 
 def _sweep_table(found: Observers) -> Table:
     columns = (
-        Column("observer", "observer"),
-        Column("turn_deg", "turn", "°", 2),
-        Column("turn_error_deg", "±", "°", 2),
-        Column("lift_deg", "bias" if found.reference else "lift", "°", 2),
-        Column("lift_error_deg", "±", "°", 2),
-        Column("shape_deg", "shape left", "°", 2),
-        Column("passes", "passes", "", 0),
-        Column("access", "year's access", "%", 1, 6, 100.0),
-        Column("failed", "failed checks"),
+        Column("observer"),
+        Column("turn", "°", 2),
+        Column("±", "°", 2),
+        Column("bias" if found.reference else "lift", "°", 2),
+        Column("±", "°", 2),
+        Column("shape left", "°", 2),
+        Column("passes", "", 0),
+        Column("year's access", "%", 1, 100.0),
+        Column("failed checks"),
     )
     rows = tuple(
         (
@@ -89,11 +89,7 @@ def _sweep_table(found: Observers) -> Table:
 
 
 def _spread_table(rows: Sequence[Row]) -> Table:
-    columns = (
-        Column("what", "what"),
-        Column("repeatability", "same observer again"),
-        Column("reproducibility", "another observer"),
-    )
+    columns = (Column("what"), Column("same observer again"), Column("another observer"))
     told = tuple(
         (what, spread_text(p.repeatability, factor), spread_text(p.reproducibility, factor))
         for what, p, factor in rows

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from logger.access import FAIL, PASS, TOO_CLOSE, AccessResult, Interval, PlaneResult
+from logger.access import AccessResult, Interval, PlaneResult
+from logger.access.result import YEAR
 from logger.access.window import Blocked, WindowResult
 from logger.checks import NORMAL_95, Check
 from logger.report.language import N_, Words
 from logger.report.result_tables import (
     UNMEASURED_WORTH_SAYING,
-    YEAR,
     month_table,
     obstruction_months,
     width_table,
@@ -24,7 +24,6 @@ from logger.report.tables import MONTHS, as_text, hour_text
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
-    from logger.report.content import Gain
     from logger.survey.compare import Difference
     from logger.survey.result import PointResult
 
@@ -178,10 +177,23 @@ def interval(found: Interval, w: Words) -> str:
     if math.isnan(found.high):
         return w("no sun")
     if math.isnan(found.value):
-        return w("not known, {low} to {high},", **named)
+        return w("between {low} and {high}", **named)
     if not found.high > found.low:
         return w("{share} (uncertainty not known)", share=w.percent(found.value))
     return w("{share} ({low} to {high})", share=w.percent(found.value), **named)
+
+
+def place(at_m: Sequence[float | None], w: Words) -> str:
+    """Metres east, north and up, or west, south and down."""
+    ways = (
+        (w("{metres} m east"), w("{metres} m west")),
+        (w("{metres} m north"), w("{metres} m south")),
+        (w("{metres} m up"), w("{metres} m down")),
+    )
+    return ", ".join(
+        (way[1] if v < -0.05 else way[0]).format(metres=w.number(abs(v), 1))
+        for v, way in zip((v or 0.0 for v in at_m), ways, strict=True)
+    )
 
 
 def intervals(plane: PlaneResult, w: Words) -> str:
@@ -226,7 +238,8 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
     if np.isnan(clear).all():
         return w(ANSWER["dark"], **named)
     if unknown:
-        return w(ANSWER["unknown"], months=w.months(unknown), **named)
+        months = w.months(unknown) if len(unknown) < 12 else w("any month")
+        return w(ANSWER["unknown"], months=months, **named)
     worst = int(np.nanargmin(clear))
     if not blocked or clear[worst] >= CLEAR_FROM:
         return w(ANSWER["clear"], **named)
@@ -306,43 +319,6 @@ RULES = {
     "total solar resource fraction": N_("total solar resource fraction"),
     "clear solar window in the worst month": N_("clear solar window in the worst month"),
 }
-VERDICTS = {
-    PASS: N_("{rule}, at least {limit}: met ({places})."),
-    FAIL: N_("{rule}, at least {limit}: not met ({places})."),
-    TOO_CLOSE: N_("{rule}, at least {limit}: too close to call ({places})."),
-}
-
-
-def rule_sentences(points: Sequence[PointResult], w: Words) -> list[str]:
-    """For each rule asked for the planes that meet it, that do not, and that cannot be told."""
-    found: dict[tuple[str, float, str], list[tuple[str, str]]] = {}
-    for point in points:
-        for p in point.access.planes:
-            for v in p.verdicts:
-                key = (v.rule, v.limit, v.verdict)
-                found.setdefault(key, []).append((point.name, p.plane.name))
-    order = list(VERDICTS)
-    told = sorted(found.items(), key=lambda item: (item[0][0], order.index(item[0][2])))
-    return [
-        w(
-            VERDICTS[verdict],
-            rule=capital(w(RULES.get(rule, rule))),
-            limit=w.percent(limit),
-            places=_places(places, w),
-        )
-        for (rule, limit, verdict), places in told
-    ]
-
-
-def _places(places: Sequence[tuple[str, str]], w: Words) -> str:
-    """Planes by point: all planes of a point that share a verdict stand together."""
-    by_point: dict[str, list[str]] = {}
-    for point, plane in places:
-        by_point.setdefault(point, []).append(plane)
-    return "; ".join(
-        w("{point}: {planes}", point=point, planes=", ".join(planes))
-        for point, planes in by_point.items()
-    )
 
 
 def capital(text: str) -> str:
@@ -350,34 +326,13 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def gain_sentence(gains: Sequence[tuple[PointResult, Gain]], w: Words) -> str:
-    """What one change would gain most, of all points."""
-    if not gains:
-        return w("Nothing that can be cut or moved takes more than half a point of the year.")
-    point, gain = max(gains, key=lambda pair: pair[1].most)
-    changes = [
-        after.annual - before.annual for before, after in zip(gain.before, gain.after, strict=True)
-    ]
-    k = int(np.argmax(changes))
-    return w(
-        "Taking away {obstruction} would gain most: {gain} points of the year on {plane} at "
-        "{point}, from {before} to {after}.",
-        obstruction=gain.without,
-        gain=w.number(changes[k] * 100, 1),
-        plane=point.access.planes[k].plane.name,
-        point=point.name,
-        before=w.percent(gain.before[k].annual),
-        after=interval(gain.after[k].year, w),
-    )
-
-
 def sky_sentence(result: AccessResult, w: Words) -> str:
     """The sky that the shares rest on."""
     if result.sky.is_known:
-        return w("These shares rest on: {sky}.", sky=result.sky.source)
+        return w("The shares rest on {sky}.", sky=result.sky.source)
     return w(
-        "Not known. The shares are medians over skies drawn between clear and overcast, their "
-        "intervals hold most of these, and no energy is told."
+        "No weather was given. The shares are medians over many possible skies between clear and "
+        "overcast, and their intervals cover 95 % of these. Energy in kWh is not told."
     )
 
 

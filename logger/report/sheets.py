@@ -15,7 +15,9 @@ from logger.job import JOB_FILE
 from logger.report import sentences, texts
 from logger.report.content import Report
 from logger.report.language import DASH, Words
-from logger.report.pages import Page
+from logger.report.pages import place
+from logger.report.pictures import Page
+from logger.report.result_tables import calibrations_of, planes_of
 from logger.report.tables import hour_text, shortened
 from logger.survey.result import PointResult
 
@@ -87,7 +89,7 @@ def shaded_hours(window: WindowResult) -> list[str]:
 
 
 def _planes(report: Report, w: Words) -> Page:
-    found = {p.plane.name: p for point in report.points for p in point.access.planes}
+    found = {p.plane.name: p for _, p in planes_of(report.points)}
     best = next(iter(found.values())).best_unshaded
     magnetic = report.points[0].declination.value_deg
     rows = [
@@ -123,18 +125,20 @@ def _places(report: Report, w: Words) -> Page:
         return DASH if value is None else w.number(value, decimals)
 
     names = _names(report)
-    every = {p.plane.name for point in report.points for p in point.access.planes}
+    every = {p.plane.name for _, p in planes_of(report.points)}
     rows = []
     for p in report.points:
-        known = report.job.point(p.name)
-        place = [metres(v, 1) for v in (known.east_m, known.north_m, known.up_m)]
-        heights = [metres(known.sight_height_m), metres(known.module_height_m)]
+        *at, swept, module = place(report, p)
         own = [x.plane.name for x in p.access.planes]
         planes = ", ".join(own) if len(own) < len(every) else w("all")
-        rows.append([names[p.name], *place, *heights, planes])
-    metres_of = (w("east [m]"), w("north [m]"), w("up [m]"), w("swept at [m]"), w("module at [m]"))
-    head = [w("point"), *metres_of, w("planes")]
-    note = w("Heights of sweep and module are above the same surface; a dash was not entered.")
+        metres_of = (*(metres(v, 1) for v in at), metres(swept), metres(module))
+        rows.append([names[p.name], *metres_of, planes])
+    head = [w("point"), w("east [m]"), w("north [m]"), w("up [m]"), w("swept at [m]"),
+            w("module at [m]"), w("planes")]  # fmt: skip
+    note = w(
+        "East, north and up count from the job's origin; both heights from one surface. A dash "
+        "means that nothing was entered."
+    )
     return {"head": head, "rows": rows, "note": note}
 
 
@@ -147,7 +151,7 @@ def verifier(report: Report, w: Words) -> Page:
         "kind": "verifier",
         "title": w("For whoever checks this report"),
         "method_title": w("How the figures came about"),
-        "method": [w(text) for text in (texts.swept(report.points), *texts.METHOD)],
+        "method": [w(t) for t in (texts.SWEPT, texts.north(report.points), *texts.METHOD)],
         "limits_title": w("What they do not say"),
         "limits": [w(text) for text in texts.LIMITS],
         "data_title": w("Data and versions"),
@@ -185,7 +189,7 @@ def _data(report: Report, w: Words) -> list[list[str]]:
         [w("transposition"), settings.transposition],
         [w("random horizons, seed"), f"{settings.draws}, {settings.seed}"],
         [w("true north"), "; ".join(north)],
-        [w("hand"), settings.tracing_words],
+        [w("tracing by eye"), settings.tracing_words],
         [w("magnetic model"), (report.recipe.magnetic_model or built_in_model()).name],
         *([[w("weather, SHA-256"), access.sky.sha256]] if access.sky.sha256 else []),
         *(
@@ -210,10 +214,9 @@ def _steps(report: Report) -> list[list[str]]:
 def _all_checks(report: Report, w: Words) -> list[tuple[str, Check]]:
     names = _names(report)
     found = [(names[p.name], check) for p in report.points for check in p.checks]
-    used = {c.file: c for p in report.points for one in p.chosen for c in one.used}
     found += [
         (w("{purpose} calibration", purpose=w(c.about.purpose)), check)
-        for c in used.values()
+        for c in calibrations_of(report.points)
         for check in c.checks
     ]
     return found
@@ -234,8 +237,8 @@ def _count(report: Report, w: Words) -> str:
     checks = [check for _, check in _all_checks(report, w)]
     passed = sum(check.passed and not is_near(check) for check in checks)
     return w(
-        "{passed} of {n} checks passed with room to spare; shown are those that failed or came "
-        "within a tenth of their limit. The file checks.csv has all of them.",
+        "{passed} of {n} checks passed with room to spare. Any that failed or came within a tenth "
+        "of their limit stand below; `report --tables` writes all of them into checks.csv.",
         passed=passed,
         n=len(checks),
     )
@@ -255,7 +258,15 @@ def _checks(report: Report, w: Words) -> Page:
         ]
         for of, c in sorted(shown, key=lambda pair: pair[1].passed)
     ]
-    head = [w("of"), w("check"), "", w("found"), w("limit"), w("unit"), w("in words")]
+    head = [
+        w("point or calibration"),
+        w("check"),
+        "",
+        w("found"),
+        w("limit"),
+        w("unit"),
+        w("in words"),
+    ]
     return {"head": head, "rows": rows}
 
 
@@ -271,8 +282,7 @@ def _rules(report: Report, w: Words) -> Page:
             f"{w.number(v.low * 100, 1)}–{w.number(v.high * 100, 1)}",
             w(v.verdict),
         ]
-        for point in report.points
-        for p in point.access.planes
+        for point, p in planes_of(report.points)
         for v in p.verdicts
     ]
     head = [
@@ -307,9 +317,8 @@ def _files(report: Report, w: Words) -> Page:
         for p in report.points
         for s in p.sweeps
     ]
-    used = {c.file: c for p in report.points for one in p.chosen for c in one.used}
     rows += [
         [w("{purpose} calibration", purpose=w(c.about.purpose)), c.about.recording, c.about.sha256]
-        for c in used.values()
+        for c in calibrations_of(report.points)
     ]
-    return {"head": [w("of"), w("file"), "SHA-256"], "rows": rows}
+    return {"head": [w("point or calibration"), w("file"), "SHA-256"], "rows": rows}

@@ -34,19 +34,18 @@ if TYPE_CHECKING:
 
 
 def sun_path_chart(
-    paths: SunPaths, profile: HorizonProfile, w: Words, height_mm: float = 88.0
+    paths: SunPaths, profile: HorizonProfile, w: Words, height_mm: float = 78.0
 ) -> Figure:
     """The sun's tracks by date, hour lines, and the horizon with its band and names."""
     with house_style():
         figure = new_figure(height_mm)
         axes = new_axes(figure, 11, 3, 11, 6)
-        draw_sun_paths(axes, paths, profile, w)
+        _draw_sun_paths(axes, paths, profile, w)
         note(axes, w("hours in apparent solar time; dark: horizon, pale edge: its 95 % band"))
     return figure
 
 
-def draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Words) -> None:
-    """Draw `sun_path_chart` into axes."""
+def _draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Words) -> None:
     middle = paths.site.equatorward_azimuth_deg
     known = profile.elevation_deg[profile.known]
     highest = max(float(t.elevation_deg.max()) for t in paths.tracks)
@@ -61,12 +60,12 @@ def draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Word
     for track in paths.tracks:
         x, y = _across(track.azimuth_deg, track.elevation_deg, middle)
         axes.plot(x, y, color=SUN, lw=1.7 if len(track.dates) == 1 else 0.9, zorder=2.2)
-    draw_horizon(axes, profile, middle, w)
+    _draw_horizon(axes, profile, middle, w)
     placer = Placer(axes, profile, middle)
     unseen = [t for t in paths.tracks if not _label_track(placer, t, profile, w)]
     if unseen:
         dates = w.listed([_dates(t, w) for t in unseen])
-        text = w("the sun is not in sight all day: {dates}", dates=dates)
+        text = w("no sun in sight: {dates}", dates=dates)
         axes.text(0.005, 0.99, text, transform=axes.transAxes, va="top", color=SUN_DEEP)
     for line in paths.hour_lines:
         _label_hour(placer, line, w)
@@ -115,7 +114,7 @@ def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floa
     return floats(x), floats(y)
 
 
-def draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float, w: Words) -> None:
+def _draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float, w: Words) -> None:
     """The horizon as a shape, its 95 % band, and hatching where it was not measured."""
     x, elevation, band = _nodes_across(profile, middle_deg)
     bottom = axes.get_ylim()[0]

@@ -1,20 +1,15 @@
-"""Tables as data, and the two ways they leave the program: a terminal and a CSV file.
+"""Tables for a terminal, and names and hours as they stand in any table.
 
-A number that is not defined is None: a dash in print, an empty CSV field.
-
-Text fields of a CSV are inert: one that a spreadsheet would take for a formula (it starts with
-``=``, ``+``, ``-``, ``@``, a tab or a carriage return, also after leading blanks) gets an
-apostrophe in front, and line breaks become blanks. Numbers are written plainly.
+A number that is not defined is None or NaN, and a dash in print.
 """
 
 from __future__ import annotations
 
-import csv
 import io
 import math
 import shutil
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -37,13 +32,10 @@ LEAST_OF_TEXT = 14
 class Column:
     """One column of a table."""
 
-    name: str  # Of the CSV field, with the unit as its suffix
-    heading: str  # In print, without the unit
-    unit: str = ""  # In print
-    decimals: int | None = None  # Of numbers in print; None for a column of text
-    csv_decimals: int = 6  # Of numbers in the CSV
-    factor: float = 1.0  # From the number in the CSV to the one in print, such as 100 for per cent
-    as_clock: bool = False  # Numbers are hours; print has hours and minutes
+    heading: str  # Without the unit
+    unit: str = ""
+    decimals: int | None = None  # Of numbers; None for a column of text
+    factor: float = 1.0  # From the number to the one in print, such as 100 for per cent
 
 
 @dataclass(frozen=True)
@@ -121,33 +113,6 @@ def _drawn(table: Table, which: Sequence[int], width: int) -> str | None:
     return "\n".join(line.rstrip() for line in capture.get().splitlines())
 
 
-def as_csv(table: Table) -> str:
-    """The table as CSV with one header row, comma separated, lines ended by LF."""
-    return csv_text(
-        [c.name for c in table.columns],
-        [
-            [_csv_cell(cell, column) for cell, column in zip(row, table.columns, strict=True)]
-            for row in table.rows
-        ],
-    )
-
-
-def csv_text(header: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Rows of finished fields as CSV text."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(header)
-    writer.writerows(rows)
-    return out.getvalue()
-
-
-def inert(text: str) -> str:
-    """A text that no spreadsheet takes for a formula, on one line."""
-    line = one_line(text)
-    formula = line.lstrip().startswith(("=", "+", "-", "@")) or text.startswith(("\t", "\r"))
-    return f"'{line}" if formula else line
-
-
 def one_line(text: str) -> str:
     """A text without line breaks, tabs and control characters."""
     return "".join(
@@ -188,18 +153,17 @@ def _without_middle(line: str, longest: int) -> str:
     return line if len(line) <= longest else f"{line[: longest - 1 - tail]}…{line[-tail:]}"
 
 
-def _is_missing(cell: Cell) -> bool:
+def is_missing(cell: Cell) -> bool:
+    """Whether a number is not defined."""
     return cell is None or (isinstance(cell, float) and math.isnan(cell))
 
 
 def _printed(cell: Cell, column: Column) -> str:
-    if _is_missing(cell):
+    if is_missing(cell):
         return DASH
     if isinstance(cell, str):
         return cell
     assert cell is not None
-    if column.as_clock:
-        return hour_text(cell)
     text = f"{cell * column.factor:.{column.decimals or 0}f}"
     # A rounded -0.0 is no loss and no gain.
     return text.replace("-", "−") if float(text) != 0 else text.lstrip("-")
@@ -209,32 +173,3 @@ def hour_text(hour: float) -> str:
     """Hours and minutes."""
     minutes = round(hour * 60)
     return f"{minutes // 60}:{minutes % 60:02d}"
-
-
-def _csv_cell(cell: Cell, column: Column) -> str:
-    if _is_missing(cell):
-        return ""
-    if isinstance(cell, str):
-        return inert(cell)
-    assert cell is not None
-    if isinstance(cell, int):
-        return str(cell)
-    text = f"{cell:.{column.csv_decimals}f}"
-    return text if float(text) != 0 else text.lstrip("-")
-
-
-def shorten(text: str, longest: int) -> str:
-    """A text on one line, cut to a number of characters with an ellipsis."""
-    line = " ".join(text.split())
-    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
-
-
-def stacked_headings(table: Table) -> list[list[str]]:
-    """Each column's heading, a line a word over numbers; the unit, where any, comes last."""
-    return [
-        [
-            *(c.heading.split(" ") if c.decimals is not None else [c.heading]),
-            *([f"[{c.unit}]"] if c.unit else []),
-        ]
-        for c in table.columns
-    ]

@@ -16,7 +16,7 @@ NOT_LOOKED_AT = N_(
     "will grow and what will be built, snow, dirt and wear."
 )
 SAFETY_LINE = N_(
-    "Work on roofs, ladders and near power lines can kill, and so can electricity. Local "
+    "Work on roofs, on ladders and near power lines can kill, and so can electricity. Local "
     "codes, the permit office and licensed professionals come before anything written here."
 )
 
@@ -54,34 +54,29 @@ STRINGS = (
 SWEPT = N_(
     "A board with a compass, a level and a gyro was swept along the skyline with its line of "
     "sight on the edge between ground and sky. Each sample was turned into an azimuth from "
-    "true north, by the magnetic declination, and an elevation above the level plane, with "
-    "the calibrations named here. A periodic curve was fitted through all passes; where no "
-    "pass went, nothing was filled in."
-)
-SWEPT_BY_BEARING = N_(
-    "A board with a compass, a level and a gyro was swept along the skyline with its line of "
-    "sight on the edge between ground and sky. Each sample was turned into an azimuth from "
-    "true north, by the bearing calibration in place of the magnetic declination, and an "
-    "elevation above the level plane, with the calibrations named here. A periodic curve was "
-    "fitted through all passes; where no pass went, nothing was filled in."
-)
-SWEPT_BY_BOTH = N_(
-    "A board with a compass, a level and a gyro was swept along the skyline with its line of "
-    "sight on the edge between ground and sky. Each sample was turned into an azimuth from "
-    "true north, by the bearing calibration where there is one and elsewhere by the magnetic "
-    "declination, and an elevation above the level plane, with the calibrations named here. A "
+    "true north and an elevation above the level plane, with the calibrations named here. A "
     "periodic curve was fitted through all passes; where no pass went, nothing was filled in."
 )
+NORTH_BY_MODEL = N_(
+    "True north is the compass's north turned by the magnetic declination of the model named here."
+)
+NORTH_BY_BEARING = N_(
+    "True north comes from a bearing calibration, in place of the magnetic declination."
+)
+NORTH_BY_BOTH = N_(
+    "True north comes from a bearing calibration where there is one, and elsewhere from the "
+    "magnetic declination of the model named here."
+)
 
 
-def swept(points: Sequence[PointResult]) -> str:
-    """How the horizon was measured, and what made north true."""
+def north(points: Sequence[PointResult]) -> str:
+    """What made the compass's north true."""
     by_bearing = {
         any(c.kind == "bearing" for c in one.used) for point in points for one in point.chosen
     }
     if len(by_bearing) > 1:
-        return SWEPT_BY_BOTH
-    return SWEPT_BY_BEARING if by_bearing == {True} else SWEPT
+        return NORTH_BY_BOTH
+    return NORTH_BY_BEARING if by_bearing == {True} else NORTH_BY_MODEL
 
 
 METHOD = (

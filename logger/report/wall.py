@@ -35,7 +35,7 @@ def wall_page(lesson: Lesson) -> Document:
 
 def lesson_text(lesson: Lesson) -> str:
     """The same lines for the terminal."""
-    columns = tuple(Column(name, name) for name in HEAD)
+    columns = tuple(map(Column, HEAD))
     rows = tuple(tuple(_row(one)) for one in lesson.students)
     table = as_text(Table("Each student", columns, rows)).rstrip()
     notes = [*lesson.twice, *lesson.remarks]

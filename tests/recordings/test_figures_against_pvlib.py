@@ -21,9 +21,8 @@ from logger.access import Plane, SiteYear, Weather
 from logger.access.weather_files import read_weather
 from logger.files import plain
 from logger.job import point_names, read_job
-from logger.report import files, result_tables
+from logger.report import files, survey_csv
 from logger.report.sentences import answer_text
-from logger.report.tables import as_csv
 from logger.settings import Settings
 from logger.survey.demo import shipped_survey
 from logger.survey.points import point_result
@@ -155,7 +154,7 @@ def told_by_json(points) -> dict:
 
 def told_by_csv(points) -> dict:
     found: dict = {}
-    for row in csv.DictReader(io.StringIO(as_csv(result_tables.results_table(points)))):
+    for row in csv.DictReader(io.StringIO(survey_csv.results_csv(points))):
         for kind in ("solar_access", "beam_access"):
             told = found.setdefault((row["point"], row["plane"], kind), {})
             told[row["month"]] = float(row[kind])
@@ -195,7 +194,7 @@ def test_the_map_tells_the_year_that_pvlib_gives(points, expected) -> None:
 
 
 def test_what_is_offered_and_lost_is_what_pvlib_gives(points, expected) -> None:
-    rows = csv.DictReader(io.StringIO(as_csv(result_tables.results_table(points))))
+    rows = csv.DictReader(io.StringIO(survey_csv.results_csv(points)))
     lost = {(r["point"], r["plane"], r["month"]): float(r["loss_kwh_per_m2"]) for r in rows}
     for point in points:
         for p in point.access.planes:

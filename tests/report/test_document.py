@@ -6,6 +6,7 @@ import io
 import re
 import unicodedata
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,14 +14,17 @@ from PIL import Image
 from pypdf import PdfReader
 
 from logger.access import Verdict
+from logger.access.sky import Sky
 from logger.errors import InputError, UsageError
 from logger.horizon import HorizonProfile
 from logger.job import read_job
-from logger.report import document, pages, sheets
+from logger.report import cover, document, sheets
 from logger.report.content import beside_of
 from logger.report.language import Words
 from logger.report.photos import photo_at
+from logger.report.pictures import Pictures
 from logger.site import Site
+from logger.survey.recipe import WeatherSource
 
 from .conftest import FAILED, NEAR, PASSED
 
@@ -77,13 +81,13 @@ def test_one_point_takes_four_pages_on_either_paper_in_every_language(
     assert len(reader.pages) <= 4
 
 
-@pytest.mark.parametrize(("n", "most"), [(3, 8), (12, 20)])
+@pytest.mark.parametrize(("n", "most"), [(3, 7), (12, 18)])
 def test_a_report_stays_short_and_its_cover_one_page(report_of, point_of, n, most):
     points = [point_of(name, 5.0 + 3 * k) for k, name in enumerate(LONG[:n])]
     texts = pages_of(report_of(*points, people={"surveyor": "A. Sample", "client": "B. Example"}))
     assert len(texts) <= most
     assert all(name in texts[0] for name in LONG[:n])
-    assert "Work on roofs, ladders" in texts[0]
+    assert "Work on roofs, on ladders" in texts[0]
     assert [name in texts[1 + k] for k, name in enumerate(LONG[:n])] == [True] * n
 
 
@@ -107,13 +111,24 @@ def test_the_cover_is_for_the_client(report_of, point_of):
     assert "Fit for use: every check passed" in cover
     assert "Over the year eave receives" in cover
     assert "By the clock (Europe/Ljubljana) 9 to 15 h is" in cover
-    assert "medians over skies drawn between clear and overcast" in cover
+    assert "medians over many possible skies between clear and overcast" in cover
     assert "Solar access at eave is" in cover
     assert "Taking away lime trees would gain most" in cover
+    assert "Light left on roof month by month" in cover
+    assert "Compared on roof" in cover
     assert "How modules are wired into strings" in cover
     assert "Ask A. Sample, who did the survey: a@example.org." in cover
     # No command lines and no file names.
     assert not re.search(r"horizon-logger \w+ (report|\w+ --)|--\w|\.(sweep|csv|toml|pdf)", cover)
+
+
+def test_the_cover_names_the_weather_but_not_its_file(report_of, point_of, recipe):
+    point = point_of("eave")
+    sky = Sky("monthly means", "monthly means of irradiation, means.csv")
+    told = replace(point, access=replace(point.access, sky=sky))
+    rested = replace(recipe, weather=WeatherSource(Path("weather/means.csv"), "0" * 64))
+    lines = dict(cover.cover(report_of(told, recipe=rested), Pictures(), Words())["lines"])
+    assert lines["Sky"] == "The shares rest on monthly means of irradiation."
 
 
 @pytest.mark.parametrize(
@@ -123,7 +138,7 @@ def test_the_cover_is_for_the_client(report_of, point_of):
 def test_the_cover_names_the_hemisphere(report_of, latitude, longitude, told):
     report = report_of()
     there = replace(report.job, site=Site(latitude, longitude, 310.0))
-    assert pages.facts(replace(report, job=there), Words("en")).startswith(f"{told}, 310 m above")
+    assert cover.facts(replace(report, job=there), Words("en")).startswith(f"{told}, 310 m above")
 
 
 def test_a_point_not_fit_says_so_before_its_answer(report_of, point_of):
@@ -150,7 +165,12 @@ def test_a_cover_is_marked_fit_only_where_every_point_is(
     report_of, point_of, checks, left_out, fit
 ):
     report = report_of(point_of("eave", checks=checks), left_out=left_out)
-    assert pages.cover(report, pages.Pictures(), Words("en"))["fit"] is fit
+    assert cover.cover(report, Pictures(), Words("en"))["fit"] is fit
+
+
+def test_no_gain_is_told_of_a_point_that_is_not_fit(report_of, point_of):
+    cover = pages_of(report_of(point_of("eave", checks=(FAILED,))))[0]
+    assert "Not told, because no point is fit for use." in cover
 
 
 def test_a_point_without_an_answer_stands_on_the_cover(report_of):
@@ -200,7 +220,7 @@ def test_the_installer_finds_heights_positions_and_hours(report_of, point_of, jo
 def test_the_verifier_finds_method_hashes_horizon_and_how_to_repeat(report_of, surveyed):
     result = surveyed[0]
     end = " ".join(pages_of(report_of(command="horizon-logger report alders --letter"))[3:])
-    for words in ("bearing calibration in place of", "Every interval in this report", "pvlib 0."):
+    for words in ("comes from a bearing calibration", "Every interval in this report", "pvlib 0."):
         assert words in end
     assert result.sweeps[0].recording.sha256 in end.replace(" ", "")
     elevation = result.horizon.profile.elevation_at(np.arange(90.0, 180.0, 5.0))
@@ -286,7 +306,7 @@ def test_an_incomplete_survey_still_makes_a_document(report_of, point_of):
 
 def test_no_table_of_the_template_is_wider_than_its_heading(report_of, point_of):
     report = report_of(point_of("eave"), point_of("yard", 30.0, checks=(FAILED, NEAR)))
-    data = document.document_data(report, pages.Pictures(), Words("en"))
+    data = document.document_data(report, Pictures(), Words("en"))
 
     def tables(value):
         if isinstance(value, dict):

@@ -14,16 +14,16 @@ import pytest
 from logger.access.result import Energy
 from logger.horizon import HorizonProfile, Obstruction
 from logger.horizon_csv import horizon_csv, read_horizon_csv
-from logger.report import files, result_tables
-from logger.report.tables import MONTHS, as_csv, as_text
+from logger.report import files, result_tables, survey_csv
+from logger.report.tables import MONTHS, as_text
 from logger.settings import Settings
 from logger.site import Site
 
 from .conftest import FAILED
 
 
-def rows_of(table) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(as_csv(table))))
+def rows_of(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +32,7 @@ def points(point_of):
 
 
 def test_the_results_hold_every_month_of_every_plane(points):
-    rows = rows_of(result_tables.results_table(points))
+    rows = rows_of(survey_csv.results_csv(points))
     assert len(rows) == 3 * 2 * 13
     december = next(
         r for r in rows if (r["point"], r["plane"], r["month"]) == ("yard", "roof", "Dec")
@@ -52,7 +52,7 @@ def bounds_of(values: dict[str, str]) -> list[tuple[float, float, float]]:
 
 
 def test_low_is_never_above_value_nor_value_above_high(points, tmp_path):
-    tables = (result_tables.results_table, result_tables.year_table)
+    tables = (survey_csv.results_csv, survey_csv.year_csv)
     found = [b for table in tables for row in rows_of(table(points)) for b in bounds_of(row)]
     features = json.loads(files.points_geojson(points))["features"]
     found += [
@@ -67,7 +67,7 @@ def test_low_is_never_above_value_nor_value_above_high(points, tmp_path):
 
 
 def test_the_year_s_table_tells_low_value_and_high_by_name(points):
-    (row, *_) = rows_of(result_tables.year_table(points[1:2]))
+    (row, *_) = rows_of(survey_csv.year_csv(points[1:2]))
     year = points[1].access.planes[0].solar_access.year
     told = [float(row[f"solar_access{end}"]) for end in ("_low", "", "_high")]
     assert told == pytest.approx([year.low, year.value, year.high], abs=1e-6)
@@ -81,7 +81,7 @@ def test_the_kwh_of_a_plane_are_those_of_its_array_once_and_its_worst_point_is_n
         energy = Energy(4.0, np.full(12, kwh), np.full(12, 330.0), Settings(), False)
         planes = (replace(point.access.planes[0], energy=energy),)
         sized.append(replace(point, access=replace(point.access, planes=planes)))
-    (row,) = rows_of(result_tables.plane_table(sized))
+    (row,) = rows_of(survey_csv.planes_csv(sized))
     access = [p.access.planes[0].solar_access.annual for p in sized]
     assert float(row["energy_kwh"]) == pytest.approx(12 * 280.0)  # the mean, not the sum
     assert float(row["loss_kwh"]) == pytest.approx(12 * 50.0)
@@ -91,10 +91,10 @@ def test_the_kwh_of_a_plane_are_those_of_its_array_once_and_its_worst_point_is_n
 
 
 def test_what_blocks_and_what_failed_are_told_by_their_own_names(points):
-    rows = rows_of(result_tables.blocked_table(points[1:2]))
+    rows = rows_of(survey_csv.blocked_csv(points[1:2]))
     held = points[1].access.planes[0].window.blocked
     assert [r["month"] for r in rows] == [MONTHS[b.month - 1] for b in held]
-    checks = {r["check"]: r["passed"] for r in rows_of(result_tables.check_table(points[2:]))}
+    checks = {r["check"]: r["passed"] for r in rows_of(survey_csv.checks_csv(points[2:]))}
     assert checks[FAILED.check] == "NO"
     assert set(checks.values()) == {"NO", "yes"}
 
@@ -104,7 +104,7 @@ def test_the_terminal_tells_months_as_the_file_does(points):
     text = as_text(result_tables.month_table(plane, "yard"))
     assert text.startswith("roof: tilt 35°, azimuth 180° at yard\n")
     printed = {line.split()[0]: line.split()[1:] for line in text.splitlines() if line.split()}
-    rows = rows_of(result_tables.results_table(points[1:2]))
+    rows = rows_of(survey_csv.results_csv(points[1:2]))
     for month in ("Jan", "Jun", "year"):
         row = next(r for r in rows if (r["plane"], r["month"]) == ("roof", month))
         told = [float(row[f"solar_access{end}"]) * 100 for end in ("", "_low", "_high")]
@@ -113,13 +113,13 @@ def test_the_terminal_tells_months_as_the_file_does(points):
 
 def test_what_was_not_measured_is_not_called_clear(points):
     gap = points[2]
-    rows = [r for r in rows_of(result_tables.results_table([gap])) if r["month"] != "year"]
+    rows = [r for r in rows_of(survey_csv.results_csv([gap])) if r["month"] != "year"]
     assert {r["window_clear"] for r in rows if r["month"] in ("Nov", "Dec", "Jan")} == {""}
     assert as_text(result_tables.month_table(gap.access.planes[0])).splitlines()[-3].endswith("–")
 
 
 def test_an_obstruction_has_its_kind_its_distance_and_no_formula(points):
-    barn = rows_of(result_tables.obstruction_table(points))[0]
+    barn = rows_of(survey_csv.obstructions_csv(points))[0]
     assert barn["obstruction"] == "'=barn"
     assert (barn["kind"], float(barn["distance_m"])) == ("building", 12.5)
     assert (float(barn["from_azimuth_deg"]), float(barn["to_azimuth_deg"])) == (150.0, 200.0)
@@ -144,7 +144,7 @@ def test_sectors_of_one_name_are_one_loss(points):
 
 
 def test_shade_by_month_and_hour_is_a_table_too(surveyed):
-    rows = rows_of(result_tables.shade_table([("yard", surveyed[1].shade)]))
+    rows = rows_of(survey_csv.shade_csv([("yard", surveyed[1].shade)]))
     june = [r for r in rows if r["month"] == "Jun"]
     # Sunrise to sunset in June at 46° north: a little under 16 hours (any almanac).
     assert 15 <= len(june) <= 17
