@@ -51,7 +51,13 @@ def calibrations(job: Job) -> None:
 
 def make(folder: Path) -> Job:
     """Write the job into a folder."""
-    job = create_job(folder / JOB, SITE, name="Swallow House, an invented roof", planes=(PLANE,))
+    job = create_job(
+        folder / JOB,
+        SITE,
+        name="Swallow House, an invented roof",
+        timezone="Europe/Ljubljana",
+        planes=(PLANE,),
+    )
     outline = [list(corner) for corner in rectangle(CORNER_M, WIDTH_M, SLOPE_M, PLANE)]
     set_named(job.folder, "planes", {"name": PLANE.name, "outline": outline})
     calibrations(job)

@@ -174,13 +174,12 @@ class Part:
 
 
 REMEDIES = {
-    "heading of the survey": "calibrate the compass on the spot, check a closing target, "
+    "horizon turned": "calibrate the compass on the spot, check a closing target, "
     "or take a bearing by the sun",
-    "level of board and eye": "calibrate the level, and trace the very edge: how far the eye may "
-    "be off it is the setting tracing_bias_deg",
-    "each edge by itself": "sweep slowly past the edges that the sun crosses, and twice",
-    "sky": "give the job weather: a typical year, or monthly means",
-    "leaf": "name the trees and their kind, and note what the sweep sees: in leaf or bare",
+    "horizon too high or low": "calibrate the level, and trace the very edge",
+    "single edges": "sweep slowly past the edges that the sun crosses, and twice",
+    "sky": "weather of the site: a typical year, or twelve monthly means",
+    "leaf": "name the trees and their kind, and note whether they were in leaf",
     "height of the module": "give the distances of what stands near, or sweep at the module",
     "diffuse light": "nothing on site: models of the sky differ",
     "not measured": "sweep what is missing",
@@ -220,10 +219,16 @@ class Uncertainty:
         if self.is_surveyed:
             drawn = survey_errors(n, seed, profile.correlation_deg)
             add("survey", drawn)
-            add("heading of the survey", SurveyErrors.of([-NORMAL_95, NORMAL_95], [0.0, 0.0]))
-            add("level of board and eye", SurveyErrors.of([0.0, 0.0], [-NORMAL_95, NORMAL_95]))
+            add("horizon turned", SurveyErrors.of([-NORMAL_95, NORMAL_95], [0.0, 0.0]))
+            add(
+                "horizon too high or low",
+                SurveyErrors.of([0.0, 0.0], [-NORMAL_95, NORMAL_95]),
+            )
             some = drawn.rows(slice(_SOME))
-            add("each edge by itself", SurveyErrors(0 * some.turn, 0 * some.lift, some.noise))
+            add(
+                "single edges",
+                SurveyErrors(0 * some.turn, 0 * some.lift, some.noise),
+            )
         if self._moved:
             drawn = survey_errors(n, seed, profile.correlation_deg)
             add("whole", drawn, drawn_nearness(n, seed))

@@ -8,7 +8,7 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 from logger.parallax import Placed, Range
-from logger.report.charts import drawn, house_style
+from logger.report.charts import PAPER, drawn, house_style
 from logger.report.language import Words
 from logger.report.survey_csv import csv_text
 from logger.report.tables import MONTHS, Cell, Column, Table, as_text
@@ -22,6 +22,9 @@ SHADES = "0123456789"
 """Of the map: each is a tenth of the way from the least to the most."""
 
 WIDEST_MAP = 60
+
+SMALL_M = 1.5
+"""What is no wider has its name beside it in the plan. [m]"""
 
 LABEL_APART = 0.42
 """Between labels around the map. [rad]"""
@@ -174,10 +177,11 @@ def array_figure(found: ArrayResult, w: Words, size_mm: tuple[float, float]) -> 
         return figure
     upright = size_mm[1] > size_mm[0]
     left, right = figure.subplots(*((2, 1) if upright else (1, 2)))
-    for axes in (left, right) if upright else ():
-        axes.set_anchor("W")
     draw_map(left, found, w)
     draw_plan(right, found, w)
+    for axes in (left, right):
+        axes.locator_params(integer=True)
+        axes.set_anchor("W" if upright else "C")
     return figure
 
 
@@ -201,12 +205,12 @@ def draw_map(axes: Axes, found: ArrayResult, w: Words) -> None:
     for point in found.here.points:
         x, y = outline.places_of(point.at_m[None])[0]
         axes.plot(x, y, marker="o", color="white", markeredgecolor="black")
-        axes.annotate(point.name, (x, y), (4, 4), textcoords="offset points", fontsize=8)
+        _label(axes, point.name, floats([x, y]), xytext=(5, 5), textcoords="offset points")
     if found.best is not None:
         x, y, width, height, _ = found.best
         axes.add_patch(_rectangle(x, y, width, height))
     low, high = outline.corners_m.min(axis=0), outline.corners_m.max(axis=0)
-    _directions(axes, found, floats((low + high) / 2), float(np.linalg.norm(high - low)) / 2)
+    _directions(axes, found, floats((low + high) / 2), floats((high - low) / 2), w)
 
 
 def _pair(at: Floats) -> tuple[float, float]:
@@ -219,7 +223,7 @@ def _rectangle(x: float, y: float, width: float, height: float) -> Any:
     return Rectangle((x, y), width, height, fill=False, edgecolor="tab:red", linewidth=1.5)
 
 
-def _directions(axes: Axes, found: ArrayResult, middle: Floats, reach: float) -> None:
+def _directions(axes: Axes, found: ArrayResult, middle: Floats, half: Floats, w: Words) -> None:
     """Arrows around the outline towards obstructions, with their distances; and north."""
     assert found.outline is not None
     a = np.radians(found.plane.azimuth_deg)
@@ -231,24 +235,39 @@ def _directions(axes: Axes, found: ArrayResult, middle: Floats, reach: float) ->
             [-east * np.cos(a) + north * np.sin(a), -east * np.sin(a) - north * np.cos(a)]
         )
 
-    ring, last = reach * 1.2, -np.inf
-    ways = []
+    def around(angle: float, gap: float) -> Floats:
+        """In a direction from the middle, at a distance from the rectangle about the outline."""
+        way = floats([np.sin(angle), np.cos(angle)])
+        return floats(middle + way * np.min((half + gap) / np.maximum(np.abs(way), 1e-9)))
+
+    size, last, ways = float(np.linalg.norm(half)), -np.inf, []
     for thing, shown in _named(found):
         body = thing.bodies()
         x, y = across_up(body.east_m[0] - centre[0], body.north_m[0] - centre[1])
-        ways.append((float(np.arctan2(x, y)), thing.name, distance_words(shown).split(" (")[0]))
-    for angle, name, distance in sorted(ways):
+        ways.append((float(np.arctan2(x, y)), f"{thing.name}\n{_away(shown, w)}"))
+    for angle, text in sorted(ways):
         # Labels of things in nearly one direction stand beside each other.
-        turned = max(angle, last + LABEL_APART)
-        last = turned
-        tip, way, label = (floats([np.sin(t), np.cos(t)]) for t in (angle, angle, turned))
-        axes.annotate("", _pair(middle + 1.12 * ring * tip), _pair(middle + ring * way),
-                      arrowprops={"arrowstyle": "->"})  # fmt: skip
-        x, y = middle + 1.4 * ring * label
-        axes.text(x, y, f"{name}\n{distance}", fontsize=6, ha="center", va="center")
-    axes.set_xlim(middle[0] - 1.75 * ring, middle[0] + 1.75 * ring)
-    axes.set_ylim(middle[1] - 1.75 * ring, middle[1] + 1.75 * ring)
+        last = max(angle, last + LABEL_APART)
+        foot, tip = around(angle, 0.06 * size), around(angle, 0.18 * size)
+        axes.annotate("", _pair(tip), _pair(foot), arrowprops={"arrowstyle": "->"})
+        _label(axes, text, around(last, 0.38 * size), ha="center", va="center")
+    (left, bottom), (right, top) = middle - half - 0.6 * size, middle + half + 0.6 * size
+    axes.set_xlim(left, right)
+    axes.set_ylim(bottom, top)
     _north(axes, across_up(0.0, 1.0))
+
+
+def _away(o: Placed, w: Words) -> str:
+    far = o.distance_m
+    if far.value is None:
+        return w("far") if far.low is None else w("over {metres} m away", metres=w.number(far.low))
+    return w("{metres} m away", metres=w.number(far.value, 1))
+
+
+def _label(axes: Axes, text: str, at: Floats, **look: Any) -> None:
+    """A text that is read on any ground."""
+    ground = {"facecolor": PAPER, "lw": 0, "pad": 0.5, "alpha": 0.8}
+    axes.annotate(text, _pair(at), fontsize=7, bbox=ground, **look)
 
 
 def _named(found: ArrayResult) -> list[tuple[Any, Placed]]:
@@ -275,14 +294,18 @@ def draw_plan(axes: Axes, found: ArrayResult, w: Words) -> None:
         colour = {"deciduous": "tab:green", "evergreen": "darkgreen"}.get(thing.kind, "tab:gray")
         axes.fill(*corners.T, facecolor=colour, alpha=0.4 if shown.is_placed else 0.15,
                   edgecolor="black", linestyle="-" if shown.is_placed else ":")  # fmt: skip
-        top = _metres(shown.top_m).split(" (")[0]
-        axes.text(*_pair(corners.mean(axis=0)), f"{thing.name}\n{top}", fontsize=7, ha="center",
-                  va="center")  # fmt: skip
+        text = thing.name
+        if shown.top_m.value is not None:
+            text += "\n" + w("top at {metres} m", metres=w.number(shown.top_m.value, 1))
+        is_small = np.ptp(corners, axis=0).max() < SMALL_M  # A pole stays to be seen
+        look = {"xytext": (4, 0), "ha": "left"} if is_small else {"xytext": (0, 0), "ha": "center"}
+        middle = floats(corners.mean(axis=0))
+        _label(axes, text, middle, textcoords="offset points", va="center", **look)
     if found.outline is not None:
         corners = found.outline.at_m(found.outline.corners_m)[:, :2]
         axes.fill(*corners.T, facecolor="tab:blue", alpha=0.3, edgecolor="tab:blue")
     for point in found.here.points:
         axes.plot(*point.at_m[:2], marker="o", color="white", markeredgecolor="black")
-        axes.annotate(point.name, _pair(point.at_m), (4, 4), textcoords="offset points", fontsize=8)
+        _label(axes, point.name, point.at_m, xytext=(5, 5), textcoords="offset points")
     axes.margins(0.05)
     _north(axes, floats([0.0, 1.0]))

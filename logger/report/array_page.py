@@ -5,40 +5,63 @@ from __future__ import annotations
 import numpy as np
 
 from logger.access import Interval
+from logger.parallax import Range
 from logger.report.array import array_figure
 from logger.report.charts import drawn, house_style
 from logger.report.content import Report, can_go
 from logger.report.language import DASH, Words
 from logger.report.pictures import Page, Pictures
-from logger.report.sentences import interval, place
+from logger.report.sentences import capital, interval, place
 from logger.survey.array import YEAR, ArrayResult
 
-WORTH_TELLING = 0.001
+WORTH_TELLING = 0.005
 """Share of the year that an obstruction must cost the array to be told as what gains most."""
 
 
-def answers(found: ArrayResult, w: Words) -> list[str]:
-    """What the whole array keeps, and what its worst place does."""
-    solar, worst = found.whole.solar, int(np.argmin(found.over_value))
-    whole, least = (
-        interval(Interval(*(float(end) for end in ends)), w)
-        for ends in (
-            (solar.value[0, YEAR], solar.low[0, YEAR], solar.high[0, YEAR]),
-            (found.over_value[worst], found.over_low[worst], found.over_high[worst]),
-        )
+def answers(found: ArrayResult, w: Words) -> list[list[str]]:
+    """Whether the array is not fit for use; what all of it and its worst and best place keep."""
+    solar = found.whole.solar
+    whole = Interval(*(float(end[0, YEAR]) for end in (solar.value, solar.low, solar.high)))
+    worst, best = (_place(found, int(k(found.over_value)), w) for k in (np.argmin, np.argmax))
+    failed = ", ".join(w(check.check) for check in found.checks if not check.passed)
+    over = w(
+        "Over its whole area {plane} keeps {share} of the year's light.",
+        plane=found.plane.name,
+        share=interval(whole, w),
     )
-    return [
-        w(
-            "Over its whole area {plane} keeps {share} of the year's light.",
-            plane=found.plane.name,
-            share=whole,
-        ),
-        w(
-            "Its worst place keeps {share} and lies {place} from the job's origin.",
-            share=least,
-            place=place(found.over_m[worst].tolist(), w),
-        ),
-    ]
+    ends = w("Its worst place keeps {worst}, its best {best}.", worst=worst, best=best)
+    unfit = w("Not fit for use: failed {checks}.", checks=failed) if failed else ""
+    return [[found.plane.name, unfit, f"{over} {ends}"]]
+
+
+def _place(found: ArrayResult, k: int, w: Words) -> str:
+    """What a place keeps, and where it is."""
+    ends = (found.over_value[k], found.over_low[k], found.over_high[k])
+    share = interval(Interval(*map(float, ends)), w)
+    at = found.over_m[k]
+    if found.outline is None:
+        return w("{share}, {place} from the job's origin", share=share, place=place(at.tolist(), w))
+    across, up = found.outline.places_of(at[None])[0].tolist()
+    return w(
+        "{share}, {across} m across and {up} m up the slope",
+        share=share,
+        across=w.number(across, 1),
+        up=w.number(up, 1),
+    )
+
+
+def gain_sentence(report: Report, found: ArrayResult, w: Words) -> str:
+    """What one change would gain most over the whole array, among what can be changed."""
+    kinds = {o.name: o.kind for o in found.here.obstructions}
+    gain = next((g for g in found.gains if can_go(report.job, g.name, kinds[g.name])), None)
+    if gain is None or gain.gained < WORTH_TELLING:
+        return w("Nothing that could be cut or moved takes more than half a point of the year.")
+    return w(
+        "Taking away {name} would gain most: {points} points of the year over all of {plane}.",
+        name=gain.name,
+        points=w.number(100 * gain.gained, 1),
+        plane=found.plane.name,
+    )
 
 
 def page(report: Report, found: ArrayResult, pictures: Pictures, w: Words) -> Page:
@@ -46,15 +69,16 @@ def page(report: Report, found: ArrayResult, pictures: Pictures, w: Words) -> Pa
     with house_style():
         picture = drawn(array_figure(found, w, (174.0, 176.0)))
     failed = [check for check in found.checks if not check.passed]
-    lines = answers(found, w)
-    kinds = {o.name: o.kind for o in found.here.obstructions}
-    gain = next((g for g in found.gains if can_go(report.job, g.name, kinds[g.name])), None)
-    if gain is not None and gain.gained >= WORTH_TELLING:
+    lines = [answers(found, w)[0][2], gain_sentence(report, found, w)]
+    if found.outline is not None:
+        size = np.ptp(found.outline.corners_m, axis=0).tolist()
         lines.append(
             w(
-                "Taking away {name} would gain most: {points} points over the whole array.",
-                name=gain.name,
-                points=w.number(100 * gain.gained, 1),
+                "{plane} is {wide} m across and {high} m up the slope. Across and up the slope "
+                "count from its lower left corner, as you look up the slope.",
+                plane=capital(found.plane.name),
+                wide=w.number(size[0], 1),
+                high=w.number(size[1], 1),
             )
         )
     return {
@@ -71,8 +95,10 @@ def page(report: Report, found: ArrayResult, pictures: Pictures, w: Words) -> Pa
         "blocks": _obstructions(found, w),
         "note": w(
             "Worked out from the horizons of {n} points and their positions: what is seen from "
-            "two places has a distance. Distances from the point named, to the nearest face; tops "
-            "above the job's origin.",
+            "two places has a distance, to its nearest face. Tops are above the job's origin, from "
+            "which all positions count. Arrows point towards what stands there and are not to "
+            "scale. What stands around is taken as boxes, crowns and poles, so that the map may "
+            "differ from a point's own figure by a point or two.",
             n=len(found.here.points),
         ),
     }
@@ -82,19 +108,22 @@ def _obstructions(found: ArrayResult, w: Words) -> Page:
     gained = {gain.name: gain.gained for gain in found.gains}
     rows = []
     for o in found.here.obstructions:
-        low, high = o.distance_m.low, o.distance_m.high
+        low = o.distance_m.low
         distance, top = w("far"), DASH
         if o.distance_m.value is not None and o.top_m.value is not None:
-            between = f"{w.number(low or 0.0, 1)}–{w.number(high or 0.0, 1)}"
-            distance = f"{w.number(o.distance_m.value, 1)} ({between})"
-            top = w.number(o.top_m.value, 1)
+            distance = f"{w.number(o.distance_m.value, 1)} ({_span(o.distance_m, w)})"
+            top = f"{w.number(o.top_m.value, 1)} ({_span(o.top_m, w)})"
         elif low is not None:
             distance = w("over {distance}", distance=w.number(low))
         gain = w.number(100 * gained[o.name], 1) if o.name in gained else DASH
-        rows.append([o.name, o.from_point, distance, top, gain])
+        rows.append([o.name, distance, o.from_point, top, gain])
     return {
-        "head": [w("obstruction"), w("seen from"), w("distance [m]"), w("top [m]"),
+        "head": [w("obstruction"), w("distance [m]"), w("from"), w("top [m]"),
                  w("gain without it [points]")],
-        "right": [False, False, True, True, True],
+        "right": [False, True, False, True, True],
         "rows": rows,
     }  # fmt: skip
+
+
+def _span(length: Range, w: Words) -> str:
+    return f"{w.number(length.low, 1)}–{w.number(length.high, 1)}"

@@ -14,7 +14,7 @@ from logger.report.charts import cover_chart, drawn
 from logger.report.content import Gain, Report
 from logger.report.language import N_, Words
 from logger.report.pictures import Page, Pictures
-from logger.report.result_tables import planes_of
+from logger.report.result_tables import checks_of, planes_of
 from logger.report.sentences import RULES, capital
 from logger.report.tables import shortened
 from logger.survey.compare import Difference, difference
@@ -31,19 +31,23 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
     plane = next(iter(shown)) if len(shown) == 1 else w("each point's first plane")
     unfit = [p for p in points if sentences.unfit(p)]
     first, compared = points[0], comparison(points, w)
+    arrays = [row for found in report.arrays for row in array_page.answers(found, w)]
     return {
         "kind": "cover",
         "over": w("Horizon survey and solar access"),
         "title": report.job.name,
         "facts": facts(report, w),
-        "fit": not unfit and not report.left_out,
-        "verdict": _verdict(len(points) + len(report.left_out), unfit, report.left_out, w),
-        "arrays": [line for found in report.arrays for line in array_page.answers(found, w)],
+        "fit": not (unfit or report.left_out or any(row[1] for row in arrays)),
+        "verdict": _verdict(report, unfit, w),
+        "arrays": arrays,
         "answers": answers(report, w)[:ON_COVER],
         "more": answers(report, w)[ON_COVER:],
         "more_title": w("Further points"),
         "clock": [
-            w("Brackets and black lines hold 95 % intervals."),
+            w(
+                "In brackets and as black lines stand 95 % intervals. A point is one hundredth of "
+                "the light under an open, level horizon."
+            ),
             sentences.clock_sentence(first.access, report.recipe.timezone, w),
         ],
         "picture": _cover_picture(points[:ON_COVER], pictures, w),
@@ -56,7 +60,7 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
             *([[w("Compared on {plane}", plane=plane), compared]] if compared else []),
             *(
                 [w("Rules") if k == 0 else "", line]
-                for k, line in enumerate(rule_sentences(points, w))
+                for k, line in enumerate(rule_sentences(points, w) or [w(NO_RULE)])
             ),
             [w("What could be changed"), _gain(report, w)],
             [w("Not looked at"), w(texts.NOT_LOOKED_AT)],
@@ -97,13 +101,14 @@ def facts(report: Report, w: Words) -> str:
     return " · ".join(parts)
 
 
-def _verdict(n: int, unfit: Sequence[PointResult], left_out: Mapping[str, str], w: Words) -> str:
-    bad = len(unfit) + len(left_out)
+def _verdict(report: Report, unfit: Sequence[PointResult], w: Words) -> str:
+    bad, n = len(unfit) + len(report.left_out), len(report.points) + len(report.left_out)
     if not bad:
-        return w("Fit for use: every check passed.")
+        checks = checks_of(report.points)
+        return w("The survey is sound: all {n} checks of its measurements passed.", n=len(checks))
     if n == 1:
-        return w("Not fit for use as it stands.")
-    return w("Not fit for use as it stands: {bad} of {n} points.", bad=bad, n=n)
+        return w("The survey is not fit for use as it stands.")
+    return w("The survey is not fit for use as it stands: {bad} of {n} points.", bad=bad, n=n)
 
 
 def answers(report: Report, w: Words) -> list[list[str]]:
@@ -172,6 +177,8 @@ def _cover_picture(points: Sequence[PointResult], pictures: Pictures, w: Words) 
 
 
 def _gain(report: Report, w: Words) -> str:
+    if report.arrays:
+        return " ".join(array_page.gain_sentence(report, found, w) for found in report.arrays)
     fit = [p for p in report.points if not sentences.unfit(p)]
     if not fit:
         return w("Not told, because no point is fit for use.")
@@ -188,6 +195,7 @@ def _whom_to_ask(people: Mapping[str, str], w: Words) -> str:
     return w("Ask {surveyor}, who did the survey: {contact}.", surveyor=surveyor, contact=contact)
 
 
+NO_RULE = N_("No rule of a programme or permit was given to hold these shares against.")
 VERDICTS = {
     PASS: N_("{rule}, at least {limit}: met ({places})."),
     FAIL: N_("{rule}, at least {limit}: not met ({places})."),

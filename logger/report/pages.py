@@ -8,11 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from logger.access import PlaneResult
+from logger.access import ObstructionLoss, PlaneResult
 from logger.access.result import YEAR
+from logger.access.surroundings import CROWN_KIND
 from logger.access.window import WindowResult
 from logger.arrays import Floats
 from logger.checks import Check
+from logger.geometry import in_sector, wrap360
 from logger.report import sentences, texts
 from logger.report.charts import PLANES
 from logger.report.content import Report
@@ -36,7 +38,7 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
         "facts": _heights(report, point, w),
         "unfit": sentences.unfit_reasons(point, w),
         "answer": sentences.answer(point.name, planes, w),
-        "notes": _notes(point) if w.language == "en" else [],
+        "notes": _notes(point, w),
         **{
             kind: pictures.add(beside.pictures[kind], w(alt, point=point.name))
             for kind, alt in texts.PICTURES.items()
@@ -68,10 +70,24 @@ def _photo(found: tuple[Photo, bytes], pictures: Pictures, w: Words) -> dict[str
     return pictures.add(small, w("Photo: {caption}", caption=caption), "jpg") | {"caption": caption}
 
 
-def _notes(point: PointResult) -> list[str]:
-    """What the answer rests on, in sentences; the cover tells of the sky."""
-    told = (note for note in point.access.notes if "without weather" not in note)
-    return [f"{sentences.capital(note)}." for note in told]
+SAID_ELSEWHERE = ("without weather", "in leaf and bare")
+"""Beginnings of notes that the document tells in its own words."""
+
+
+def _notes(point: PointResult, w: Words) -> list[str]:
+    """What the answer rests on; the cover tells of the sky."""
+    losses = [o for plane in point.access.planes for o in plane.by_obstruction]
+    crowns = list(dict.fromkeys(o.name for o in losses if o.kind == CROWN_KIND))
+    shown = []
+    if crowns:
+        trees = w.listed(crowns)
+        shown.append(
+            w("In winter part of the light passes the bare crowns of {trees}.", trees=trees)
+        )
+    if w.language == "en":
+        told = (note for note in point.access.notes if not note.startswith(SAID_ELSEWHERE))
+        shown += [f"{sentences.capital(note)}." for note in told]
+    return shown
 
 
 def _distances(report: Report, point: PointResult) -> dict[str, float]:
@@ -102,10 +118,11 @@ def _heights(report: Report, point: PointResult, w: Words) -> str:
         parts.append(w("module at {height} m", height=w.number(module, 2)))
     parts += [
         w(
-            "{plane}: tilt {tilt}°, azimuth {azimuth}°",
+            "{plane}: tilt {tilt}°, azimuth {azimuth}°, total solar resource fraction {fraction}",
             plane=p.plane.name,
             tilt=w.number(p.plane.tilt_deg, 1),
             azimuth=w.number(p.plane.azimuth_deg, 1),
+            fraction=w.percent(p.total_solar_resource_fraction.value),
         )
         for p in point.access.planes
     ]
@@ -145,6 +162,7 @@ def _spans_of(low: Floats, high: Floats, w: Words) -> list[str]:
 
 
 MOST_BLOCKING = 8
+BESIDE_DEG = 2.0
 
 
 def blocks(point: PointResult, w: Words, distances: Mapping[str, float]) -> Page | None:
@@ -159,13 +177,14 @@ def blocks(point: PointResult, w: Words, distances: Mapping[str, float]) -> Page
     if not order:
         return None
     spans = _spans(planes[0], w)
+    names = _names(planes[0], w)
     rows = []
     for name in order[:MOST_BLOCKING]:
         far = distances.get(name)
         distance = w("not known") if far is None else w.number(far, int(far < 10))
         when = when_blocked(planes[0].window, name, w)
         losses = [w.number(v * 100, 1) for v in taken[name]]
-        rows.append([name, spans.get(name, DASH), distance, *losses, when])
+        rows.append([names.get(name, name), spans.get(name, DASH), distance, *losses, when])
     if rest := order[MOST_BLOCKING:]:
         sums = [sum(taken[name][k] for name in rest) for k in range(len(planes))]
         more = w.count("{n} more", "{n} more", len(rest))
@@ -203,6 +222,25 @@ def width(planes: Sequence[PlaneResult], w: Words) -> Page | None:
     }
 
 
+def _names(plane: PlaneResult, w: Words) -> dict[str, str]:
+    """What shows through a crown has no name of its own: the crown's."""
+    crowns = [o for o in plane.by_obstruction if o.kind == CROWN_KIND]
+    return {
+        o.name: w("behind {obstruction}", obstruction=crown.name)
+        for o in plane.by_obstruction
+        for crown in crowns
+        if not o.kind and _is_behind(o, crown)
+    }
+
+
+def _is_behind(one: ObstructionLoss, crown: ObstructionLoss) -> bool:
+    """Whether it spans no more than the crown does, but for a few degrees."""
+    ends = np.array([one.from_azimuth_deg, one.to_azimuth_deg])
+    low, high = crown.from_azimuth_deg - BESIDE_DEG, crown.to_azimuth_deg + BESIDE_DEG
+    wide = float(wrap360(ends[1] - ends[0]))
+    return wide <= wrap360(high - low) and bool(in_sector(ends, wrap360(low), wrap360(high)).all())
+
+
 def _spans(plane: PlaneResult, w: Words) -> dict[str, str]:
     """The azimuths that each name spans."""
     found: dict[str, list[str]] = {}
@@ -233,7 +271,11 @@ def when_blocked(window: WindowResult, name: str, w: Words) -> str:
 
 def _checks_line(checks: Sequence[Check], failed: Sequence[Check], w: Words) -> str:
     if not failed:
-        return w.count("The one check passed.", "All {n} checks passed.", len(checks))
+        return w.count(
+            "The one check of this point passed.",
+            "All {n} checks of this point passed.",
+            len(checks),
+        )
     return w(
         "{failed} of {n} checks failed: {names}. The last pages say what was found.",
         failed=len(failed),

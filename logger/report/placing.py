@@ -115,7 +115,8 @@ class Placer:
         within = (
             room.x0 >= ends.x0 and room.x1 <= ends.x1 and ends.y0 <= room.y0 and room.y1 <= ends.y1
         )
-        return bool(within and not any(room.overlaps(taken) for taken in self._taken))
+        beside = room.padded(2 * self._point, 0)
+        return bool(within and not any(beside.overlaps(taken) for taken in self._taken))
 
     def _highest(self, room: Bbox) -> float:
         return float(self._top[self._under(room)].max())

@@ -16,6 +16,7 @@ from logger.report.tables import DASH, MONTHS, Cell, Column, Table
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
+    from logger.checks import Check
     from logger.survey.result import PointResult
 
 UNMEASURED_WORTH_SAYING = 0.005
@@ -30,6 +31,12 @@ def planes_of(points: Sequence[PointResult]) -> list[tuple[PointResult, PlaneRes
 def calibrations_of(points: Sequence[PointResult]) -> list[StoredCalibration]:
     """The calibrations that the points use, each once."""
     return list({c.file: c for p in points for one in p.chosen for c in one.used}.values())
+
+
+def checks_of(points: Sequence[PointResult]) -> list[tuple[PointResult | StoredCalibration, Check]]:
+    """The checks of the points, then those of the calibrations that they use, each with its own."""
+    owners: list[PointResult | StoredCalibration] = [*points, *calibrations_of(points)]
+    return [(owner, check) for owner in owners for check in owner.checks]
 
 
 def _share(heading: str, decimals: int = 1) -> Column:

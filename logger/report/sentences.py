@@ -246,11 +246,11 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
     share = w.percent(clear[worst], int(clear[worst] >= 0.995))
     return w.count(
         "Over the year {point} receives {shares} of the light it would under an open, level "
-        "horizon; from {start} to {end} h the sun is blocked for part of the time in {month} "
-        "({clear} clear).",
+        "horizon; from {start} to {end} h the sun is blocked for part of the time in {month}, when "
+        "it is in sight for {clear} of these hours.",
         "Over the year {point} receives {shares} of the light it would under an open, level "
-        "horizon; from {start} to {end} h the sun is blocked for part of the time in {n} months; "
-        "worst is {month}, {clear} clear.",
+        "horizon; from {start} to {end} h the sun is blocked for part of the time in {n} months, "
+        "most in {month}, when it is in sight for {clear} of these hours.",
         len(blocked),
         month=w.month(worst),
         clear=share,
@@ -279,6 +279,13 @@ def clock_sentence(result: AccessResult, timezone: str, w: Words) -> str:
         for which, moment in zip(("from", "to"), moments, strict=True):
             utc = moment.astype("datetime64[ms]").astype(dt.datetime).replace(tzinfo=dt.UTC)
             named[f"{name}_{which}"] = f"{utc.astimezone(zone):%H:%M}"
+    if not timezone:
+        return w(
+            "Hours are solar time: at 12 the sun is highest. The job names no time zone; in UTC "
+            "{start} to {end} h is {june_from} to {june_to} in June and {december_from} to "
+            "{december_to} in December.",
+            **named,
+        )
     return w(
         "Hours are solar time: at 12 the sun is highest. By the clock ({zone}) {start} to {end} h "
         "is {june_from} to {june_to} in June and {december_from} to {december_to} in December.",
@@ -286,16 +293,21 @@ def clock_sentence(result: AccessResult, timezone: str, w: Words) -> str:
     )
 
 
+ROUND_POINTS = 2.0
+"""From here on a difference is told in whole points, as the shares themselves are."""
+
+
 def compared(first: str, second: str, gap: Difference, w: Words) -> str:
     """How two points differ in the year's solar access, in one sentence."""
     more, less = (first, second) if gap.value >= 0 else (second, first)
-    named = {"more": more, "less": less, "points": w.number(abs(gap.value) * 100, 1)}
+    apart = abs(gap.value) * 100
+    named = {"more": more, "less": less, "points": w.number(apart, int(apart < ROUND_POINTS))}
     if math.isnan(gap.value):
         return w("Solar access at {more} and {less} cannot be compared.", **named)
     if gap.significant is None:
         return w(
-            "Solar access at {more} is {points} points higher than at {less}; whether that is "
-            "significant is not known, because the uncertainty is not.",
+            "Solar access at {more} is about {points} points higher than at {less}; whether that "
+            "is significant is not known, because the uncertainty is not.",
             **named,
         )
     if not gap.significant:
@@ -306,10 +318,9 @@ def compared(first: str, second: str, gap: Difference, w: Words) -> str:
         )
     low, high = sorted((abs(gap.low), abs(gap.high)))
     return w(
-        "Solar access at {more} is {points} points higher than at {less} (95 % interval {low} "
-        "to {high}).",
-        low=w.number(low * 100, 1),
-        high=w.number(high * 100, 1),
+        "Solar access at {more} is about {points} points higher than at {less} ({low} to {high}).",
+        low=w.number(low * 100, int(apart < ROUND_POINTS)),
+        high=w.number(high * 100, int(apart < ROUND_POINTS)),
         **named,
     )
 
@@ -331,8 +342,8 @@ def sky_sentence(result: AccessResult, w: Words) -> str:
     if result.sky.is_known:
         return w("The shares rest on {sky}.", sky=result.sky.source)
     return w(
-        "No weather was given. The shares are medians over many possible skies between clear and "
-        "overcast, and their intervals cover 95 % of these. Energy in kWh is not told."
+        "No weather was given, so that the shares are the middle of many possible skies from clear "
+        "to overcast, and their intervals take these in. Energy in kWh needs weather."
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from logger import __version__
 from logger.access import carried
 from logger.access.window import WindowResult
+from logger.calibration import StoredCalibration
 from logger.checks import Check
 from logger.files import file_sha256
 from logger.geomagnetism import built_in_model
@@ -17,7 +18,7 @@ from logger.report.content import Report
 from logger.report.language import DASH, Words
 from logger.report.pages import place
 from logger.report.pictures import Page
-from logger.report.result_tables import calibrations_of, planes_of
+from logger.report.result_tables import calibrations_of, checks_of, planes_of
 from logger.report.tables import hour_text, shortened
 from logger.survey.result import PointResult
 
@@ -26,18 +27,22 @@ from logger.survey.result import PointResult
 
 def installer(report: Report, w: Words) -> Page:
     """Heights, positions, planes, the hours in which each point is shaded, and what that means."""
-    points = report.points
+    hours = sentences.window_hours(report.points[0].access.planes[0].window, w)
     return {
         "kind": "installer",
         "title": w("For the installer"),
         "planes": _planes(report, w),
         "places": _places(report, w),
-        "shaded_title": w("When each point is shaded, in solar hours"),
+        "shaded_title": w(
+            "When each point is shaded between {start} and {end} h of solar time", **hours
+        ),
         "shaded": _shaded(report, w),
         "shaded_note": w(
-            "Within {start} to {end} h; a dash is a month without shade in these hours, a question "
-            "mark one in which part of the horizon was not measured.",
-            **sentences.window_hours(points[0].access.planes[0].window, w),
+            "Shade before {start} and after {end} h stands in the picture on each point's page. A "
+            "dash is a month without shade in these hours, a question mark one in which part of "
+            "the horizon was not measured. A bare tree counts as shade, though it lets part of the "
+            "light through.",
+            **hours,
         ),
         "strings_title": w("What shade means for strings"),
         "strings": [w(text) for text in texts.STRINGS],
@@ -67,6 +72,9 @@ def _shaded(report: Report, w: Words) -> list[Page]:
     return tables
 
 
+LEAST_SHADE_H = 0.05
+"""Shorter stretches of shade are told by nobody: a step of the grid. [h]"""
+
 LEAST_SUN_H = 0.5
 """Shorter stretches of sun between two of shade are told as shade. [h]"""
 
@@ -83,7 +91,7 @@ def shaded_hours(window: WindowResult) -> list[str]:
                 spans[-1][1] = max(spans[-1][1], end)
             else:
                 spans.append([start, end])
-        told = [f"{hour_text(a)}–{hour_text(b)}" for a, b in spans]
+        told = [f"{hour_text(a)}–{hour_text(b)}" for a, b in spans if b - a >= LEAST_SHADE_H]
         cells.append(", ".join([*told, *(["?"] if month in unknown else [])]) or DASH)
     return cells
 
@@ -99,7 +107,7 @@ def _planes(report: Report, w: Words) -> Page:
             w.number(p.plane.azimuth_deg, 1),
             w.number(float(wrap360(p.plane.azimuth_deg - magnetic)), 1),
             DASH if p.plane.size_kwp is None else w.number(p.plane.size_kwp, 2),
-            w.percent(p.orientation_factor.value),
+            w.percent(p.orientation_factor.value, 1),
         ]
         for name, p in found.items()
     ]
@@ -211,17 +219,6 @@ def _steps(report: Report) -> list[list[str]]:
     return [[", ".join(names), steps] for steps, names in found.items()]
 
 
-def _all_checks(report: Report, w: Words) -> list[tuple[str, Check]]:
-    names = _names(report)
-    found = [(names[p.name], check) for p in report.points for check in p.checks]
-    found += [
-        (w("{purpose} calibration", purpose=w(c.about.purpose)), check)
-        for c in calibrations_of(report.points)
-        for check in c.checks
-    ]
-    return found
-
-
 NEAR = 0.1
 """Share of a limit within which a passed check is shown to the verifier."""
 
@@ -233,22 +230,38 @@ def is_near(check: Check) -> bool:
     return abs(check.value - check.limit) <= NEAR * abs(check.limit)
 
 
+def _shown(report: Report) -> list[tuple[PointResult | StoredCalibration, Check]]:
+    """Checks that failed or came near their limit, the failed ones first."""
+    every = checks_of(report.points)
+    return sorted((x for x in every if not x[1].passed or is_near(x[1])), key=lambda x: x[1].passed)
+
+
 def _count(report: Report, w: Words) -> str:
-    checks = [check for _, check in _all_checks(report, w)]
-    passed = sum(check.passed and not is_near(check) for check in checks)
-    return w(
-        "{passed} of {n} checks passed with room to spare. Any that failed or came within a tenth "
-        "of their limit stand below; `report --tables` writes all of them into checks.csv.",
-        passed=passed,
-        n=len(checks),
+    n, of_points = len(checks_of(report.points)), sum(len(p.checks) for p in report.points)
+    shown = len(_shown(report))
+    return " ".join(
+        (
+            w(
+                "Of {n} checks, {points} of the points and {calibrations} of the calibrations, "
+                "{passed} passed with room to spare.",
+                n=n,
+                points=of_points,
+                calibrations=n - of_points,
+                passed=n - shown,
+            ),
+            w("Below stand those that failed or came within a tenth of their limit.")
+            if shown
+            else w("None failed or came within a tenth of its limit."),
+            w("`report --tables` writes all of them into checks.csv."),
+        )
     )
 
 
 def _checks(report: Report, w: Words) -> Page:
-    shown = [(of, c) for of, c in _all_checks(report, w) if not c.passed or is_near(c)]
+    names = _names(report)
     rows = [
         [
-            of,
+            names[of.name] if isinstance(of, PointResult) else _calibration(of, w),
             w(c.check),
             w("passed") if c.passed else w("failed"),
             w.number(c.value, 2),
@@ -256,7 +269,7 @@ def _checks(report: Report, w: Words) -> Page:
             c.unit,
             c.why,
         ]
-        for of, c in sorted(shown, key=lambda pair: pair[1].passed)
+        for of, c in _shown(report)
     ]
     head = [
         w("point or calibration"),
@@ -318,7 +331,11 @@ def _files(report: Report, w: Words) -> Page:
         for s in p.sweeps
     ]
     rows += [
-        [w("{purpose} calibration", purpose=w(c.about.purpose)), c.about.recording, c.about.sha256]
+        [_calibration(c, w), c.about.recording, c.about.sha256]
         for c in calibrations_of(report.points)
     ]
     return {"head": [w("point or calibration"), w("file"), "SHA-256"], "rows": rows}
+
+
+def _calibration(of: StoredCalibration, w: Words) -> str:
+    return w("{purpose} calibration", purpose=w(of.about.purpose))

@@ -18,16 +18,17 @@ from logger.access import PlaneResult
 from logger.access.result import YEAR
 from logger.report.result_tables import (
     calibrations_of,
+    checks_of,
     planes_of,
     window_known,
     year_first,
 )
 from logger.report.tables import MONTHS, Cell, is_missing, one_line
+from logger.survey.result import PointResult
 
 if TYPE_CHECKING:
     from logger.access.shade import ShadeMap
     from logger.orientation.sight_lines import SightLines
-    from logger.survey.result import PointResult
 
 ENDS = ("value", "low", "high", "survey_low", "survey_high")
 """Of a share's record."""
@@ -188,15 +189,13 @@ def shade_csv(shades: Iterable[tuple[str, ShadeMap]]) -> str:
 
 def checks_csv(points: Sequence[PointResult]) -> str:
     """Every check of the points and of the calibrations that they use."""
-    owners = [(point.name, point.checks) for point in points]
-    owners += [
-        (f"{c.about.purpose} calibration {c.file}", c.checks) for c in calibrations_of(points)
-    ]
     rows = (
-        (owner, c.check, "yes" if c.passed else "NO", c.value, c.limit, c.unit, c.why)
-        for owner, checks in owners
-        for c in checks
-    )
+        (
+            of.name if isinstance(of, PointResult) else f"{of.about.purpose} calibration {of.file}",
+            c.check, "yes" if c.passed else "NO", c.value, c.limit, c.unit, c.why,
+        )
+        for of, c in checks_of(points)
+    )  # fmt: skip
     return csv_text("of check passed value limit unit why", rows)
 
 

@@ -105,9 +105,10 @@ METHOD = (
 )
 LIMITS = (
     N_(
-        "The figures hold for the point and height at which the board was swept; a metre "
-        "away, near obstructions look different. The horizon is that of the day of the "
-        "survey: trees grow and are cut, houses are built."
+        "A point's figures hold for the place and height at which the board was swept: a metre "
+        "away, near obstructions look different, and only the page of a whole array carries them "
+        "there. The horizon is that of the day of the survey: trees grow and are cut, houses are "
+        "built."
     ),
     N_(
         "A compass is disturbed by iron and by currents. A bearing calibration finds a "

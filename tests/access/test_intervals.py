@@ -378,7 +378,7 @@ def test_parts_stand_with_the_largest_first_and_say_what_would_help(unknown, uns
     found = roof(unknown, horizon).parts
     assert [p.width for p in found] == sorted((p.width for p in found), reverse=True)
     assert {p.cause for p in found} == {
-        "heading of the survey", "level of board and eye", "each edge by itself", "sky", "leaf",
+        "horizon turned", "horizon too high or low", "single edges", "sky", "leaf",
         "height of the module", "diffuse light",
     }  # fmt: skip
     assert all(p.remedy for p in found)

@@ -36,16 +36,27 @@ def report() -> Report:
 
 
 def test_the_cover_answers_for_the_whole_array(report):
-    whole, worst = cover.cover(report, Pictures(), W)["arrays"]
-    assert re.search(r"Over its whole area south roof keeps \d+\s%.* of the year's light", whole)
-    assert re.search(r"Its worst place keeps .* and lies .* m east, .* m south, .* m up", worst)
+    ((name, unfit, told),) = cover.cover(report, Pictures(), W)["arrays"]
+    assert (name, unfit) == ("south roof", "")
+    assert re.search(r"Over its whole area south roof keeps \d+\s%.* of the year's light", told)
+    assert re.search(
+        r"Its worst place keeps .*, [\d.]+ m across and [\d.]+ m up the slope, its best ", told
+    )
 
 
-def test_only_what_can_be_cut_or_moved_is_said_to_gain(report):
+def test_only_what_can_be_cut_or_moved_is_said_to_gain_and_the_same_on_both_pages(report):
     (found,) = report.arrays
     assert found.gains[0].name == "neighbour's house"  # it would gain most, but stays
-    told = array_page.page(report, found, Pictures(), W)["lines"][-1]
+    told = array_page.page(report, found, Pictures(), W)["lines"][1]
     assert told.startswith("Taking away walnut would gain most")
+    assert told == dict(cover.cover(report, Pictures(), W)["lines"])["What could be changed"]
+
+
+def test_what_shows_through_a_crown_is_named_by_it(report):
+    page = pages.point_page(report, report.points[0], Pictures(), W)
+    names = [row[0] for row in page["blocks"]["rows"]]
+    assert "behind walnut" in names
+    assert not any("°" in name for name in names)
 
 
 def test_a_distance_that_two_points_tell_stands_on_the_page_of_each(report):

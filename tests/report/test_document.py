@@ -108,7 +108,7 @@ def test_the_cover_is_for_the_client(report_of, point_of):
     people = {"surveyor": "A. Sample", "contact": "a@example.org", "client": "B. Example"}
     report = report_of(point_of("eave"), point_of("yard", 30.0), people=people)
     cover = pages_of(report)[0]
-    assert "Fit for use: every check passed" in cover
+    assert "The survey is sound: all" in cover
     assert "Over the year eave receives" in cover
     assert "By the clock (Europe/Ljubljana) 9 to 15 h is" in cover
     assert "medians over many possible skies between clear and overcast" in cover
@@ -143,7 +143,7 @@ def test_the_cover_names_the_hemisphere(report_of, latitude, longitude, told):
 
 def test_a_point_not_fit_says_so_before_its_answer(report_of, point_of):
     texts = pages_of(report_of(point_of("eave", checks=(PASSED, NEAR, FAILED)), point_of("yard")))
-    assert "Not fit for use as it stands: 1 of 2 points" in texts[0]
+    assert "The survey is not fit for use as it stands: 1 of 2 points" in texts[0]
     assert "Not fit for use: failed passes agree. Over the year eave" in texts[0]
     assert texts[1].index("Not fit for use: failed passes agree") < texts[1].index("Over the year")
     assert "1 of 3 checks failed: passes agree" in texts[1]
@@ -168,6 +168,21 @@ def test_a_cover_is_marked_fit_only_where_every_point_is(
     assert cover.cover(report, Pictures(), Words("en"))["fit"] is fit
 
 
+def test_without_a_rule_and_without_near_checks_it_is_said(report_of, point_of):
+    texts = pages_of(report_of(point_of("eave", checks=(PASSED,))))
+    assert "No rule of a programme or permit was given" in texts[0]
+    assert "None failed or came within a tenth of its limit." in " ".join(texts)
+
+
+def test_a_job_without_a_time_zone_says_so(report_of):
+    report = report_of()
+    there = replace(report.recipe, timezone="")
+    assert (
+        "The job names no time zone; in UTC 9 to 15 h is"
+        in pages_of(replace(report, recipe=there))[0]
+    )
+
+
 def test_no_gain_is_told_of_a_point_that_is_not_fit(report_of, point_of):
     cover = pages_of(report_of(point_of("eave", checks=(FAILED,))))[0]
     assert "Not told, because no point is fit for use." in cover
@@ -176,7 +191,7 @@ def test_no_gain_is_told_of_a_point_that_is_not_fit(report_of, point_of):
 def test_a_point_without_an_answer_stands_on_the_cover(report_of):
     report = report_of(left_out={"garden": "garden: no sample can be used"}, not_swept=("shed",))
     cover = pages_of(report)[0]
-    assert "Not fit for use as it stands: 1 of 2 points" in cover
+    assert "The survey is not fit for use as it stands: 1 of 2 points" in cover
     assert "garden has no answer. no sample can be used" in cover
     assert "shed has not been swept yet." in cover
 
@@ -250,7 +265,7 @@ def test_a_german_document_is_german(report_of, surveyed, job_folder):
     result = replace(surveyed[0], checks=(PASSED, FAILED))
     german = beside_of(read_job(job_folder), surveyed[0], "de")
     texts = pages_of(report_of(result, beside={"yard": german}), language="de")
-    assert "So nicht verwendbar." in texts[0]
+    assert "Die Vermessung ist so nicht verwendbar." in texts[0]
     assert "Deutsche Fassung: von keinem muttersprachlichen Vermesser gelesen" in texts[0]
     assert re.search(r"\d,\d", texts[1])
     assert not re.search(r"\b(the|solar access|with|horizon in|planes?)\b", " ".join(texts[:3]))
