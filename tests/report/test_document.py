@@ -111,7 +111,7 @@ def test_the_cover_is_for_the_client(report_of, point_of):
     assert "The survey is sound: all" in cover
     assert "Over the year eave receives" in cover
     assert "By the clock (Europe/Ljubljana) 9 to 15 h is" in cover
-    assert "medians over many possible skies between clear and overcast" in cover
+    assert "the middle of many possible skies from clear to overcast" in cover
     assert "Solar access at eave is" in cover
     assert "Taking away lime trees would gain most" in cover
     assert "Light left on roof month by month" in cover
