@@ -1,6 +1,7 @@
-"""What all tests share: commands as they are typed, in this process or as installed."""
+"""What all tests share: commands in this process or as installed, and boards for them."""
 
 import contextlib
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -70,3 +71,27 @@ def installed():
         return Ran(done.returncode, done.stdout, done.stderr)
 
     return call
+
+
+@contextlib.contextmanager
+def virtual_board(*arguments):
+    """A virtual board as a process of its own; yields what to give to --port."""
+    process = subprocess.Popen(
+        [str(COMMAND), "simulate", *map(str, arguments)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        encoding="utf-8",
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    try:
+        yield process.stdout.readline().strip()
+    finally:
+        process.terminate()
+        process.communicate(timeout=TIMEOUT_S)
+
+
+@pytest.fixture(scope="session")
+def board():
+    """See `virtual_board`."""
+    return virtual_board

@@ -33,7 +33,6 @@ MAIN_PATHS = (
     "tests/calibration/test_plane.py",
     "tests/access/test_weather_files.py",
     "tests/access/test_transposition.py",
-    "tests/access/test_outline.py",
     "tests/agreement/test_iso5725.py",
     "tests/agreement/test_observers.py",
     "tests/job/test_job_file.py",

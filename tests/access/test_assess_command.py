@@ -96,35 +96,6 @@ def test_size_and_best_plane_are_told(file):
     )
 
 
-@pytest.mark.parametrize(
-    ("more", "code", "word"),
-    [
-        (("--without", "elm"), 2, "elm"),
-        (("--building", "shed=1,2"), 2, "4 or 5"),
-        (("--building", "=1,2,3,4"), 2, "no name"),
-        (("--cut-to", "lime tree=low"), 2, "numbers"),
-        (("--solar-window", "15,9"), 2, "window"),
-        (("--heading-error", "-1"), 2, "standard error"),
-        (("--reflectance", "0.2,0.3"), 2, "2 numbers"),
-        (("--reflectance", "7"), 2, "reflectance"),
-        (("--set", "draws=-5"), 2, "draws"),
-        (("--set", "tremor_deg=1"), 2, "no effect on a horizon from a file"),
-        (("--year", "1066"), 2, "1066"),
-        (("--size", "0"), 2, "size"),
-        (("--weather", "nowhere.epw"), 3, "nowhere.epw"),
-        (("--set", "transposition=magic"), 2, "magic"),
-        (("--timezone", "Mars/Olympus"), 2, "Mars"),
-        (("--kind", "lime tree=plastic"), 2, "plastic"),
-        (("--least-access", "75"), 2, "outside 0 to 1"),
-    ],
-)
-def test_wrong_usage_and_unreadable_inputs(file, more, code, word):
-    done = assess(file, *more)
-    assert done.exit_code == code, done.output
-    assert word in done.stderr
-    assert done.stdout == ""
-
-
 def test_a_bad_horizon_is_named_with_its_line(tmp_path):
     bad = tmp_path / "bad.csv"
     bad.write_text("azimuth_deg,elevation_deg\n0,5\n10,high\n")
@@ -132,7 +103,6 @@ def test_a_bad_horizon_is_named_with_its_line(tmp_path):
     assert done.exit_code == 3
     assert "line 3" in done.stderr
     assert assess(tmp_path / "none.csv").exit_code == 3
-    assert assess(bad, latitude="95").exit_code == 2
 
 
 def test_a_month_without_sun_is_a_dash_and_null(file):

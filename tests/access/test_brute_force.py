@@ -26,11 +26,8 @@ def skyline():
     return hills
 
 
-@pytest.mark.parametrize(
-    ("latitude", "longitude", "altitude", "facing"),
-    [(52.0, 5.0, 10.0, 170.0), (-33.9, 151.2, 60.0, 20.0)],
-)
-def test_solar_and_beam_access_of_every_month(latitude, longitude, altitude, facing):
+def test_solar_and_beam_access_of_every_month_in_the_south():
+    latitude, longitude, altitude, facing = -33.9, 151.2, 60.0, 20.0
     case = reference.Case(latitude, longitude, altitude, 35.0, facing, skyline())
     times, sun, sky = reference.sun_and_sky(case)
     solar, beam = reference.solar_access(case, (times, sun, sky))

@@ -9,7 +9,7 @@ from logger.access import Plane, SiteYear
 from logger.access.draws import SECTOR_MIDDLES, SurveyErrors, drawn_elevation, survey_errors
 from logger.access.intervals import PERCENTILES_95, interval_of, plane_table, shares, taken_by
 from logger.access.leaf import middle_leaf
-from logger.horizon import HorizonProfile, LeafSeen, Obstruction
+from logger.horizon import HorizonProfile, Obstruction
 from logger.settings import Settings
 from logger.site import Site
 
@@ -61,14 +61,6 @@ def test_nothing_drawn_leaves_no_interval(site, clear, unsure):
     assert np.array_equal(solar.high, solar.value)
     assert any("nothing was drawn" in note for note in none.notes)
     assert none.planes[0].parts == ()
-
-
-def test_larger_errors_make_wider_intervals(year, unsure):
-    small, large = (
-        roof(year, replace(unsure, heading_error_deg=h, level_error_deg=0)).solar_access
-        for h in (0.2, 6)
-    )
-    assert (large.high - large.low)[12] > 1.5 * (small.high - small.low)[12]
 
 
 def test_drawn_access_is_that_of_every_draw_assessed_one_by_one(year, unsure):
@@ -167,10 +159,6 @@ def test_an_unknown_sky_widens_the_interval_and_the_value_is_the_median_of_skies
     assert 18 <= sum(above) <= 42
 
 
-def test_a_known_sky_adds_no_part_but_the_model_of_diffuse_light(year, street):
-    assert set(parts(roof(year, street))) == {"diffuse light"}
-
-
 def test_without_weather_there_is_no_energy(unknown, year, street):
     sized = SiteYear(unknown.site, [replace(ROOF, size_kwp=4.0)], Settings(draws=0))
     plane = roof(sized, street)
@@ -237,13 +225,6 @@ def test_what_is_published_of_crowns_widens_the_interval(year, leafy):
     assert np.array_equal(solar.survey_low, solar.value)
 
 
-def test_a_tree_seen_bare_in_may_was_not_in_leaf_in_april(year, leafy):
-    may = replace(leafy, leaf_seen=(LeafSeen(130, "bare"),))
-    usual, late = (roof(year, h).solar_access for h in (leafy, may))
-    assert late.value[3] > usual.value[3] + 0.0005
-    assert late.value[11] == pytest.approx(usual.value[11])
-
-
 def test_a_kind_that_is_not_known_is_solid_and_said(year, street):
     unsaid = replace(street, obstructions=(Obstruction("tree", 119.5, 150.5),))
     result = year.assess(unsaid)
@@ -290,13 +271,6 @@ def test_wherever_near_things_stand_the_truth_lies_inside(year, street, distance
     annual = truth.solar_access.annual
     assert unknown.low[12] <= annual <= unknown.high[12]
     assert parts(truth).get("height of the module", 0.0) == 0.0
-
-
-def test_terrain_far_away_hardly_moves(year):
-    hill = Obstruction("ridge", 90, 270, "terrain")
-    seen = HorizonProfile([90, 90, 270, 270], [0, 12, 12, 0], obstructions=(hill,))
-    low, high = (roof(year, replace(seen, rise_m=r)).solar_access.annual for r in (0.0, -3.0))
-    assert high == pytest.approx(low, abs=0.003)
 
 
 # --- What was not measured ---

@@ -264,7 +264,7 @@ def test_what_is_no_typical_year_is_refused(tmp_path, content, reason):
     assert len({f.name for f in FORMATS}) == 6
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize("source", [CAROLINA, MIAMI])
 def test_a_damaged_file_is_refused_or_read_but_never_breaks(tmp_path, seed, source):
     noise = np.random.default_rng(seed)
@@ -287,7 +287,7 @@ def test_a_damaged_file_is_refused_or_read_but_never_breaks(tmp_path, seed, sour
         assert len(weather.dni_wm2) == 8760
 
 
-@pytest.mark.parametrize("row", [2, 3, 5000])
+@pytest.mark.parametrize("row", [2, 5000])
 @pytest.mark.parametrize(
     "damage",
     [

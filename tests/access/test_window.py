@@ -11,10 +11,8 @@ from logger.access import Plane, SiteYear
 from logger.access.blocking import SunBlocking
 from logger.access.surroundings import Names, Stretch
 from logger.access.window import (
-    Blocked,
     Clock,
     _runs,
-    equation_of_time_min,
     solar_window,
     sun_in_window,
     zone_of,
@@ -136,22 +134,7 @@ def test_stretches_are_joined_over_two_idle_minutes_and_not_over_three(mask, run
     assert _runs(np.array([c == "#" for c in mask])) == runs
 
 
-def test_a_stretch_in_the_form_of_a_result():
-    stretch = Blocked(3, 9.5, 10.25, "oak", 0.4, "09:10", "09:55")
-    assert stretch.as_dict() == {
-        "month": 3, "from": 9.5, "to": 10.25, "obstruction": "oak", "share": 0.4,
-        "from_clock": "09:10", "to_clock": "09:55",
-    }  # fmt: skip
-
-
 # --- Clock times ---
-
-
-def test_the_equation_of_time():
-    """Extremes and zeros as every almanac has them, to the minute (from memory)."""
-    assert equation_of_time_min(42) == pytest.approx(-14.2, abs=0.5)  # 11 February
-    assert equation_of_time_min(105) == pytest.approx(0.0, abs=0.6)  # 15 April
-    assert equation_of_time_min(307) == pytest.approx(16.4, abs=0.5)  # 3 November
 
 
 @pytest.mark.parametrize(
@@ -271,14 +254,3 @@ def test_what_was_not_seen_of_the_window_is_between_open_and_blocked(year):
     assert unknown.any()
     assert [x is None for x in told["monthly_clear_fraction"]] == list(unknown)
     assert told["annual_clear_fraction"] is None
-
-
-def test_nine_to_fifteen_and_months_in_pairs():
-    """Common practice, no source: the sun runs the same path twice a year, so that months pair up
-    around the solstices; at 40 N a skyline of 24 degrees to the south blocks pairs alike."""
-    year = SiteYear(Site(40, 0), [Plane("p", 40, 180)], NOTHING_DRAWN)
-    clear = window_of(year, HorizonProfile([120, 120, 240, 240], [0, 24, 24, 0]))
-    fraction = clear.monthly_clear_fraction
-    for early, late in ((0, 10), (1, 9), (2, 8), (3, 7), (4, 6)):
-        assert fraction[early] == pytest.approx(fraction[late], abs=0.12)
-    assert fraction[11] == fraction.min()

@@ -20,7 +20,7 @@ from logger.orientation import (
     declination_at,
     field_expected_at,
 )
-from logger.simulation import DEFAULT_SITE, Sensor, Steel, simulate_bearing, simulate_tumble
+from logger.simulation import DEFAULT_SITE, Sensor, simulate_bearing, simulate_tumble
 from logger.site import Site
 from logger.sun import sun_track
 
@@ -42,8 +42,8 @@ def ideal_compass(site: Site, when: dt.datetime) -> Corrections:
 
 
 @pytest.mark.parametrize("place", PLACES)
-@pytest.mark.parametrize("turned_deg", [0.0, 9.0])
-def test_the_residual_comes_back_by_the_suns_shadow(place: str, turned_deg: float) -> None:
+def test_the_residual_comes_back_by_the_suns_shadow(place: str) -> None:
+    turned_deg = 9.0
     site, when = PLACES[place]
     shadow = stream_of(
         simulate_bearing(
@@ -91,17 +91,6 @@ def test_turning_round_between_sights_carries_the_bearing_to_every_heading() -> 
     assert np.linalg.norm(off[True]) < 0.6 * np.linalg.norm(off[False])
 
 
-def test_the_suns_azimuth_is_that_of_the_published_example() -> None:
-    # Reda and Andreas, NREL/TP-560-34302 (2008), appendix A.5: azimuth 194.34024, zenith
-    # 50.11162 degrees on 2003-10-17 19:30:30 UTC.
-    track = sun_track(
-        np.array(["2003-10-17T19:30:30"], dtype="datetime64[ns]"),
-        Site(39.742476, -105.1786, 1830.14),
-    )
-    assert track.azimuth_deg[0] == pytest.approx(194.34024, abs=0.005)
-    assert track.elevation_deg[0] == pytest.approx(90 - 50.11162, abs=0.005)
-
-
 def test_the_bearing_does_not_depend_on_the_declination() -> None:
     shadow = stream_of(simulate_bearing(sensor=PLAIN, started=MORNING, seed=2, streams="MG"))
     right = ideal_compass(DEFAULT_SITE, MORNING)
@@ -114,19 +103,6 @@ def test_the_bearing_does_not_depend_on_the_declination() -> None:
     assert b.residual_deg - a.residual_deg == pytest.approx(
         right.declination.value_deg + 25.0, abs=1e-6
     )
-
-
-def test_it_works_on_a_steel_roof() -> None:
-    steel = Steel(steady_ut=(-2.0, 9.0, 0.0))
-    shadow = stream_of(
-        simulate_bearing(sensor=PLAIN, started=MORNING, seed=2, streams="MG", steel=steel)
-    )
-    corrections = ideal_compass(DEFAULT_SITE, MORNING)
-    found = fit_bearing_to_sun(shadow.samples, shadow.keys, corrections, DEFAULT_SITE, MORNING)
-    north, east, _ = (21.7, 1.8, 43.0)  # the field there without the steel, to a few tenths
-    turned = np.degrees(np.arctan2(east + 9.0, north - 2.0) - np.arctan2(east, north))
-    assert found.correction.residual_deg == pytest.approx(turned, abs=1.5)
-    assert found.correction.residual_deg > 15
 
 
 def refusal(**changes: Any) -> InputError:
@@ -197,25 +173,6 @@ def test_a_wrong_landmark_fails_beside_a_calibrated_compass() -> None:
     # 3 degrees that the declination may differ here, and twice what is stated of the errors.
     assert beside.limit is not None
     assert 3.0 < beside.limit < 6.0
-
-
-@pytest.mark.parametrize("anomaly_deg", [-3.0, 3.0])
-def test_a_local_anomaly_of_the_declination_is_no_wrong_landmark(anomaly_deg: float) -> None:
-    mark = stream_of(
-        simulate_bearing(
-            target=(200.0, 2.0), sensor=PLAIN, seed=3, streams="MG",
-            declination_error_deg=anomaly_deg,
-        )
-    )  # fmt: skip
-    corrections = ideal_compass(DEFAULT_SITE, MORNING)
-    assert fit_bearing_to_target(mark.samples, mark.keys, corrections, 200.0).checks[1].passed
-
-
-def test_without_a_calibrated_compass_its_own_iron_is_allowed_for() -> None:
-    mark = stream_of(simulate_bearing(target=(200.0, 2.0), sensor=PLAIN, seed=3, streams="MG"))
-    bare = replace(ideal_compass(DEFAULT_SITE, MORNING), compass=None)
-    assert fit_bearing_to_target(mark.samples, mark.keys, bare, 208.0).checks[1].passed
-    assert not fit_bearing_to_target(mark.samples, mark.keys, bare, 213.0).checks[1].passed
 
 
 def test_it_is_refused_where_nothing_is_held_still() -> None:

@@ -11,13 +11,9 @@ from calibrated_boards import MODEL, calibrated, heading_error, rms, stream_of
 
 from logger.calibration import fit_compass
 from logger.calibration.compass_fit import (
-    expected_error,
     fit_ellipsoid,
-    fit_jointly,
-    turn_to_gravity,
 )
 from logger.errors import InputError
-from logger.orientation import CompassCorrection
 from logger.recording.samples import Samples
 from logger.simulation import Operator, Sensor, Steel, simulate_tumble
 
@@ -45,22 +41,6 @@ def test_heading_error_after_a_tumble_with_strong_iron(streams: str) -> None:
     covered = np.greater_equal(stated, found)
     assert covered.sum() >= len(SEEDS) - 2
     assert rms(stated) <= 3 * rms(found)
-
-
-def test_a_plain_ellipsoid_leaves_degrees_that_the_joint_fit_takes_out(tumble: Samples) -> None:
-    sensor = Sensor()
-    root, centre = fit_ellipsoid(tumble.field_ut) or (None, None)
-    assert root is not None
-    assert centre is not None
-    plain = CompassCorrection(
-        matrix=tuple(map(tuple, root)),  # type: ignore[arg-type]
-        hard_iron_ut=tuple(centre),
-        force_offset_g=tuple(sensor.board().force_offset_g),
-        force_scale=tuple(1 / sensor.board().force_scale),
-    )
-    joint = fit_compass(tumble, MODEL).correction
-    assert rms(heading_error(sensor, plain)) > 3.0
-    assert rms(heading_error(sensor, joint)) < 0.5
 
 
 def test_strength_and_dip_come_out_beside_the_models(tumble: Samples) -> None:
@@ -96,30 +76,6 @@ def test_wild_samples_do_not_bend_the_fit(tumble: Samples) -> None:
     field[wild] += rng.normal(0, 60, (int(wild.sum()), 3))
     spoilt = fit_compass(replace(tumble, field_ut=field), MODEL)
     assert rms(heading_error(Sensor(), spoilt.correction)) < 0.5
-
-
-def test_the_expected_error_grows_as_the_noise_does(tumble: Samples) -> None:
-    rng = np.random.default_rng(5)
-    plain = fit_jointly(tumble.t_s, tumble.field_ut, tumble.force_g)
-    noisy_field = tumble.field_ut + rng.normal(0, 1.5, tumble.field_ut.shape)
-    noisy = fit_jointly(tumble.t_s, noisy_field, tumble.force_g)
-    assert plain is not None
-    assert noisy is not None
-    assert expected_error(noisy).heading_95_deg > 2 * expected_error(plain).heading_95_deg
-
-
-def test_the_turn_to_gravity_is_found_exactly_without_noise() -> None:
-    rng = np.random.default_rng(6)
-    down = rng.normal(size=(400, 3))
-    down /= np.linalg.norm(down, axis=1, keepdims=True)
-    across = np.cross(down, rng.normal(size=(400, 3)))
-    across /= np.linalg.norm(across, axis=1, keepdims=True)
-    field = 0.8 * down + 0.6 * across  # constant dip of 53 degrees
-    angle = np.radians(20)
-    turn = np.array(
-        [[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1]]
-    )
-    assert turn_to_gravity(field @ turn, down) == pytest.approx(turn, abs=1e-9)
 
 
 def refused(samples: Samples, model: Any = MODEL) -> InputError:
@@ -164,10 +120,8 @@ def test_a_moving_magnet_is_refused_without_the_model_too() -> None:
     ("order", "signs", "says"),
     [
         ([1, 0, 2], [1, 1, 1], "x is sent as y, y is sent as x"),
-        ([0, 2, 1], [1, 1, 1], "y is sent as z, z is sent as y"),
         ([1, 2, 0], [1, 1, 1], "x is sent as z"),
         ([0, 1, 2], [-1, 1, 1], "x is sent as -x"),
-        ([0, 1, 2], [1, 1, -1], "z is sent as -z"),
         ([0, 1, 2], [-1, -1, -1], "z is sent as -z"),
     ],
 )

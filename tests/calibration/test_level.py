@@ -28,7 +28,7 @@ def with_errors(sensor: Sensor, drift_g: float = 0.0) -> Sensor:
 @pytest.mark.parametrize(
     ("streams", "within"), [("MG", (0.1, 0.15)), ("M", (0.15, 0.35))], ids=["gyro", "no gyro"]
 )
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", range(3))
 def test_index_and_collimation_come_back_from_two_faces_of_four_seconds(
     seed: int, streams: str, within: tuple[float, float]
 ) -> None:
@@ -100,7 +100,7 @@ def test_the_marks_own_direction_comes_out_as_well() -> None:
     assert figures["target_elevation_deg"] == pytest.approx(1.2, abs=0.2)
 
 
-@pytest.mark.parametrize("shake_deg", [0.0, 1.0, 2.0])
+@pytest.mark.parametrize("shake_deg", [1.0, 2.0])
 @pytest.mark.parametrize("over_s", [2.0, 12.0])
 def test_a_hand_that_shakes_in_roll_holds_still_all_the_same(
     shake_deg: float, over_s: float

@@ -28,7 +28,6 @@ from logger.orientation import (
     DeviationCurve,
     LevelCorrection,
 )
-from logger.site import Site, distance_km
 from logger.survey.demo import shipped_survey
 
 DECLINATION = Declination(4.7, 0.36, "model")
@@ -154,12 +153,6 @@ def test_what_nobody_said_of_temperature_and_holder_fails_nothing() -> None:
     assert choose(made(temperature_c=None, holder="")).checks[0].passed
 
 
-def test_an_evening_past_midnight_utc_is_still_the_day() -> None:
-    assert choose(made(11.5), sweep=replace(SWEEP, started=NOON)).checks[0].passed
-    night = SWEEP.started + dt.timedelta(hours=13) if SWEEP.started else None
-    assert choose(made(-6), sweep=replace(SWEEP, started=night)).checks[0].passed
-
-
 def test_a_raw_board_gets_no_deviation_curve_and_the_other_way_round() -> None:
     both = (made(2, "compass"), made(1, "deviation"))
     raw = choose(*both).corrections
@@ -184,11 +177,6 @@ def test_the_closing_targets_bearing_comes_from_the_landmark_or_the_level() -> N
     assert choose(near, needed=()).closing_target_deg is None
     landmark = replace(made(1, "bearing"), figures={"target_deg": 62.9})
     assert choose(level, landmark, needed=()).closing_target_deg == pytest.approx(62.9)
-
-
-def test_distance_between_two_places() -> None:
-    # A degree of latitude on a sphere of 6371 km is 111.195 km.
-    assert distance_km(Site(46.0, 14.0), Site(47.0, 14.0)) == pytest.approx(111.195, abs=0.001)
 
 
 def test_every_plus_or_minus_of_a_check_is_a_95_percent_interval_and_says_so() -> None:

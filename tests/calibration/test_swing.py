@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.calibration import deviation_curve, fit_swing
-from logger.calibration.swing import widest_gap_deg
 from logger.errors import InputError
 from logger.geometry import angle_between
 from logger.orientation import Corrections, DeviationCurve, sight_lines
@@ -54,13 +53,6 @@ def test_four_headings_give_the_constant_only() -> None:
     assert curve.a == pytest.approx(-1.75)
     assert (curve.b, curve.c, curve.d, curve.e) == (0, 0, 0, 0)
     assert curve.standard_error_deg > 2
-
-
-def test_a_gap_above_sixty_degrees_gives_the_constant_only() -> None:
-    headings = np.array([0, 30, 60, 90, 120, 150, 180, 210, 240, 290.0])
-    assert widest_gap_deg(headings) == pytest.approx(70)
-    curve, _ = deviation_curve(headings, 3 * np.sin(np.radians(headings)))
-    assert curve.b == 0
 
 
 @given(st.lists(st.floats(-15, 15), min_size=5, max_size=5), st.integers(8, 36))

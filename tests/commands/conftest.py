@@ -1,18 +1,11 @@
-"""Virtual boards for commands to talk to, and a ridge that was swept with one."""
+"""A job, and a ridge that was swept with a virtual board."""
 
-import contextlib
 import json
-import os
-import subprocess
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
-
-COMMAND = Path(sys.executable).with_name("horizon-logger")
-TIMEOUT_S = 120
 
 
 @dataclass(frozen=True)
@@ -32,30 +25,6 @@ class Replayed:
     ran: Any
     result: dict[str, Any]
     samples: list[str]
-
-
-@contextlib.contextmanager
-def virtual_board(*arguments):
-    """A virtual board as a process of its own; yields what to give to --port."""
-    process = subprocess.Popen(
-        [str(COMMAND), "simulate", *map(str, arguments)],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        encoding="utf-8",
-        env={**os.environ, "PYTHONUNBUFFERED": "1"},
-    )
-    try:
-        yield process.stdout.readline().strip()
-    finally:
-        process.terminate()
-        process.communicate(timeout=TIMEOUT_S)
-
-
-@pytest.fixture(scope="session")
-def board():
-    """See `virtual_board`."""
-    return virtual_board
 
 
 @pytest.fixture

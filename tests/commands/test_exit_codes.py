@@ -48,41 +48,6 @@ def test_1_a_bug_is_a_bug(monkeypatch):
 @pytest.mark.parametrize(
     "arguments",
     [
-        ["assess"],
-        ["replay", "RECORDING", "--tilt", "30"],
-        ["replay", "RECORDING", "--latitude", "91", "--longitude", "0"],
-        ["declination", "--latitude", "46", "--longitude", "14", "--date", "9999-12-31"],
-        ["new", "JOB", "--latitude", "46", "--longitude", "14", "--timezone", "Moon/Base"],
-        ["new", "JOB", "--latitude", "46", "--longitude", "14", "--plane", "roof"],
-        ["no-such-command"],
-    ],
-)
-def test_2_wrong_usage(run, ridge, tmp_path, arguments):
-    swapped = {"RECORDING": ridge.recording, "JOB": tmp_path / "job"}
-    done = run(*(swapped.get(a, a) for a in arguments))
-    assert done.code == 2
-    assert done.out == ""
-    assert done.err
-
-
-@pytest.mark.parametrize(
-    ("name", "why"),
-    [
-        ("x.docx", "the document is a PDF, and its name ends in .docx"),
-        ("client", "the document is a PDF, and its name ends in nothing"),
-    ],
-)
-def test_2_a_document_of_another_kind_is_refused_by_its_name(run, ridge, tmp_path, name, why):
-    done = run("report", ridge.job, "--output", tmp_path / name)
-    assert done.code == 2
-    assert why in done.err
-    assert f"--output {tmp_path / name}".removesuffix(".docx") + ".pdf" in done.err
-    assert not list(tmp_path.iterdir())
-
-
-@pytest.mark.parametrize(
-    "arguments",
-    [
         ["replay", "missing.sweep"],
         ["replay", "."],
         ["replay", "nonsense.bin"],
@@ -172,3 +137,21 @@ def test_3_a_demo_that_the_disk_has_no_room_for_is_told_in_one_sentence(tmp_path
         assert done.stderr.startswith("error: ")
         assert done.stderr.count("\n") == 1
         assert why in done.stderr
+
+
+def test_3_a_port_asked_for_that_cannot_be_opened_is_a_fault_in_json_too(run):
+    done = run("ports", "--port", "socket://localhost:x")
+    assert done.code == 3
+    assert done.out == "socket://localhost:x: cannot be opened: it has no host and port number\n"
+    done = run("ports", "--port", "/dev/none", "--json", "-")
+    assert done.code == 3
+    assert '"opened": false' in done.out
+
+
+def test_130_an_interrupt(run, monkeypatch, tmp_path):
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("logger.job.read_job", interrupted)
+    done = run("report", tmp_path)
+    assert (done.code, done.err.strip()) == (130, "interrupted")

@@ -65,9 +65,3 @@ def test_a_node_of_unknown_error_takes_the_mean_of_the_others():
     error = np.where(AZIMUTH < 180, 0.5, np.nan)
     found = drawn(HorizonProfile(AZIMUTH, np.full(360, 20.0), error), 3000)
     assert found[:, 600].std() == pytest.approx(0.5, rel=0.06)
-
-
-def test_the_same_seed_draws_the_same_and_another_one_does_not():
-    profile = HorizonProfile(AZIMUTH, np.full(360, 5.0), np.full(360, 1.0), heading_error_deg=1)
-    assert np.array_equal(drawn(profile, 3), drawn(profile, 3))
-    assert not np.array_equal(drawn(profile, 3), drawn(profile, 3, seed=8))

@@ -3,7 +3,6 @@
 import json
 import math
 import os
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -112,14 +111,6 @@ def test_what_is_no_file_is_told_in_one_sentence(tmp_path):
             read_within(path, 2**20, "note")
     with pytest.raises(InputError, match="is no file but a folder"):
         read_within(tmp_path, 2**20, "note")
-
-
-@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes in folders here")
-def test_a_pipe_or_a_device_is_refused_before_it_is_opened(tmp_path):
-    os.mkfifo(tmp_path / "pipe")
-    for path, kind in ((tmp_path / "pipe", "pipe"), (Path("/dev/zero"), "device")):
-        with pytest.raises(InputError, match=f"is no file but a {kind}"):
-            read_within(path, 2**20, "note")
 
 
 def test_a_column_is_told_as_its_numbers_one_by_one_are():

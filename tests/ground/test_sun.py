@@ -152,19 +152,6 @@ def test_the_june_sun_at_40_north_is_up_from_4_35_to_19_25_solar_time():
     assert up.max() == pytest.approx(19 + 25 / 60, abs=2 / 60)
 
 
-def test_declination_on_the_mean_days_of_the_months():
-    # Klein 1977 (Solar Energy 19:325-329), mean days and declinations, typed from memory and
-    # consistent with Cooper's formula, which is up to 1.4 degrees off in October.
-    mean_days = [(1, 17, -20.9), (2, 16, -13.0), (3, 16, -2.4), (4, 15, 9.4), (5, 15, 18.8)]
-    mean_days += [(6, 11, 23.1), (7, 17, 21.2), (8, 16, 13.5), (9, 15, 2.2), (10, 15, -9.6)]
-    mean_days += [(11, 14, -18.9), (12, 10, -23.0)]
-    site = Site(45, 0)
-    for month, day, published in mean_days:
-        assert noon(site, (2026, month, day)).elevation_deg[0] - 45 == pytest.approx(
-            published, abs=1.5
-        )
-
-
 def test_years_outside_the_algorithm_are_refused():
     with pytest.raises(UsageError, match="1899"):
         sun_year(Site(0, 0), 1899)

@@ -50,13 +50,6 @@ def test_twenty_seconds_at_the_ground_leave_no_trace(wander: float) -> None:
     assert mean_difference(result.profile.elevation_at, wavy) < 0.12
 
 
-def test_nor_in_a_single_pass() -> None:
-    recorded = with_glance(*followed(*wavy_line(), passes=1), 20.0, 20.0, -40.0)
-    result = fused(recorded)
-    assert mean_difference(result.profile.elevation_at, wavy) < 0.2
-    assert [g.check for g in result.checks if not g.passed] == ["sun's range seen twice"]
-
-
 def test_lingering_on_something_beside_the_skyline_is_left_out() -> None:
     recorded = with_glance(*followed(*wavy_line()), 20.0, 10.0, 2.0)
     result = fused(recorded)

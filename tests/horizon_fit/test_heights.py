@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from skyline_paths import LATITUDE, fused, swept, wavy_line
@@ -47,11 +45,6 @@ def test_the_module_is_told_to_be_above_or_below_the_sight(rise_m: float, side: 
     assert f"the module is {side} the sight" in judged(flat(), rise_m)[1].why
 
 
-def test_far_terrain_needs_no_distance() -> None:
-    hills = Obstruction("hills", 0.0, 360.0, "terrain")
-    assert judged(flat((hills,)), -1.0)[1].passed
-
-
 def test_only_what_the_sun_crosses_counts() -> None:
     south = Obstruction("south side", 45.0, 315.0, "building", 12.0)
     assert judged(flat((south,)), -2.0)[1].passed
@@ -66,11 +59,3 @@ def test_in_a_survey_heights_are_applied_where_known() -> None:
     assert not check.passed
     same = fused(one, module_height_m=1.6)
     assert len(same.checks) == len(names)
-
-
-def test_recordings_from_different_heights_are_not_mixed_silently() -> None:
-    one = SightedSweep(swept(*wavy_line()), sight_height_m=1.6)
-    two = replace(one, sight_height_m=3.0)
-    check = fused(one, two, module_height_m=2.0).checks[-1]
-    assert not check.passed
-    assert "1.6 to 3 m" in check.why

@@ -311,27 +311,3 @@ def test_a_job_that_another_program_holds_is_said_to_be_held(
         with pytest.raises(InputError, match="another program holds this job"):
             set_point(job.folder, Point("eave"))
         holder.stdin.close()
-
-
-READ_ON = """
-import sys
-from pathlib import Path
-from logger.job import read_job
-seen = set()
-print("reading", flush=True)
-while len(seen) < 8:
-    seen.add(len(read_job(Path(sys.argv[1])).points))
-"""
-
-
-def test_a_reader_meets_the_old_file_or_the_new_one_never_half(job: Job) -> None:
-    with subprocess.Popen(
-        [sys.executable, "-c", READ_ON, str(job.folder)], stdout=subprocess.PIPE
-    ) as reader:
-        assert reader.stdout is not None
-        assert reader.stdout.readline() == b"reading\n"
-        number = 0
-        while reader.poll() is None and number < 400:
-            set_point(job.folder, Point(f"point {number}"))
-            number += 1
-    assert reader.returncode == 0

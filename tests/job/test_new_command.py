@@ -61,22 +61,3 @@ def test_a_place_that_does_not_fit_the_time_zone_is_doubted_and_made(tmp_path: P
     assert "doubt: 14.51° N, 46.05° E is" in err
     assert "Is it 46.05° N, 14.51° E? Put it right under [site] in job.toml." in err
     assert (tmp_path / "barn" / "job.toml").exists()
-
-
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        (("--latitude", "14.51E", "--longitude", "46.05N"), "are latitude and longitude swapped?"),
-        (("--latitude", "46.05", "--longitude", "east"), "46.05E or 46°03'00\"E"),
-        (("--latitude", "96", "--longitude", "14"), "latitude 96 is outside -90 to 90 degrees"),
-        (("--latitude", "46", "--longitude", "14", "--plane", "a=95,180"), "tilt 95 of a"),
-        (("--latitude", "46", "--longitude", "14", "--plane", "a=5,-90"), "azimuth_deg is -90"),
-    ],
-)  # fmt: skip
-def test_what_cannot_be_is_refused_and_nothing_is_made(
-    tmp_path: Path, arguments: tuple[str, ...], words: str
-) -> None:
-    code, _, err = ran(tmp_path / "barn", *arguments)
-    assert code == 2
-    assert words in err
-    assert not (tmp_path / "barn").exists()

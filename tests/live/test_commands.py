@@ -1,6 +1,5 @@
 """The installed command over real ports: a pseudo-terminal as board, another one as screen."""
 
-import contextlib
 import json
 import os
 import re
@@ -8,14 +7,14 @@ import select
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
+from typing import Any
 
 import pytest
-from click.testing import CliRunner
 
 from logger.access import Plane
-from logger.cli import main
 from logger.job import create_job
 
 from .conftest import SITE
@@ -24,36 +23,9 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Windows has no 
 
 COMMAND = str(Path(sys.executable).with_name("horizon-logger"))
 TIMEOUT_S = 120.0
+Board = Callable[..., AbstractContextManager[str]]
+Run = Callable[..., Any]
 QUICK = ("--no-iron", "--speed", "0", "--once", "--sector", "100,160", "--hand", "brisk")
-
-
-@contextlib.contextmanager
-def board(*arguments: str) -> Iterator[str]:
-    """A virtual board as a process of its own; yields what to give to --port."""
-    with subprocess.Popen(
-        [COMMAND, "simulate", *arguments],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        encoding="utf-8",
-    ) as process:
-        assert process.stdout is not None
-        try:
-            yield process.stdout.readline().strip()
-        finally:
-            process.terminate()
-
-
-def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-    """Run the command without a terminal."""
-    return subprocess.run(
-        [COMMAND, *map(str, arguments)],
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        encoding="utf-8",
-        timeout=TIMEOUT_S,
-        check=False,
-    )
 
 
 class Terminal:
@@ -123,7 +95,9 @@ def job(tmp_path: Path) -> Path:
     return create_job(tmp_path / "barn", SITE, planes=planes, people=people).folder
 
 
-def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(job: Path) -> None:
+def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(
+    job: Path, board: Board, installed: Run
+) -> None:
     with board("--pty", *QUICK, "--speed", "30") as port:
         terminal = Terminal(
             60, 24, "sweep", job, "eave", "--port", port, "--calibrate", "none", NO_COLOR="1"
@@ -138,7 +112,7 @@ def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(j
         terminal.type("\n")
         code = terminal.wait()
     assert re.search(r"eave, \d+ to \d+°: [\d.]+ % of the year's light is blocked", offered)
-    assert "named row of limes, deciduous" in run("edit", "list", job).stdout
+    assert "named row of limes, deciduous" in installed("edit", "list", job).out
     assert code == 4  # sixty degrees are not the sky
     after = terminal.text.split("\x1b[?1049l")[-1]
     assert "9 to 15 h solar time" in " ".join(after.split())
@@ -147,7 +121,9 @@ def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(j
     assert "\x1b[33m" not in terminal.text
 
 
-def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(job: Path) -> None:
+def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(
+    job: Path, board: Board, installed: Run
+) -> None:
     with board("--pty", "--no-iron", "--speed", "1", "--once") as port:
         terminal = Terminal(80, 24, "sweep", job, "eave", "--port", port, "--calibrate", "none")
         terminal.until("Hz")
@@ -163,28 +139,30 @@ def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(job: Path) -> No
     notes = [json.loads(line.split(" ", 2)[2]) for line in lines if line.startswith("n ")]
     assert {"key": "mark"} in notes
     assert any(n.get("label") == "lime tree" and n["kind"] == "deciduous" for n in notes)
-    listed = run("edit", "list", job).stdout
+    listed = installed("edit", "list", job).out
     assert listed.startswith(f"eave: {recording.name}: ")
     assert "s excluded (A. Example" in listed
     assert "swept again at once" in listed
 
 
-def test_two_points_by_the_trigger_alone_nothing_typed_nothing_asked(job: Path) -> None:
+def test_two_points_by_the_trigger_alone_nothing_typed_nothing_asked(
+    job: Path, board: Board, installed: Run
+) -> None:
     with board("--tcp", "127.0.0.1:0", *QUICK, "--do", "sweep,sweep", "--opening-trigger") as port:
-        done = run(
+        done = installed(
             "sweep", job, "eave", "gable", "--port", port, "--json", "-", "--stance", "ground",
             "--sight-height", 1.6, "--module-height", 4.5, "--leaf", "bare",
         )  # fmt: skip
-    assert done.returncode == 4, done.stderr
-    assert [p["point"] for p in json.loads(done.stdout)["points"]] == ["eave", "gable"]
-    assert done.stderr.index("the trigger opens eave") < done.stderr.index("the trigger opens gab")
+    assert done.code == 4, done.err
+    assert [p["point"] for p in json.loads(done.out)["points"]] == ["eave", "gable"]
+    assert done.err.index("the trigger opens eave") < done.err.index("the trigger opens gab")
     told = (
         "s after it was opened: Whether the sun is in sight from 9 to 15 h solar time is not known"
     )
-    assert told in done.stderr
-    assert "Hz" in done.stderr  # a line a second
+    assert told in done.err
+    assert "Hz" in done.err  # a line a second
     for none in ("Traceback", "?", "\x1b"):
-        assert none not in done.stderr
+        assert none not in done.err
     for name in ("eave", "gable"):
         assert (job / "results" / f"{name}.json").exists()
         (recording,) = (job / "sweeps" / name).glob("*.sweep")
@@ -194,7 +172,9 @@ def test_two_points_by_the_trigger_alone_nothing_typed_nothing_asked(job: Path) 
     assert "sight_height_m = 1.6" in (job / "job.toml").read_text()
 
 
-def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(job: Path) -> None:
+def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(
+    job: Path, board: Board, installed: Run
+) -> None:
     tasks = ("--do", "compass,level,bearing,sweep", "--sector", "100,160")
     with board("--tcp", "127.0.0.1:0", "--speed", "0", "--once", *tasks) as port:
         terminal = Terminal(80, 24, "sweep", job, "eave", "--port", port)
@@ -216,20 +196,3 @@ def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(job: 
     checks = {check["check"]: check["passed"] for check in quality}
     for name in ("compass calibration", "level calibration", "bearing calibration"):
         assert checks[name], name
-
-
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        (("--stance", "ladder"), "a ladder needs both hands: sweep from the ground"),
-        (("--calibrate", "magic"), "'magic' is none of compass, level, sun"),
-        (("--calibrate", "bearing"), "'bearing' is none of"),
-    ],
-)
-def test_what_cannot_be_done_is_refused_before_the_port_is_opened(
-    job: Path, arguments: tuple[str, ...], words: str
-) -> None:
-    done = CliRunner().invoke(main, ["sweep", str(job), "eave", "--port", "nowhere", *arguments])
-    assert done.exit_code == 2
-    assert words in " ".join(done.stderr.split())
-    assert not (job / "sweeps").exists()

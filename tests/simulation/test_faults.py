@@ -45,11 +45,6 @@ def test_damage_is_the_same_every_time_and_other_with_another_seed(
     assert drop_bytes(0.01, seed=1)(chunks) != drop_bytes(0.01, seed=2)(chunks)
 
 
-def test_nothing_is_changed_by_a_share_of_nothing(chunks: list[Chunk]) -> None:
-    faults = (drop_bytes(0.0), flip_bits(0.0), double_bytes(0.0))
-    assert damaged(chunks, faults) == chunks
-
-
 def test_no_sentence_survives_a_wrong_baud_rate(chunks: list[Chunk]) -> None:
     decoder = Decoder()
     decoder.feed(joined(wrong_baud()(chunks)))

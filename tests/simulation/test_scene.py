@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from logger.errors import UsageError
 from logger.geometry import in_sector
-from logger.simulation import SCENES, Scene, Steel, scene_named
+from logger.simulation import SCENES, Scene, scene_named
 
 
 @pytest.fixture(params=list(SCENES), scope="module")
@@ -31,11 +31,6 @@ def test_the_same_seed_gives_the_same_skyline_and_another_one_another(scene: Sce
     of_a_place = scene.name.startswith("swallow house")
     again = np.array_equal(scene_named(name, 5).elevation_deg, scene.elevation_deg)
     assert again == of_a_place
-
-
-def test_every_direction_has_a_name(scene: Scene) -> None:
-    for azimuth in np.arange(0.05, 360, 0.7):
-        assert scene.obstruction_at(azimuth) is not None
 
 
 def test_a_mast_is_a_box_1_4_degrees_wide_with_vertical_edges() -> None:
@@ -93,22 +88,6 @@ def test_a_turned_scene_is_the_same_scene_elsewhere(turn: float) -> None:
     assert np.allclose(
         scene.turned(turn).elevation_at(probe + turn), scene.elevation_at(probe), atol=1e-6
     )
-
-
-def test_truth_as_csv_reads_back() -> None:
-    scene = scene_named("courtyard", 1)
-    lines = scene.as_csv().splitlines()
-    rows = [line.split(",") for line in lines if not line.startswith("#")]
-    assert rows[0] == ["azimuth_deg", "elevation_deg", "obstruction"]
-    assert np.allclose([float(r[0]) for r in rows[1:]], scene.azimuth_deg, atol=1e-6)
-    assert np.allclose([float(r[1]) for r in rows[1:]], scene.elevation_deg, atol=1e-4)
-    assert {r[2] for r in rows[1:]} == {o.name for o in scene.obstructions}
-
-
-def test_steel_that_is_brought_nearer_grows_from_nothing() -> None:
-    steel = Steel(growing_ut=(0.0, 2.0, 0.0))
-    field = steel.field_ut([10.0, 20.0, 30.0], [0.0, 0.5, 1.0])
-    assert field[:, 1] == pytest.approx([0.0, 1.0, 2.0])
 
 
 def test_an_unknown_scene_is_refused_with_the_names_there_are() -> None:

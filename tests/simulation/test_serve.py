@@ -13,7 +13,6 @@ import serial
 from firmware_protocol import Configure, Decoder, Identity, Key, Query, Sound, encode
 from logger.errors import DeviceError
 from logger.simulation import BoardSettings, Operator, Task, day_task, scene_named, simulate
-from logger.simulation.faults import drop_bytes
 from logger.simulation.serve import PtyLink, Running, TcpLink, serve
 from logger.simulation.tasks import DEFAULT_START
 
@@ -72,15 +71,6 @@ def served(link: Link) -> Iterator[Callable[..., str]]:
     for thread in threads:
         thread.join(10)
         assert not thread.is_alive()
-
-
-def test_both_links_carry_exactly_the_bytes_of_the_simulation(
-    served: Callable[..., str],
-) -> None:
-    expected = simulate(task()).sent
-    address = served(["sweep"], speed=None)
-    with serial.serial_for_url(address, timeout=5) as port:
-        assert until_trigger(port, len(expected)) == expected
 
 
 def test_each_connection_meets_the_next_task(served: Callable[..., str]) -> None:
@@ -149,13 +139,6 @@ def test_a_cut_link_comes_back_to_a_board_that_ran_on(kind: str, tmp_path: Path)
     thread.join(10)
     assert not thread.is_alive()
     link.close()
-
-
-def test_a_bad_line_damages_what_is_sent() -> None:
-    running = Running(task("plane"), (drop_bytes(0.05),))
-    decoder = Decoder()
-    decoder.feed(running.due(1e9))
-    assert decoder.refused.total() > 50
 
 
 def test_cues_are_taken_without_an_answer() -> None:

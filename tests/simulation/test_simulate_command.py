@@ -14,7 +14,6 @@ import serial
 from click.testing import CliRunner
 
 from firmware_protocol import Decoder, Identity, Key, Sound
-from logger.cli import main
 from logger.cli.simulate import command
 from logger.simulation import scene_named
 
@@ -77,26 +76,6 @@ def test_the_truth_is_written_before_anybody_connects(tmp_path: Path) -> None:
     with simulating("--scene", "street", "--seed", "2", "--truth", str(path)) as (_, address):
         assert address
         assert path.read_text() == scene_named("street", 2).as_csv()
-
-
-@pytest.mark.parametrize(
-    ("options", "message"),
-    [
-        (["--pty", "--tcp", "127.0.0.1:0"], "exclude each other"),
-        (["--do", "dance"], "no task 'dance'"),
-        (["--speed", "-1"], "at least 0"),
-        (["--tcp", "nowhere"], "HOST:PORT"),
-        (["--sector", "north"], "two numbers"),
-        (["--fault", "drop"], "KIND=VALUE"),
-        (["--fault", "hiccup=3"], "no fault 'hiccup'"),
-        (["--pty", "--fault", "cut=3"], "needs --link"),
-        (["--link", "here"], "goes with --pty"),
-    ],
-)
-def test_wrong_usage_is_exit_2_with_a_reason(options: list[str], message: str) -> None:
-    result = CliRunner().invoke(main, ["simulate", *options])
-    assert result.exit_code == 2
-    assert message in result.output
 
 
 def test_every_scene_is_named_in_the_help() -> None:

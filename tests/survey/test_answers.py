@@ -191,23 +191,6 @@ def test_settings_of_the_job_decide_and_are_taken_back(job, call):
     assert "Settings: all as by default" in call("compare", job).stdout
 
 
-@pytest.mark.parametrize(
-    ("change", "words"),
-    [
-        ("drws=1", "there is no setting 'drws'"),
-        ("drws=default", "there is no setting 'drws'"),
-        ("draws=-1", "draws: -1 is outside 0 to 100000"),
-        ("draws", "is not NAME=VALUE"),
-    ],
-)
-def test_a_setting_that_makes_no_sense_is_not_set(job, call, change, words):
-    before = (job / "job.toml").read_bytes()
-    done = call("settings", job, change)
-    assert done.exit_code == 2
-    assert words in done.stderr
-    assert (job / "job.toml").read_bytes() == before
-
-
 def test_an_override_of_the_job_that_is_no_setting_is_refused(job):
     with pytest.raises(UsageError, match="no setting"):
         recipe_of(read_job(job), Overrides({"tilt": 5}))

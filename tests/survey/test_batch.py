@@ -108,23 +108,6 @@ def test_jobs_are_found_at_any_depth_but_not_inside_a_job(tmp_path):
         job_folders(tmp_path / "missing")
 
 
-@pytest.mark.parametrize(
-    ("option", "value"),
-    [
-        ("--job", 1),
-        ("--rate", 1),
-        ("--samples", 1),
-        ("--altitude", 1),
-        ("--accept-broken-seal", None),
-    ],
-)
-def test_what_is_for_one_recording_is_refused(folder, call, option, value):
-    more = (value,) if value else ()
-    done = call("replay", "--batch", folder, option, *more)
-    assert done.exit_code == 2
-    assert option in done.stderr
-
-
 def test_a_weather_file_that_cannot_be_read_is_told_once(folder, call):
     done = call("replay", "--batch", folder, "--weather", "missing.epw")
     assert done.exit_code == 3

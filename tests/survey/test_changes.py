@@ -130,31 +130,3 @@ def test_the_json_of_a_changed_replay_tells_the_changes(stored, call):
     changes = json.loads(out)["changes"]
     assert changes["settings"] == [{"name": "solar_window", "stored": "9,15", "now": "8,16"}]
     assert changes["figures"][0]["significant"] is False
-
-
-@pytest.mark.parametrize(
-    ("more", "word"),
-    [
-        (("--set", "darws=1"), "draws"),
-        (("--set", "draws"), "NAME=VALUE"),
-        (("--set", "draws=few"), "a whole number"),
-        (("--year", "2027", "--set", "year=2028"), "given twice"),
-        (("--rate", "10"), "one recording"),
-        (("--processes", "2"), "--batch"),
-        (("--batch", "."), "give RECORDING"),
-        (("--reflectance", "2"), "reflectance: 2 is outside 0 to 1"),
-        (("--tilt", "30"), "--tilt and --azimuth"),
-    ],
-)
-def test_what_makes_no_sense_is_wrong_usage(stored, call, more, word):
-    done = call("replay", stored, "meadow", *more)
-    assert done.exit_code == 2
-    assert word in " ".join(done.stderr.split())
-
-
-def test_a_point_is_called_by_its_name(stored, call, tmp_path):
-    done = call("replay", stored, "medow")
-    assert done.exit_code == 2
-    assert "the job has no point 'medow'" in done.stderr
-    assert "try: meadow" in done.stderr
-    assert call("replay", tmp_path).exit_code == 3

@@ -277,22 +277,3 @@ def test_twelve_monthly_means_are_a_sky(call, job, tmp_path, as_file):
     assert document["sky"]["kind"] == "monthly means"
     year = document["planes"][0]["irradiation"]["unshaded_annual_kwh_per_m2"]
     assert 1200 < year < 1600
-
-
-@pytest.mark.parametrize(
-    ("means", "told"),
-    [
-        ("1,2,3", "twelve numbers"),
-        ("1,2,3,4,5,6,7,8,9,10,11,oak", "'oak'"),
-        ("1.2,2.1,3.3,4.2,5.3,5800,6.1,5.2,3.7,2.3,1.3,0.9", "the mean of month 6, 5800"),
-    ],
-)
-def test_monthly_means_that_cannot_be_are_refused(call, job, means, told):
-    done = call("weather", job, "--monthly", means)
-    assert done.exit_code == 2
-    assert told in done.stderr
-
-
-def test_one_way_at_a_time(call, job):
-    assert call("weather", job).exit_code == 2
-    assert call("weather", job, "--fetch", "--monthly", "1").exit_code == 2
