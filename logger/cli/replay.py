@@ -163,9 +163,8 @@ def _of_recording(
     accept_broken_seal: bool,
 ) -> Answer:
     from logger.errors import InputError
-    from logger.files import plain
-    from logger.survey.answers import Answer
-    from logger.survey.points import job_around, load_sweep, recording_result
+    from logger.survey.answers import recording_answer
+    from logger.survey.points import job_around, load_sweep
 
     if (latitude_deg is None) != (longitude_deg is None):
         raise click.UsageError("give both --latitude and --longitude, or neither")
@@ -174,9 +173,7 @@ def _of_recording(
     if job is None and (job := job_around(path)) is not None:
         say(f"with the job around it, {job}; another is chosen by --job")
     sweep = load_sweep(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)
-    place = (latitude_deg, longitude_deg, altitude_m)
-    result = recording_result(sweep, job, place, overrides)
-    return Answer(result.name, plain(result.as_dict()), result)
+    return recording_answer(sweep, job, (latitude_deg, longitude_deg, altitude_m), overrides)
 
 
 def _tell(

@@ -177,6 +177,7 @@ def _written(folder: Path, output: Path | None, name: str, content: str | bytes)
 
 def _repeated(job_folder: Path, made: dt.date, undated: bool) -> str:
     """The command that makes this report again, wherever the job's folder lies then."""
-    given = [job_folder.name if word == str(job_folder) else word for word in sys.argv[1:]]
+    typed = sys.argv[1:] if "report" in sys.argv[1:2] else ["report", job_folder.name]
+    given = [job_folder.name if word == str(job_folder) else word for word in typed]
     dated = ["--report-date", made.isoformat()] if undated else []
     return shlex.join(["horizon-logger", *given, *dated])

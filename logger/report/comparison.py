@@ -86,8 +86,8 @@ def settings_text(settings: Settings) -> str:
         value, about = getattr(settings, one.name), one.metadata
         told = [] if value == one.default else [f"default {written(one.default)}"]
         if about["limits"]:
-            low, high = about["limits"]
-            told.append(f"{low:,.10g} to {high:,.10g} {about['unit']}".strip())
+            low, high = (f"{x:.10g}" if abs(x) < 10_000 else f"{x:,.0f}" for x in about["limits"])
+            told.append(f"{low} to {high} {about['unit']}".strip())
         told += [", ".join(about["choices"])] if "choices" in about else []
         lines += [
             f"{one.name} = {written(value)}" + (f"  ({'; '.join(told)})" if told else ""),

@@ -9,18 +9,19 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from logger.checks import Check
 from logger.errors import InputError, LoggerError, as_argument
-from logger.files import file_sha256
+from logger.files import file_sha256, plain
 from logger.geomagnetism import built_in_model
-from logger.job import JOB_FILE, Job, kept_recordings, point_names
+from logger.job import JOB_FILE, Job, kept_recordings, point_names, read_job
 from logger.processors import processors as all_processors
 from logger.settings import written
-from logger.survey.points import point_result
-from logger.survey.recipe import Recipe, at_point, recipe_of
-from logger.survey.result import PointResult
+from logger.survey.points import point_result, recording_result
+from logger.survey.recipe import Overrides, Recipe, at_point, recipe_at, recipe_of
+from logger.survey.result import PointResult, Sweep
 from logger.survey.store import KEY, answer_key, sealed, store, stored_answer
 from logger.survey.workers import in_order
 
@@ -143,7 +144,13 @@ def _worked_out(asked: Asked) -> Answer:
     if asked.stored and before is not None and before[KEY] == key:
         return Answer(point, before, before=before)
     result = point_result(job, point, at_point(recipe, job.point(point)))
-    document = sealed({**result.as_dict(), "repeat": repeating(job, recipe, point)}, key)
+    known = job.point(point)
+    repeat = {
+        **repeating(recipe, repeating_command(job, recipe, point)),
+        "job_sha256": file_sha256(job.folder / JOB_FILE),
+        **{name: getattr(known, name) for name in PLACE},
+    }
+    document = sealed({**result.as_dict(), "repeat": repeat}, key)
     unstored = ""
     if recipe == recipe_of(job):
         try:
@@ -153,14 +160,13 @@ def _worked_out(asked: Asked) -> Answer:
     return Answer(point, document, result, before, unstored=unstored)
 
 
-def repeating(job: Job, recipe: Recipe, point: str) -> dict[str, Any]:
-    """What whoever repeats an answer needs beside its recordings; where the point is."""
+def repeating(recipe: Recipe, command: str) -> dict[str, Any]:
+    """What whoever repeats an answer needs beside its recordings."""
     import pvlib
 
-    known, model = job.point(point), recipe.magnetic_model
+    model = recipe.magnetic_model
     return {
-        "command": repeating_command(job, recipe, point),
-        "job_sha256": file_sha256(job.folder / JOB_FILE),
+        "command": command,
         "recipe_sha256": recipe.sha256,
         "seed": recipe.settings.seed,
         "turbidity": recipe.settings.turbidity,
@@ -168,7 +174,6 @@ def repeating(job: Job, recipe: Recipe, point: str) -> dict[str, Any]:
         "pvlib": pvlib.__version__,
         "magnetic_model": (model or built_in_model()).name,
         "rules_source": recipe.rules.source,
-        **{name: getattr(known, name) for name in PLACE},
     }
 
 
@@ -178,8 +183,11 @@ PLACE = ("east_m", "north_m", "up_m", "sight_height_m", "module_height_m")
 
 def repeating_command(job: Job, recipe: Recipe, point: str) -> str:
     """The command that works an answer out again, from the folder that holds the job's."""
-    own = recipe_of(job)
-    words = ["horizon-logger", "replay", job.folder.resolve().name, point]
+    return _command([job.folder.resolve().name, point], recipe, recipe_of(job))
+
+
+def _command(what: Sequence[str], recipe: Recipe, own: Recipe) -> str:
+    words = ["horizon-logger", "replay", *what]
     for one in fields(recipe.settings):
         value = getattr(recipe.settings, one.name)
         if value != getattr(own.settings, one.name):
@@ -190,6 +198,27 @@ def repeating_command(job: Job, recipe: Recipe, point: str) -> str:
     if recipe.weather and (own.weather is None or recipe.weather.sha256 != own.weather.sha256):
         words += ["--weather", recipe.weather.path.name]
     return " ".join(map(as_argument, words))
+
+
+def recording_answer(
+    sweep: Sweep,
+    folder: Path | None,
+    place: tuple[float | None, float | None, float | None],
+    overrides: Overrides,
+) -> Answer:
+    """A recording on its own; see `recording_result`."""
+    result = recording_result(sweep, folder, place, overrides)
+    recipe, what = result.recipe, [sweep.recording.path.name]
+    own = recipe_at(recipe.site, Overrides())
+    if folder is not None:
+        job = read_job(folder)
+        what, own = [*what, "--job", job.folder.resolve().name], recipe_of(job)
+    for name, given in zip(("latitude", "longitude", "altitude"), place, strict=True):
+        what += [] if given is None else [f"--{name}", f"{given:g}"]
+    command = _command(what, recipe, own)
+    return Answer(
+        result.name, plain({**result.as_dict(), "repeat": repeating(recipe, command)}), result
+    )
 
 
 def _killed(asked: Asked) -> Answer:

@@ -17,7 +17,8 @@ from logger.job import (
     read_job,
     set_point,
 )
-from logger.survey.answers import answers, worst
+from logger.survey.answers import answers, recording_answer, worst
+from logger.survey.points import load_sweep
 from logger.survey.recipe import Overrides, recipe_of, set_settings
 from logger.survey.store import answer_key, stored_answer
 
@@ -208,3 +209,17 @@ def test_an_answer_says_what_repeats_it(job):
     assert (repeat["turbidity"], repeat["weather_sha256"], repeat["seed"]) == (3.5, None, 1)
     assert repeat["magnetic_model"].startswith("WMM")
     assert (repeat["sight_height_m"], repeat["module_height_m"]) == (1.6, 4.6)
+
+
+def test_a_recording_on_its_own_says_what_repeats_it(job):
+    (path,) = (job / "sweeps" / "meadow").glob("*.sweep")
+    sweep = load_sweep(path)
+    alone = recording_answer(sweep, None, (47.5, 14.5, 300.0), Overrides({"draws": 20}))
+    place = "--latitude 47.5 --longitude 14.5 --altitude 300"
+    assert alone.document["repeat"]["command"] == (
+        f"horizon-logger replay {path.name} {place} --set draws=20"
+    )
+    in_job = recording_answer(sweep, job, (None, None, None), Overrides({"draws": 20}))
+    assert in_job.document["repeat"]["command"] == (
+        f"horizon-logger replay {path.name} --job alders --set draws=20"
+    )
