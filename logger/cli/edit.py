@@ -4,24 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import PLACE, RECTANGLE, say, tell
+from logger.cli.options import FILE, PLACE, RECTANGLE, Number, say, tell, together
 from logger.errors import UsageError, as_argument
 from logger.horizon import OBSTRUCTION_KINDS
 
 if TYPE_CHECKING:
     from logger.job import Job
 
-F = TypeVar("F", bound=Callable[..., Any])
+AZIMUTH = Number(0.0, 360.0)
+ELEVATION = Number(-90.0, 90.0)
+ABOVE_0 = Number(min=0.0, min_open=True)
 
-AZIMUTH = click.FloatRange(0.0, 360.0)
-ELEVATION = click.FloatRange(-90.0, 90.0)
-ABOVE_0 = click.FloatRange(min=0.0, min_open=True)
-
-JOB = click.argument("folder", metavar="JOB", type=click.Path(path_type=Path))
+JOB = click.argument("folder", metavar="JOB", type=FILE)
 POINT = click.argument("point")
 WHY = click.option("--why", required=True, help="One sentence; it stands in the report.")
 WHO = click.option("--who", default="", help="Who decided it.  [default: the job's surveyor]")
@@ -30,13 +28,14 @@ KIND = click.Choice(OBSTRUCTION_KINDS)
 DISTANCE = click.option("--distance", "distance_m", type=ABOVE_0, help="From the point, metres.")
 
 
-def _sector(required: bool) -> Callable[[F], F]:
+def _sector(required: bool) -> Callable[[Any], Any]:
     """--from-azimuth and --to-azimuth, as the pictures show them."""
-    to = click.option("--to-azimuth", "to_azimuth_deg", type=AZIMUTH, required=required,
-                      help="Its other end, clockwise, degrees.")  # fmt: skip
-    begin = click.option("--from-azimuth", "from_azimuth_deg", type=AZIMUTH, required=required,
-                         help="One end, as the pictures show it, degrees.")  # fmt: skip
-    return lambda function: begin(to(function))
+    return together(
+        click.option("--from-azimuth", "from_azimuth_deg", type=AZIMUTH, required=required,
+                     help="One end, as the pictures show it, degrees."),
+        click.option("--to-azimuth", "to_azimuth_deg", type=AZIMUTH, required=required,
+                     help="Its other end, clockwise, degrees."),
+    )  # fmt: skip
 
 
 @click.group(subcommand_metavar="CHANGE JOB [POINT] [OPTIONS]")
@@ -54,7 +53,7 @@ def command() -> None:
 @_sector(required=True)
 @click.option("--elevation", type=ELEVATION, required=True, help="At --from-azimuth, degrees.")
 @click.option("--to-elevation", type=ELEVATION, help="At --to-azimuth.  [default: --elevation]")
-@click.option("--error", "standard_error_deg", type=click.FloatRange(0.0, 90.0), default=1.0,
+@click.option("--error", "standard_error_deg", type=Number(0.0, 90.0), default=1.0,
               show_default=True, help="How sure that is, 1 sigma, degrees.")  # fmt: skip
 @WHY
 @WHO
@@ -69,7 +68,7 @@ def set_sector(elevation: float, to_elevation: float | None, **given: Any) -> No
 @POINT
 @RECORDING
 @_sector(required=False)
-@click.option("--from-second", "from_s", type=click.FloatRange(min=0.0),
+@click.option("--from-second", "from_s", type=Number(min=0.0),
               help="Seconds from the start of the recording.")  # fmt: skip
 @click.option("--to-second", "to_s", type=ABOVE_0, help="Seconds from its start.")
 @WHY
@@ -167,7 +166,7 @@ def set_obstruction(folder: Path, name: str, **what: Any) -> None:
 @command.command("set-position")
 @JOB
 @POINT
-@click.option("--at", "at_m", metavar="EAST,NORTH,UP", type=PLACE, required=True,
+@click.option("--at", "at_m", type=PLACE, required=True,
               help="Metres from the job's origin, such as 3.2,-0.5,0.")  # fmt: skip
 @click.option("--at-error", "position_error_m", type=ABOVE_0, default=0.3, show_default=True,
               help="How sure that is, 1 sigma, metres: tape 0.05, paces 0.3.")  # fmt: skip
@@ -190,10 +189,10 @@ def set_position(
 @command.command("set-outline")
 @JOB
 @click.argument("plane")
-@click.option("--corner", "corners", metavar="EAST,NORTH,UP", type=PLACE, multiple=True,
+@click.option("--corner", "corners", type=PLACE, multiple=True,
               required=True,
               help="Metres from the job's origin; one for each corner, in order.")  # fmt: skip
-@click.option("--size", metavar="WIDTH,HEIGHT", type=RECTANGLE,
+@click.option("--size", type=RECTANGLE,
               help="Metres across and up the slope from the one corner given, the lower left as "
               "you look up the slope.")  # fmt: skip
 def set_outline(

@@ -5,12 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import overwrite_option, put_out
+from logger.cli.options import FILE_TO_WRITE, FOLDER, Numbers, overwrite_option, put_out
 
 if TYPE_CHECKING:
     from logger.simulation import Scene
@@ -53,11 +52,11 @@ _SCENES = (
 )  # fmt: skip
 @click.option("--passes", default=2, show_default=True, help="Over the skyline in a sweep.")
 @click.option(
-    "--sector", "sectors", multiple=True, metavar="FROM,TO",
+    "--sector", "sectors", multiple=True, type=Numbers("FROM,TO", "120,260"),
     help="Sweep only this part, clockwise, in degrees; may be given again.",
 )  # fmt: skip
 @click.option(
-    "--target", metavar="AZIMUTH,ELEVATION",
+    "--target", type=Numbers("AZIMUTH,ELEVATION", "63,1.2"),
     help="Sight a closing target in this direction before and after each sweep.",
 )  # fmt: skip
 @click.option(
@@ -99,11 +98,11 @@ _SCENES = (
     "after some seconds; may be given again.",
 )  # fmt: skip
 @click.option(
-    "--link", "link_name", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    "--link", "link_name", type=FILE_TO_WRITE, metavar="FILE",
     help="With --pty: a symbolic link to it, whose name outlives a cut.",
 )  # fmt: skip
 @click.option(
-    "--truth", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
+    "--truth", type=FILE_TO_WRITE, metavar="FILE.csv",
     help="Write the true skyline of the first scene as a horizon CSV.",
 )  # fmt: skip
 @click.option(
@@ -111,7 +110,7 @@ _SCENES = (
     help="No port: N virtual observers sweep one point, some with known faults, into --output.",
 )  # fmt: skip
 @click.option(
-    "--output", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
+    "--output", type=FOLDER, metavar="FOLDER",
     help="With --observers: a new folder for a job each, faults.csv and truth.csv.",
 )  # fmt: skip
 @overwrite_option
@@ -194,12 +193,10 @@ def _tasks(
         press_on_names=options["press_on_names"],
     )
     if options["sectors"]:
-        sectors = tuple(_pair(text, "--sector") for text in options["sectors"])
         # Clockwise: 350,20 runs through north.
-        operator = replace(
-            operator, sectors=tuple((a, b if b > a else b + 360.0) for a, b in sectors)
-        )
-    target = _pair(options["target"], "--target") if options["target"] else None
+        sectors = tuple((a, b if b > a else b + 360.0) for a, b in options["sectors"])
+        operator = replace(operator, sectors=sectors)
+    target = options["target"]
     if target and not options["sectors"]:
         # Beginning and ending beside the target, no way across the sky is recorded.
         operator = replace(operator, sectors=((target[0], target[0] + 364.0),))
@@ -268,14 +265,6 @@ def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | N
             known = ", ".join([*makers, "cut", "reset"])
             raise click.UsageError(f"no fault {kind!r}; the faults are {known}")
     return made, cuts, reset
-
-
-def _pair(text: str, option: str) -> tuple[float, float]:
-    try:
-        first, second = (float(part) for part in text.split(","))
-    except ValueError:
-        raise click.UsageError(f"{option} takes two numbers with a comma, not {text!r}") from None
-    return first, second
 
 
 def _host_port(text: str | None) -> tuple[str, int]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import leave_by_checks, say, tell
+from logger.cli.options import FILE, JOB, leave_by_checks, say, tell
 
 if TYPE_CHECKING:
     from logger.access import Weather
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
-@click.argument("file", type=click.Path(path_type=Path), required=False)
+@JOB
+@click.argument("file", type=FILE, required=False)
 @click.option(
     "--fetch",
     is_flag=True,

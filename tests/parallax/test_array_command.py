@@ -128,7 +128,7 @@ def test_without_any_position_it_says_so_and_is_wide(job: Path, tmp_path: Path) 
 @pytest.mark.parametrize(
     ("words", "says", "code"),
     [
-        (("--at", "1,2"), "'1,2' is not EAST,NORTH,UP in metres", 2),
+        (("--at", "1,2"), "'1,2' is not EAST,NORTH,UP, such as", 2),
         (("--plane", "north roof"), "there is no plane 'north roof'", 2),
         (("--size", "90,90"), "no rectangle of 90 by 90 m fits", 2),
         (("--rows", "1.7,1.0"), "stand in each other", 2),
