@@ -30,11 +30,8 @@ from logger.simulation import (
     simulate_swing,
     simulate_tumble,
 )
-from logger.survey.calibrations import (
-    corrections_of_job,
-    refuse_level_without_compass,
-    stored_calibrations,
-)
+from logger.survey.calibrations import refuse_level_without_compass, stored_calibrations
+from logger.survey.pipeline import chosen_for
 from logger.survey.points import load_sweep
 
 BOARD = replace(Sensor(individual=4), index_error_deg=0.6, collimation_error_deg=0.8)
@@ -132,7 +129,7 @@ def test_a_sweep_gets_the_jobs_calibrations_and_their_checks(job: Path, recordin
     run("calibrate", "level", job, "--recording", recordings / "level.sweep")
     sweep = load_sweep(recordings / "sweep.sweep")
     declination = declination_at(DEFAULT_SITE, DEFAULT_START.date())
-    chosen = corrections_of_job(read_job(job))(sweep, declination)
+    chosen = chosen_for(stored_calibrations(read_job(job)), sweep, DEFAULT_SITE, declination)
     assert chosen.corrections.compass is not None
     assert chosen.corrections.level is not None
     assert [g.passed for g in chosen.checks] == [True, True]
