@@ -17,8 +17,8 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 
+# Probabilities beyond which h and k are told, as in the standard's table 6 and table 7.
 OUTLIER, STRAGGLER = 0.01, 0.05
-"""Probabilities beyond which h and k are told, as in the standard's table 6 and table 7."""
 
 
 @dataclass(frozen=True)

@@ -139,15 +139,16 @@ def site_options(required: bool) -> Callable[[Any], Any]:
     )
 
 
+# Settings with an option of their own; the others are changed by ``--set`` alone.
 NAMED_SETTINGS = {
     "year": "--year",
     "solar_window": "--solar-window",
     "reflectance": "--reflectance",
     "declination_deg": "--declination",
 }
-"""Settings with an option of their own; the others are changed by ``--set`` alone."""
 
 
+# Settings of the way from a recording to its horizon.
 OF_SWEEPS = (
     "tracing_bias_deg",
     "tracing_bias_from",
@@ -158,7 +159,6 @@ OF_SWEEPS = (
     "disturbance_share",
     "disturbance_dip_deg",
 )
-"""Settings of the way from a recording to its horizon."""
 
 
 def recipe_options(*, of_a_file: bool = False) -> Callable[[Callable[..., Any]], Any]:
@@ -261,8 +261,8 @@ def _put(changes: dict[str, str], name: str, value: str) -> None:
         raise click.UsageError(f"{name} is given twice, as {changes[name]} and as {value}")
 
 
+# Parameters of commands that name a file to write.
 OUTPUTS = ("json_file", "samples_file", "truth", "output", "csv_file", "picture")
-"""Parameters of commands that name a file to write."""
 
 overwrite_option = click.option(
     "--overwrite",
@@ -308,8 +308,7 @@ def tell(text: str) -> None:
     click.echo(for_terminal(visible(text), sys.stdout))
 
 
-_RULE = re.compile(r"^-[- ]+$", re.M)
-"""Under a table's headings."""
+_RULE = re.compile(r"^-[- ]+$", re.M)  # Under a table's headings
 
 
 def for_terminal(text: str, stream: Any) -> str:

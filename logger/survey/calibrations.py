@@ -41,8 +41,7 @@ from logger.survey.pipeline import chosen_for, date_of, place_of, sweep_about
 from logger.survey.recipe import magnetic_model_of
 from logger.survey.result import Sweep
 
-CLOCK_DOUBT_S = 2.0
-"""Of a computer whose clock is set by network or satellite. [s]"""
+CLOCK_DOUBT_S = 2.0  # Of a computer whose clock is set by network or satellite. [s]
 
 
 @dataclass(frozen=True)

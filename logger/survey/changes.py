@@ -13,9 +13,7 @@ from logger.arrays import floats
 from logger.horizon import HorizonProfile
 from logger.settings import written
 
-SAME = 5e-10
-"""Results are stored with ten decimals."""
-
+SAME = 5e-10  # Results are stored with ten decimals
 LOOK_EVERY_DEG = 0.5
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

@@ -16,14 +16,13 @@ from logger.access import AccessResult, PlaneResult
 from logger.checks import PERCENTILES_95
 from logger.survey.recipe import Recipe
 
+# A share with the 95 % interval it lies in; NaN where not defined.
 Triple = tuple[float, float, float]
-"""A share with the 95 % interval it lies in; NaN where not defined."""
-
 SCHEMA = "horizon-logger compare 1"
 YEAR = 12
 
+# Where it failed, open and blocked are both possible: there is no value, only bounds.
 SUN_RANGE_CHECK = "sun's range measured"
-"""Where it failed, open and blocked are both possible: there is no value, only bounds."""
 
 
 @dataclass(frozen=True)

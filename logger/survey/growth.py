@@ -23,8 +23,7 @@ from logger.survey.points import point_result
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
 
-FARTHEST_YEARS = 30
-"""As far as growth is carried on. [years]"""
+FARTHEST_YEARS = 30  # As far as growth is carried on. [years]
 
 
 @dataclass(frozen=True)

@@ -32,16 +32,15 @@ from logger.terrain import (
 from logger.terrain.skyline import FARTHEST_M, REFRACTION
 from logger.terrain.tiles import tile_name
 
-ORIGIN = "origin"
-"""In place of a point's name where the job has none yet."""
+ORIGIN = "origin"  # In place of a point's name where the job has none yet
+# Of an eye above where it stands, where nobody told (common practice, no source). [m]
 SIGHT_HEIGHT_M = 1.6
-"""Of an eye above where it stands, where nobody told (common practice, no source). [m]"""
+# Of tiles whose error nobody told, 1 sigma: 16 m / 1.645 (mission specification, from memory; what
+# was measured later is mostly better). [m]
 VERTICAL_ERROR_M, VERTICAL_ERROR_SOURCE = 9.7, "16 m at 90 %, the shuttle radar mission's own limit"
-"""Of tiles whose error nobody told, 1 sigma: 16 m / 1.645 (mission specification, from memory;
-what was measured later is mostly better). [m]"""
+# The job's altitude may differ from the tiles' by this and their error (common practice, no
+# source). [m]
 ALTITUDE_LIMIT_M = 30.0
-"""The job's altitude may differ from the tiles' by this and their error (common practice, no
-source). [m]"""
 
 
 @dataclass(frozen=True, eq=False)

@@ -22,8 +22,7 @@ from logger.errors import InputError
 from logger.site import Site
 
 MOST_BYTES = 50 * 2**20
-TIMEOUT_S = 30.0
-"""For the whole answer. [s]"""
+TIMEOUT_S = 30.0  # For the whole answer. [s]
 POWER_YEARS = 10
 _CHUNK = 1 << 16
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
