@@ -20,7 +20,7 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
-from logger.calibration.stillness import Stretch, held_still
+from logger.calibration.stillness import Hold, held_still
 from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError, UsageError
 from logger.geometry import angle_between, mean_azimuth, wrap360
@@ -170,7 +170,7 @@ class _Sights:
     """The board held still on something: corrected compass heading of the sight, and the holds."""
 
     azimuth_deg: Floats
-    holds: list[Stretch]
+    holds: list[Hold]
     ripple_deg: float  # What the compass's ripple may add to their mean. [deg]
 
     def offsets(self, true_deg: Floats) -> Floats:
@@ -196,7 +196,7 @@ def _sights(samples: Samples, keys: Sequence[KeyPress], corrections: Corrections
     return _Sights(azimuth, holds, ripple)
 
 
-def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
+def chosen_holds(holds: Sequence[Hold], keys: Sequence[KeyPress]) -> list[Hold]:
     """The holds that a press falls in, or all of them without any press."""
     pressed = presses(keys)
     if not pressed:

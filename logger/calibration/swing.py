@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
-from logger.calibration.stillness import Stretch, held_still
+from logger.calibration.stillness import Hold, held_still
 from logger.checks import Check
 from logger.errors import InputError
 from logger.geometry import angle_between, mean_azimuth, wrap360
@@ -112,7 +112,7 @@ def _check(compass_deg: Floats, worst_deg: float) -> Check:
     return Check("deviation curve", passed, worst, LARGEST_RESIDUAL_DEG, "deg", why)
 
 
-def _pairs(holds: Sequence[Stretch], notes: Sequence[Note]) -> list[tuple[Stretch, float]]:
+def _pairs(holds: Sequence[Hold], notes: Sequence[Note]) -> list[tuple[Hold, float]]:
     """Each note's bearing with the hold that it was made in or just after."""
     found = []
     for note in notes:

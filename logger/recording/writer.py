@@ -11,7 +11,6 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from firmware_protocol import Decoder, Piece, Sound
@@ -162,12 +161,7 @@ class RecordingWriter:
     def __enter__(self) -> RecordingWriter:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         self.close(seal=kind is None)
 
     def _put(self, data: bytes, lines: int = 1) -> None:

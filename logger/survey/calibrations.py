@@ -27,6 +27,7 @@ from logger.calibration import (
     read_calibration,
     stored_from_dict,
 )
+from logger.calibration.bearing import CLOCK_DOUBT_S
 from logger.calibration.choose import SAME_SITE_KM
 from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
@@ -40,8 +41,6 @@ from logger.site import distance_km
 from logger.survey.pipeline import chosen_for, date_of, place_of, sweep_about
 from logger.survey.recipe import magnetic_model_of
 from logger.survey.result import Sweep
-
-CLOCK_DOUBT_S = 2.0  # Of a computer whose clock is set by network or satellite. [s]
 
 
 @dataclass(frozen=True)
