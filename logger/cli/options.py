@@ -56,8 +56,8 @@ class Number(click.FloatRange):
 class Numbers(click.ParamType):  # type: ignore[type-arg]
     """Numbers with commas between, as their metavar has them: FROM,TO or NAME=TILT,AZIMUTH.
 
-    What stands in brackets may be left out, dots stand for more of the same, and with a NAME the
-    value is the name and the numbers.
+    What stands in brackets may be left out, dots stand for more of the same; with an equals sign
+    the value is the name before it and the numbers behind.
     """
 
     name = "numbers"
@@ -66,7 +66,7 @@ class Numbers(click.ParamType):  # type: ignore[type-arg]
         self.metavar, self.example = metavar, example
         least, most = (len(re.findall("[A-Z_]+", t)) for t in (metavar.split("[")[0], metavar))
         most = 1000 if metavar.endswith("...") else most
-        self.named = metavar.startswith("NAME")
+        self.named = "=" in metavar
         self.counts = range(least - self.named, most - self.named + 1)
 
     def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:

@@ -69,14 +69,20 @@ _SCENES = (
 @click.option("--iron/--no-iron", default=True, show_default=True,
               help="Hard and soft iron on the board, and an accelerometer offset.")  # fmt: skip
 @click.option(
-    "--index", default=0.0, show_default=True, help="Index error of the sight, degrees up."
+    "--index",
+    "index_error_deg",
+    default=0.0,
+    show_default=True,
+    help="Index error of the sight, degrees up.",
 )
 @click.option(
-    "--collimation", default=0.0, show_default=True,
+    "--collimation", "collimation_error_deg", default=0.0, show_default=True,
     help="Collimation error of the sight, degrees right.",
 )  # fmt: skip
 @click.option("--streams", default="AMG", show_default=True, help="Some of the letters A, M, G.")
-@click.option("--rate", default=50, show_default=True, help="Measuring instants a second.")
+@click.option(
+    "--rate", "rate_hz", default=50, show_default=True, help="Measuring instants a second."
+)
 @click.option(
     "--persona", type=click.Choice(["own", "nmea", "nmea-hdm", "nmea-true"]), default="own",
     show_default=True, help="Our own sentences, or those of a standard NMEA 0183 compass.",
@@ -93,7 +99,7 @@ _SCENES = (
 )
 @click.option("--once", is_flag=True, help="End after the last task.")
 @click.option(
-    "--fault", "faults", multiple=True, metavar="KIND=VALUE",
+    "--fault", "faults", multiple=True, type=Numbers("KIND=VALUE", "drop=0.01"),
     help="Spoil the link: drop, flip or double a share of the bytes; silent, half, reset or cut "
     "after some seconds; may be given again.",
 )  # fmt: skip
@@ -186,11 +192,13 @@ def _tasks(
         known_action(name)
     seed = options["seed"]
     scenes = tuple(scene_named(name, seed) for name in options["scenes"] or ("ridge",))
+
+    def given(*names: str) -> dict[str, Any]:
+        return {name: options[name] for name in names}
+
     operator = replace(
         Operator.brisk() if options["hand"] == "brisk" else Operator.calm(),
-        passes=options["passes"],
-        opening_trigger=options["opening_trigger"],
-        press_on_names=options["press_on_names"],
+        **given("passes", "opening_trigger", "press_on_names"),
     )
     if options["sectors"]:
         # Clockwise: 350,20 runs through north.
@@ -200,11 +208,8 @@ def _tasks(
     if target and not options["sectors"]:
         # Beginning and ending beside the target, no way across the sky is recorded.
         operator = replace(operator, sectors=((target[0], target[0] + 364.0),))
-    sensor = Sensor(
-        individual=seed,
-        index_error_deg=options["index"],
-        collimation_error_deg=options["collimation"],
-    )
+    errors = given("index_error_deg", "collimation_error_deg")
+    sensor = Sensor(individual=seed, **errors)
     day = Task(
         "sweep",
         scenes=scenes,
@@ -212,9 +217,7 @@ def _tasks(
         sensor=sensor if options["iron"] else sensor.without_iron(),
         site=Site(options["latitude"], options["longitude"], options["altitude"]),
         settings=BoardSettings(
-            streams=options["streams"],
-            rate_hz=options["rate"],
-            persona=options["persona"],
+            **given("streams", "rate_hz", "persona"),
             serial_number=f"V{seed:03d}",
             link_baud=115200 if options["pty"] else None,
             reset_at_s=reset_at_s,
@@ -235,7 +238,9 @@ def _tasks(
     return scenes, tasks, (maker(number, names[-1]) for number in itertools.count(len(names)))
 
 
-def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | None]:
+def _faults(
+    given: tuple[tuple[str, tuple[float]], ...],
+) -> tuple[list[Fault], list[float], float | None]:
     """Faults of the bytes, times at which the link is cut, and when the board resets."""
     from logger.simulation import faults as kinds
 
@@ -249,12 +254,7 @@ def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | N
     made: list[Fault] = []
     cuts: list[float] = []
     reset: float | None = None
-    for text in texts:
-        kind, _, number = text.partition("=")
-        try:
-            value = float(number)
-        except ValueError:
-            raise click.UsageError(f"--fault takes KIND=VALUE, not {text!r}") from None
+    for kind, (value,) in given:
         if kind == "cut":
             cuts.append(value)
         elif kind == "reset":
