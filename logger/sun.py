@@ -100,17 +100,6 @@ def sun_year(site: Site, year: int) -> SunYear:
     meridian, west and pole, less the observer's own place in units of the sun's distance
     (parallax), elevation and azimuth follow by one rotation through the latitude; refraction is
     NREL/TP-560-34302's, for the standard pressure of the site's elevation and 12 degC as in pvlib.
-
-    Parameters
-    ----------
-    site : Site
-    year : int
-        `FIRST_YEAR` to `LAST_YEAR`.
-
-    Raises
-    ------
-    UsageError
-        The year is outside those.
     """
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise UsageError(f"year {year} is outside {FIRST_YEAR} to {LAST_YEAR}")

@@ -80,13 +80,7 @@ class Precision:
 
 
 def precision(results: Sequence[Floats]) -> Precision:
-    """Repeatability, reproducibility and Mandel's h and k of one quantity.
-
-    Parameters
-    ----------
-    results : sequence of arrays
-        One an observer; an observer without results counts for nothing.
-    """
+    """Repeatability, reproducibility and Mandel's h and k of one quantity, results by observer."""
     there = [i for i, one in enumerate(results) if len(one)]
     kept = [floats(results[i]) for i in there]
     p, n = len(kept), np.array([len(one) for one in kept])

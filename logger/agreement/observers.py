@@ -149,13 +149,7 @@ def observers_of(
 ) -> Observers:
     """Hold sweeps of one point against each other, or against a truth.
 
-    Parameters
-    ----------
-    traced : sequence of Traced
-    reference : HorizonProfile, optional
-        The true horizon.
-    assumed_deg : float
-        Tracing bias where nothing is known. [deg]
+    The tracing bias is an assumed one where nothing is known of it.
     """
     names = tuple(dict.fromkeys(one.observer for one in traced))
     rows = np.array([one.elevation_deg for one in traced])

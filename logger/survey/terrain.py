@@ -93,19 +93,8 @@ def work_out(
 ) -> TerrainAnswer:
     """Compute far horizons and fit sweeps to them; nothing is stored.
 
-    Parameters
-    ----------
-    job : Job
-    folder : Path
-        Of the tiles.
-    points : sequence of str, optional
-        Names; without them every point, or the job's origin where it has none.
-    vertical_error_m : float, optional
-        Of the tiles' heights, 1 sigma. [m]
-    licence : str, optional
-        Who holds the rights to the tiles; else what a file beside them says.
-    believe : str, optional
-        "terrain" or "compass", where ridge and compass contradict each other.
+    Without names every point, or the job's origin where it has none; `believe` is "terrain" or
+    "compass", where ridge and compass contradict each other.
     """
     error_m = VERTICAL_ERROR_M if vertical_error_m is None else vertical_error_m
     source = VERTICAL_ERROR_SOURCE if vertical_error_m is None else "as given"

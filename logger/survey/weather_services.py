@@ -95,13 +95,7 @@ def _rounded(site: Site) -> tuple[str, str]:
 def typical_year(
     site: Site, today: dt.date, tell: Callable[[str], None], timeout_s: float = TIMEOUT_S
 ) -> Fetched:
-    """Ask PVGIS, and NASA POWER where it has no data; each is told before.
-
-    Raises
-    ------
-    InputError
-        A service cannot be reached, or its answer is none.
-    """
+    """Ask PVGIS, and NASA POWER where it has no data; each is told before."""
     asking = pvgis(site)
     tell(f"asking {asking.host} for a typical year of {asking.service}: {asking.address}")
     try:
