@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from firmware_protocol import PRESS_KEY, Identity
+from firmware_protocol import Identity
 from logger.access import Plane
 from logger.calibration import (
     CalibrationAbout,
@@ -29,14 +29,13 @@ from logger.calibration import (
 )
 from logger.calibration.bearing import CLOCK_DOUBT_S
 from logger.calibration.choose import SAME_SITE_KM
-from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
 from logger.errors import InputError, UsageError, as_argument
 from logger.files import file_sha256, plain, write_atomically
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
 from logger.orientation import declination_at, field_expected_at
 from logger.recording import Recording
-from logger.recording.samples import Note, Stream
+from logger.recording.samples import Stream, presses
 from logger.site import distance_km
 from logger.survey.pipeline import chosen_for, date_of, place_of, sweep_about
 from logger.survey.recipe import magnetic_model_of
@@ -90,7 +89,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
         if samples.has_field.any():
             fit = fit_compass(samples, field_expected_at(job.site, started.date(), model))
             return _stored(about, "compass", fit)
-        fit = fit_swing(samples, _swing_notes(stream, wanted.bearings_deg), declination)
+        fit = fit_swing(samples, _swing_sights(stream, wanted.bearings_deg), declination)
         return _stored(about, "deviation", fit)
     sweep = Sweep(recording, stream)
     chosen = chosen_for(stored_calibrations(job), sweep, job.site, declination, model)
@@ -208,18 +207,14 @@ def _refuse_unusable(recording: Recording, stream: Stream) -> None:
     raise InputError(what, str(recording.path), hint=hint)
 
 
-def _swing_notes(stream: Stream, bearings_deg: Sequence[float]) -> tuple[Note, ...]:
-    """The swing's bearings: as noted, or as given, one a press."""
-    if not bearings_deg:
-        return stream.notes
-    pressed = [key.t_s for key in stream.keys if key.down and key.key == PRESS_KEY]
-    if len(pressed) != len(bearings_deg):
+def _swing_sights(stream: Stream, bearings_deg: Sequence[float]) -> list[tuple[float, float]]:
+    """When each target was pressed, and its bearing as given."""
+    pressed = presses(stream.keys)
+    if bearings_deg and len(pressed) != len(bearings_deg):
         raise UsageError(
             f"{len(bearings_deg)} bearings are given, but there are {len(pressed)} presses"
         )
-    return tuple(
-        Note(t, more={BEARING_KEY: float(b)}) for t, b in zip(pressed, bearings_deg, strict=True)
-    )
+    return list(zip(pressed, bearings_deg, strict=False))
 
 
 def _clock_moved_s(stream: Stream) -> float:

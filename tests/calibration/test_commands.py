@@ -176,14 +176,15 @@ def test_a_recording_of_another_site_is_refused(tmp_path: Path, recordings: Path
 
 def test_a_board_of_attitude_only_is_swung(job: Path, recordings: Path) -> None:
     swing = recordings / "swing.sweep"
-    noted = run("calibrate", "compass", job, "--recording", swing)
-    assert noted.exit_code == 0
-    assert stored_calibrations(read_job(job))[0].kind == "deviation"
+    untold = run("calibrate", "compass", job, "--recording", swing)
+    assert untold.exit_code == 3
+    assert "--bearings" in untold.stderr
     given = run(
         "calibrate", "compass", job, "--recording", swing,
         "--bearings", ",".join(str(b) for b in range(0, 360, 40)),
     )  # fmt: skip
     assert given.exit_code == 0
+    assert stored_calibrations(read_job(job))[0].kind == "deviation"
     wrong = run("calibrate", "compass", job, "--recording", swing, "--bearings", "1,2,3")
     assert wrong.exit_code == 2
     assert "there are 9 presses" in wrong.stderr
