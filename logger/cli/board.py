@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.environment import visible
-from logger.cli.options import say, together
+from logger.cli.options import DAY, say, together
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
@@ -78,10 +78,8 @@ def at_terminal() -> bool:
 
 def clock_now() -> Clock:
     """The computer's clock; where it cannot be right, the date is asked for."""
-    import datetime as dt
-
     from logger.geomagnetism import built_in_model
-    from logger.recording import CorrectedClock, SystemClock
+    from logger.recording import SystemClock
 
     clock, model = SystemClock(), built_in_model()
     today = clock.utc().date()
@@ -97,19 +95,10 @@ def clock_now() -> Clock:
         "Date of today (YEAR-MONTH-DAY; Enter keeps the clock's)",
         default=str(today),
         show_default=False,
-        value_proc=_date,
+        type=DAY,
         err=True,
     )
-    return CorrectedClock(clock, dt.timedelta(days=(given - today).days))
-
-
-def _date(text: str) -> Any:
-    import datetime as dt
-
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise click.BadParameter(f"{text!r} is no date such as 2026-05-14") from None
+    return SystemClock(given.date() - today)
 
 
 @contextmanager
