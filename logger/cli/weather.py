@@ -60,10 +60,9 @@ def _fetched(job: Job) -> Weather:
     from logger.survey.weather_services import typical_year
 
     now = dt.datetime.now(dt.UTC).replace(microsecond=0)
-    found = typical_year(job.site, now.date(), say)
-    asking = found.asking
+    asking, content = typical_year(job.site, now.date(), say)
     about = {"address": asking.address, "fetched": now, "licence": asking.licence}
-    weather = set_weather(job, asking.file, found.content, **about)
+    weather = set_weather(job, asking.file, content, **about)
     say(f"licence: {asking.licence}")
     return weather
 

@@ -144,11 +144,15 @@ def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
             path.parent.mkdir(parents=True, exist_ok=True)
             write_atomically(path, recording.path.read_bytes())
     stored = replace(stored, about=replace(stored.about, recording=path.name))
-    result = path.with_suffix(".json")
+    return store(path.with_suffix(".json"), stored)
+
+
+def store(path: Path, stored: StoredCalibration) -> Path:
+    """Write a calibration; what could not be read again is not stored."""
     told = plain(stored.as_dict())
-    stored_from_dict(told, str(result))  # what could not be read again is not stored
-    write_json(result, told)
-    return result
+    stored_from_dict(told, str(path))
+    write_json(path, told)
+    return path
 
 
 def _same_recording(folder: Path, sha256: str) -> Path | None:

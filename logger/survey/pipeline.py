@@ -29,7 +29,6 @@ from logger.geomagnetism import MagneticModel
 from logger.horizon import LEAF_STATES, LeafSeen, Obstruction
 from logger.horizon_fit import (
     Edit,
-    HorizonResult,
     SightedSweep,
     edited_passes,
     edited_profile,
@@ -49,7 +48,7 @@ from logger.recording.samples import Samples
 from logger.settings import Settings
 from logger.site import Site
 from logger.survey.recipe import Recipe, year_of
-from logger.survey.result import PointResult, Sweep
+from logger.survey.result import PointResult, Sweep, SweptPoint
 from logger.terrain import FarHorizon, with_terrain
 
 
@@ -70,17 +69,6 @@ class PointSetup:
     stored: tuple[StoredCalibration, ...] | None = None  # The job's; None without a job
 
 
-@dataclass(frozen=True, eq=False)
-class SweptPoint:
-    """A point's horizon with what it came from, before anything is asked of the sun."""
-
-    sweeps: tuple[Sweep, ...]  # One a recording, or one a board where it was changed in one
-    chosen: tuple[Chosen, ...]  # One a sweep
-    closing_targets: tuple[ClosingTarget, ...]  # One a sweep
-    horizon: HorizonResult
-    checks: tuple[Check, ...]
-
-
 def survey_point(
     name: str,
     sweeps: Sequence[Sweep],
@@ -92,18 +80,9 @@ def survey_point(
     setup = setup or PointSetup()
     swept = swept_point(name, sweeps, recipe, setup)
     access = year_of(recipe).assess(swept.horizon.profile)
-    return PointResult(
-        name=name,
-        site=recipe.site,
-        sweeps=swept.sweeps,
-        chosen=swept.chosen,
-        closing_targets=swept.closing_targets,
-        horizon=swept.horizon,
-        access=access,
-        checks=_merged((*swept.checks, *swept.horizon.checks, *access.checks)),
-        recipe=recipe,
-        begun=setup.begun,
-    )
+    checks = _merged((*swept.checks, *swept.horizon.checks, *access.checks))
+    about = {"name": name, "access": access, "recipe": recipe, "begun": setup.begun}
+    return PointResult(**vars(swept) | about | {"checks": checks})
 
 
 def swept_point(
@@ -159,11 +138,11 @@ def swept_point(
     if setup.terrain is not None:
         profile = with_terrain(profile, setup.terrain)
     return SweptPoint(
-        tuple(sweeps),
-        tuple(chosen),
-        tuple(closing_targets),
-        replace(horizon, profile=profile),
-        tuple(checks),
+        sweeps=tuple(sweeps),
+        chosen=tuple(chosen),
+        closing_targets=tuple(closing_targets),
+        horizon=replace(horizon, profile=profile),
+        checks=tuple(checks),
     )
 
 

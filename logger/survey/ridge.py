@@ -16,10 +16,10 @@ from logger.job import Job, kept_recordings
 from logger.orientation import BearingCorrection
 from logger.settings import changed
 from logger.survey.calibrations import Wanted, about_of, is_by_ridge, stored_calibrations
-from logger.survey.pipeline import SweptPoint, declination_of, swept_point
+from logger.survey.pipeline import declination_of, swept_point
 from logger.survey.points import load_sweep, point_setup
 from logger.survey.recipe import Recipe
-from logger.survey.result import Sweep
+from logger.survey.result import Sweep, SweptPoint
 from logger.terrain import FarHorizon, NorthFix, north_from
 
 

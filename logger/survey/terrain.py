@@ -10,14 +10,13 @@ from typing import Any
 import numpy as np
 
 from logger import __version__
-from logger.calibration import stored_from_dict
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
 from logger.files import plain
 from logger.job import Job, kept_recordings, known_points, write_json
 from logger.job.names import stamp
 from logger.site import moved
-from logger.survey.calibrations import is_by_ridge, stored_calibrations
+from logger.survey.calibrations import is_by_ridge, store, stored_calibrations
 from logger.survey.recipe import recipe_of
 from logger.survey.ridge import Ridge, ridges_of
 from logger.survey.terrain_store import SCHEMA, far_as_dict, terrain_path
@@ -133,9 +132,7 @@ def keep_terrain(job: Job, answer: TerrainAnswer) -> None:
                 continue
             about = stored.about
             name = f"{stamp(about.made)}-ridge-{about.sha256[:8]}.json"
-            told = plain(stored.as_dict())
-            stored_from_dict(told, name)  # what could not be read again is not stored
-            write_json(job.folder / "calibrations" / name, told)
+            store(job.folder / "calibrations" / name, stored)
 
 
 def _forget(job: Job, recording: str) -> None:

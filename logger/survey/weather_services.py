@@ -43,14 +43,6 @@ class Asking:
         return str(urlsplit(self.address).hostname)
 
 
-@dataclass(frozen=True)
-class Fetched:
-    """An answer as it was received."""
-
-    asking: Asking
-    content: bytes
-
-
 def pvgis(site: Site) -> Asking:
     """A typical year of PVGIS, as `pvlib.iotools.get_pvgis_tmy` asks for it."""
     import pvlib
@@ -94,17 +86,17 @@ def _rounded(site: Site) -> tuple[str, str]:
 
 def typical_year(
     site: Site, today: dt.date, tell: Callable[[str], None], timeout_s: float = TIMEOUT_S
-) -> Fetched:
+) -> tuple[Asking, bytes]:
     """Ask PVGIS, and NASA POWER where it has no data; each is told before."""
     asking = pvgis(site)
     tell(f"asking {asking.host} for a typical year of {asking.service}: {asking.address}")
     try:
-        return Fetched(asking, answer_to(asking, timeout_s))
+        return asking, answer_to(asking, timeout_s)
     except _NoDataError as none:
         tell(f"PVGIS has none there: {none.what}")
     asking = nasa_power(site, today)
     tell(f"asking {asking.host} for {POWER_YEARS} years of {asking.service}: {asking.address}")
-    return Fetched(asking, answer_to(asking, timeout_s))
+    return asking, answer_to(asking, timeout_s)
 
 
 class _NoDataError(InputError):
