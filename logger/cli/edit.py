@@ -169,22 +169,15 @@ def name_sector(survey: Job, point: str, **what: Any) -> str:
 def set_obstruction(survey: Job, name: str, **what: Any) -> str:
     """Tell more of an obstruction that a sweep or the job has named NAME."""
     from logger.job import obstruction_names, plain_name, set_named
+    from logger.structured import one_of
 
     known = {key: value for key, value in what.items() if value is not None}
     if not known:
         raise UsageError("nothing is told of it", hint="--kind, --distance, --removable or --fixed")
-    name = _one_of(obstruction_names(survey), plain_name(name), "no sweep or entry names an "
+    name = one_of(plain_name(name), obstruction_names(survey), "no sweep or entry names an "
                    "obstruction", "name it first: horizon-logger edit name-sector")  # fmt: skip
     found = set_named(survey.folder, "obstructions", {"name": name, **known}).obstructions
     return "\n".join(str(one) for one in found if one.name == name)
-
-
-def _one_of(names: set[str], name: str, otherwise: str, hint: str) -> str:
-    from logger.structured import nearest
-
-    if name not in names:
-        raise UsageError(f"{otherwise} {name!r}", hint=nearest(name, names) or hint)
-    return name
 
 
 @change(
@@ -227,9 +220,10 @@ def set_outline(
     """Say what outline PLANE has: its corners, or one corner and a size."""
     from logger.job import plain_name, set_named
     from logger.parallax import outline_of, rectangle
+    from logger.structured import one_of
 
     planes = {one.name: one for one in survey.planes}
-    name = _one_of(set(planes), plain_name(plane), "the job has no plane",
+    name = one_of(plain_name(plane), planes, "the job has no plane",
                    "measure it first: horizon-logger plane JOB NAME")  # fmt: skip
     if size is not None:
         if len(corners) != 1:
