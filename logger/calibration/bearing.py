@@ -22,7 +22,7 @@ from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
 from logger.calibration.stillness import Hold, held_still
 from logger.checks import NORMAL_95, Check, at_most
-from logger.errors import InputError, UsageError
+from logger.errors import InputError
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation import BearingCorrection, Corrections, Declination, orient
 from logger.recording.samples import KeyPress, Samples, presses
@@ -66,10 +66,6 @@ def fit_bearing_to_target(
     target_error_deg: float = 0.5,
 ) -> Calibration[BearingCorrection]:
     """The heading correction from a target of known true bearing."""
-    if not -360.0 <= target_deg <= 360.0:
-        raise UsageError(
-            f"the bearing of the target, {target_deg:g}, is outside -360 to 360 degrees"
-        )
     sights = _sights(samples, keys, corrections)
     if not sights.holds:
         raise InputError(
