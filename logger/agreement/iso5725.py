@@ -41,10 +41,6 @@ class Spread:
             value, value * math.sqrt(freedom / low), value * math.sqrt(freedom / high), freedom
         )
 
-    def as_dict(self) -> dict[str, float]:
-        """Value, bounds and degrees of freedom."""
-        return {name: float(getattr(self, name)) for name in ("value", "low", "high", "freedom")}
-
 
 @dataclass(frozen=True, eq=False)
 class Precision:
@@ -70,8 +66,8 @@ class Precision:
         """Both spreads, h and k."""
         return {
             "mean": self.mean,
-            "repeatability": self.repeatability and self.repeatability.as_dict(),
-            "reproducibility": self.reproducibility and self.reproducibility.as_dict(),
+            "repeatability": self.repeatability,
+            "reproducibility": self.reproducibility,
             "h": self.h,
             "k": self.k,
             "h_limits": {"straggler": self.h_limits[0], "outlier": self.h_limits[1]},

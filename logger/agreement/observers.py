@@ -113,10 +113,6 @@ class TracingBias:
     # are: what a 95 % interval of the normal distribution may be made of. [deg]
     to_use_deg: float
 
-    def as_dict(self) -> dict[str, Any]:
-        """The form in ``agreement --json``."""
-        return dict(vars(self))
-
 
 @dataclass(frozen=True, eq=False)
 class Observers:

@@ -94,7 +94,7 @@ class Lesson:
             "lift_deg": self.observers.lift.as_dict(),
             "turn_deg": self.observers.turn.as_dict(),
             "access": self.observers.access.as_dict(),
-            "tracing_bias": self.observers.tracing and self.observers.tracing.as_dict(),
+            "tracing_bias": self.observers.tracing,
             "same_recording": list(self.twice),
             "left_out": list(self.left_out),
             "remarks": list(self.remarks),
