@@ -235,14 +235,9 @@ def _claimed_variation(samples: Samples) -> Declination | None:
 
 def _merged(checks: Sequence[Check]) -> tuple[Check, ...]:
     """One check a name where all passed; every failed one is kept."""
-    kept: list[Check] = []
-    for check in checks:
-        same = [k for k in kept if k.check == check.check]
-        if check.passed and same:
-            continue
-        kept = [k for k in kept if not (k.check == check.check and k.passed)]
-        kept.append(check)
-    return tuple(kept)
+    failed = {check.check for check in checks if not check.passed}
+    first = {check.check: check for check in reversed(checks) if check.check not in failed}
+    return tuple(c for c in checks if not c.passed or first.get(c.check) is c)
 
 
 def site_of(
