@@ -28,6 +28,7 @@ from logger.orientation import (
     DeviationCurve,
     LevelCorrection,
 )
+from logger.site import Site
 from logger.survey.demo import shipped_survey
 
 DECLINATION = Declination(4.7, 0.36, "model")
