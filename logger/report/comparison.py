@@ -174,7 +174,7 @@ def _figure_table(figures: Sequence[FigureChange]) -> Table:
         factor, unit = (100.0, "%") if f.unit == "1" else (1.0, "kWh/m²")
         numbers = (factor * number for number in (f.stored, f.now, f.by))
         rows.append((f.plane, f"{f.figure} [{unit}]", *numbers))
-    columns = [Column(name, "", 1) for name in ("stored", "now", "now less stored")]
+    columns = [Column(name, "", 1) for name in ("stored", "now", "change")]
     return Table("Figures", (Column("plane"), Column("figure"), *columns), tuple(rows))
 
 

@@ -40,7 +40,7 @@ def test_a_figure_that_moved_is_told_with_its_unit(result, other):
     assert year.by == pytest.approx(-0.02)
     assert changes.largest == year
     rows = [r for r in changes_text(changes).splitlines() if r.startswith("ground frame")]
-    assert [row.split()[-1] for row in rows if "[%]" in row] == ["-2.0"]
+    assert [row.split()[-1] for row in rows if "[%]" in row] == ["−2.0"]
     assert [row.split()[-3:] for row in rows if "[kWh/m²]" in row] == [["100.0", "110.0", "10.0"]]
 
 
