@@ -104,7 +104,7 @@ def test_replay_with_a_setting_changed_prints_old_and_new_side_by_side(stored, c
     done = call("replay", stored, "meadow", "--reflectance", "0.7", "--set", "draws=50")
     assert done.exit_code == 0, done.output
     told = done.stdout.partition("Against the stored result:")[2]
-    for word in ("reflectance", "draws", "stored", "now less stored", "horizon: the same"):
+    for word in ("reflectance", "draws", "stored", "change", "horizon: the same"):
         assert word in told
 
 
