@@ -45,12 +45,12 @@ class Angle(click.ParamType):  # type: ignore[type-arg]
 
 
 class Number(click.FloatRange):
-    """A number within limits, which "nan" is not."""
+    """A finite number within limits."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """A float, or a usage error."""
         found = super().convert(value, param, ctx)
-        return self.fail(f"{value} is no number", param, ctx) if math.isnan(found) else found
+        return found if math.isfinite(found) else self.fail("not a finite number", param, ctx)
 
 
 class Numbers(click.ParamType):  # type: ignore[type-arg]

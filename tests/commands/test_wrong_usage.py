@@ -74,7 +74,7 @@ WRONG = [
     (ASSESS + "--kind 'lime tree=plastic'", "plastic"),
     (ASSESS + "--solar-window 15,9", "window"),
     (ASSESS + "--heading-error -1", "not in the range 0.0<=x<=180.0"),
-    (ASSESS + "--level-error nan", "is no number"),
+    (ASSESS + "--level-error nan", "not a finite number"),
     (ASSESS + "--reflectance 0.2,0.3", "2 numbers"),
     (ASSESS + "--set tremor_deg=1", "no effect on a horizon from a file"),
     (ASSESS + "--set transposition=magic", "magic"),
