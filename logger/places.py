@@ -90,7 +90,17 @@ def place_words(site: Site) -> str:
 
 def direction(azimuth_deg: float) -> str:
     """The nearest of eight directions."""
-    return DIRECTIONS[round(azimuth_deg / 45.0) % 8]
+    names = (
+        "north",
+        "north-east",
+        "east",
+        "south-east",
+        "south",
+        "south-west",
+        "west",
+        "north-west",
+    )
+    return names[round(azimuth_deg / 45.0) % 8]
 
 
 @cache

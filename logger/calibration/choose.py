@@ -158,7 +158,8 @@ class SweepAbout:
 
     started: dt.datetime | None  # UTC
     serial_number: str = ""
-    site: Site | None = None  # None: anywhere
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
     temperature_c: float | None = None  # [degC]
     holder: str = ""
     # The board sends raw field and force: a tumble serves it, else a deviation curve
@@ -238,8 +239,11 @@ def _same_board(stored: StoredCalibration, sweep: SweepAbout) -> bool:
 
 
 def _same_site(stored: StoredCalibration, sweep: SweepAbout) -> bool:
+    if sweep.latitude_deg is None or sweep.longitude_deg is None:
+        return True
+    here = Site(sweep.latitude_deg, sweep.longitude_deg)
     made = Site(stored.about.latitude_deg, stored.about.longitude_deg)
-    return sweep.site is None or distance_km(made, sweep.site) <= SAME_SITE_KM
+    return distance_km(made, here) <= SAME_SITE_KM
 
 
 def _missing(purpose: str, mine: Sequence[StoredCalibration], sweep: SweepAbout) -> Check:

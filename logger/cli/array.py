@@ -8,18 +8,16 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import (
-    FILE,
-    JOB,
     PLACE,
     RECTANGLE,
-    Number,
-    Numbers,
-    give,
+    Metres,
     json_option,
     leave_by_checks,
     put_out,
     recipe_options,
     say,
+    tell,
+    write_json,
 )
 
 if TYPE_CHECKING:
@@ -27,34 +25,39 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@JOB
+@click.argument("job", type=click.Path(path_type=Path))
 @click.option("--plane", help="Name of the plane; a job with one plane needs none.")
 @click.option(
     "--at",
     "at",
     multiple=True,
+    metavar="EAST,NORTH,UP",
     type=PLACE,
     help="A place in metres from the job's origin, in place of a grid; may be given again.",
 )
 @click.option(
     "--step",
     "step_m",
-    type=Number(min=0.05),
+    type=click.FloatRange(min=0.05),
     help="Distance between places of the grid, metres.  [default: a little under half a metre]",
 )
 @click.option(
     "--size",
+    metavar="WIDTH,HEIGHT",
     type=RECTANGLE,
     help="Find the best place for a rectangle of this size, metres.",
 )
 @click.option(
     "--rows",
-    type=Numbers("SLANT,PITCH", "1.7,3.5"),
+    metavar="SLANT,PITCH",
+    type=Metres("1.7,3.5", "SLANT,PITCH"),
     help="Say when one row of modules on level ground shades the next: height of a row along its "
     "slope, and distance from front to front, metres.",
 )
-@click.option("--csv", "csv_file", type=FILE, help="Write the places as CSV.")
-@click.option("--picture", type=FILE, help="Write map and plan as a picture, PNG.")
+@click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the places as CSV.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), help="Write map and plan as a picture, PNG."
+)
 @recipe_options()
 @json_option
 def command(
@@ -96,7 +99,10 @@ def command(
             hint="sweep one with: horizon-logger sweep JOB POINT --port URL --at EAST,NORTH,UP",
         )
     answer_ = array_result(survey, recipe, results, plane, at, step_m, size, rows)
-    give(json_file, answer_.as_dict(), array_text(answer_))
+    if json_file:
+        write_json(json_file, answer_.as_dict())
+    if json_file != "-":
+        tell(array_text(answer_))
     if csv_file:
         put_out(csv_file, array_csv(answer_))
     if picture:

@@ -6,9 +6,8 @@ from typing import Any
 
 import click
 
-from logger.cli.board import read
 from logger.cli.calibrate import job_with, recording_from, source_options
-from logger.cli.options import Number, give, leave_by_checks
+from logger.cli.options import leave_by_checks, say, tell, write_json
 
 
 @click.command()
@@ -20,7 +19,7 @@ from logger.cli.options import Number, give, leave_by_checks
     help="On steel: the last hold of the recording is a sight along the eaves or ridge, taken "
     "where the compass works; it gives the azimuth.",
 )
-@click.option("--size", "size_kwp", type=Number(min=0.0, min_open=True), help="In kWp.")
+@click.option("--size", "size_kwp", type=click.FloatRange(min=0.0, min_open=True), help="In kWp.")
 def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> None:
     """Measure a roof or module surface: lay the board on it, its sight up the slope.
 
@@ -28,19 +27,30 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     """
     from logger.checks import NORMAL_95
     from logger.errors import as_argument
+    from logger.recording import load_stream
     from logger.survey.calibrations import measure_plane, store_plane
 
     job = job_with(given)
     path = recording_from(job, "plane", "plane", given)
-    recording, stream = read(path, given["accept_broken_seal"])
+    recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
+    for problem in recording.problems:
+        say(f"{path.name}: {problem}")
     fix, checks = measure_plane(job, recording, stream, along_eaves=eaves)
     store_plane(job, name, fix, recording, size_kwp)
-    document = {"name": name, **vars(fix), "quality": list(checks)}
-    del document["checks"]
-    give(
-        given["json_file"],
-        document,
-        f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
-        f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)",
-    )
+    document = {
+        "name": name,
+        "tilt_deg": fix.tilt_deg,
+        "azimuth_deg": fix.azimuth_deg,
+        "tilt_error_deg": fix.tilt_error_deg,
+        "azimuth_error_deg": fix.azimuth_error_deg,
+        "figures": fix.figures,
+        "quality": [check.as_dict() for check in checks],
+    }
+    if given["json_file"]:
+        write_json(given["json_file"], document)
+    if given["json_file"] != "-":
+        tell(
+            f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
+            f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)"
+        )
     leave_by_checks(checks, f"horizon-logger sweep {as_argument(given['job'])} POINT")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.board import calibrated, calibration_recorded
-from logger.cli.options import check_line, say
+from logger.cli.board import calibration_recorded
+from logger.cli.options import say
 
 if TYPE_CHECKING:
     from logger.calibration import Purpose
@@ -125,8 +125,12 @@ def walk(
 
 
 def _take(job: Job, url: str | None, baud: int | None, step: Step, given: dict[str, Any]) -> None:
-    from logger.survey.calibrations import Wanted
+    from logger.recording import load_stream
+    from logger.survey.calibrations import Wanted, calibrate, keep
 
     path = calibration_recorded(job, step.purpose, step.how, url, baud, given)
-    for check in calibrated(job, path, Wanted(step.purpose, target_deg=step.target_deg)).checks:
-        say(f"  {check_line(check)}")
+    recording, stream = load_stream(path)
+    stored = calibrate(job, recording, stream, Wanted(step.purpose, target_deg=step.target_deg))
+    keep(job, recording, stored)
+    for check in stored.checks:
+        say(f"  {'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")

@@ -1,17 +1,17 @@
-"""``agreement`` through the installed command, on sweeps by virtual observers."""
+"""``agreement`` and ``class``, on sweeps by virtual observers."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
+from logger.cli import main
 from logger.job import create_job, read_job
 from logger.recording import write_recording
 from logger.simulation import (
@@ -29,10 +29,9 @@ from logger.survey import classroom
 SCENE = scene_named("ridge", 4)
 
 
-def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-    """The installed command."""
-    command = [str(Path(sys.executable).with_name("horizon-logger")), *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
+def run(*arguments: object) -> Result:
+    """A command, in this process."""
+    return CliRunner().invoke(main, [str(a) for a in arguments], catch_exceptions=False)
 
 
 def lifted_scene(lift_deg: float) -> Scene:
@@ -74,7 +73,7 @@ def test_every_observer_has_a_bias_against_the_truth(job: Path, tmp_path: Path) 
         "agreement", job, "top", "--reference", job.parent / "truth.csv", "--json", "-",
         "--picture", picture,
     )  # fmt: skip
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     found = json.loads(done.stdout)
     bias = {one["name"]: one["bias_deg"]["value"] for one in found["observers"]}
     assert bias == pytest.approx({"Ada": 0.55, "Bo": -0.4, "2026-3": 0.1}, abs=0.15)
@@ -89,14 +88,14 @@ def test_a_found_tracing_bias_goes_into_the_job_with_where_it_is_from(
 ) -> None:
     copy = shutil.copytree(job, tmp_path / "copy")
     done = run("agreement", copy, "top", "--reference", job.parent / "truth.csv", "--set-tracing")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     assert "That is too few" in done.stdout
     settings = read_job(copy).settings
     assert settings.tracing_bias_from.startswith("3 observers at top against truth.csv; too few")
     assert settings.tracing_bias_deg > 0.4
     assert f"from {settings.tracing_bias_from}" in run("replay", copy, "top").stdout
     # Another value is from elsewhere.
-    assert run("settings", copy, "tracing_bias_deg=0.2").returncode == 0
+    assert run("settings", copy, "tracing_bias_deg=0.2").exit_code == 0
     assert read_job(copy).settings.tracing_bias_from == ""
 
 
@@ -105,7 +104,7 @@ def test_one_sweep_alone_is_refused_with_what_to_do(job: Path, tmp_path: Path) -
     for path in sorted((copy / "sweeps" / "top").iterdir())[1:]:
         path.unlink()
     done = run("agreement", copy, "top")
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert "two are needed" in done.stderr
 
 
@@ -116,7 +115,7 @@ def test_a_recording_that_cannot_be_read_is_named_and_the_others_are_told(
     sealed = (copy / "sweeps" / "top" / "2026-1.sweep").read_bytes()
     (copy / "sweeps" / "top" / "2026-9.sweep").write_bytes(sealed.replace(b"Ada", b"Eve"))
     done = run("agreement", copy, "top")
-    assert done.returncode == 3
+    assert done.exit_code == 3
     assert "left out" in done.stderr
     assert "3 observers, 4 sweeps" in done.stdout
 
@@ -132,7 +131,7 @@ def test_a_class_gets_a_line_each_and_a_recording_handed_in_twice_is_named(
         kept.parent.mkdir(parents=True)
         shutil.copy(path, kept)
     done = run("class", folder, "--reference", job.parent / "truth.csv", "--json", "-")
-    assert done.returncode == 4
+    assert done.exit_code == 4
     assert "Di handed in the recording of Bo" in done.stderr
     found = json.loads(done.stdout)
     lines = {one["name"]: one["causes"] for one in found["students"]}
@@ -147,7 +146,7 @@ def test_a_class_gets_a_line_each_and_a_recording_handed_in_twice_is_named(
 
 def test_observers_of_one_job_are_a_class_too(job: Path, tmp_path: Path) -> None:
     done = run("class", job, "--output", tmp_path / "wall.pdf")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     for name in ("Ada", "Bo", "2026-3"):
         assert name in done.stdout
 
@@ -155,12 +154,12 @@ def test_observers_of_one_job_are_a_class_too(job: Path, tmp_path: Path) -> None
 def test_virtual_observers_make_a_class_with_known_faults(tmp_path: Path) -> None:
     folder = tmp_path / "virtual"
     done = run("simulate", "--observers", "3", "--output", folder, "--seed", "3")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     assert (folder / "faults.csv").read_text().splitlines()[1:] == [
         "student 01,", "student 02,", "student 03,compass not turned enough",
     ]  # fmt: skip
     done = run("class", folder, "--reference", folder / "truth.csv", "--json", "-")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     told = {
         one["name"]: " ".join(c["told"] for c in one["causes"] if not c["well"])
         for one in json.loads(done.stdout)["students"]
@@ -172,7 +171,7 @@ def test_virtual_observers_make_a_class_with_known_faults(tmp_path: Path) -> Non
 def test_the_blank_sheet_is_a_pdf_in_the_job(job: Path, tmp_path: Path) -> None:
     copy = shutil.copytree(job, tmp_path / "copy", ignore=shutil.ignore_patterns("results"))
     done = run("report", copy, "--blank")
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     assert (copy / "report" / "blank.pdf").read_bytes().startswith(b"%PDF")
     assert not (copy / "results").exists()
 
@@ -191,7 +190,7 @@ def test_the_report_says_what_changed_since_an_earlier_job(job: Path, tmp_path: 
     )
     write_recording(later / "sweeps" / "top" / "9.sweep", done.header, done.chunks, done.notes)
     ran = run("report", later, "--earlier", job, "--json", "-", "--set", "tracing_bias_deg=0.1")
-    assert ran.returncode in (0, 4), ran.stderr
+    assert ran.exit_code in (0, 4), ran.stderr
     (found,) = json.loads(ran.stdout)["changed"]
     assert (found["then"], found["now"]) == ("2026-05-14", "2028-05-13")
     (rest,) = found["changes"]
@@ -201,7 +200,7 @@ def test_the_report_says_what_changed_since_an_earlier_job(job: Path, tmp_path: 
     text = "".join(page.extract_text() for page in PdfReader(later / "report/report.pdf").pages)
     assert "What changed" in text
     wrong_way = run("report", shutil.copytree(job, tmp_path / "copy"), "--earlier", later)
-    assert wrong_way.returncode == 3
+    assert wrong_way.exit_code == 3
     assert "later than" in wrong_way.stderr
 
 

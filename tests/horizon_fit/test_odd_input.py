@@ -49,7 +49,7 @@ def odd_pass(rng: np.random.Generator) -> SightedSweep:
     return SightedSweep(sight, keys, notes)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.integers(0, 2**31), st.sampled_from([-90.0, 0.0, 46.0]))
 def test_odd_sight_lines_give_a_sound_horizon(seed: int, latitude: float) -> None:
     rng = np.random.default_rng(seed)

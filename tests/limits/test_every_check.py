@@ -59,6 +59,7 @@ from logger.survey.points import _of_one_point
 from logger.survey.ridge import agreement_check
 from logger.survey.terrain import altitude_check
 
+ROOT = Path(__file__).parents[2]
 NORTH = Declination(0.0, 0.3, "chart")
 COMPASS = CompassCorrection(heading_error_deg=0.4)
 GOOD = {"heading_error_95_deg": 0.3, "side_gap_deg": 30.0, "field_gap_deg": 30.0,
@@ -198,7 +199,7 @@ def calibrated(
     stored = [made(purpose, hours)]
     if purpose == "bearing":
         stored.append(made("compass", hours - after_compass_h))
-    sweep = SweepAbout(NOON, "", Site(46.0, 14.5), 20.0 + warmer, holder)
+    sweep = SweepAbout(NOON, "", 46.0, 14.5, 20.0 + warmer, holder)
     checks = choose_calibrations(stored, sweep, NORTH, needed=(purpose,)).checks
     return next(check for check in checks if check.check == f"{purpose} calibration")
 
@@ -379,7 +380,7 @@ def test_what_is_late_high_or_more_is_told_with_its_side() -> None:
 def checks_in_the_code() -> set[str]:
     """Names of checks that stand as plain text in a call of `Check`."""
     found = set()
-    for path in (Path(__file__).parents[2] / "logger").rglob("*.py"):
+    for path in (ROOT / "logger").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             named = isinstance(node, ast.Call) and getattr(node.func, "id", "").lower() in CALLED
             if named and node.args and isinstance(node.args[0], ast.Constant):
@@ -395,6 +396,8 @@ ELSEWHERE = {
 """A whole roof's, which follow from fits: tests/parallax."""
 
 
-def test_every_check_of_the_program_has_its_last_and_first_value_here() -> None:
+def test_every_check_of_the_program_has_its_last_and_first_value_here_and_is_explained() -> None:
     held = {name.split(",")[0] for name, *_ in LIMITS} | ELSEWHERE
     assert checks_in_the_code() - held == set()
+    page = (ROOT / "docs" / "reference" / "checks.md").read_text("utf-8")
+    assert {name for name in checks_in_the_code() if f"| {name} |" not in page} == set()

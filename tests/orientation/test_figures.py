@@ -16,49 +16,24 @@ from logger.orientation import (
     DeviationCurve,
     FieldReference,
     LevelCorrection,
-    SensorPrior,
+    SensorDrift,
     orient,
     sight_lines,
 )
 from logger.orientation import sight as module
-from logger.orientation.attitude import Attitude, attitude_row_by_row, hand_motion_g
+from logger.orientation.attitude import attitude_row_by_row, hand_motion_g
 from logger.orientation.running import rows_in, running_median
 from logger.recording.samples import Samples
 from logger.settings import Settings
 
+from .made_up import FIELD, board, raw
+
 NONE = Declination(0.0, 0.0, "none")
 PLAIN = Corrections(NONE)
-FIELD = np.array([20.0, 0.0, 43.0])
-UP = np.array([0.0, 0.0, -1.0])
 HERE = CompassCorrection(
     field_ut=float(np.hypot(20, 43)), dip_deg=float(np.degrees(np.arctan2(43, 20)))
 )
 BY_ROW = Settings(use_gyro=False)
-
-
-def columns(n: int, every_s: float = 0.02) -> dict[str, Any]:
-    return Samples.blank(n) | {
-        "t_s": np.arange(n) * every_s,
-        "received_s": np.arange(n) * every_s,
-        "board_s": np.arange(n) * every_s,
-        "seq": np.arange(n),
-    }
-
-
-def board(heading: Any, tilt: Any = 0.0, pitch: Any = 0.0, **more: Any) -> Samples:
-    """A stream of the board's own attitude, tilt-compensated."""
-    heading, tilt, pitch = np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch))
-    n = len(heading)
-    own = {"heading_deg": heading, "roll_deg": tilt, "pitch_deg": pitch, "status": np.ones(n, int)}
-    return Samples(**columns(n) | own | more)
-
-
-def raw(heading: Any, tilt: Any = 0.0, pitch: Any = 0.0, *, every_s: float = 0.02,
-        **more: Any) -> Samples:  # fmt: skip
-    """A stream of raw field and force, at rest and free of iron."""
-    body = attitude_matrix(*np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch)))
-    vectors = {"field_ut": FIELD @ body, "force_g": UP @ body}
-    return Samples(**columns(len(body), every_s) | vectors | more)
 
 
 # --- Errors that all rows share ---
@@ -175,16 +150,6 @@ def test_the_error_of_a_row_of_field_and_force_at_rest() -> None:
     assert found.steady_level_error_deg is None
 
 
-def test_a_row_without_field_or_force_has_no_attitude_and_no_error() -> None:
-    samples = raw(np.full(5, 30.0))
-    field = np.array(samples.field_ut)
-    field[2] = np.nan
-    found = attitude_row_by_row(samples.t_s, field, samples.force_g)
-    assert list(found.known) == [True, True, False, True, True]
-    for error in (found.level_error_deg, found.heading_error_deg):
-        assert list(np.isfinite(error)) == [True, True, False, True, True]
-
-
 def test_the_motion_of_a_hand() -> None:
     t = np.arange(200) * 0.02
     heavy = np.tile([0.0, 0.0, -1.05], (200, 1))
@@ -237,18 +202,6 @@ def test_a_running_median_is_blind_to_one_odd_row() -> None:
     assert list(running_median(values, 3)) == [1.0, 1.0, 1.0, 2.0, 2.0, 2.0]
     assert list(running_median(values, 1)) == list(values)
     assert running_median(np.zeros(0), 3).shape == (0,)
-
-
-def test_an_attitude_holds_one_matrix_a_row() -> None:
-    with pytest.raises(ValueError, match=r"shape \(2, 3\), expected \(2, 3, 3\)"):
-        Attitude(np.zeros((2, 3)), np.zeros(2), np.zeros(2))
-    made = Attitude(np.full((2, 3, 3), np.nan), np.zeros(2), np.zeros(2))
-    assert not made.known.any()
-    with pytest.raises(ValueError, match="read-only"):
-        made.matrix[0, 0, 0] = 1.0
-    one_unknown = np.stack([np.eye(3), np.eye(3)])
-    one_unknown[1, 2, 2] = np.nan
-    assert list(Attitude(one_unknown, np.zeros(2), np.zeros(2)).known) == [True, False]
 
 
 # --- Which rows are used ---
@@ -431,11 +384,9 @@ def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
         raise ToldError
 
     monkeypatch.setattr(module, "attitude_in_stretches", fit)
-    prior = SensorPrior(
-        bias_error_deg_s=0.4, offset_error_g=(0.005, 0.005, 0.005), dip_error_deg=0.25
-    )
+    drift = SensorDrift(rate_bias_deg_s=0.4, force_offset_g=0.005, dip_deg=0.25)
     with pytest.raises(ToldError):
-        orient(turning(), given, prior=prior)
+        orient(turning(), given, drift=drift)
     return told[0]
 
 
@@ -566,9 +517,3 @@ def test_where_the_line_of_sight_points_in_the_board() -> None:
     assert right == pytest.approx([np.sqrt(0.75), 0.5, 0.0])
     both = LevelCorrection(index_deg=60.0, collimation_deg=30.0).sight_in_body()
     assert both == pytest.approx([np.sqrt(0.75) / 2, 0.25, -np.sqrt(0.75)])
-
-
-def test_a_declination_is_told_in_the_form_of_a_result() -> None:
-    assert Declination(4.0, 0.3, "chart").as_dict() == {
-        "value_deg": 4.0, "standard_error_deg": 0.3, "source": "chart"
-    }  # fmt: skip

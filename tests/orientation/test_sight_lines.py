@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +15,6 @@ from logger.orientation import (
     CompassCorrection,
     Corrections,
     Declination,
-    DeviationCurve,
     LevelCorrection,
     declination_at,
     declination_given,
@@ -24,38 +22,12 @@ from logger.orientation import (
     orient,
     sight_lines,
 )
-from logger.recording.samples import Samples
 from logger.site import Site
+
+from .made_up import FIELD, board, raw
 
 NO_DECLINATION = Declination(0.0, 0.0, "none")
 PLAIN = Corrections(NO_DECLINATION)
-FIELD = np.array([20.0, 0.0, 43.0])
-UP = np.array([0.0, 0.0, -1.0])
-
-
-def attitude_samples(heading: Any, tilt: Any, pitch: Any, **more: Any) -> Samples:
-    heading, tilt, pitch = np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch))
-    columns = Samples.blank(len(heading)) | {
-        "t_s": np.arange(len(heading)) / 50,
-        "heading_deg": heading,
-        "roll_deg": tilt,
-        "pitch_deg": pitch,
-        "seq": np.arange(len(heading)),
-        "status": np.ones(len(heading), dtype=int),
-    }
-    return Samples(**columns | more)
-
-
-def raw_samples(heading: Any, tilt: Any, pitch: Any, **more: Any) -> Samples:
-    body = attitude_matrix(*np.broadcast_arrays(*np.atleast_1d(heading, tilt, pitch)))
-    columns = Samples.blank(len(body)) | {
-        "t_s": np.arange(len(body)) / 50,
-        "seq": np.arange(len(body)),
-        "field_ut": FIELD @ body,
-        "force_g": UP @ body,
-    }
-    return Samples(**columns | more)
-
 
 heading = st.floats(0, 359.99)
 tilt = st.floats(-180, 180)
@@ -64,7 +36,7 @@ pitch = st.floats(-80, 80)
 
 @given(heading, tilt, pitch)
 def test_raw_vectors_and_board_attitude_give_the_same_sight(h: float, r: float, p: float) -> None:
-    for samples in (attitude_samples(h, r, p), raw_samples(h, r, p)):
+    for samples in (board(h, r, p), raw(h, r, p)):
         sight = sight_lines(samples, PLAIN)
         assert sight.used.all()
         assert abs(angle_between(sight.azimuth_deg[0], h)) < 1e-6
@@ -76,7 +48,7 @@ def test_the_sight_is_a_rotation_of_the_boards_own_axis(
     h: float, r: float, p: float, index: float, collimation: float
 ) -> None:
     level = LevelCorrection(index_deg=index, collimation_deg=collimation)
-    sight = sight_lines(attitude_samples(h, r, p), Corrections(NO_DECLINATION, level=level))
+    sight = sight_lines(board(h, r, p), Corrections(NO_DECLINATION, level=level))
     expected = attitude_matrix(h, r, p) @ level.sight_in_body()
     got = unit_vector(sight.azimuth_deg[0], sight.elevation_deg[0])
     assert np.allclose(got, expected, atol=1e-9)
@@ -84,14 +56,14 @@ def test_the_sight_is_a_rotation_of_the_boards_own_axis(
 
 def test_index_lifts_and_collimation_turns_an_upright_sight_and_rolling_swaps_their_signs() -> None:
     level = Corrections(NO_DECLINATION, level=LevelCorrection(0.6, 0.8))
-    sight = sight_lines(attitude_samples([100, 100], [0, 180], [5, 5]), level)
+    sight = sight_lines(board([100, 100], [0, 180], [5, 5]), level)
     assert sight.elevation_deg == pytest.approx([5.6, 4.4], abs=0.01)
     assert sight.azimuth_deg == pytest.approx([100.8, 99.2], abs=0.02)
 
 
 def test_declination_is_added_and_a_true_heading_gets_none() -> None:
     east = Corrections(Declination(4.0, 0.3, "chart"))
-    samples = attitude_samples([358.0, 10.0], 0, 0, heading_is_true=np.array([False, True]))
+    samples = board([358.0, 10.0], 0, 0, heading_is_true=np.array([False, True]))
     sight = sight_lines(samples, east)
     assert sight.azimuth_deg == pytest.approx([2.0, 10.0])
     assert any("declination +4.00" in step for step in sight.steps)
@@ -100,8 +72,8 @@ def test_declination_is_added_and_a_true_heading_gets_none() -> None:
 def test_compass_correction_undoes_iron_and_accelerometer_errors() -> None:
     truth = np.array([[1.1, 0.05, -0.02], [0.03, 0.93, 0.04], [0.0, -0.06, 1.0]])
     bias, offset = np.array([20.0, -15.0, 8.0]), np.array([0.004, -0.003, 0.02])
-    clean = raw_samples(np.arange(0, 360, 30.0), 20.0, -15.0)
-    raw = raw_samples(
+    clean = raw(np.arange(0, 360, 30.0), 20.0, -15.0)
+    seen = raw(
         np.arange(0, 360, 30.0),
         20.0,
         -15.0,
@@ -115,25 +87,19 @@ def test_compass_correction_undoes_iron_and_accelerometer_errors() -> None:
         dip_deg=float(np.degrees(np.arctan2(FIELD[2], FIELD[0]))),
         force_offset_g=tuple(offset),
     )
-    sight = sight_lines(raw, Corrections(NO_DECLINATION, compass=compass))
+    sight = sight_lines(seen, Corrections(NO_DECLINATION, compass=compass))
     assert sight.used.all()
     assert np.abs(angle_between(sight.azimuth_deg, np.arange(0, 360, 30.0))).max() < 1e-6
     assert np.abs(sight.elevation_deg + 15.0).max() < 1e-6
-    wrong = sight_lines(raw, PLAIN)
+    wrong = sight_lines(seen, PLAIN)
     assert np.abs(angle_between(wrong.azimuth_deg, np.arange(0, 360, 30.0))).max() > 20
-
-
-def test_deviation_curve_is_entered_with_the_compass_heading() -> None:
-    curve = DeviationCurve(a=1.0, b=4.0, c=-2.0, d=0.5, e=0.25)
-    sight = sight_lines(attitude_samples(90.0, 0, 0), Corrections(NO_DECLINATION, deviation=curve))
-    assert sight.azimuth_deg[0] == pytest.approx(90.0 + 1.0 + 4.0 - 0.25)
 
 
 def test_a_bearing_stands_in_for_the_declination_and_its_error() -> None:
     bearing = BearingCorrection(heading_deg=7.5, standard_error_deg=0.5)
     for declination in (Declination(4.0, 0.3, "model"), Declination(-20.0, 9.0, "wrong")):
         sight = sight_lines(
-            raw_samples(100.0, 0, 0),
+            raw(100.0, 0, 0),
             Corrections(declination, compass=CompassCorrection(field_ut=47.4, dip_deg=65.1),
                         bearing=bearing),
         )  # fmt: skip
@@ -143,7 +109,7 @@ def test_a_bearing_stands_in_for_the_declination_and_its_error() -> None:
 
 def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_used() -> None:
     n = 600
-    samples = raw_samples(np.linspace(0, 100, n), 0.0, 5.0)
+    samples = raw(np.linspace(0, 100, n), 0.0, 5.0)
     field = samples.field_ut.copy()
     field[200:300] *= 1.13
     field[400:500] *= 1.05
@@ -151,7 +117,7 @@ def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_used() -> 
         field_ut=float(np.linalg.norm(FIELD)), dip_deg=float(np.degrees(np.arctan2(43, 20)))
     )
     got = orient(
-        raw_samples(np.linspace(0, 100, n), 0.0, 5.0, field_ut=field),
+        raw(np.linspace(0, 100, n), 0.0, 5.0, field_ut=field),
         Corrections(NO_DECLINATION, compass=compass),
     )
     assert got.field is not None
@@ -161,7 +127,7 @@ def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_used() -> 
     assert not got.field.disturbed[400:].any()
     assert "between 4 and 6 s; 100 samples" in got.checks[0].why
     dip = orient(
-        raw_samples(np.linspace(0, 100, n), 0.0, 5.0),
+        raw(np.linspace(0, 100, n), 0.0, 5.0),
         Corrections(NO_DECLINATION, compass=CompassCorrection(
             field_ut=compass.field_ut, dip_deg=compass.dip_deg + 4)),
     )  # fmt: skip
@@ -171,23 +137,16 @@ def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_used() -> 
 
 def test_hand_motion_widens_the_error_and_shaking_takes_rows_out_of_use() -> None:
     n = 400
-    still = raw_samples(np.full(n, 30.0), 0.0, 0.0)
+    still = raw(np.full(n, 30.0), 0.0, 0.0)
     t = np.arange(n) / 50
     moved = np.zeros((n, 3))
     moved[:, 0] = 0.05 * np.sin(2 * np.pi * 2 * t)
     moved[200:300, 2] = 0.4
-    shaken = sight_lines(
-        raw_samples(np.full(n, 30.0), 0.0, 0.0, force_g=still.force_g + moved), PLAIN
-    )
+    shaken = sight_lines(raw(np.full(n, 30.0), 0.0, 0.0, force_g=still.force_g + moved), PLAIN)
     quiet = sight_lines(still, PLAIN)
     assert np.median(shaken.standard_error_deg[:150]) > 2 * np.median(quiet.standard_error_deg)
     assert set(shaken.reason[210:290]) == {"board shaken"}
     assert shaken.used[:150].all()
-
-
-def test_nothing_in_nothing_out() -> None:
-    sight = sight_lines(Samples(**Samples.blank(0)), PLAIN)
-    assert len(sight) == 0
 
 
 def test_declination_comes_from_the_model_with_its_published_error() -> None:

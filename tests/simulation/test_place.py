@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.errors import LoggerError
@@ -47,6 +47,7 @@ def test_a_mast_is_as_wide_as_its_width_over_its_distance() -> None:
     assert mast.distance_m == pytest.approx(10.0)
 
 
+@settings(max_examples=40)
 @given(st.floats(-1.0, 1.0), st.floats(-8.0, 8.0), st.floats(-5.0, 5.0), st.floats(0.0, 3.0))
 def test_a_crown_is_touched_by_the_sight_over_its_top(
     share: float, east: float, north: float, up: float
@@ -57,7 +58,7 @@ def test_a_crown_is_touched_by_the_sight_over_its_top(
     middle = np.degrees(np.arctan2(away[0], away[1]))
     half = np.degrees(np.arcsin(LIME.radius_m / np.hypot(*away)))
     azimuth = middle + 0.98 * half * share
-    u, v = np.meshgrid(np.linspace(0, 2 * np.pi, 721), np.linspace(-np.pi / 2, np.pi / 2, 361))
+    u, v = np.meshgrid(np.linspace(0, 2 * np.pi, 361), np.linspace(-np.pi / 2, np.pi / 2, 181))
     x = LIME.east_m - east + LIME.radius_m * np.cos(v) * np.cos(u)
     y = LIME.north_m - north + LIME.radius_m * np.cos(v) * np.sin(u)
     z = LIME.middle_m - up + LIME.half_height_m * np.sin(v)
