@@ -71,22 +71,18 @@ def check(body: bytes) -> int:
 
 @dataclass(frozen=True)
 class _Kind:
-    """A kind of field: ``form`` matches its text, ``read`` makes a value of it, ``write`` text.
-
-    What ``number`` matches, too, is the value in decimal digits once its point is left out.
-    """
+    """A kind of field: ``form`` matches its text, ``read`` makes a value of it, ``write`` text."""
 
     form: bytes
     read: Callable[[bytes], Any]
     write: Callable[[Any], bytes]
     limits: tuple[int, int] | None = None
     may_be_empty: bool = False
-    number: bytes = b""
 
 
 def _whole(low: int, high: int, *, may_be_empty: bool = False) -> _Kind:
     form = rb"0|-?[1-9][0-9]*"
-    return _Kind(form, int, lambda value: b"%d" % value, (low, high), may_be_empty, form)
+    return _Kind(form, int, lambda value: b"%d" % value, (low, high), may_be_empty)
 
 
 def _hundredths(low: int, high: int) -> _Kind:
@@ -95,7 +91,7 @@ def _hundredths(low: int, high: int) -> _Kind:
         return b"%s%d.%02d" % (b"-" if value < 0 else b"", units, rest)
 
     form = rb"-?(?:0|[1-9][0-9]*)\.[0-9][0-9]"
-    return _Kind(form, lambda text: int(text.replace(b".", b"")), write, (low, high), True, form)
+    return _Kind(form, lambda text: int(text.replace(b".", b"")), write, (low, high), True)
 
 
 def _one_of(*words: str) -> _Kind:
@@ -135,9 +131,7 @@ _RATE = _whole(-400_000, 400_000, may_be_empty=True)
 _TEMPERATURE = _whole(-1_000, 2_000, may_be_empty=True)
 _RATE_HZ = _whole(1, 200)
 _TEXT = _Kind(rb"(?:[ -#%-)+\--\[\]_-~]|\^[0-9A-Fa-f]{2})*", _read_text, _write_text)
-_HEX_DIGIT = _Kind(
-    rb"[0-9A-F]", lambda text: int(text, 16), lambda n: b"%X" % n, (0, 15), number=rb"[0-9]"
-)
+_HEX_DIGIT = _Kind(rb"[0-9A-F]", lambda text: int(text, 16), lambda n: b"%X" % n, (0, 15))
 _DOWN = _Kind(rb"[DU]", lambda text: text == b"D", lambda down: b"D" if down else b"U")
 
 
@@ -216,7 +210,7 @@ _LAYOUTS = (
     _Layout(b"PHLGU", Cue, _one_of(*CUES)),
 )
 _BY_TAG = {layout.tag: layout for layout in _LAYOUTS}
-LAYOUT_OF = {layout.made: layout for layout in _LAYOUTS}
+_LAYOUT_OF = {layout.made: layout for layout in _LAYOUTS}
 
 
 # --- The standard sentences of other boards ---
@@ -351,7 +345,7 @@ def encode(sentence: Sentence) -> bytes:
 
     Decimals of the standard sentences are rounded to thousandths.
     """
-    layout = LAYOUT_OF.get(type(sentence))
+    layout = _LAYOUT_OF.get(type(sentence))
     line = framed(layout.write(sentence) if layout else _write_standard(sentence))
     if len(line) > LONGEST_WRITTEN:
         raise ValueError(

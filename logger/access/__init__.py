@@ -24,34 +24,3 @@ from logger.access.sky_view import sky_view_factor
 from logger.access.weather import Weather
 from logger.access.weather_files import read_weather
 from logger.access.what_if import Box, added, cut, grown, names_in, of_kind, removed
-
-__all__ = [
-    "FAIL",
-    "PASS",
-    "TOO_CLOSE",
-    "AccessResult",
-    "BestPlane",
-    "Bounded",
-    "Box",
-    "Energy",
-    "Interval",
-    "ObstructionLoss",
-    "Part",
-    "Plane",
-    "PlaneResult",
-    "Rules",
-    "SiteYear",
-    "Sky",
-    "Verdict",
-    "Weather",
-    "added",
-    "carried",
-    "cut",
-    "grown",
-    "monthly_means",
-    "names_in",
-    "of_kind",
-    "read_weather",
-    "removed",
-    "sky_view_factor",
-]

@@ -11,17 +11,3 @@ from logger.agreement.observers import (
     TracingBias,
     observers_of,
 )
-
-__all__ = [
-    "Estimate",
-    "Observers",
-    "Precision",
-    "Spread",
-    "SweepOf",
-    "Traced",
-    "TracingBias",
-    "h_limit",
-    "k_limit",
-    "observers_of",
-    "precision",
-]

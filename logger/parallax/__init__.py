@@ -4,20 +4,3 @@ from logger.parallax.outline import Grid, Outline, best_rectangle, grid_over, ou
 from logger.parallax.place import Placed, Range, Surroundings, surroundings_of
 from logger.parallax.rows import Rows, profile_angle_deg, shaded_share
 from logger.parallax.swept import SweptPoint
-
-__all__ = [
-    "Grid",
-    "Outline",
-    "Placed",
-    "Range",
-    "Rows",
-    "Surroundings",
-    "SweptPoint",
-    "best_rectangle",
-    "grid_over",
-    "outline_of",
-    "profile_angle_deg",
-    "rectangle",
-    "shaded_share",
-    "surroundings_of",
-]
