@@ -11,6 +11,9 @@ from logger.site import Site, distance_km
 
 NEAR_KM = 1500.0  # So far from its zone's own town a place is not doubted
 FAR_KM = 4500.0  # No place of a zone lies so far from the zone's own town
+DIRECTIONS = (
+    "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"
+)  # fmt: skip
 HOW = "46.05, 46,05, 46.05N or 46°03'00\"N"
 
 _ANGLE = re.compile(
