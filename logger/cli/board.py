@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import functools
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from logger.cli.asking import Surveyor, at_terminal
 from logger.cli.environment import visible
 from logger.cli.options import say
 
@@ -70,14 +69,6 @@ def _page_address(
     return host, int(port)
 
 
-def at_terminal() -> bool:
-    """Whether somebody can be asked: both ends are a terminal."""
-    try:
-        return sys.stdin.isatty() and sys.stderr.isatty()
-    except (AttributeError, ValueError):
-        return False
-
-
 def clock_now() -> Clock:
     """The computer's clock; where it cannot be right, the date is asked for."""
     import datetime as dt
@@ -116,7 +107,7 @@ def _date(text: str) -> Any:
 
 @contextmanager
 def lent_port(job: Job, url: str | None, baud: int | None) -> Iterator[LentPort]:
-    """The board's port, open before anything is said or asked: it may not be there."""
+    """The board's port, opened."""
     from logger.live.find_board import lend
 
     port = lend(job, url, baud, say)
@@ -128,11 +119,7 @@ def lent_port(job: Job, url: str | None, baud: int | None) -> Iterator[LentPort]
 
 @contextmanager
 def on_screen(
-    job: Job,
-    port: LentPort,
-    clock: Clock,
-    bell: bool = True,
-    page: tuple[str, int] | None = None,
+    port: LentPort, clock: Clock, page: Page | None, bell: bool = True
 ) -> Iterator[CaptureLoop]:
     """A loop with this terminal's screen and keyboard, or lines, and a page where one is wanted."""
     from rich.console import Console
@@ -146,53 +133,33 @@ def on_screen(
         with open_keyboard() as keyboard, open_display(console, say) as display:
             yield CaptureLoop(port, clock, display, keyboard, visible, bell)
         return
-    served = _page(job.folder, page)
-    with open_keyboard() as keyboard, open_display(console, say) as display, served.beside(display):
-        yield CaptureLoop(port, clock, served, keyboard, visible, bell, served.take)
+    with open_keyboard() as keyboard, open_display(console, say) as display, page.beside(display):
+        yield CaptureLoop(port, clock, page, keyboard, visible, bell, page.take)
 
 
-@functools.cache
-def _page(folder: Path, address: tuple[str, int]) -> Page:
-    """The page of this command, one from the first calibration to the last sweep."""
-    from logger.job import read_job
-    from logger.page.server import Page
-
-    page = Page(read_job(folder), address)
-    page.serve()
-    _say_page(page.url)
-    return page
-
-
-def _say_page(url: str) -> None:
-    """The page's address as text and, on a terminal, as a QR code for the phone's camera."""
-    say(f"page: {url}")
-    say("whoever has this address can end the sweep: show it to your own phone alone")
-    if not at_terminal():
-        return
-    import io
-
-    import segno
-
-    drawn = io.StringIO()
-    segno.make(url, error="l").terminal(drawn, border=2, compact=True)
-    click.echo(drawn.getvalue(), err=True)
-    click.prompt("Open it on the phone, then Enter", "", err=True, show_default=False)
-
-
-def say_notice(job: Job, clock: Clock) -> None:
+def say_notice(job: Job, clock: Clock, surveyor: Surveyor) -> None:
     """The safety notice: in full before a job's first recording of a day, then in one line."""
     from logger.job import recorded_on
     from logger.safety import ONE_LINE, short_notice
 
-    say(ONE_LINE if recorded_on(job, clock.utc().date()) else short_notice())
+    surveyor.say(ONE_LINE if recorded_on(job, clock.utc().date()) else short_notice())
 
 
 def calibration_recorded(
-    job: Job, purpose: str, how: str, url: str | None, baud: int | None, given: dict[str, Any]
+    job: Job,
+    purpose: str,
+    how: str,
+    url: str | None,
+    baud: int | None,
+    given: dict[str, Any],
+    surveyor: Surveyor,
 ) -> Path:
-    """A calibration recorded now; what would make it useless is said before anything is done."""
+    """A calibration recorded now.
+
+    The port is opened last: what the board says while a person reads is for nobody.
+    """
     from logger.calibration.bearing import refuse_sun_now
-    from logger.live.calibration_task import record_calibration
+    from logger.live.calibration_task import NAMES, record_calibration
     from logger.live.find_board import identity_on
     from logger.live.guide import WAYS
     from logger.survey.calibrations import refuse_level_without_compass
@@ -200,13 +167,14 @@ def calibration_recorded(
     clock = clock_now()
     if how == "sun":
         refuse_sun_now(job.site, clock.utc(), given.get("clock_doubt_s", 2.0))
+    say_notice(job, clock, surveyor)
+    for sentence in WAYS[how].instructions:
+        surveyor.say(sentence)
+    say("The board's trigger, q or Ctrl-C ends it; the board's press key or p presses.")
+    surveyor.go_on(f"Next: {NAMES.get(how, how)}")
     with lent_port(job, url, baud) as port:
         if how == "level":
             refuse_level_without_compass(job, identity_on(port))
-        say_notice(job, clock)
-        for sentence in WAYS[how].instructions:
-            say(sentence)
-        say("The board's trigger, q or Ctrl-C ends it; the board's press key or p presses.")
         header = {key: given.get(key) for key in ("holder", "observer")}
-        with on_screen(job, port, clock, page=given.get("page")) as loop:
+        with on_screen(port, clock, surveyor.page) as loop:
             return record_calibration(loop, job, purpose, how, header, given.get("seconds_s"))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from logger.cli.asking import Surveyor
 from logger.cli.board import calibration_recorded, page_option, port_options
 from logger.cli.options import (
     changes_of,
@@ -136,7 +137,8 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     from logger.survey.calibrations import Wanted, calibrate, keep
 
     job = job_with(given)
-    path = recording_from(job, wanted["purpose"], how, given)
+    surveyor = Surveyor(job.folder, given["page"])
+    path = recording_from(job, wanted["purpose"], how, given, surveyor)
     recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
     for problem in recording.problems:
         say(f"{path.name}: {problem}")
@@ -144,9 +146,11 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     say(f"stored {keep(job, recording, stored)}")
     if given["json_file"]:
         write_json(given["json_file"], stored.as_dict())
-    if given["json_file"] != "-":
-        for check in stored.checks:
-            tell(f"{'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")
+    for check in stored.checks:
+        words = f"{'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}"
+        surveyor.note(words)
+        if given["json_file"] != "-":
+            tell(words)
     leave_by_checks(stored.checks, NEXT[wanted["purpose"]].format(job=as_argument(given["job"])))
 
 
@@ -159,14 +163,16 @@ def job_with(given: dict[str, Any]) -> Job:
     return replace(job, settings=changed(job.settings, changes_of(given["settings"])))
 
 
-def recording_from(job: Any, purpose: str, how: str, given: dict[str, Any]) -> Path:
+def recording_from(
+    job: Job, purpose: str, how: str, given: dict[str, Any], surveyor: Surveyor
+) -> Path:
     """The recording named by --recording, or one taken now."""
     url, baud, recording = given["url"], given["baud"], given["recording"]
     if recording is not None and (url, baud) != (None, None):
         raise click.UsageError("give either --port URL or --recording FILE")
     if recording is not None:
         return Path(recording)
-    return calibration_recorded(job, purpose, how, url, baud, given)
+    return calibration_recorded(job, purpose, how, url, baud, given, surveyor)
 
 
 def _numbers(text: str) -> tuple[float, ...]:

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from logger.cli.asking import Surveyor
 from logger.cli.calibrate import job_with, recording_from, source_options
 from logger.cli.options import leave_by_checks, say, tell, write_json
 
@@ -31,7 +32,8 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     from logger.survey.calibrations import measure_plane, store_plane
 
     job = job_with(given)
-    path = recording_from(job, "plane", "plane", given)
+    surveyor = Surveyor(job.folder, given["page"])
+    path = recording_from(job, "plane", "plane", given, surveyor)
     recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
     for problem in recording.problems:
         say(f"{path.name}: {problem}")
@@ -48,9 +50,11 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     }
     if given["json_file"]:
         write_json(given["json_file"], document)
+    words = (
+        f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
+        f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)"
+    )
+    surveyor.note(words)
     if given["json_file"] != "-":
-        tell(
-            f"{name}: tilt {fix.tilt_deg:.1f}° ± {NORMAL_95 * fix.tilt_error_deg:.1f}°, "
-            f"azimuth {fix.azimuth_deg:.1f}° ± {NORMAL_95 * fix.azimuth_error_deg:.1f}° (95 %)"
-        )
+        tell(words)
     leave_by_checks(checks, f"horizon-logger sweep {as_argument(given['job'])} POINT")

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from logger.cli.asking import Surveyor
 from logger.cli.board import (
-    at_terminal,
     clock_now,
     lent_port,
     on_screen,
@@ -140,36 +140,36 @@ def command(
     """
     from logger.cli.walk import asked_steps, steps_of, walk
     from logger.job import read_job
-    from logger.live.survey_day import SurveyDay
+    from logger.live.survey_day import SurveyDay, short_text
     from logger.survey.recipe import recipe_of
 
     survey = read_job(job)
-    names, asking = _points(survey, points), at_terminal()
+    names = _points(survey, points)
     if position_m is not None:
         header |= dict(zip(("east_m", "north_m", "up_m"), position_m, strict=False))
         header["position_error_m"] = position_error_m
     survey = _with_heights(survey, names, header)
     steps = steps_of(calibrations) if calibrations is not None else None
+    surveyor = Surveyor(survey.folder, page)
     if steps is None:
-        steps = asked_steps(survey) if asking else ()
+        steps = asked_steps(survey, surveyor) if surveyor.asked else ()
     if steps:
-        given = {"observer": header["observer"], "page": page}
-        walk(survey, url, baud, steps, given, asking)
+        walk(survey, url, baud, steps, {"observer": header["observer"]}, surveyor)
     clock, survey = clock_now(), read_job(job)
     day = SurveyDay(survey, recipe_of(survey, overrides), header)
+    say_notice(survey, clock, surveyor)
+    surveyor.go_on("Stand on the spot, feet still")
     with lent_port(survey, url, baud) as port:
-        say_notice(survey, clock)
-        if asking and steps:
-            prompt = "Stand on the spot, feet still; Enter starts"
-            click.prompt(prompt, "", err=True, show_default=False)
         try:
-            with on_screen(survey, port, clock, bell, page) as loop:
+            with on_screen(port, clock, surveyor.page, bell) as loop:
                 opened = by_trigger or more or len(names) > 1
                 day.sweep(loop, _names(names, more), opened, seconds)
         finally:
             _print(day.answers, json_file)
-    if asking and json_file != "-":
-        offer_names(survey, day.answers)
+    if surveyor.asked and json_file != "-":
+        offer_names(survey, day.answers, surveyor)
+    for answer in day.answers:
+        surveyor.note(short_text(answer))
     leave_by_answers(day.answers, _next_step(job, day.answers))
 
 
@@ -217,27 +217,38 @@ def _print(answers: Sequence[Answer], json_file: str | None) -> None:
             tell(answer_text(answer.result))
 
 
-def offer_names(survey: Job, answers: Sequence[Answer]) -> None:
+def offer_names(survey: Job, answers: Sequence[Answer], surveyor: Surveyor) -> None:
     """Ask for a name of what blocks the sun and has none, what blocks most first."""
     from logger.job import name_sector
-    from logger.live.keyboard import KIND_KEYS
 
-    kinds = ", ".join(f"{key} {kind}" for key, kind in KIND_KEYS.items())
     for answer in answers:
         for part in _unnamed(answer)[:MOST_OFFERED]:
             taken = 100 * part.loss_fraction[-1]
-            say(f"{answer.point}, {part.name}: {taken:.1f} % of the year's light is blocked there")
-            prompt = functools.partial(click.prompt, err=True)
-            name = prompt("Its name (Enter: no more names)", "", show_default=False).strip()
+            where = f"{answer.point}, {part.name}"
+            surveyor.say(f"{where}: {taken:.1f} % of the year's light is blocked there")
+            name, kind = _name_of(where, surveyor)
             if not name:
                 return
-            choice = click.Choice([*KIND_KEYS])
-            key = prompt(f"Kind: {kinds}", "o", type=choice, show_choices=False)
-            where = {n: getattr(part, n) for n in ("from_azimuth_deg", "to_azimuth_deg")}
-            named = name_sector(
-                survey.folder, answer.point, name=name, kind=KIND_KEYS[key], **where
-            )
-            tell(str(named))
+            span = {n: getattr(part, n) for n in ("from_azimuth_deg", "to_azimuth_deg")}
+            tell(str(name_sector(survey.folder, answer.point, name=name, kind=kind, **span)))
+
+
+def _name_of(where: str, surveyor: Surveyor) -> tuple[str, str]:
+    """A name and its kind; an empty one where no more are to be given."""
+    from logger.live.keyboard import KIND_KEYS
+    from logger.live.state import Question
+
+    if surveyor.page is not None:
+        choices = ("OK", "No more names")
+        name, kind = surveyor.answers(f"Name of {where}", Question(choices, "name", kinds=True))
+        return ("" if name in choices else name), kind or "other"
+    prompt = functools.partial(click.prompt, err=True)
+    name = prompt("Its name (Enter: no more names)", "", show_default=False).strip()
+    if not name:
+        return "", ""
+    kinds = ", ".join(f"{key} {kind}" for key, kind in KIND_KEYS.items())
+    choice = click.Choice([*KIND_KEYS])
+    return name, KIND_KEYS[prompt(f"Kind: {kinds}", "o", type=choice, show_choices=False)]
 
 
 def _unnamed(answer: Answer) -> list[ObstructionLoss]:

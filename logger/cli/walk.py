@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from logger.cli.asking import Surveyor
 from logger.cli.board import calibration_recorded
-from logger.cli.options import say
 
 if TYPE_CHECKING:
     from logger.calibration import Purpose
     from logger.job import Job
 
-NONE = "none"
+NONE, SUN = "none", "sun"
 _WHY = {
     "compass": "Compass: without it headings are wrong by tens of degrees.",
     "level": "Level: how far the sight points off the board's own axis.",
@@ -66,34 +66,39 @@ def _step(text: str) -> Step:
     return Step(name, target)
 
 
-def asked_steps(job: Job) -> tuple[Step, ...]:
+def asked_steps(job: Job, surveyor: Surveyor) -> tuple[Step, ...]:
     """Ask which calibrations to take where the job has none of today; Enter takes the usual."""
     import datetime as dt
 
+    from logger.live.state import Question
     from logger.survey.calibrations import stored_calibrations
 
     today = dt.datetime.now(dt.UTC).date()
     if any(stored.about.made.date() == today for stored in stored_calibrations(job)):
         return ()
-    say("This job has no calibration of today. It takes about three minutes, on the ground.")
+    surveyor.say(
+        "This job has no calibration of today. It takes about three minutes, on the ground."
+    )
     steps = [
         Step(name)
         for name in ("compass", "level")
-        if click.confirm(f"{_WHY[name]} Calibrate it?", default=True, err=True)
+        if surveyor.confirms(f"{_WHY[name]} Calibrate it?")
     ]
-    answer = click.prompt(
-        "Bearing, by the sun's shadow (sun), of a target (its degrees), or none",
-        default=NONE,
-        err=True,
-        value_proc=_bearing,
-    )
+    words = "Bearing, by the sun's shadow (sun), of a target (its degrees), or none"
+    while surveyor.page is not None:
+        text, _ = surveyor.answers(words, Question(("OK", SUN, NONE), "degrees"))
+        try:
+            return (*steps, *_bearing(text or NONE))
+        except click.BadParameter as error:
+            surveyor.say(error.message)
+    answer = click.prompt(words, default=NONE, err=True, value_proc=_bearing)
     return (*steps, *answer)
 
 
 def _bearing(text: str) -> tuple[Step, ...]:
     text = text.strip().lower()
     try:
-        return steps_of(text if text in ("sun", NONE) else f"bearing={text}")
+        return steps_of(text if text in (SUN, NONE) else f"bearing={text}")
     except click.BadParameter:
         raise click.BadParameter("type sun, a number of degrees (0 to 360), or none") from None
 
@@ -104,33 +109,40 @@ def walk(
     baud: int | None,
     steps: Sequence[Step],
     given: dict[str, Any],
-    asking: bool,
+    surveyor: Surveyor,
 ) -> None:
     """Take calibrations, each stored as it is done; `given` is for `calibration_recorded`."""
     from logger.errors import InputError
 
     for number, step in enumerate(steps, 1):
-        say(f"Step {number} of {len(steps) + 1}. {_WHY[step.name]}")
+        surveyor.say(f"Step {number} of {len(steps) + 1}. {_WHY[step.name]}")
         while True:
             try:
-                _take(job, url, baud, step, given)
+                _take(job, url, baud, step, given, surveyor)
             except InputError as error:
-                if not asking:
+                if not surveyor.asked:
                     raise
-                say(f"This one cannot be used: {error}")
-                if click.confirm("Do it again?", default=True, err=True):
+                surveyor.say(f"This one cannot be used: {error}")
+                if surveyor.confirms("Do it again?"):
                     continue
             break
-    say(f"Step {len(steps) + 1} of {len(steps) + 1}. The sweep.")
+    surveyor.say(f"Step {len(steps) + 1} of {len(steps) + 1}. The sweep.")
 
 
-def _take(job: Job, url: str | None, baud: int | None, step: Step, given: dict[str, Any]) -> None:
+def _take(
+    job: Job,
+    url: str | None,
+    baud: int | None,
+    step: Step,
+    given: dict[str, Any],
+    surveyor: Surveyor,
+) -> None:
     from logger.recording import load_stream
     from logger.survey.calibrations import Wanted, calibrate, keep
 
-    path = calibration_recorded(job, step.purpose, step.how, url, baud, given)
+    path = calibration_recorded(job, step.purpose, step.how, url, baud, given, surveyor)
     recording, stream = load_stream(path)
     stored = calibrate(job, recording, stream, Wanted(step.purpose, target_deg=step.target_deg))
     keep(job, recording, stored)
     for check in stored.checks:
-        say(f"  {'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")
+        surveyor.say(f"  {'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")

@@ -58,6 +58,10 @@ class CalibrationTask:
         """See `Task.act`."""
         self._presses += action.what == "press"
 
+    def between(self) -> None:
+        """See `Task.between`."""
+        self._sighting.renew(self._corrections)
+
     def end(self, capture: Capture, recorded: bool) -> None:
         """See `Task.end`."""
 

@@ -71,6 +71,10 @@ class Task(Protocol):
         """What to show now, as far as the task knows it."""
         ...
 
+    def between(self) -> None:
+        """A moment was just shown: time for what takes longer."""
+        ...
+
     def end(self, capture: Capture, recorded: bool) -> None:
         """The capture is closed."""
         ...
@@ -150,8 +154,8 @@ class CaptureLoop:
             self._end(task, going, Cue("OFF"))
 
     def wait_for_trigger(self, task: Task) -> bool:
-        """Watch the board until its trigger opens a point; False where q or Ctrl-C ends the day."""
-        controls, going = Controls("q"), self._begin(task, "waiting")
+        """Watch until trigger or space opens a point; False where q or Ctrl-C ends the day."""
+        controls, going = Controls(" q"), self._begin(task, "waiting")
         try:
             while True:
                 try:
@@ -166,7 +170,7 @@ class CaptureLoop:
                     going = self._begin(task, "waiting")
                     continue
                 if triggered or actions:
-                    return triggered
+                    return triggered or actions[-1].what == "pause"
         except KeyboardInterrupt:
             return False
         finally:
@@ -174,7 +178,9 @@ class CaptureLoop:
 
     def _open_again(self, controls: Controls) -> bool:
         """Whether the port is back; False where q ended the day before it was."""
-        while not controls.feed(self.keyboard.read(), self.clock.seconds()):
+        while not any(a.what == "end" for a in self._asked(controls, self.clock.seconds())):
+            if self._last is not None:
+                self.display.show(self._last)
             try:
                 self.port.again()
             except DeviceError:
@@ -182,6 +188,9 @@ class CaptureLoop:
             else:
                 return True
         return False
+
+    def _asked(self, controls: Controls, now_s: float) -> list[Action]:
+        return controls.feed(self.keyboard.read(), now_s) + self.elsewhere(now_s, controls.allowed)
 
     def _begin(self, task: Task, phase: str) -> _Going:
         started, recorded = self.clock.utc(), phase == "recording"
@@ -235,8 +244,7 @@ class CaptureLoop:
             if isinstance(piece, Sound) and isinstance(piece.sentence, Key):
                 triggered |= piece.sentence.key == TRIGGER_KEY and piece.sentence.down
                 actions += _of_board(going, piece.sentence, now)
-        typed = controls.feed(self.keyboard.read(), now)
-        typed += self.elsewhere(now, controls.allowed)
+        typed = self._asked(controls, now)
         if going.recorded:
             for action in typed:
                 if kept := _note(capture, action):
@@ -273,13 +281,18 @@ class CaptureLoop:
         # What a person has just entered is confirmed before anything else is told.
         kept_s, _ = self._kept
         said_s, message = self._kept if self._shown_s - kept_s < KEPT_STAYS_S else self._message
+        idle = {
+            "paused": "paused: nothing is recorded",
+            "waiting": f"the trigger opens {state.point}",
+        }
         state = replace(
             state,
+            to_do=idle.get(going.phase, state.to_do),
             warnings=(trouble,) if trouble else state.warnings,
             phase=going.phase,
             elapsed_s=now,
             counts=_counts(going, state.counts.newest_seq),
-            keys=task.key_help if going.phase != "waiting" else "q end the day",
+            keys=task.key_help if going.phase != "waiting" else "space open   q end the day",
             allowed=controls.allowed,
             prompt=controls.prompt,
             message=message if self._shown_s - said_s < MESSAGE_STAYS_S else "",
@@ -298,6 +311,7 @@ class CaptureLoop:
         self._last = state
         self.display.show(state)
         self.on_state(state)
+        task.between()
 
 
 def _taken(due: list[str]) -> list[str]:

@@ -14,7 +14,7 @@ from logger.live.pointer import Pointer
 from logger.live.state import Figure
 from logger.recording.samples import Samples
 
-END = "enough: end with the trigger or q"
+END = "enough: end with the trigger, q or End"
 ON_THE_GROUND = "Calibrate on the ground, before going up, 10 m from cars, steel and cables."
 REST_S = 3.0
 """The board lies still for so long before a tumble: that shows the gyro's bias. [s]"""

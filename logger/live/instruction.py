@@ -26,7 +26,7 @@ ARRIVED_DEG = 5.0
 """A sight this near to a part that is wanted need not turn to it first. [deg]"""
 ASKED_PASSES = 4
 """Passes that disagree after so many will not agree by another one."""
-DONE = "all seen twice: end with the trigger or q"
+DONE = "all seen twice: end with the trigger, q or End"
 
 
 @dataclass(frozen=True)

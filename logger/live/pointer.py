@@ -110,40 +110,50 @@ class Sighting:
 
     def now(self, corrections: Corrections) -> Pointer | None:
         """The sight now; None before the first two rows."""
+        # Twice as long as is wanted: `renew` comes a little later than it is due.
+        late = self._late(corrections, 2 * self._carried_s)
+        if late is None or self._found is None:
+            return None
+        return Pointer(self._found, *_carried(self._found, late, corrections), int(late.seq[-1]))
+
+    def renew(self, corrections: Corrections, at_once: bool = False) -> None:
+        """Have the whole window anew where it is due; takes long, so when nobody waits for it."""
+        if self._found is not None and self._found.attitude.fused:
+            self._late(corrections, 0.0 if at_once else self._carried_s)
+
+    def _late(self, corrections: Corrections, most_s: float) -> Samples | None:
+        """What came since the whole window was had, its last row first; if longer ago, anew."""
         # The last row may still be waiting for another sentence of its instant.
         ready = len(self._builder) - 1
         if ready < 1:
             return None
         samples = self._builder.samples(max(0, ready - _MOST_ROWS), ready)
-        newest = int(samples.seq[-1])
         late = samples.rows(slice(max(0, len(samples) - (ready - self._rows) - 1), None))
         if (
-            self._found is not None
-            and self._found.attitude.fused
-            and corrections is self._corrections
-            and late.t_s[-1] - late.t_s[0] < self._carried_s
-            and late.has_rate.all()
+            self._found is None
+            or not self._found.attitude.fused
+            or corrections is not self._corrections
+            or late.t_s[-1] - late.t_s[0] >= most_s
+            or not late.has_rate.all()
         ):
-            return Pointer(self._found, *_carried(self._found, late, corrections), newest)
-        samples = samples.rows(samples.t_s > samples.t_s[-1] - WINDOW_S)
-        self._found = orient(samples, corrections, self._settings)
-        self._rows, self._corrections = ready, corrections
-        sight = self._found.sight
-        azimuth, elevation = float(sight.azimuth_deg[-1]), float(sight.elevation_deg[-1])
-        return Pointer(self._found, azimuth, elevation, newest)
+            samples = samples.rows(samples.t_s > samples.t_s[-1] - WINDOW_S)
+            self._found = orient(samples, corrections, self._settings)
+            self._rows, self._corrections = ready, corrections
+            late = samples.rows(slice(-1, None))
+        return late
 
 
 def _carried(found: Orientation, late: Samples, corrections: Corrections) -> tuple[float, float]:
     """Azimuth and elevation of the last of some rows, turned on by the gyro from the first."""
     sight, attitude = found.sight, found.attitude
+    if len(late) < 2:
+        return float(sight.azimuth_deg[-1]), float(sight.elevation_deg[-1])
     compass = corrections.compass or CompassCorrection()
     by_fit = CompassCorrection(rate_matrix=attitude.rate_matrix)
     rate = by_fit.corrected_rate(compass.corrected_rate(late.rate_deg_s))
     rate = rate - floats(attitude.rate_bias_deg_s or (0.0, 0.0, 0.0))
     turns = np.radians((rate[1:] + rate[:-1]) / 2) * np.diff(late.t_s)[:, None]
     start = attitude_matrix(sight.azimuth_deg[-1], sight.roll_deg[-1], sight.elevation_deg[-1])
-    if not len(turns):
-        return float(sight.azimuth_deg[-1]), float(sight.elevation_deg[-1])
     turned = running_product(Rotation.from_rotvec(turns).as_quat())[-1]
     azimuth, _, elevation = angles_of(start @ Rotation.from_quat(turned).as_matrix())
     return float(azimuth), float(elevation)

@@ -93,6 +93,16 @@ class Counts:
     newest_seq: int = -1  # The wire's counter of the newest sample shown; -1 for none
 
 
+@dataclass(frozen=True)
+class Question:
+    """What is asked between two recordings, beside its words."""
+
+    choices: tuple[str, ...]  # Of which Enter takes the first
+    entry: str = ""  # What a text to be entered is; none where empty. The first choice takes it
+    kinds: bool = False  # Whether the kind of an obstruction goes with it
+    number: int = 0  # Tells it from the question before, which may be worded alike
+
+
 @dataclass(frozen=True, eq=False)
 class LiveState:
     """Everything that a screen, a line or a page shows of this moment."""
@@ -109,7 +119,7 @@ class LiveState:
     horizon: HorizonSoFar | None = None
     facts: tuple[str, ...] = ()  # Further lines, the weightier first
     short: str = ""  # The answer so far in a few words, for a display of one line
-    phase: str = "recording"  # recording, paused, or waiting (for the trigger)
+    phase: str = "recording"  # recording, paused, waiting (for the trigger), asking or ended
     elapsed_s: float = 0.0  # Since the start of this recording. [s]
     counts: Counts = Counts()
     keys: str = ""  # Which keys do what
@@ -117,7 +127,8 @@ class LiveState:
     point: str = ""  # Being swept
     prompt: str = ""  # What the keyboard is asked; takes the keys' place
     message: str = ""  # The last thing that happened
-    panel: tuple[str, ...] = ()  # Between two points, the answer of the one before
+    panel: tuple[str, ...] = ()  # Between two recordings, what is to be known of the one before
+    question: Question | None = None  # Put between two recordings; `to_do` are its words
     middle_deg: float = 180.0  # Azimuth that stands in the middle of the horizon. [deg]
 
     def through(self, door: Callable[[str], str]) -> LiveState:

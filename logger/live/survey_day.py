@@ -18,7 +18,8 @@ from logger.live.capture_loop import CaptureLoop
 from logger.live.estimate import ready
 from logger.live.sweep_state import sun_direction
 from logger.live.sweep_task import SweepTask
-from logger.report.sentences import answer_text, window_text
+from logger.report import sentences
+from logger.report.language import Words
 from logger.survey.answers import Answer, answers
 from logger.survey.recipe import Recipe
 from logger.survey.workers import pool_of, submitted
@@ -94,9 +95,17 @@ class SurveyDay:
             loop.say(f"{answer.point}: {answer.error}")
             return
         when = f"{answer.point}, {time.monotonic() - began_s:.0f} s after it was opened:"
-        window = window_text(answer.result.access.planes[0].window)
-        self._panel = (when, *answer_text(answer.result).splitlines())
+        window = sentences.window_text(answer.result.access.planes[0].window)
+        self._panel = (when, *short_text(answer).splitlines())
         loop.say(f"{when} {window.splitlines()[0]}")
+
+
+def short_text(answer: Answer) -> str:
+    """An answer in a sentence or two."""
+    if answer.result is None:
+        return f"{answer.point}: {answer.error}"
+    told = sentences.answer(answer.point, answer.result.access.planes, Words())
+    return f"{told}\n{sentences.unfit_sentence(answer.result.checks)}".strip()
 
 
 def answered(folder: Path, recipe: Recipe, point: str) -> Answer:

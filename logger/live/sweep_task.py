@@ -160,6 +160,10 @@ class SweepTask:
             return f"{start:.0f} to {now_s:.0f} s could not be dropped: {error}"
         return f"dropped the last {now_s - start:.0f} s: sweep that part again"
 
+    def between(self) -> None:
+        """See `Task.between`."""
+        self._sighting.renew(self._corrections)
+
     def end(self, capture: Capture, recorded: bool) -> None:
         """See `Task.end`."""
         if self._estimate is not None:
@@ -173,6 +177,8 @@ class SweepTask:
         if (builder.identity, raw) != (self._board, self._raw):
             self._board, self._raw = builder.identity, raw
             self._choose()
+        if self._settled(now_s):  # the sight must reach over the hold
+            self._sighting.renew(self._corrections, at_once=True)
         here, found = self._sighting.now(self._corrections), None
         sun = self._sun_at(self._started + dt.timedelta(seconds=now_s))
         if self._estimate is not None:
@@ -227,16 +233,20 @@ class SweepTask:
 
     def _follow(self, here: Pointer, asked: Instruction, now_s: float) -> None:
         """Sounds that are due: a press judged a moment after it, and the end once."""
-        for i, (t, still) in enumerate(self._presses):
-            if still is None and now_s - t > _HOLD_SETTLES_S:
-                key = KeyPress(t, PRESS_KEY, True)
-                held = bool(vertices_of(here.sight, [key]))
-                self._presses[i] = (t, held)
-                self.cues.append("GOOD" if held else "REDO")
-                self.said.append(HELD if held else IN_PASSING)
+        for i in self._settled(now_s):
+            t, _ = self._presses[i]
+            held = bool(vertices_of(here.sight, [KeyPress(t, PRESS_KEY, True)]))
+            self._presses[i] = (t, held)
+            self.cues.append("GOOD" if held else "REDO")
+            self.said.append(HELD if held else IN_PASSING)
         if asked.done and not self._was_done and self._estimate and self._estimate.latest:
             self.cues.append("DONE")
         self._was_done = asked.done
+
+    def _settled(self, now_s: float) -> list[int]:
+        """Presses to be judged now."""
+        ages = enumerate(self._presses)
+        return [i for i, (t, still) in ages if still is None and now_s - t > _HOLD_SETTLES_S]
 
     def _sun_at(self, moment: dt.datetime) -> tuple[float, float] | None:
         """Direction of the sun, a few seconds off at most; None below the level."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -23,15 +24,18 @@ def moment_json(state: LiveState, number: int, run: str, refused: int) -> str:
         "warning": state.warnings[0].kind if state.warnings else "",
         "board": state.board,
         "figures": [[one.name, one.text, one.unit] for one in state.figures],
+        "question": asdict(state.question) if state.question else None,
         "azimuth": _number(state.azimuth_deg),
         "elevation": _number(state.elevation_deg),
         "heights": [_number(v) for v in horizon.elevation_deg.tolist()] if horizon else [],
         "seen": "".join(map(str, horizon.seen.tolist())) if horizon else "",
         "missing": [[one.from_azimuth_deg, one.to_azimuth_deg] for one in state.missing],
-        "facts": [*state.panel, *state.facts],
+        "told": list(state.panel),
+        "facts": list(state.facts),
         "link": f"{state.counts.rate_hz:.0f} Hz, {state.counts.samples} measurements recorded, "
         f"{state.counts.lost} lost, {state.counts.damaged} damaged",
         "phase": state.phase,
+        "recorder": state.phase not in ("asking", "over"),
         "elapsed": round(state.elapsed_s),
         "message": state.message,
         "allowed": state.allowed,

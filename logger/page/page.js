@@ -3,9 +3,11 @@ const $ = (id) => document.getElementById(id);
 const SILENT_MS = 3000;  // without a moment for longer the connection is gone
 const TONE_EVERY_MS = 3000;
 let moment = null, came = 0, sky = { tracks: [] }, source = null, sound = null, toned = 0, asked = '';
+let listened = 0, answered = 0;
 
 function listen() {
   if (source) source.close();
+  listened = performance.now();
   source = new EventSource('moments');
   source.onmessage = (event) => {
     moment = JSON.parse(event.data);
@@ -17,33 +19,43 @@ function listen() {
 function text(id, words) { if ($(id).textContent !== words) $(id).textContent = words; }
 
 function show() {
-  const gone = !moment || performance.now() - came > SILENT_MS;
+  const over = moment?.phase === 'over', now = performance.now();
+  const gone = !over && (!moment || now - came > SILENT_MS);
+  if (over) source.close();
+  // A connection that fell silent may never say that it is dead: make a new one.
+  else if (gone && !document.hidden && now - listened > SILENT_MS) listen();
   document.body.classList.toggle('gone', gone);
   document.body.classList.toggle('warning', gone || !!moment.warning);
-  for (const button of document.querySelectorAll('[data-key]')) {
-    button.disabled = gone || !moment.allowed.includes(button.dataset.key);
+  for (const button of document.querySelectorAll('button[data-key]')) {
+    button.disabled = gone || moment.phase === 'ended';
+    if (!button.disabled) button.hidden = !moment.allowed.includes(button.dataset.key);
   }
   $('photo').disabled = gone || !moment.photos;
+  $('photo').hidden = !gone && !moment.photos;
+  for (const button of $('choices').children) button.disabled = gone || answered === moment?.question?.number;
   if (gone) {
     text('phase', 'no connection');
-    if (moment) text('first', 'No connection: the recording goes on without this page');
+    if (moment) text('first', 'No connection to the computer; a recording goes on without this page');
     return;
   }
   const m = moment, minutes = Math.floor(m.elapsed / 60);
   document.body.dataset.seq = m.seq;
   text('title', m.title);
-  text('phase', `${m.phase} ${minutes}:${String(m.elapsed % 60).padStart(2, '0')}`);
+  const clock = `${minutes}:${String(m.elapsed % 60).padStart(2, '0')}`;
+  text('phase', m.recorder ? `${m.phase} ${clock}` : '');
   text('board', m.board);
   $('board').hidden = !m.board;
   text('first', m.first);
-  text('message', m.message);
-  text('pause', m.phase === 'paused' ? 'Go on' : 'Pause');
+  if (!m.question) text('message', m.message);
+  text('pause', { paused: 'Go on', waiting: 'Open' }[m.phase] || 'Pause');
+  question(m);
   list('figures', m.figures, ([name, value, unit]) => {
     const group = document.createElement('div');
     group.append(element('dt', name), element('dd', value === '-' ? '–' : value + (unit[0] === '°' ? unit : ` ${unit}`)));
     return group;
   });
-  list('facts', [...m.facts, m.link], (words) => element('li', words));
+  list('told', m.told, (words) => element('li', words));
+  list('facts', m.recorder ? [...m.facts, m.link] : [], (words) => element('li', words));
   $('sky').hidden = $('legend').hidden = !m.heights.length;
   if (m.heights.length) draw(m);
   if (m.warning) warn();
@@ -61,6 +73,46 @@ function list(id, items, make) {
   $(id).dataset.key = key;
   $(id).replaceChildren(...items.map(make));
 }
+
+function question(m) {
+  const form = $('question');
+  $('commands').hidden = !m.recorder;
+  form.hidden = !m.question;
+  if (!m.question) return;
+  const { choices, entry, kinds } = m.question, key = String(m.question.number);
+  if ($('choices').dataset.key === key) return;
+  $('choices').dataset.key = key;
+  text('message', '');
+  $('entered').hidden = !entry;
+  $('entered').firstChild.textContent = entry;
+  $('entered').lastElementChild.value = '';
+  $('sorted').hidden = !kinds;
+  if (kinds && !$('sorted').firstElementChild) {
+    const copy = $('kind').cloneNode(true);
+    copy.id = 'kind-of-answer';
+    $('sorted').append(copy);
+  }
+  $('choices').replaceChildren(...choices.map((choice, i) => {
+    const button = element('button', choice);
+    button.type = i ? 'button' : 'submit';
+    if (i) button.addEventListener('click', () => answer(choice, ''));
+    return button;
+  }));
+}
+
+async function answer(words, kind) {
+  answered = moment.question.number;  // a second tap is for nothing
+  text('message', `answered: ${words}`);
+  show();
+  if (!await tell('answer', words, kind)) answered = 0;
+}
+
+$('question').addEventListener('submit', (event) => {
+  event.preventDefault();
+  const { choices, entry, kinds } = moment.question, entered = $('entered').lastElementChild.value.trim();
+  if (entry && !entered) { $('entered').lastElementChild.focus(); return; }
+  answer(entry ? entered : choices[0], kinds ? $('sorted').firstElementChild.value : '');
+});
 
 function warn() {
   const now = performance.now();
@@ -125,22 +177,24 @@ function draw(m) {
 async function tell(what, words = '', kind = '') {
   const body = { run: moment.run, number: moment.number, what, text: words, kind, sure: what === 'end' };
   const options = { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) };
-  await sent('do', options);
+  return sent('do', options);
 }
 
 async function sent(where, options) {
   try {
     const answer = await fetch(where, options);
     if (!answer.ok) text('message', `refused: ${(await answer.text()).trim()}`);
+    return answer.ok;
   } catch {
     text('message', 'not sent: no connection');
+    return false;
   }
 }
 
 const QUESTIONS = {
   name: 'Name from here to the next press (empty ends the last name)',
   note: 'Note',
-  end: 'End this point?',
+  end: 'End this recording?',
 };
 
 function ask(what) {

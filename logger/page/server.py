@@ -17,7 +17,7 @@ import socket
 import threading
 import time
 from collections import Counter, deque
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from dataclasses import replace
 from importlib import resources
 from typing import Any
@@ -32,16 +32,21 @@ from logger.horizon import OBSTRUCTION_KINDS
 from logger.job import Job
 from logger.live.display import Display
 from logger.live.keyboard import KEY_OF, Action
-from logger.live.state import LiveState
+from logger.live.state import LiveState, Question
 from logger.page.moment import moment_json, sky_json
 from logger.page.photos import MOST_PHOTO_BYTES, PhotoError, keep_photo
 from logger.recording.samples import printable
 
 EVERY_S = 0.1
 """From one moment to the next on a page, at least. [s]"""
+ANSWER = "answer"
+"""What the page's command to a question is called, beside those of the keyboard."""
 STALE_AFTER_S = 10.0
 """A command that answers to an older moment comes from a page that was cut off. [s]"""
-OVER = "nothing is recorded now: look at the computer"
+BETWEEN = "Nothing is recorded now: wait"
+OVER = "The program on the computer has ended"
+ASKED_EVERY_S = 0.25
+"""A question is told anew, which keeps its answer fresh, and the keyboard read. [s]"""
 MOST_PAGES = 16
 MOST_CONNECTIONS = 48
 MOST_COMMAND_BYTES = 2048
@@ -84,6 +89,7 @@ class Page:
         self._job = job
         self._run = secrets.token_hex(8)
         self._commands: queue.Queue[tuple[Any, ...]] = queue.Queue(MOST_WAITING)
+        self._asked_from = 0  # Number of the first moment that shows the question; 0 for none
         self._moments: deque[tuple[int, float]] = deque(maxlen=round(2 * STALE_AFTER_S / EVERY_S))
         self._state: LiveState | None = None
         self._number, self._text, self._pressed_s, self._shown_s = 0, "", 0.0, -1e9
@@ -123,8 +129,29 @@ class Page:
         self._thread = threading.Thread(target=self._serve, name="page", daemon=True)
         self._thread.start()
 
-    def close(self) -> None:
-        """End serving."""
+    def ask(
+        self, words: str, lines: Sequence[str], question: Question, typed: Callable[[], str]
+    ) -> tuple[str, str]:
+        """Ask until a page answers, or Enter is typed: what was entered or chosen, and its kind."""
+        typed()
+        self._asked_from = self._number + 1
+        asked = replace(question, number=self._asked_from)
+        state = LiveState(self._job.name, words, panel=tuple(lines), phase="asking", question=asked)
+        try:
+            while "\n" not in typed().replace("\r", "\n"):
+                self._tell(state)
+                with contextlib.suppress(queue.Empty):
+                    what, text, kind = self._commands.get(timeout=ASKED_EVERY_S)
+                    if what == ANSWER and (question.entry or text in question.choices):
+                        return text, kind
+                    self.refused["not possible now"] += 1
+        finally:
+            self._asked_from = 0
+        return question.choices[0] if not question.entry else "", ""
+
+    def close(self, lines: Sequence[str] = ()) -> None:
+        """Leave a last word on every page, and end serving."""
+        self._tell(LiveState(self._job.name, OVER, panel=tuple(lines), phase="over"))
         self._server.should_exit = True
         self._thread.join(timeout=3.0)
 
@@ -137,7 +164,7 @@ class Page:
             yield
         finally:
             if self._state is not None:
-                over = replace(self._state, phase="ended", to_do=OVER, warnings=(), allowed="")
+                over = replace(self._state, phase="ended", to_do=BETWEEN, warnings=(), allowed="")
                 self._tell(over)
 
     def _serve(self) -> None:
@@ -179,7 +206,7 @@ class Page:
         with contextlib.suppress(queue.Empty):
             while True:
                 what, text, kind = self._commands.get_nowait()
-                if KEY_OF[what] not in allowed:
+                if what == ANSWER or KEY_OF[what] not in allowed:
                     self.refused["not possible now"] += 1
                     continue
                 if what == "press":
@@ -283,6 +310,8 @@ class Page:
             raise RefusedError(400, "malformed") from None
         command = _checked(told)
         self._fresh(told["run"], told["number"])
+        if command[0] == ANSWER and not 0 < self._asked_from <= told["number"]:
+            raise RefusedError(409, "from a stale page")  # tapped twice: for the question before
         self._put(command)
         return Response(status_code=204)
 
@@ -315,9 +344,13 @@ def _checked(told: Any) -> tuple[str, str, str]:
     if not isinstance(told, dict) or set(told) != {"run", "number", "what", "text", "kind", "sure"}:
         raise wrong
     what, text, kind = told["what"], told["text"], told["kind"]
-    if not all(isinstance(one, str) for one in (what, text, kind)) or what not in KEY_OF:
+    if not all(isinstance(one, str) for one in (what, text, kind)):
         raise wrong
-    if len(text) > LONGEST_TEXT or (what not in ("name", "note") and (text or kind)):
+    if what not in (*KEY_OF, ANSWER):
+        raise wrong
+    if len(text) > LONGEST_TEXT or (what not in ("name", "note", ANSWER) and (text or kind)):
+        raise wrong
+    if what == ANSWER and kind not in ("", *OBSTRUCTION_KINDS):
         raise wrong
     if what == "name" and kind not in (OBSTRUCTION_KINDS if text else ("",)):
         raise wrong

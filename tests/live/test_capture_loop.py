@@ -10,6 +10,7 @@ from firmware_protocol import Cue, Identity, Key, decode_sentence, encode
 from logger.errors import DeviceError
 from logger.horizon_fit import edit_from
 from logger.job import add_edit, calibration_path, read_job, write_json
+from logger.live.keyboard import Action
 from logger.live.state import LiveState
 from logger.live.sweep_task import HELD, IN_PASSING
 from logger.recording import Taken, load_stream, read_recording
@@ -214,6 +215,15 @@ def test_q_ends_the_day_while_a_lost_port_is_waited_for(
 
     monkeypatch.setattr(swept.loop.port, "_open", gone)
     assert not swept.loop.wait_for_trigger(swept.task("gable"))
+
+
+def test_a_space_or_the_page_opens_a_point_as_the_trigger_does(bench: MakeBench) -> None:
+    typed = bench([(0.1, IDENTITY)], [(1.0, " ")])
+    assert typed.loop.wait_for_trigger(typed.task())
+    assert typed.display.states[-1].to_do == "the trigger opens eave"
+    tapped = bench([(0.1, IDENTITY)])
+    tapped.loop.elsewhere = lambda now_s, _: [Action("pause", now_s)] if now_s > 1.0 else []
+    assert tapped.loop.wait_for_trigger(tapped.task())
 
 
 def test_a_silent_port_is_an_error_with_a_hint_and_leaves_no_recording(bench: MakeBench) -> None:

@@ -102,6 +102,8 @@ def test_a_narrow_terminal_without_colour_shows_the_screen_and_then_the_answer(
         terminal = Terminal(
             60, 24, "sweep", job, "eave", "--port", port, "--calibrate", "none", NO_COLOR="1"
         )
+        assert "Never look at the sun" in terminal.until("feet still; Enter starts")
+        terminal.type("\n")
         terminal.until("recording 0:")
         # The screen is given back before the answer is printed.
         terminal.until("\x1b[?1049l")
@@ -126,6 +128,8 @@ def test_keys_typed_on_the_terminal_end_up_in_recording_and_job(
 ) -> None:
     with board("--pty", "--no-iron", "--speed", "1", "--once") as port:
         terminal = Terminal(80, 24, "sweep", job, "eave", "--port", port, "--calibrate", "none")
+        terminal.until("Enter starts")
+        terminal.type("\n")
         terminal.until("Hz")
         terminal.type("plime tree\rd")
         terminal.until("held still")
@@ -184,7 +188,12 @@ def test_a_fresh_job_on_a_terminal_is_led_through_calibration_to_the_sweep(
         terminal.type("\n")
         terminal.until("none [none]:")
         terminal.type("63\n")
-        walked = terminal.until("Enter starts")
+        start = len(terminal.text)
+        for step in ("compass", "level", "bearing of a target"):
+            terminal.until(f"Next: {step}; Enter starts")
+            terminal.type("\n")
+        terminal.until("feet still; Enter starts")
+        walked = terminal.text[start:]
         terminal.type("\n")
         terminal.name_nothing()
         code = terminal.wait()

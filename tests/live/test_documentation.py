@@ -56,7 +56,7 @@ class Shell:
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     done.wait(timeout=1.0)
                     return int((self._folder / "code").read_text()), self._shown()
-                if self._shown().rstrip().endswith("(Enter: no more names):"):
+                if self._shown().rstrip().endswith(("(Enter: no more names):", "Enter starts:")):
                     self._do("send-keys", "Enter")
             done.kill()
         raise AssertionError(f"{arguments}: {self._shown()}")

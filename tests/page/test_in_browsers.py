@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import os
 import re
 import subprocess
 import sys
@@ -25,37 +26,96 @@ LONG_MS = 60_000
 
 
 @contextlib.contextmanager
-def swept(job: Job) -> Iterator[tuple[str, "subprocess.Popen[str]"]]:
-    """A sweep of the virtual board with a page; its address, and the sweep."""
-    board = [COMMAND, "simulate", "--no-iron", "--tcp", "127.0.0.1:0", "--do", "sweep,sweep"]
+def commanded(job: Job, tasks: str, *command: str, terminal: bool) -> Iterator[Any]:
+    """A command over a virtual board, with a page; its address and the process.
+
+    On a terminal of its own at which nobody types, or without one.
+    """
+    ours, theirs = os.openpty() if terminal else (-1, subprocess.DEVNULL)
+    board = [COMMAND, "simulate", "--no-iron", "--tcp", "127.0.0.1:0", "--do", *tasks.split()]
     with subprocess.Popen(
         board, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     ) as boards:
         assert boards.stdout is not None
-        port = boards.stdout.readline().strip()
-        sweep = [COMMAND, "sweep", job.folder, "eave", "--port", port, "--page"]
-        with subprocess.Popen(sweep, stderr=subprocess.PIPE, text=True, stdin=subprocess.DEVNULL,
-                              stdout=subprocess.DEVNULL) as sweeping:  # fmt: skip
-            assert sweeping.stderr is not None
+        arguments = [COMMAND, *command, "--port", boards.stdout.readline().strip(), "--page"]
+        with subprocess.Popen(
+            arguments, stdin=theirs, stdout=subprocess.DEVNULL, start_new_session=True,
+            stderr=theirs if terminal else subprocess.PIPE,
+        ) as process:  # fmt: skip
+            told = ours if terminal else process.stderr.fileno()
             try:
-                found = None
+                text, found = b"", None
                 while found is None:
-                    line = sweeping.stderr.readline()
-                    assert line, "the sweep ended"
-                    found = re.match(r"page: (\S+)", line)
-                rest = threading.Thread(target=sweeping.stderr.read)
+                    text += os.read(told, 4096)
+                    found = re.search(rb"page: (\S+)\r?\n", text)
+                rest = threading.Thread(target=drained, args=(told,), daemon=True)
                 rest.start()
-                yield found[1], sweeping
-                rest.join(60)
+                yield found[1].decode(), process
             finally:
-                sweeping.kill()
+                process.kill()
                 boards.terminate()
+
+
+def drained(descriptor: int) -> None:
+    """Read to the end, so that whoever writes never waits."""
+    with contextlib.suppress(OSError):
+        while os.read(descriptor, 65536):
+            pass
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
+def test_a_whole_day_is_done_by_the_page_alone(opened: Open, job: Job) -> None:
+    """Calibrations, two points and a name; not a key is typed at the terminal."""
+    tasks = "compass,level,bearing,sweep,sweep --speed 4 --once --hand calm --sector 100,220"
+    with commanded(job, tasks, "sweep", str(job.folder), "eave", "gable", terminal=True) as (
+        url, day,
+    ):  # fmt: skip
+        page = opened(url)
+
+        def tap(name: str) -> None:
+            page.get_by_role("button", name=name, exact=True).click(timeout=LONG_MS)
+
+        page.get_by_text("headings are wrong by tens of degrees. Calibrate it?").wait_for()
+        tap("Yes")
+        page.get_by_text("Level: how far the sight points").wait_for()
+        tap("Yes")
+        page.get_by_label("degrees").fill("here")
+        tap("OK")
+        page.get_by_text("type sun, a number of degrees (0 to 360), or none").wait_for()
+        page.get_by_label("degrees").fill("63")
+        tap("OK")
+        for step in ("Next: compass", "Next: level", "Next: bearing of a target"):
+            page.get_by_text(step).wait_for(timeout=LONG_MS)
+            page.get_by_text("Never look at the sun").wait_for()
+            tap("Go on")
+        page.get_by_text("Stand on the spot, feet still").wait_for(timeout=LONG_MS)
+        page.get_by_text("passed bearing calibration").wait_for()
+        tap("Go on")
+        for point in ("eave", "gable"):
+            page.locator("#first", has_text=f"the trigger opens {point}").wait_for(timeout=LONG_MS)
+            tap("Open")
+            page.get_by_text(f"barn · {point}").wait_for()
+        page.get_by_text("Name of eave, ").wait_for(timeout=LONG_MS)
+        page.get_by_label("name").fill("lime <b>trees</b>")
+        page.locator("#question").get_by_label("Kind").select_option("deciduous")
+        tap("OK")
+        tap("No more names")
+        page.get_by_text("The program on the computer has ended").wait_for(timeout=LONG_MS)
+        assert page.get_by_text(re.compile("^Over the year (eave|gable) ")).count() == 2
+        assert day.wait(60) == 4  # part of the sky
+    assert "lime <b>trees</b>" in (job.folder / "job.toml").read_text()
+    quality = json.loads((job.folder / "results" / "gable.json").read_text())["quality"]
+    checks = {check["check"]: check["passed"] for check in quality}
+    for name in ("compass calibration", "level calibration", "bearing calibration"):
+        assert checks[name], name
 
 
 def test_a_whole_sweep_is_done_by_the_page_alone(opened: Open, job: Job, tmp_path: Path) -> None:
     picture = tmp_path / "north.jpg"
     picture.write_bytes(b"\xff\xd8\xff\xe0 a made-up photo")
-    with swept(job) as (url, sweeping):
+    with commanded(job, "sweep,sweep", "sweep", str(job.folder), "eave", terminal=False) as (
+        url, sweeping,
+    ):  # fmt: skip
         page = opened(url)
         page.get_by_text(re.compile("^(follow|turn|LOOK)")).first.wait_for(timeout=LONG_MS)
         page.get_by_role("button", name="Press", exact=True).click()
@@ -110,24 +170,6 @@ def test_a_caution_goes_before_what_is_to_be_done(served: Served, opened: Open) 
     served.page.show(replace(STATE, warnings=(Caution("sun", "LOOK AWAY: the sun is 9° off"),)))
     page.get_by_text("LOOK AWAY: the sun is 9° off").wait_for()
     assert page.get_by_text(STATE.to_do).count() == 0
-
-
-def test_a_page_that_was_cut_off_says_so_and_comes_back(served: Served, opened: Open) -> None:
-    page = opened(served.page.url)
-    page.get_by_text(STATE.to_do).wait_for()
-    port, token, job = served.page.port, served.page.token, served.page._job
-    served.page.close()
-    page.get_by_text("No connection: the recording goes on").wait_for(timeout=LONG_MS)
-    assert page.get_by_role("button", name="Press", exact=True).is_disabled()
-    again = type(served.page)(job, ("127.0.0.1", port))
-    again.token = token
-    again.serve()
-    with again.beside(served.page._display):
-        again.show(STATE)
-        page.get_by_text(STATE.to_do).wait_for(timeout=LONG_MS)
-        page.get_by_role("button", name="Press", exact=True).click()
-        page.get_by_text("no connection").wait_for(state="hidden")
-    again.close()
 
 
 def test_ten_pages_show_the_same_moment(served: Served, opened: Open) -> None:

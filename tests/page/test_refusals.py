@@ -2,11 +2,13 @@
 
 import json
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any
 
 import pytest
 
+from logger.live.state import Question
 from logger.page.server import MOST_COMMAND_BYTES, MOST_PAGES
 
 from .conftest import STATE, Served
@@ -196,3 +198,77 @@ def test_the_page_asks_nobody_else_for_anything(served: Served) -> None:
         assert status == 200
         assert b"://" not in body
         assert b"innerHTML" not in body
+
+
+GO = Question(("Go on", "Not yet"))
+
+
+@pytest.fixture
+def asking(served: Served) -> Iterator[Callable[[Question], Future[tuple[str, str]]]]:
+    """Put a question on the page; what comes of it once it is answered."""
+    with ThreadPoolExecutor(1) as pool:
+
+        def put(question: Question) -> Future[tuple[str, str]]:
+            asked = pool.submit(served.page.ask, "well?", ["a line"], question, lambda: "")
+            while served.moment()["question"] is None:
+                pass
+            return asked
+
+        yield put
+
+
+def test_a_question_is_answered_by_what_was_tapped(served: Served, asking: Any) -> None:
+    asked = asking(GO)
+    moment = served.moment()
+    assert (moment["first"], moment["told"]) == ("well?", ["a line"])
+    assert moment["question"]["choices"] == ["Go on", "Not yet"]
+    assert served.do("answer", text="Not yet") == 204
+    assert asked.result(20) == ("Not yet", "")
+
+
+def test_what_is_entered_comes_with_its_kind(served: Served, asking: Any) -> None:
+    asked = asking(Question(("OK", "No more"), "name", kinds=True))
+    assert served.do("answer", text="lime", kind="deciduous") == 204
+    assert asked.result(20) == ("lime", "deciduous")
+
+
+@pytest.mark.parametrize(
+    ("more", "status"),
+    [
+        ({"text": "Perhaps"}, 204),  # obeyed by nobody: no such choice
+        ({"text": "Go on", "kind": "dragon"}, 400),
+        ({"text": "x" * 61}, 400),
+        ({"text": 1}, 400),
+        ({"text": "Go on", "sure": True}, 400),
+    ],
+)
+def test_what_is_no_answer_is_refused(
+    served: Served, asking: Any, more: dict[str, Any], status: int
+) -> None:
+    asked = asking(GO)
+    assert served.do("answer", **more) == status
+    assert served.do("press") == 204  # means nothing now
+    assert served.do("answer", text="Go on") == 204
+    assert asked.result(20) == ("Go on", "")
+    assert served.page.refused.total() == 2
+
+
+def test_a_second_tap_does_not_answer_the_next_question(served: Served, asking: Any) -> None:
+    first = asking(GO)
+    tapped = json.dumps(served.command("answer", text="Go on"))
+    assert served.ask("POST", f"{served.path}do", tapped)[0] == 204
+    assert first.result(20) == ("Go on", "")
+    assert served.ask("POST", f"{served.path}do", tapped)[0] == 409  # nothing is asked
+    second = asking(GO)
+    assert served.ask("POST", f"{served.path}do", tapped)[0] == 409
+    assert not second.done()
+    assert served.do("answer", text="Not yet") == 204
+    assert second.result(20) == ("Not yet", "")
+
+
+def test_enter_at_the_terminal_answers_too(served: Served) -> None:
+    typed = iter(["\n", "", "x", "\r"])  # what was typed before the question does not count
+    assert served.page.ask("well?", [], GO, lambda: next(typed)) == ("Go on", "")
+    typed = iter(["", "\n"])
+    named = Question(("OK", "No more"), "name", kinds=True)
+    assert served.page.ask("name?", [], named, lambda: next(typed)) == ("", "")
