@@ -11,6 +11,8 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from logger.errors import InputError
 from logger.files import read_within
 from logger.site import Site
@@ -171,21 +173,15 @@ def read_magnetic_model(path: Path) -> MagneticModel:
     wanted = [(n, m) for n in range(1, ORDER + 1) for m in range(n + 1)]
     if [row[:2] for row in rows] != wanted:
         raise refused(f"it does not hold the {len(wanted)} lines of degree 1 to {ORDER} in order")
-    for old, new in zip(built_in.rows, rows, strict=True):
-        if why := _unlike(old, new, epoch - built_in.epoch):
-            raise refused(f"degree {new[0]}, order {new[1]}: {why}")
+    old, new = (np.array(each)[:, 2:] for each in (built_in.rows, rows))
+    years = epoch - built_in.epoch
+    expected = np.hstack([old[:, :2] + years * old[:, 2:], old[:, 2:]])
+    near_nt = COEFFICIENT_NT + 10.0 * max(years - YEARS, 0.0)
+    near = np.abs(new - expected) <= np.repeat([near_nt, COEFFICIENT_NT_PER_YEAR], 2)
+    for row, column in np.argwhere(~near):
+        unit, (n, m, *_) = "nT a year" if column > 1 else "nT", rows[row]
+        told = f"{new[row, column]:g} {unit} where about {expected[row, column]:.0f} are expected"
+        raise refused(f"degree {n}, order {m}: {told}")
     return MagneticModel(
         name.replace("-", ""), epoch, tuple(rows), hashlib.sha256(content).hexdigest()
     )
-
-
-def _unlike(old: Row, new: Row, years: float) -> str:
-    """Why a coefficient cannot follow from the built-in model's; empty where it can."""
-    for now, then, change in ((new[2], old[2], old[4]), (new[3], old[3], old[5])):
-        carried = then + years * change
-        if not abs(now - carried) <= COEFFICIENT_NT + 10.0 * max(years - YEARS, 0.0):
-            return f"{now:g} nT where {carried:.0f} nT are to be expected"
-    for now, then in ((new[4], old[4]), (new[5], old[5])):
-        if not abs(now - then) <= COEFFICIENT_NT_PER_YEAR:
-            return f"{now:g} nT a year where about {then:g} are to be expected"
-    return ""
