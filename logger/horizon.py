@@ -184,20 +184,16 @@ class HorizonProfile:
         known = self.known
         if known.all():
             return self
-        before, after = np.roll(known, 1), np.roll(known, -1)
-        rows = np.arange(len(self))
-        # Each measured node next to a gap is doubled; every other unmeasured one takes the value.
-        edge_before, edge_after = rows[known & ~before], rows[known & ~after]
-        at = np.concatenate([edge_before, rows, edge_after])
-        side = np.concatenate(
-            [np.zeros(len(edge_before)), np.ones(len(self)), np.full(len(edge_after), 2.0)]
-        )
-        order = np.lexsort((side, at))
-        at, side = at[order], side[order]
+        # A measured node beside a gap is doubled on that side; an unmeasured one takes the value.
+        opens, ends = known & ~np.roll(known, 1), known & ~np.roll(known, -1)
+        count = 1 + opens.astype(int) + ends
+        at = np.repeat(np.arange(len(self)), count)
+        place = np.arange(len(at)) - (np.cumsum(count) - count)[at]
+        own = known[at] & (place == opens[at])
         least = np.maximum(unmeasured_deg, self.least_at(self.azimuth_deg[at]))
-        elevation = np.where(known[at] & (side == 1), self.elevation_deg[at], least)
+        elevation = np.where(own, self.elevation_deg[at], least)
         columns: dict[str, Any] = {
-            name: None if values is None else np.where(known[at] & (side == 1), values[at], fill)
+            name: None if values is None else np.where(own, values[at], fill)
             for name, values, fill in (
                 ("standard_error_deg", self.standard_error_deg, 0.0),
                 ("distance_m", self.distance_m, np.nan),
