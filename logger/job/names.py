@@ -16,35 +16,26 @@ _RESERVED = re.compile(r"(?i)^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$")
 def plain_name(name: str, what: str = "name") -> str:
     """A name on one line: the two spellings of an accent, and blanks around it, are one name."""
     tidy = unicodedata.normalize("NFC", name.strip())
-    problem = ""
-    if not tidy:
-        problem = "is empty"
-    elif len(tidy) > LONGEST:
-        problem = f"is longer than {LONGEST} characters"
-    elif not tidy.isprintable():
-        problem = "holds a character that cannot be printed"
-    if problem:
-        raise _refused(name, what, problem)
+    _refuse(not tidy, name, what, "is empty")
+    _refuse(len(tidy) > LONGEST, name, what, f"is longer than {LONGEST} characters")
+    _refuse(not tidy.isprintable(), name, what, "holds a character that cannot be printed")
     return tidy
 
 
 def folder_name(name: str, what: str = "point name") -> str:
     """The name as a folder's, the same on every system."""
-    problem = ""
-    if _FORBIDDEN.search(name.strip()):
-        problem = 'holds one of < > : " / \\ | ? * or a control character'
-    tidy = name if problem else plain_name(name, what)
-    if tidy.startswith(".") or tidy.endswith("."):
-        problem = problem or "starts or ends with a dot"
-    elif _RESERVED.match(tidy):
-        problem = "is reserved by some systems"
-    if problem:
-        raise _refused(name, what, problem)
+    problem = 'holds one of < > : " / \\ | ? * or a control character'
+    _refuse(_FORBIDDEN.search(name.strip()), name, what, problem)
+    tidy = plain_name(name, what)
+    _refuse(tidy[0] == "." or tidy[-1] == ".", name, what, "starts or ends with a dot")
+    _refuse(_RESERVED.match(tidy), name, what, "is reserved by some systems")
     return tidy
 
 
-def _refused(name: str, what: str, problem: str) -> UsageError:
-    return UsageError(f"the {what} {name[:LONGEST]!r} {problem}", hint="choose another name")
+def _refuse(wrong: object, name: str, what: str, problem: str) -> None:
+    if wrong:
+        whole = f"the {what} {name[:LONGEST]!r} {problem}"
+        raise UsageError(whole, hint="choose another name")
 
 
 def stamp(moment: dt.datetime) -> str:
