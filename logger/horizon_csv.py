@@ -19,8 +19,8 @@ import csv
 import io
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -38,23 +38,18 @@ MOST_NODES, MOST_SECTORS = 100_000, 500
 LONGEST_NAME = 200
 _FORMULA = tuple("=+-@")
 _TRUE, _FALSE = ("1", "true", "yes"), ("0", "false", "no")
-_LIMITS = {
+_METADATA = {
     **dict.fromkeys(("heading_error_deg", "level_error_deg", "correlation_deg"), (0.0, 180.0)),
     "rise_m": (-100.0, 100.0),
 }
+_NUMBERS = {
+    AZIMUTH: (-360.0, 360.0),
+    ELEVATION: (-90.0, 90.0),
+    "standard_error_deg": (0.0, 90.0),
+    "distance_m": (0.0, 1e7),
+}
+_Row = dict[str, Any]  # A node: its columns by name, NaN where empty
 _HINT = f"write {AZIMUTH},{ELEVATION} as the first line and one node a line below"
-
-
-@dataclass
-class _Row:
-    """One node as read."""
-
-    azimuth: float
-    elevation: float = math.nan
-    error: float = math.nan
-    distance: float = math.nan
-    measured: bool = True
-    name: str = ""
 
 
 def read_horizon_csv(path: str | Path) -> HorizonProfile:
@@ -104,7 +99,7 @@ def parse_horizon_csv(text: str, where: str = "horizon") -> HorizonProfile:
         raise InputError("has a header but no nodes", where)
     if AZIMUTH not in header:
         for k, row in enumerate(rows):
-            row.azimuth = 360.0 * k / len(rows)
+            row[AZIMUTH] = 360.0 * k / len(rows)
     return _profile(rows, header, metadata, kinds, where)
 
 
@@ -149,30 +144,21 @@ def _row(header: Sequence[str], cells: Sequence[str], here: str) -> _Row:
     if len(cells) != len(header):
         raise InputError(f"has {len(cells)} fields, the header {len(header)}", here)
     given = dict(zip(header, cells, strict=True))
-
-    def number(name: str, low: float, high: float) -> float:
-        return _number(given.get(name, ""), name, low, high, here)
-
-    row = _Row(
-        number(AZIMUTH, -360.0, 360.0),
-        number(ELEVATION, -90.0, 90.0),
-        number("standard_error_deg", 0.0, 90.0),
-        number("distance_m", 0.0, 1e7),
-    )
-    if AZIMUTH in given and math.isnan(row.azimuth):
+    row: _Row = {n: _number(given.get(n, ""), n, *_NUMBERS[n], here) for n in _NUMBERS}
+    if AZIMUTH in given and math.isnan(row[AZIMUTH]):
         raise InputError(f"{AZIMUTH} is empty", here)
     flag = given.get("measured", "").lower()
     if flag and flag not in _TRUE + _FALSE:
         raise InputError(f"measured is {_shown(flag)}, not true or false", here)
-    row.measured = flag not in _FALSE and not math.isnan(row.elevation)
-    if flag in _TRUE and not row.measured:
+    measured = flag not in _FALSE and not math.isnan(row[ELEVATION])
+    if flag in _TRUE and not measured:
         raise InputError(f"is marked measured but its {ELEVATION} is empty", here)
-    row.name = given.get("obstruction", "")
-    if row.name[:1] == "'" and row.name[1:2] in _FORMULA:
-        row.name = row.name[1:]
-    if len(row.name) > LONGEST_NAME or not row.name.isprintable():
+    name = given.get("obstruction", "")
+    if name[:1] == "'" and name[1:2] in _FORMULA:
+        name = name[1:]
+    if len(name) > LONGEST_NAME or not name.isprintable():
         raise InputError(f"obstruction is no name of up to {LONGEST_NAME} printable letters", here)
-    return row
+    return row | {"measured": measured, "obstruction": name}
 
 
 def _number(cell: str, name: str, low: float, high: float, here: str) -> float:
@@ -193,8 +179,8 @@ def _shown(cell: str) -> str:
 
 def _read_metadata(text: str, metadata: dict[str, float], kinds: dict[str, str], here: str) -> None:
     key, colon, value = (part.strip() for part in text.partition(":"))
-    if colon and key in _LIMITS:
-        metadata[key] = _number(value, key, *_LIMITS[key], here)
+    if colon and key in _METADATA:
+        metadata[key] = _number(value, key, *_METADATA[key], here)
         if math.isnan(metadata[key]):
             raise InputError(f"{key} is empty", here)
     elif colon and key == "obstruction":
@@ -212,55 +198,48 @@ def _profile(
     kinds: dict[str, str],
     where: str,
 ) -> HorizonProfile:
-    rows.sort(key=lambda r: float(wrap360(r.azimuth)))
+    rows.sort(key=lambda r: float(wrap360(r[AZIMUTH])))
     sectors = tuple(_obstructions(rows, kinds))
     if len(sectors) > MOST_SECTORS:
         raise InputError(f"names {len(sectors)} obstructions, more than {MOST_SECTORS}", where)
+    needed = (AZIMUTH, ELEVATION, "measured")
+    columns = [name for name in rows[0] if name in needed or name in header]
+    told: dict[str, Any] = {name: np.array([r[name] for r in rows]) for name in columns} | metadata
+    told |= {"obstructions": sectors, "steps": (f"read from {Path(where).name}",)}
+    told.pop("obstruction", None)
     try:
-        return HorizonProfile(
-            np.array([r.azimuth for r in rows]),
-            np.array([r.elevation for r in rows]),
-            np.array([r.error for r in rows]) if "standard_error_deg" in header else None,
-            np.array([r.measured for r in rows]),
-            sectors,
-            np.array([r.distance for r in rows]) if "distance_m" in header else None,
-            heading_error_deg=metadata.get("heading_error_deg", 0.0),
-            level_error_deg=metadata.get("level_error_deg", 0.0),
-            correlation_deg=metadata.get("correlation_deg", 3.0),
-            rise_m=metadata.get("rise_m", 0.0),
-            steps=(f"read from {Path(where).name}",),
-        )
+        return HorizonProfile(**told)
     except ValueError as error:
         raise InputError(str(error), where) from error
 
 
 def _obstructions(rows: list[_Row], kinds: dict[str, str]) -> Iterable[Obstruction]:
     """Runs of neighbouring nodes with one name; each reaches half way to the next node."""
-    changes = [i for i in range(len(rows)) if rows[i].name != rows[i - 1].name]
-    if not changes and rows[0].name:
+    changes = [i for i in range(len(rows)) if rows[i]["obstruction"] != rows[i - 1]["obstruction"]]
+    if not changes and rows[0]["obstruction"]:
         yield _obstruction(rows, 0.0, 360.0, kinds)
     for i, j in zip(changes, [*changes[1:], *changes[:1]], strict=True):
         run = rows[i:j] if j > i else rows[i:] + rows[:j]
-        if run[0].name:
+        if run[0]["obstruction"]:
             yield _obstruction(
                 run, _between(rows[i - 1], rows[i]), _between(run[-1], rows[j]), kinds
             )
 
 
 def _between(a: _Row, b: _Row) -> float:
-    return float(wrap360(a.azimuth + wrap360(b.azimuth - a.azimuth) / 2))
+    return float(wrap360(a[AZIMUTH] + wrap360(b[AZIMUTH] - a[AZIMUTH]) / 2))
 
 
 def _obstruction(run: list[_Row], start: float, end: float, kinds: dict[str, str]) -> Obstruction:
-    distances = [r.distance for r in run if not math.isnan(r.distance)]
-    distance = float(np.median(distances)) if distances else None
-    return Obstruction(run[0].name, start, end, kinds.get(run[0].name, "other"), distance)
+    distances = [r["distance_m"] for r in run if not math.isnan(r["distance_m"])]
+    distance, name = float(np.median(distances)) if distances else None, run[0]["obstruction"]
+    return Obstruction(name, start, end, kinds.get(name, "other"), distance)
 
 
 def horizon_csv(profile: HorizonProfile) -> str:
     """A profile as the text of a CSV file; `parse_horizon_csv` reads it back."""
     out = io.StringIO()
-    for name in _LIMITS:
+    for name in _METADATA:
         out.write(f"# {name}: {getattr(profile, name):.6g}\n")
     for o in {o.name: o for o in profile.obstructions}.values():
         out.write(f"# obstruction: {_one_line(o.name)} = {o.kind}\n")
