@@ -306,9 +306,8 @@ def _centred(values: Floats, who: Any) -> Floats:
 
 
 def _nanmean(rows: Floats) -> Floats:
-    count = np.isfinite(rows).sum(axis=0)
-    total = np.nansum(rows, axis=0)
-    return floats(np.where(count > 0, total / np.maximum(count, 1), np.nan))
+    with np.errstate(invalid="ignore"):
+        return floats(np.nansum(rows, axis=0) / np.isfinite(rows).sum(axis=0))
 
 
 def _mean(values: Floats) -> float:

@@ -86,12 +86,10 @@ def recording_result(
     path, recording = sweep.recording.path, sweep.recording
     job = None if folder is None else read_job(folder)
     site = site_of(recording, job.site if job else None, *place)
-    if job is None:
-        return survey_point(
-            recording.text("point") or path.stem, [sweep], recipe_at(site, overrides)
-        )
-    around = job_around(path)
     point = recording.text("point") or path.stem
+    if job is None:
+        return survey_point(point, [sweep], recipe_at(site, overrides))
+    around = job_around(path)
     if around is not None and around.resolve() == job.folder.resolve():
         point = point_of(path)  # in a job the folder decides
     recipe = replace(recipe_of(job, overrides), site=site)
