@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, Self, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -66,10 +66,16 @@ def lock_columns(record: Any, names: Iterable[str]) -> None:
         raise ValueError(f"{type(record).__name__}: columns of {sorted(lengths)} rows")
 
 
-def rows_of(record: R, which: Any) -> R:
-    """The rows of a record of columns that a mask, an index array or a slice selects."""
-    columns = {name: column[which] for name, column in _columns(record)}
-    return replace(record, **columns)  # type: ignore[type-var]
+class Columns:
+    """A frozen dataclass of columns of one length, the first of its fields one of them."""
+
+    def __len__(self) -> int:
+        return len(getattr(self, fields(self)[0].name))  # type: ignore[arg-type]
+
+    def rows(self, which: Any) -> Self:
+        """The rows that a mask, an index array or a slice selects."""
+        columns = {name: column[which] for name, column in _columns(self)}
+        return replace(self, **columns)  # type: ignore[type-var]
 
 
 def stacked(parts: Sequence[R], like: R | None = None) -> R:

@@ -35,9 +35,7 @@ def wrap360(angle_deg: ArrayLike) -> Any:
 
 def azimuth_of(east: ArrayLike, north: ArrayLike) -> Any:
     """Azimuth of horizontal vectors, ``0 <= azimuth < 360``; 0 of no vector."""
-    angle = np.degrees(np.arctan2(east, north))
-    turned = np.where(angle < 0.0, angle + 360.0, angle)
-    return np.where(turned >= 360.0, 0.0, turned)[()]
+    return wrap360(np.degrees(np.arctan2(east, north)))
 
 
 def angle_between(to_deg: ArrayLike, from_deg: ArrayLike) -> Any:
@@ -56,9 +54,7 @@ def mean_azimuth(azimuth_deg: ArrayLike, weight: ArrayLike | None = None) -> flo
     w = np.ones_like(angle) if weight is None else floats(weight)
     if angle.size == 0 or not w.sum() > 0:
         return float("nan")
-    return float(
-        wrap360(np.degrees(np.arctan2((w * np.sin(angle)).sum(), (w * np.cos(angle)).sum())))
-    )
+    return float(azimuth_of((w * np.sin(angle)).sum(), (w * np.cos(angle)).sum()))
 
 
 def interpolate_azimuthal(
@@ -138,7 +134,7 @@ def attitude_matrix(heading_deg: ArrayLike, tilt_deg: ArrayLike, pitch_deg: Arra
 def angles_of(attitude: ArrayLike) -> tuple[Floats, Floats, Floats]:
     """Heading, tilt and pitch of body-to-level rotations; the inverse of `attitude_matrix`."""
     m = floats(attitude)
-    heading = wrap360(np.degrees(np.arctan2(m[..., 1, 0], m[..., 0, 0])))
+    heading = azimuth_of(m[..., 1, 0], m[..., 0, 0])
     pitch = np.degrees(np.arctan2(-m[..., 2, 0], np.hypot(m[..., 0, 0], m[..., 1, 0])))
     tilt = np.degrees(np.arctan2(m[..., 2, 1], m[..., 2, 2]))
     return floats(heading), floats(tilt), floats(pitch)
@@ -147,7 +143,7 @@ def angles_of(attitude: ArrayLike) -> tuple[Floats, Floats, Floats]:
 def direction_of(vector: ArrayLike) -> tuple[Floats, Floats]:
     """Azimuth and elevation of vectors in the level frame (north, east, down)."""
     v = floats(vector)
-    azimuth = wrap360(np.degrees(np.arctan2(v[..., 1], v[..., 0])))
+    azimuth = azimuth_of(v[..., 1], v[..., 0])
     elevation = np.degrees(np.arctan2(-v[..., 2], np.hypot(v[..., 0], v[..., 1])))
     return floats(azimuth), floats(elevation)
 

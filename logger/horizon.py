@@ -22,24 +22,13 @@ OBSTRUCTION_KINDS: tuple[str, ...] = get_args(ObstructionKind)
 
 @dataclass(frozen=True)
 class Obstruction:
-    """A named part of the skyline: the sector clockwise from one azimuth to another.
-
-    Parameters
-    ----------
-    name : str
-    from_azimuth_deg, to_azimuth_deg : float
-        [deg]
-    kind : str
-        One of `OBSTRUCTION_KINDS`.
-    distance_m : float or None
-        From the point; None where unknown. [m]
-    """
+    """A named part of the skyline: the sector clockwise from one azimuth to another."""
 
     name: str
-    from_azimuth_deg: float
+    from_azimuth_deg: float  # [deg]
     to_azimuth_deg: float
-    kind: str = "other"
-    distance_m: float | None = None
+    kind: str = "other"  # One of `OBSTRUCTION_KINDS`
+    distance_m: float | None = None  # From the point; None where unknown. [m]
 
     def __post_init__(self) -> None:
         if self.kind not in OBSTRUCTION_KINDS:
@@ -51,18 +40,10 @@ LEAF_STATES = ("in leaf", "bare")
 
 @dataclass(frozen=True)
 class LeafSeen:
-    """What a sweep saw of the deciduous trees.
+    """What a sweep saw of the deciduous trees."""
 
-    Parameters
-    ----------
-    day_of_year : int
-        1 to 366.
-    state : str
-        One of `LEAF_STATES`.
-    """
-
-    day_of_year: int
-    state: str
+    day_of_year: int  # 1 to 366
+    state: str  # One of `LEAF_STATES`
 
     def __post_init__(self) -> None:
         if self.state not in LEAF_STATES or not 1 <= self.day_of_year <= 366:

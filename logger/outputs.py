@@ -24,7 +24,7 @@ def write_output(
     only with ``overwrite``; an input, a recording and a job's ``job.toml`` never, nor what a
     symbolic link out of its folder leads to.
     """
-    refuse_output(path, content, inputs, overwrite)
+    _refuse(path, content, inputs, overwrite)
     write_atomically(path, content)
 
 
@@ -38,10 +38,7 @@ def write_in_job(job_folder: Path, path: Path, content: str | bytes) -> None:
     write_atomically(path, content)
 
 
-def refuse_output(
-    path: Path, content: str | bytes, inputs: Iterable[Path] = (), overwrite: bool = False
-) -> None:
-    """Say in one sentence why a file must not be written there; `write_output` tells the rules."""
+def _refuse(path: Path, content: str | bytes, inputs: Iterable[Path], overwrite: bool) -> None:
     if path.is_symlink() and Path(os.path.realpath(path)).parent != path.parent.resolve():
         raise UsageError("is a symbolic link out of its folder", str(path), "name the file itself")
     if not path.is_file():

@@ -90,17 +90,7 @@ def place_words(site: Site) -> str:
 
 def direction(azimuth_deg: float) -> str:
     """The nearest of eight directions."""
-    names = (
-        "north",
-        "north-east",
-        "east",
-        "south-east",
-        "south",
-        "south-west",
-        "west",
-        "north-west",
-    )
-    return names[round(azimuth_deg / 45.0) % 8]
+    return DIRECTIONS[round(azimuth_deg / 45.0) % 8]
 
 
 @cache

@@ -72,8 +72,3 @@ LONG_NOTICE: tuple[tuple[str, str], ...] = (
 def short_notice() -> str:
     """The notice for the terminal, one sentence a line."""
     return "Before you start:\n" + "\n".join(f"  - {sentence}" for sentence in SHORT_NOTICE)
-
-
-def long_notice() -> str:
-    """The notice in full as plain text, a paragraph a caution."""
-    return "\n\n".join(f"{heading}. {text}" for heading, text in LONG_NOTICE)

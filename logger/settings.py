@@ -126,13 +126,7 @@ class Settings:
 
 
 def changed(settings: Settings, changes: Mapping[str, Any]) -> Settings:
-    """Settings with some values replaced by name; text is read as ``--set NAME=VALUE`` writes it.
-
-    Raises
-    ------
-    UsageError
-        There is no such setting, or the value cannot be used; the message names the setting.
-    """
+    """Settings with some values replaced by name, or by text as ``--set NAME=VALUE`` has it."""
     known = {one.name: one for one in fields(Settings)}
     values = {}
     for name, value in changes.items():

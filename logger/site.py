@@ -49,8 +49,7 @@ class Site:
         return 180.0 if self.latitude_deg >= 0 else 0.0
 
 
-METRES_A_DEGREE = 111_195.0
-"""Of latitude, on the sphere of 6371 km: good enough within a site. [m]"""
+METRES_A_DEGREE = 111_195.0  # Of latitude, on the sphere of 6371 km: good enough within a site. [m]
 
 
 def moved(site: Site, east_m: float, north_m: float) -> tuple[float, float]:

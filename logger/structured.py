@@ -111,6 +111,14 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return names[close[0]] if close else ", ".join(names.values())
 
 
+def one_of(name: str, known: Iterable[str], otherwise: str, hint: str = "") -> str:
+    """The name itself, if it is known; UsageError tells the nearest."""
+    names = list(known)
+    if name not in names:
+        raise UsageError(f"{otherwise} {name!r}", hint=nearest(name, names) or hint)
+    return name
+
+
 def _record(kind: Any, plain: Any, complete: bool) -> Any:
     if not isinstance(plain, dict):
         raise _WrongError(f"is {_shown(plain)}, not a table of keys")

@@ -119,8 +119,8 @@ def value_words(option: click.Option) -> str:
         return ""
     if isinstance(option.type, click.Choice):
         return " or ".join(f"`{c}`" for c in option.type.choices)
-    if option.metavar:
-        return f"`{option.metavar}`"
+    if word := option.metavar or getattr(option.type, "metavar", None):
+        return f"`{word}`"
     if isinstance(option.type, click.DateTime):
         return "`YYYY-MM-DD`"
     if isinstance(option.type, click.Path):

@@ -23,14 +23,9 @@ from logger.horizon import HorizonProfile, Obstruction
 
 REST = "everything else"
 YEAR_DAYS = 365.25
-SHORTEST_YEARS = 0.25
-"""Between surveys, for a rate of growth. [years]"""
-
-GROWING = ("evergreen", "deciduous", "other")
-"""Kinds of obstruction that may grow."""
-
-LEAST_SHARE = 0.5
-"""Of a sector, measured in both surveys."""
+SHORTEST_YEARS = 0.25  # Between surveys, for a rate of growth. [years]
+GROWING = ("evergreen", "deciduous", "other")  # Kinds of obstruction that may grow
+LEAST_SHARE = 0.5  # Of a sector, measured in both surveys
 
 
 @dataclass(frozen=True, eq=False)

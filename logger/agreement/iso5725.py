@@ -17,8 +17,8 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 
+# Probabilities beyond which h and k are told, as in the standard's table 6 and table 7.
 OUTLIER, STRAGGLER = 0.01, 0.05
-"""Probabilities beyond which h and k are told, as in the standard's table 6 and table 7."""
 
 
 @dataclass(frozen=True)
@@ -40,10 +40,6 @@ class Spread:
         return cls(
             value, value * math.sqrt(freedom / low), value * math.sqrt(freedom / high), freedom
         )
-
-    def as_dict(self) -> dict[str, float]:
-        """Value, bounds and degrees of freedom."""
-        return {name: float(getattr(self, name)) for name in ("value", "low", "high", "freedom")}
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +66,8 @@ class Precision:
         """Both spreads, h and k."""
         return {
             "mean": self.mean,
-            "repeatability": self.repeatability and self.repeatability.as_dict(),
-            "reproducibility": self.reproducibility and self.reproducibility.as_dict(),
+            "repeatability": self.repeatability,
+            "reproducibility": self.reproducibility,
             "h": self.h,
             "k": self.k,
             "h_limits": {"straggler": self.h_limits[0], "outlier": self.h_limits[1]},
@@ -80,13 +76,7 @@ class Precision:
 
 
 def precision(results: Sequence[Floats]) -> Precision:
-    """Repeatability, reproducibility and Mandel's h and k of one quantity.
-
-    Parameters
-    ----------
-    results : sequence of arrays
-        One an observer; an observer without results counts for nothing.
-    """
+    """Repeatability, reproducibility and Mandel's h and k of one quantity, results by observer."""
     there = [i for i, one in enumerate(results) if len(one)]
     kept = [floats(results[i]) for i in there]
     p, n = len(kept), np.array([len(one) for one in kept])

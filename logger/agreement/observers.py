@@ -25,25 +25,18 @@ STEP_DEG = 0.5
 CELLS = round(360 / STEP_DEG)
 MIDDLE_DEG: Floats = floats((np.arange(CELLS) + 0.5) * STEP_DEG)
 
-SECTOR_DEG = 30.0
-"""Sectors that the horizon's spread is told for. [deg]"""
-
+SECTOR_DEG = 30.0  # Sectors that the horizon's spread is told for. [deg]
+# As far as a turn is looked for: a compass further off is no compass. [deg]
 FARTHEST_TURN_DEG = 25.0
-"""As far as a turn is looked for: a compass further off is no compass. [deg]"""
-
+# A turn with a greater standard error is not known: the horizon is too level to tell. [deg]
 UNKNOWN_TURN_DEG = 2.0
-"""A turn with a greater standard error is not known: the horizon is too level to tell. [deg]"""
-
-LEAST_SHARE = 0.5
-"""Of a sector, or of the horizon of two sweeps in common, for a figure of it."""
-
+LEAST_SHARE = 0.5  # Of a sector, or of the horizon of two sweeps in common, for a figure of it
 ENOUGH_OBSERVERS = 5
 """With fewer, the assumed tracing bias stands in for each that is missing (common practice, no
 source)."""
 
+# Of azimuth that two horizons have in common, to be held against each other. [deg]
 LEAST_COMMON_DEG = 10.0
-"""Of azimuth that two horizons have in common, to be held against each other. [deg]"""
-
 _ROUNDS = 4
 
 
@@ -120,10 +113,6 @@ class TracingBias:
     # are: what a 95 % interval of the normal distribution may be made of. [deg]
     to_use_deg: float
 
-    def as_dict(self) -> dict[str, Any]:
-        """The form in ``agreement --json``."""
-        return dict(vars(self))
-
 
 @dataclass(frozen=True, eq=False)
 class Observers:
@@ -156,13 +145,7 @@ def observers_of(
 ) -> Observers:
     """Hold sweeps of one point against each other, or against a truth.
 
-    Parameters
-    ----------
-    traced : sequence of Traced
-    reference : HorizonProfile, optional
-        The true horizon.
-    assumed_deg : float
-        Tracing bias where nothing is known. [deg]
+    The tracing bias is an assumed one where nothing is known of it.
     """
     names = tuple(dict.fromkeys(one.observer for one in traced))
     rows = np.array([one.elevation_deg for one in traced])

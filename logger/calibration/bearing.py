@@ -20,9 +20,9 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
-from logger.calibration.stillness import Stretch, held_still
+from logger.calibration.stillness import Hold, held_still
 from logger.checks import NORMAL_95, Check, at_most
-from logger.errors import InputError, UsageError
+from logger.errors import InputError
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation import BearingCorrection, Corrections, Declination, orient
 from logger.recording.samples import KeyPress, Samples, presses
@@ -66,10 +66,6 @@ def fit_bearing_to_target(
     target_error_deg: float = 0.5,
 ) -> Calibration[BearingCorrection]:
     """The heading correction from a target of known true bearing."""
-    if not -360.0 <= target_deg <= 360.0:
-        raise UsageError(
-            f"the bearing of the target, {target_deg:g}, is outside -360 to 360 degrees"
-        )
     sights = _sights(samples, keys, corrections)
     if not sights.holds:
         raise InputError(
@@ -170,7 +166,7 @@ class _Sights:
     """The board held still on something: corrected compass heading of the sight, and the holds."""
 
     azimuth_deg: Floats
-    holds: list[Stretch]
+    holds: list[Hold]
     ripple_deg: float  # What the compass's ripple may add to their mean. [deg]
 
     def offsets(self, true_deg: Floats) -> Floats:
@@ -196,7 +192,7 @@ def _sights(samples: Samples, keys: Sequence[KeyPress], corrections: Corrections
     return _Sights(azimuth, holds, ripple)
 
 
-def chosen_holds(holds: Sequence[Stretch], keys: Sequence[KeyPress]) -> list[Stretch]:
+def chosen_holds(holds: Sequence[Hold], keys: Sequence[KeyPress]) -> list[Hold]:
     """The holds that a press falls in, or all of them without any press."""
     pressed = presses(keys)
     if not pressed:

@@ -158,8 +158,7 @@ class SweepAbout:
 
     started: dt.datetime | None  # UTC
     serial_number: str = ""
-    latitude_deg: float | None = None
-    longitude_deg: float | None = None
+    site: Site | None = None  # None: anywhere
     temperature_c: float | None = None  # [degC]
     holder: str = ""
     # The board sends raw field and force: a tumble serves it, else a deviation curve
@@ -239,11 +238,8 @@ def _same_board(stored: StoredCalibration, sweep: SweepAbout) -> bool:
 
 
 def _same_site(stored: StoredCalibration, sweep: SweepAbout) -> bool:
-    if sweep.latitude_deg is None or sweep.longitude_deg is None:
-        return True
-    here = Site(sweep.latitude_deg, sweep.longitude_deg)
     made = Site(stored.about.latitude_deg, stored.about.longitude_deg)
-    return distance_km(made, here) <= SAME_SITE_KM
+    return sweep.site is None or distance_km(made, sweep.site) <= SAME_SITE_KM
 
 
 def _missing(purpose: str, mine: Sequence[StoredCalibration], sweep: SweepAbout) -> Check:

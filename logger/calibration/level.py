@@ -17,11 +17,11 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
-from logger.calibration.stillness import Stretch, sight_is_still, stretches_of
+from logger.calibration.stillness import Hold, holds_of, sight_is_still
 from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError
 from logger.geometry import angle_between, angles_of, direction_of, mean_azimuth, wrap360
-from logger.orientation import Corrections, LevelCorrection, SensorDrift, orient
+from logger.orientation import Corrections, LevelCorrection, SensorPrior, orient
 from logger.recording.samples import Samples
 
 LEAST_HOLD_S = 1.5
@@ -33,7 +33,9 @@ TREMOR_MEMORY_S = 0.5  # Means over this time are taken as independent of each o
 LIMIT_DEG = 0.3  # Standard error of index and of collimation
 # Between two faces a few seconds apart the gyro is to be believed, not the field, which the two
 # faces see through different errors of the compass
-BETWEEN_FACES = SensorDrift(rate_bias_deg_s=0.1, force_offset_g=0.01, field_memory_s=10.0)
+BETWEEN_FACES = SensorPrior(
+    bias_error_deg_s=0.1, offset_error_g=(0.01, 0.01, 0.01), field_memory_s=10.0
+)
 # Of index and pitch offset, however long the holds: what the compass calibration leaves of the
 # accelerometer (benchmarks/calibration.py)
 FLOOR_DEG = 0.02
@@ -51,7 +53,7 @@ HOW = (
 class Face:
     """One hold of the board."""
 
-    stretch: Stretch
+    hold: Hold
     # Mean attitude, body to level. Every row sends the true sight to the target, whatever its roll,
     # so the plain mean does too; it is no rotation. Shape (3, 3)
     mean: Floats
@@ -63,7 +65,7 @@ class Face:
 
 def fit_level(samples: Samples, corrections: Corrections) -> Calibration[LevelCorrection]:
     """Fit index, collimation and, after an end-for-end reversal, the pitch offset."""
-    got = orient(samples, replace(corrections, level=None), drift=BETWEEN_FACES)
+    got = orient(samples, replace(corrections, level=None), prior=BETWEEN_FACES)
     faces = _faces(samples.t_s, got.attitude.matrix)
     pairs = _pairs(faces)
     if not pairs:
@@ -100,7 +102,7 @@ def fit_level(samples: Samples, corrections: Corrections) -> Calibration[LevelCo
         "target_azimuth_deg": azimuth,
         "target_azimuth_error_deg": azimuth_error,
         "target_elevation_deg": elevation - left,
-        "hold_s": min(face.stretch.seconds_s for pair in pairs for face in pair),
+        "hold_s": min(face.hold.seconds_s for pair in pairs for face in pair),
         "with_gyro": got.attitude.fused,
     }
     return Calibration(correction, figures_of(samples, figures), (_check(correction),))
@@ -123,21 +125,21 @@ def _faces(t_s: Floats, matrix: Floats) -> list[Face]:
         roll = np.abs(angles_of(matrix)[1])
         sides = {True: roll < FACE_DEG, False: roll > 180 - FACE_DEG}
     found = [
-        _face(stretch, matrix[stretch.rows], upright)
+        _face(hold, matrix[hold.rows], upright)
         for upright, side in sides.items()
-        for stretch in stretches_of(still & (side | np.isnan(roll)), t_s, LEAST_HOLD_S)
+        for hold in holds_of(still & (side | np.isnan(roll)), t_s, LEAST_HOLD_S)
     ]
-    return sorted(found, key=lambda face: face.stretch.start)
+    return sorted(found, key=lambda face: face.hold.start)
 
 
-def _face(stretch: Stretch, matrix: Floats, upright: bool) -> Face:
+def _face(hold: Hold, matrix: Floats, upright: bool) -> Face:
     known = matrix[np.isfinite(matrix).all(axis=(1, 2))]
     azimuth, elevation = direction_of(known[:, :, 0])
     off = np.column_stack([elevation, floats(angle_between(azimuth, mean_azimuth(azimuth)))])
-    blocks = max(2, int(stretch.seconds_s / TREMOR_MEMORY_S))
+    blocks = max(2, int(hold.seconds_s / TREMOR_MEMORY_S))
     means = floats([block.mean(axis=0) for block in np.array_split(off, blocks)])
     level, heading = map(float, means.std(axis=0, ddof=1) / np.sqrt(blocks))
-    return Face(stretch, floats(known.mean(axis=0)), upright, level, heading)
+    return Face(hold, floats(known.mean(axis=0)), upright, level, heading)
 
 
 def _pairs(faces: Sequence[Face]) -> list[tuple[Face, Face]]:

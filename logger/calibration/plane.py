@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import figures_of
-from logger.calibration.stillness import Stretch, held_still, slower, stretches_of
+from logger.calibration.stillness import Hold, held_still, holds_of, slower
 from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError
 from logger.geometry import angle_between, direction_of, wrap360
@@ -81,9 +81,9 @@ def fit_plane(samples: Samples, corrections: Corrections, *, along_eaves: bool =
     return PlaneFix(tilt, azimuth, tilt_error, azimuth_error, said, checks)
 
 
-def _lays(t_s: Floats, matrix: Floats, along_eaves: bool) -> tuple[list[Stretch], Stretch | None]:
+def _lays(t_s: Floats, matrix: Floats, along_eaves: bool) -> tuple[list[Hold], Hold | None]:
     """Where the board lies on the surface, and the sight along the eaves after that."""
-    lays = stretches_of(slower(t_s, matrix), t_s, LEAST_LYING_S)
+    lays = holds_of(slower(t_s, matrix), t_s, LEAST_LYING_S)
     if not lays:
         raise InputError(
             "the board never lies still for 3 s",

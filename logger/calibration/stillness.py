@@ -22,7 +22,7 @@ QUIET_RATE_DEG_S, QUIET_FORCE_G = 0.5, 0.012
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Hold:
     """Rows ``start`` to ``stop`` (not included) and their times."""
 
     start: int
@@ -41,7 +41,7 @@ class Stretch:
         return self.to_s - self.from_s
 
 
-def stretches_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = TRIM_S) -> list[Stretch]:
+def holds_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = TRIM_S) -> list[Hold]:
     """Runs of a mask that last long enough, shortened at both ends."""
     edges = np.flatnonzero(np.diff(np.r_[False, mask, False].astype(int)))
     found = []
@@ -51,13 +51,13 @@ def stretches_of(mask: Bools, t_s: Floats, least_s: float, trim_s: float = TRIM_
         )
         if len(inside) and t_s[inside[-1]] - t_s[inside[0]] >= least_s:
             first, last = int(inside[0]), int(inside[-1])
-            found.append(Stretch(first, last + 1, float(t_s[first]), float(t_s[last])))
+            found.append(Hold(first, last + 1, float(t_s[first]), float(t_s[last])))
     return found
 
 
-def held_still(t_s: Floats, matrix: Floats, least_s: float) -> list[Stretch]:
+def held_still(t_s: Floats, matrix: Floats, least_s: float) -> list[Hold]:
     """Stretches in which the sight is held still; roll about it is measured and does no harm."""
-    return stretches_of(sight_is_still(t_s, matrix), t_s, least_s)
+    return holds_of(sight_is_still(t_s, matrix), t_s, least_s)
 
 
 def sight_is_still(t_s: Floats, matrix: Floats) -> Bools:
@@ -97,7 +97,7 @@ def gyro_bias(samples: Samples) -> Vector | None:
     quiet = _scatter(rows.rate_deg_s, window).max(axis=1) < QUIET_RATE_DEG_S
     if np.isfinite(rows.force_g).all():
         quiet &= _scatter(rows.force_g, window).max(axis=1) < QUIET_FORCE_G
-    found = stretches_of(np.asarray(quiet), rows.t_s, least_s=1.0, trim_s=0.25)
+    found = holds_of(np.asarray(quiet), rows.t_s, least_s=1.0, trim_s=0.25)
     if not found:
         return None
     longest = max(found, key=lambda stretch: stretch.seconds_s)

@@ -14,19 +14,17 @@ from numpy.typing import ArrayLike
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
-from logger.calibration.stillness import Stretch, held_still
+from logger.calibration.stillness import Hold, held_still
 from logger.checks import Check
 from logger.errors import InputError
 from logger.geometry import angle_between, mean_azimuth, wrap360
 from logger.orientation import Corrections, Declination, DeviationCurve, orient
-from logger.recording.samples import Note, Samples
+from logger.recording.samples import Samples
 
 LEAST_HEADINGS = 8
 WIDEST_GAP_DEG = 60.0
-NOTE_WITHIN_S = 3.0
+PRESS_WITHIN_S = 3.0
 LEAST_HOLD_S = 1.0
-# Key of a note that carries the true bearing of the target just sighted. [deg]
-BEARING_KEY = "bearing_deg"
 LARGEST_RESIDUAL_DEG = 2.0
 
 
@@ -67,16 +65,16 @@ def _all_round(heading_deg: Floats) -> bool:
 
 
 def fit_swing(
-    samples: Samples, notes: Sequence[Note], declination: Declination
+    samples: Samples, sights: Sequence[tuple[float, float]], declination: Declination
 ) -> Calibration[DeviationCurve]:
-    """Fit the deviation curve from holds on targets of known bearing."""
+    """Fit the deviation curve from holds on targets, each pressed at a time, of a true bearing."""
     got = orient(samples, Corrections(Declination(0.0, 0.0, "none")))
-    pairs = _pairs(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), notes)
+    pairs = _pairs(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), sights)
     if not pairs:
         raise InputError(
             "no hold of the swing has a known bearing",
-            hint="sight each target, hold still, and note its true bearing; at least 8 targets "
-            "without a gap above 60°",
+            hint="sight each target, hold still and press; give their true bearings with "
+            "--bearings, at least 8 without a gap above 60°",
         )
     azimuth = got.sight.azimuth_deg
     held = (azimuth[hold.rows] for hold, _ in pairs)
@@ -112,14 +110,13 @@ def _check(compass_deg: Floats, worst_deg: float) -> Check:
     return Check("deviation curve", passed, worst, LARGEST_RESIDUAL_DEG, "deg", why)
 
 
-def _pairs(holds: Sequence[Stretch], notes: Sequence[Note]) -> list[tuple[Stretch, float]]:
-    """Each note's bearing with the hold that it was made in or just after."""
+def _pairs(
+    holds: Sequence[Hold], sights: Sequence[tuple[float, float]]
+) -> list[tuple[Hold, float]]:
+    """Each bearing with the hold that it was pressed in or just after."""
     found = []
-    for note in notes:
-        value = note.more.get(BEARING_KEY)
-        if not isinstance(value, (int, float)) or not np.isfinite(value):
-            continue
-        fitting = [h for h in holds if h.from_s <= note.t_s <= h.to_s + NOTE_WITHIN_S]
+    for t_s, bearing_deg in sights:
+        fitting = [h for h in holds if h.from_s <= t_s <= h.to_s + PRESS_WITHIN_S]
         if fitting:
-            found.append((max(fitting, key=lambda h: h.from_s), float(value)))
+            found.append((max(fitting, key=lambda h: h.from_s), bearing_deg))
     return found

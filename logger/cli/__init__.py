@@ -44,9 +44,8 @@ COMMANDS: dict[str, str] = {
 }
 
 
+# 128 and the number of the signal, as shells have it (common practice, no source).
 EXIT_INTERRUPTED = 130
-"""128 and the number of the signal, as shells have it (common practice, no source)."""
-
 _DECIMAL_COMMA = re.compile(r"^'(-?\d+),(\d+)' is not a valid float")
 
 

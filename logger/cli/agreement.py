@@ -7,18 +7,26 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import json_option, put_out, recipe_options, say, tell, write_json
+from logger.cli.options import (
+    FILE_TO_WRITE,
+    JOB,
+    give,
+    json_option,
+    put_out,
+    recipe_options,
+    say,
+)
 
 if TYPE_CHECKING:
     from logger.survey.recipe import Overrides
 
 
 @click.command()
-@click.argument("job_folder", metavar="JOB", type=click.Path(path_type=Path, file_okay=False))
+@JOB
 @click.argument("point")
 @click.option(
     "--reference",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE_TO_WRITE,
     metavar="HORIZON.csv",
     help="The true horizon, such as a theodolite's: every observer is held against it.",
 )
@@ -30,14 +38,14 @@ if TYPE_CHECKING:
 @click.option(
     "--picture",
     "output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE_TO_WRITE,
     metavar="FILE",
     help="Draw all horizons and their differences, as .png, .svg or .pdf.",
 )
 @recipe_options()
 @json_option
 def command(
-    job_folder: Path,
+    job: Path,
     point: str,
     reference: Path | None,
     set_tracing: bool,
@@ -65,10 +73,10 @@ def command(
     kind = output.suffix.lower().lstrip(".") if output else ""
     if output and kind not in ("png", "svg", "pdf"):
         raise UsageError("a picture is .png, .svg or .pdf", str(output))
-    job = read_job(job_folder)
-    point = existing_point(job, point)
+    survey = read_job(job)
+    point = existing_point(survey, point)
     truth = read_horizon_csv(reference) if reference else None
-    apart = observers.swept_apart(observers.places_of(job, point), recipe_of(job, overrides))
+    apart = observers.swept_apart(observers.places_of(survey, point), recipe_of(survey, overrides))
     for one in apart:
         if one.error is not None:
             say(f"left out - {one.error}")
@@ -79,17 +87,15 @@ def command(
     if set_tracing:
         if found.tracing is None:
             raise UsageError("one observer alone shows no tracing bias", point, "--reference")
-        observers.set_tracing(job, point, found.tracing, against or "each other")
-        say(f"{job_folder}: tracing_bias_deg = {found.tracing.to_use_deg:.3f}")
+        observers.set_tracing(survey, point, found.tracing, against or "each other")
+        say(f"{job}: tracing_bias_deg = {found.tracing.to_use_deg:.3f}")
     if output:
-        middle = job.site.equatorward_azimuth_deg
+        middle = survey.site.equatorward_azimuth_deg
         put_out(output, drawn(observers_chart(found, middle), kind))
-    if json_file:
-        write_json(json_file, observers.as_document(found, point, against))
-    if json_file != "-":
-        tell(observers_text(found, point, against))
+    document = observers.as_document(found, point, against)
+    give(json_file, document, observers_text(found, point, against))
     step = "compare" if set_tracing else "agreement"
     more = "" if set_tracing else f" {as_argument(point)} --set-tracing"
-    say(f"next: horizon-logger {step} {as_argument(job_folder)}{more}")
+    say(f"next: horizon-logger {step} {as_argument(job)}{more}")
     if len(traced) < len(apart):
         click.get_current_context().exit(UNREADABLE)

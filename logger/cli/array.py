@@ -8,16 +8,18 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import (
+    FILE,
+    JOB,
     PLACE,
     RECTANGLE,
-    Metres,
+    Number,
+    Numbers,
+    give,
     json_option,
     leave_by_checks,
     put_out,
     recipe_options,
     say,
-    tell,
-    write_json,
 )
 
 if TYPE_CHECKING:
@@ -25,39 +27,34 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@JOB
 @click.option("--plane", help="Name of the plane; a job with one plane needs none.")
 @click.option(
     "--at",
     "at",
     multiple=True,
-    metavar="EAST,NORTH,UP",
     type=PLACE,
     help="A place in metres from the job's origin, in place of a grid; may be given again.",
 )
 @click.option(
     "--step",
     "step_m",
-    type=click.FloatRange(min=0.05),
+    type=Number(min=0.05),
     help="Distance between places of the grid, metres.  [default: a little under half a metre]",
 )
 @click.option(
     "--size",
-    metavar="WIDTH,HEIGHT",
     type=RECTANGLE,
     help="Find the best place for a rectangle of this size, metres.",
 )
 @click.option(
     "--rows",
-    metavar="SLANT,PITCH",
-    type=Metres("1.7,3.5", "SLANT,PITCH"),
+    type=Numbers("SLANT,PITCH", "1.7,3.5"),
     help="Say when one row of modules on level ground shades the next: height of a row along its "
     "slope, and distance from front to front, metres.",
 )
-@click.option("--csv", "csv_file", type=click.Path(path_type=Path), help="Write the places as CSV.")
-@click.option(
-    "--picture", type=click.Path(path_type=Path), help="Write map and plan as a picture, PNG."
-)
+@click.option("--csv", "csv_file", type=FILE, help="Write the places as CSV.")
+@click.option("--picture", type=FILE, help="Write map and plan as a picture, PNG.")
 @recipe_options()
 @json_option
 def command(
@@ -99,10 +96,7 @@ def command(
             hint="sweep one with: horizon-logger sweep JOB POINT --port URL --at EAST,NORTH,UP",
         )
     answer_ = array_result(survey, recipe, results, plane, at, step_m, size, rows)
-    if json_file:
-        write_json(json_file, answer_.as_dict())
-    if json_file != "-":
-        tell(array_text(answer_))
+    give(json_file, answer_.as_dict(), array_text(answer_))
     if csv_file:
         put_out(csv_file, array_csv(answer_))
     if picture:

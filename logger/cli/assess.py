@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.options import (
+    FILE,
+    Number,
+    Numbers,
+    give,
     json_option,
     leave_by_checks,
     recipe_options,
     site_options,
-    tell,
-    write_json,
 )
 
 if TYPE_CHECKING:
@@ -23,93 +25,57 @@ if TYPE_CHECKING:
     from logger.survey.recipe import Overrides
 
 
-class Numbers(click.ParamType):  # type: ignore[type-arg]
-    """Numbers with commas between them."""
-
-    name = "numbers"
-
-    def __init__(self, *counts: int) -> None:
-        self.counts = counts
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[float, ...]:
-        """Split at the commas."""
-        try:
-            numbers = tuple(float(part) for part in str(value).split(","))
-        except ValueError:
-            self.fail(f"{value!r} is no list of numbers", param, ctx)
-        if len(numbers) not in self.counts:
-            wanted = " or ".join(str(n) for n in self.counts)
-            self.fail(f"{value!r} holds {len(numbers)} numbers, not {wanted}", param, ctx)
-        return numbers
+def what_if(flag: str, metavar: str, example: str, meaning: str) -> Callable[[Any], Any]:
+    """An option of what may be changed on the horizon; it may be given again."""
+    return click.option(flag, multiple=True, type=Numbers(metavar, example), help=meaning)
 
 
-class Named(Numbers):
-    """NAME, or NAME=NUMBERS."""
-
-    name = "named"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Split at the last equals sign."""
-        name, equals, numbers = str(value).rpartition("=")
-        if not equals:
-            if 0 in self.counts:
-                return str(value), ()
-            self.fail(f"{value!r} is not NAME=NUMBERS", param, ctx)
-        if not name:
-            self.fail(f"{value!r} has no name", param, ctx)
-        return name, super().convert(numbers, param, ctx)
+def _kinds(*given: Any) -> list[tuple[str, tuple[str]]]:
+    return [(name, (kind,)) for name, _, kind in (text.rpartition("=") for text in given[-1])]
 
 
 @click.command()
-@click.argument("horizon", type=click.Path(path_type=Path))
+@click.argument("horizon", type=FILE)
 @site_options(required=True)
 @click.option("--size", "size_kwp", type=float, help="Rated power of the plane in kWp.")
 @recipe_options(of_a_file=True)
 @click.option(
-    "--heading-error", type=float, help="Standard error in degrees that turns the whole horizon."
+    "--heading-error",
+    "heading_error_deg",
+    type=Number(0.0, 180.0),
+    help="Standard error in degrees that turns the whole horizon.",
 )
 @click.option(
-    "--level-error", type=float, help="Standard error in degrees that lifts the whole horizon."
+    "--level-error",
+    "level_error_deg",
+    type=Number(0.0, 180.0),
+    help="Standard error in degrees that lifts the whole horizon.",
 )
-@click.option(
+@what_if(
     "--without",
-    "felled",
-    multiple=True,
-    type=Named(0, 1),
-    metavar="NAME[=BEHIND]",
-    help="What if this obstruction were gone; elevation in degrees of what stands behind it.",
+    "NAME[=BEHIND]",
+    "lime tree=8",
+    "What if this obstruction were gone; elevation in degrees of what stands behind it.",
 )
-@click.option(
-    "--cut-to",
-    "lowered",
-    multiple=True,
-    type=Named(1),
-    metavar="NAME=DEGREES",
-    help="What if it were cut to this elevation.",
-)
-@click.option(
+@what_if("--cut-to", "NAME=DEGREES", "lime tree=12", "What if it were cut to this elevation.")
+@what_if(
     "--growing",
-    multiple=True,
-    type=Named(2, 3),
-    metavar="NAME=M_A_YEAR,YEARS[,DISTANCE]",
-    help="What if it grew, in metres a year.",
+    "NAME=M_A_YEAR,YEARS[,DISTANCE]",
+    "lime tree=0.3,10",
+    "What if it grew, in metres a year.",
 )
 @click.option(
     "--kind",
-    "kinds",
     multiple=True,
     metavar="NAME=KIND",
+    callback=_kinds,
     help="What if it were of this kind: a deciduous one lets light through by season.",
 )
-@click.option(
+@what_if(
     "--building",
-    "buildings",
-    multiple=True,
-    type=Named(4, 5),
-    metavar="NAME=AZIMUTH,DISTANCE,HEIGHT,WIDTH[,DEPTH]",
-    help="What if this stood there; metres, height above the sight point.",
+    "NAME=AZIMUTH,DISTANCE,HEIGHT,WIDTH[,DEPTH]",
+    "shed=200,8,3,10",
+    "What if this stood there; metres, height above the sight point.",
 )
 @click.option("--timezone", metavar="NAME", help="Of clock times, such as Europe/Ljubljana.")
 @click.option("--least-access", type=float, help="Solar access asked for, 0 to 1.")
@@ -123,58 +89,48 @@ class Named(Numbers):
 @json_option
 def command(
     horizon: Path,
-    latitude_deg: float,
-    longitude_deg: float,
-    altitude_m: float,
-    size_kwp: float | None,
     overrides: Overrides,
-    heading_error: float | None,
-    level_error: float | None,
-    felled: Sequence[tuple[str, tuple[float, ...]]],
-    lowered: Sequence[tuple[str, tuple[float, ...]]],
-    growing: Sequence[tuple[str, tuple[float, ...]]],
-    kinds: Sequence[str],
-    buildings: Sequence[tuple[str, tuple[float, ...]]],
     timezone: str | None,
-    least_access: float | None,
-    least_resource: float | None,
-    least_window: float | None,
     best_plane: bool,
     json_file: str | None,
+    **given: Any,
 ) -> None:
     """Work out solar access and loss under HORIZON, a CSV file.
 
     HORIZON has the columns azimuth_deg,elevation_deg and, where known, standard_error_deg,
     measured, obstruction and distance_m.
     """
-    from dataclasses import replace
-
     from logger.access import Rules
     from logger.horizon_csv import read_horizon_csv
     from logger.horizon_fit import spacing_check
+    from logger.report.sentences import answer_text
     from logger.site import Site
     from logger.survey.recipe import recipe_at, year_of
 
-    site = Site(latitude_deg, longitude_deg, altitude_m)
-    profile = _with_errors(read_horizon_csv(horizon), heading_error, level_error)
+    def told(*names: str) -> dict[str, Any]:
+        return {name: given[name] for name in names if given[name] is not None}
+
+    site = Site(**told("latitude_deg", "longitude_deg", "altitude_m"))
+    errors = told("heading_error_deg", "level_error_deg")
+    profile = replace(read_horizon_csv(horizon), **errors)
     recipe = recipe_at(site, overrides)
     recipe = replace(
         recipe,
-        planes=(replace(recipe.planes[0], size_kwp=size_kwp),),
-        rules=Rules(least_access, least_resource, least_window),
+        planes=(replace(recipe.planes[0], size_kwp=given["size_kwp"]),),
+        rules=Rules(*(given[f"least_{what}"] for what in ("access", "resource", "window"))),
         timezone=timezone or "",
     )
     known = year_of(recipe)
-    changed = _changed(profile, felled, lowered, growing, kinds, buildings)
+    changed = _changed(profile, given)
     result = known.assess(changed)
     checks = (spacing_check(profile, site.latitude_deg), *result.checks)
-    document = {**result.as_dict(), "quality": [check.as_dict() for check in checks]}
+    document = {**result.as_dict(), "quality": list(checks)}
     if changes := changed.steps[len(profile.steps) :]:
         document["changes"] = list(changes)
         surveyed = known.assess(profile).as_dict()["planes"]
         document["as_surveyed"] = [
-            {"name": p["name"], "solar_access": p["solar_access"], "beam_access": p["beam_access"]}
-            for p in surveyed
+            {name: plane[name] for name in ("name", "solar_access", "beam_access")}
+            for plane in surveyed
         ]
     if best_plane:
         best = known.best_under(changed)
@@ -183,54 +139,24 @@ def command(
             "azimuth_deg": best.azimuth_deg,
             "annual_kwh_per_m2": best.irradiation_kwh_m2 if result.sky.is_known else None,
         }
-    if json_file:
-        write_json(json_file, document)
-    if json_file != "-":
-        from logger.report.sentences import answer_text
-
-        told = answer_text(replace(result, checks=checks))
-        tell("\n\n".join([told, *_further(document)]))
+    text = answer_text(replace(result, checks=checks))
+    give(json_file, document, "\n\n".join([text, *_further(document)]))
     leave_by_checks(checks)
 
 
-def _with_errors(
-    profile: HorizonProfile, heading_deg: float | None, level_deg: float | None
-) -> HorizonProfile:
-    """The file's errors, or those given instead."""
-    from logger.errors import UsageError
-
-    for value in (heading_deg, level_deg):
-        if value is not None and not 0 <= value <= 180:
-            raise UsageError(f"a standard error of {value:g} degrees is outside 0 to 180")
-    if heading_deg is not None:
-        profile = replace(profile, heading_error_deg=heading_deg)
-    if level_deg is not None:
-        profile = replace(profile, level_error_deg=level_deg)
-    return profile
-
-
-def _changed(
-    profile: HorizonProfile,
-    felled: Sequence[tuple[str, tuple[float, ...]]],
-    lowered: Sequence[tuple[str, tuple[float, ...]]],
-    growing: Sequence[tuple[str, tuple[float, ...]]],
-    kinds: Sequence[str],
-    buildings: Sequence[tuple[str, tuple[float, ...]]],
-) -> HorizonProfile:
+def _changed(profile: HorizonProfile, given: dict[str, Any]) -> HorizonProfile:
     """The horizon with every what-if applied, in the order of the help."""
     from logger.access import Box, added, cut, grown, of_kind, removed
 
-    for name, numbers in felled:
-        profile = removed(profile, name, *numbers)
-    for name, numbers in lowered:
-        profile = cut(profile, name, *numbers)
-    for name, numbers in growing:
-        profile = grown(profile, name, *numbers)
-    for text in kinds:
-        name, _, kind = text.rpartition("=")
-        profile = of_kind(profile, name, kind)
-    for name, numbers in buildings:
-        profile = added(profile, Box(name, *numbers))
+    for option, change in (
+        ("without", removed),
+        ("cut_to", cut),
+        ("growing", grown),
+        ("kind", of_kind),
+        ("building", lambda profile, *box: added(profile, Box(*box))),
+    ):
+        for name, what in given[option]:
+            profile = change(profile, name, *what)
     return profile
 
 

@@ -2,54 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from logger.cli.asking import Surveyor, at_terminal
 from logger.cli.environment import visible
-from logger.cli.options import say
+from logger.cli.options import DAY, say, together
 
 if TYPE_CHECKING:
+    from logger.calibration import StoredCalibration
     from logger.job import Job
     from logger.live.capture_loop import CaptureLoop
     from logger.live.lent_port import LentPort
     from logger.page.server import Page
-    from logger.recording import Clock
+    from logger.recording import Clock, Recording
+    from logger.recording.samples import Stream
+    from logger.survey.calibrations import Wanted
 
-F = TypeVar("F", bound=Callable[..., Any])
-
-
-def port_options(function: F) -> F:
-    """--port and --baud."""
-    function = click.option(
-        "--baud",
-        type=click.IntRange(300, 4_000_000),
-        help="Speed of a serial port, bit/s; the job remembers it. [default: 115200]",
-    )(function)
-    return click.option(
+port_options = together(
+    click.option(
         "--port",
         "url",
         metavar="URL",
         help="Where the board is; the job remembers it. [default: as before, or the only serial "
         "port on which a board is heard]",
-    )(function)
-
-
-def page_option(function: F) -> F:
-    """--page [ADDRESS:PORT]."""
-    return click.option(
-        "--page",
-        metavar="[ADDRESS:PORT]",
-        is_flag=False,
-        flag_value="127.0.0.1:0",
-        callback=_page_address,
-        help="Serve a page for a phone while recording. Without an address this computer alone "
-        "sees it; 0.0.0.0:8000 serves every network it is in.",
-    )(function)
+    ),
+    click.option(
+        "--baud",
+        type=click.IntRange(300, 4_000_000),
+        help="Speed of a serial port, bit/s; the job remembers it. [default: 115200]",
+    ),
+)
 
 
 def _page_address(
@@ -69,12 +56,21 @@ def _page_address(
     return host, int(port)
 
 
+page_option = click.option(
+    "--page",
+    metavar="[ADDRESS:PORT]",
+    is_flag=False,
+    flag_value="127.0.0.1:0",
+    callback=_page_address,
+    help="Serve a page for a phone while recording. Without an address this computer alone "
+    "sees it; 0.0.0.0:8000 serves every network it is in.",
+)
+
+
 def clock_now() -> Clock:
     """The computer's clock; where it cannot be right, the date is asked for."""
-    import datetime as dt
-
     from logger.geomagnetism import built_in_model
-    from logger.recording import CorrectedClock, SystemClock
+    from logger.recording import SystemClock
 
     clock, model = SystemClock(), built_in_model()
     today = clock.utc().date()
@@ -90,19 +86,10 @@ def clock_now() -> Clock:
         "Date of today (YEAR-MONTH-DAY; Enter keeps the clock's)",
         default=str(today),
         show_default=False,
-        value_proc=_date,
+        type=DAY,
         err=True,
     )
-    return CorrectedClock(clock, dt.timedelta(days=(given - today).days))
-
-
-def _date(text: str) -> Any:
-    import datetime as dt
-
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise click.BadParameter(f"{text!r} is no date such as 2026-05-14") from None
+    return SystemClock(given.date() - today)
 
 
 @contextmanager
@@ -178,3 +165,25 @@ def calibration_recorded(
         header = {key: given.get(key) for key in ("holder", "observer")}
         with on_screen(port, clock, surveyor.page) as loop:
             return record_calibration(loop, job, purpose, how, header, given.get("seconds_s"))
+
+
+def read(path: Path, accept_broken_seal: bool = False) -> tuple[Recording, Stream]:
+    """A recording, and what is wrong with it said."""
+    from logger.recording import load_stream
+
+    recording, stream = load_stream(path, accept_broken_seal=accept_broken_seal)
+    for problem in recording.problems:
+        say(f"{path.name}: {problem}")
+    return recording, stream
+
+
+def calibrated(
+    job: Job, path: Path, wanted: Wanted, accept_broken_seal: bool = False
+) -> StoredCalibration:
+    """What a recording was made for, worked out and stored in the job."""
+    from logger.survey.calibrations import calibrate, keep
+
+    recording, stream = read(path, accept_broken_seal)
+    stored = calibrate(job, recording, stream, wanted)
+    say(f"stored {keep(job, recording, stored)}")
+    return stored

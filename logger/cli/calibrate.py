@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from logger.cli.asking import Surveyor
-from logger.cli.board import calibration_recorded, page_option, port_options
+from logger.cli.board import calibrated, calibration_recorded, page_option, port_options
 from logger.cli.options import (
+    FILE,
+    JOB,
+    Number,
+    Numbers,
     changes_of,
+    check_line,
+    give,
     json_option,
     leave_by_checks,
-    say,
     set_option,
-    tell,
-    write_json,
+    together,
 )
 
 if TYPE_CHECKING:
     from logger.job import Job
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 NEXT = {
     "compass": "horizon-logger calibrate level {job}",
@@ -38,56 +39,47 @@ def command() -> None:
     """Calibrate the board, on the ground, before going up."""
 
 
-def source_options(function: F) -> F:
-    """JOB, --port and --baud or --recording, --set, --holder, --seconds, --json and others."""
-    for option in (
-        json_option,
-        click.option(
-            "--accept-broken-seal",
-            is_flag=True,
-            help="Go on with a recording that was changed.",
-        ),
-        click.option(
-            "--seconds",
-            "seconds_s",
-            type=click.FloatRange(min=1.0),
-            help="End recording by itself after this time.",
-        ),
-        click.option(
-            "--holder",
-            default="",
-            help="What the board is mounted in; another holder needs another calibration.",
-        ),
-        click.option(
-            "--recording",
-            type=click.Path(path_type=Path),
-            help="A recording made before, instead of a port.",
-        ),
-        set_option,
-        page_option,
-        port_options,
-        click.argument("job", type=click.Path(path_type=Path)),
-    ):
-        function = option(function)
-    return function
+source_options = together(
+    JOB,
+    port_options,
+    page_option,
+    set_option,
+    click.option("--recording", type=FILE, help="A recording made before, instead of a port."),
+    click.option(
+        "--holder",
+        default="",
+        help="What the board is mounted in; another holder needs another calibration.",
+    ),
+    click.option(
+        "--seconds",
+        "seconds_s",
+        type=Number(min=1.0),
+        help="End recording by itself after this time.",
+    ),
+    click.option(
+        "--accept-broken-seal",
+        is_flag=True,
+        help="Go on with a recording that was changed.",
+    ),
+    json_option,
+)
 
 
 @command.command()
 @source_options
 @click.option(
     "--bearings",
-    metavar="DEGREES,...",
-    default="",
+    type=Numbers("DEGREES,...", "12,85.5,170"),
+    default=(),
     help="For a board that sends attitude only: true bearings of the targets, in the order that "
     "they are sighted; at least 8 without a gap above 60 degrees.",
 )
-def compass(bearings: str, **given: Any) -> None:
+def compass(bearings: tuple[float, ...], **given: Any) -> None:
     """Tumble the board over all its sides: hard and soft iron, accelerometer, gyro.
 
     A board that sends attitude only is swung over targets of known bearing instead.
     """
-    targets = _numbers(bearings)
-    _calibrate("swing" if targets else "compass", given, purpose="compass", bearings_deg=targets)
+    _calibrate("swing" if bearings else "compass", given, purpose="compass", bearings_deg=bearings)
 
 
 @command.command()
@@ -108,13 +100,13 @@ def level(target_is_near: bool, **given: Any) -> None:
 @click.option(
     "--target",
     "target_deg",
-    type=click.FloatRange(0.0, 360.0),
+    type=Number(0.0, 360.0),
     help="True bearing of a target, degrees.",
 )
 @click.option(
     "--clock-doubt",
     "clock_doubt_s",
-    type=click.FloatRange(min=0.0),
+    type=Number(min=0.0),
     default=2.0,
     show_default=True,
     help="How far the computer's clock may be off, seconds; for --sun.",
@@ -133,24 +125,16 @@ def bearing(sun: bool, target_deg: float | None, clock_doubt_s: float, **given: 
 
 def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     from logger.errors import as_argument
-    from logger.recording import load_stream
-    from logger.survey.calibrations import Wanted, calibrate, keep
+    from logger.survey.calibrations import Wanted
 
     job = job_with(given)
     surveyor = Surveyor(job.folder, given["page"])
     path = recording_from(job, wanted["purpose"], how, given, surveyor)
-    recording, stream = load_stream(path, accept_broken_seal=given["accept_broken_seal"])
-    for problem in recording.problems:
-        say(f"{path.name}: {problem}")
-    stored = calibrate(job, recording, stream, Wanted(holder=given["holder"], **wanted))
-    say(f"stored {keep(job, recording, stored)}")
-    if given["json_file"]:
-        write_json(given["json_file"], stored.as_dict())
-    for check in stored.checks:
-        words = f"{'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}"
-        surveyor.note(words)
-        if given["json_file"] != "-":
-            tell(words)
+    wanted_now = Wanted(holder=given["holder"], **wanted)
+    stored = calibrated(job, path, wanted_now, given["accept_broken_seal"])
+    lines = [check_line(check) for check in stored.checks]
+    surveyor.note("\n".join(lines))
+    give(given["json_file"], stored.as_dict(), *lines)
     leave_by_checks(stored.checks, NEXT[wanted["purpose"]].format(job=as_argument(given["job"])))
 
 
@@ -173,12 +157,3 @@ def recording_from(
     if recording is not None:
         return Path(recording)
     return calibration_recorded(job, purpose, how, url, baud, given, surveyor)
-
-
-def _numbers(text: str) -> tuple[float, ...]:
-    try:
-        return tuple(float(part) for part in text.split(",") if part.strip())
-    except ValueError as error:
-        raise click.BadParameter(
-            f"{text!r} is no list of numbers with commas", param_hint="--bearings"
-        ) from error

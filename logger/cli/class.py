@@ -6,20 +6,28 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import EXIT_CHECK_FAILED, json_option, put_out, say, tell, write_json
+from logger.cli.options import (
+    EXIT_CHECK_FAILED,
+    FILE_TO_WRITE,
+    FOLDER,
+    give,
+    json_option,
+    put_out,
+    say,
+)
 
 
 @click.command()
-@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.argument("folder", type=FOLDER)
 @click.option(
     "--reference",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE_TO_WRITE,
     metavar="HORIZON.csv",
     help="The true horizon; without it all are held against what they say together.",
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE_TO_WRITE,
     metavar="FILE.pdf",
     help="The page for the wall.  [default: FOLDER/class.pdf]",
 )
@@ -48,10 +56,7 @@ def command(
         say(page.remark)
     path = output or folder / "class.pdf"
     put_out(path, page.pdf)
-    if json_file:
-        write_json(json_file, lesson.as_dict())
-    if json_file != "-":
-        tell(lesson_text(lesson))
+    give(json_file, lesson.as_dict(), lesson_text(lesson))
     for told in (*lesson.left_out, *lesson.twice, *lesson.remarks):
         say(told)
     say(f"next: hang up {as_argument(path)}")

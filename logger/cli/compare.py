@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import json_option, leave_by_answers, recipe_options, tell, write_json
+from logger.cli.options import JOB, give, json_option, leave_by_answers, recipe_options
 
 if TYPE_CHECKING:
     from logger.survey.recipe import Overrides
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@JOB
 @recipe_options()
 @json_option
 def command(job: Path, overrides: Overrides, json_file: str | None) -> None:
@@ -42,9 +42,7 @@ def command(job: Path, overrides: Overrides, json_file: str | None) -> None:
     documents = [answer.document for answer in found if answer.document]
     if documents:
         comparison = compare(recipe, documents)
-        if json_file:
-            left_out = {answer.point: str(answer.error) for answer in found if answer.error}
-            write_json(json_file, {**comparison.as_dict(), "left_out": left_out})
-        if json_file != "-":
-            tell(comparison_text(comparison))
+        left_out = {answer.point: str(answer.error) for answer in found if answer.error}
+        document = {**comparison.as_dict(), "left_out": left_out}
+        give(json_file, document, comparison_text(comparison))
     leave_by_answers(found, f"horizon-logger report {as_argument(job)}")

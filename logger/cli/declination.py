@@ -7,22 +7,17 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import json_option, leave_by_checks, site_options, tell, write_json
+from logger.cli.options import DAY, FILE, give, json_option, leave_by_checks, site_options
 
 
 @click.command()
 @site_options(required=True)
-@click.option(
-    "--date",
-    "day",
-    type=click.DateTime(["%Y-%m-%d"]),
-    help="Day, YYYY-MM-DD.  [default: today]",
-)
+@click.option("--date", "day", type=DAY, help="Day, YYYY-MM-DD.  [default: today]")
 @click.option(
     "--model",
     "model_file",
     metavar="FILE",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Coefficient file of a newer World Magnetic Model.  [default: the one built in]",
 )
 @json_option
@@ -56,26 +51,16 @@ def command(
             f"{field.model}'s own",
             hint="a date of this decade",
         )
-    if json_file:
-        write_json(
-            json_file,
-            {
-                "declination_deg": field.declination_deg,
-                "inclination_deg": field.inclination_deg,
-                "field_ut": field.field_ut,
-                "standard_error_deg": field.standard_error_deg,
-                "model": field.model,
-                "date": date.isoformat(),
-            },
-        )
-    if json_file != "-":
-        side = "east" if field.declination_deg >= 0 else "west"
-        tell(
-            f"declination {abs(field.declination_deg):.2f}° {side} "
-            f"(± {NORMAL_95 * field.standard_error_deg:.2f}°, 95 %)\n"
-            f"dip {field.inclination_deg:.2f}°, strength {field.field_ut:.2f} µT\n"
-            f"{field.model}, {date.isoformat()}"
-        )
+    figures = ("declination_deg", "inclination_deg", "field_ut", "standard_error_deg", "model")
+    side = "east" if field.declination_deg >= 0 else "west"
+    give(
+        json_file,
+        {name: getattr(field, name) for name in figures} | {"date": date.isoformat()},
+        f"declination {abs(field.declination_deg):.2f}° {side} "
+        f"(± {NORMAL_95 * field.standard_error_deg:.2f}°, 95 %)\n"
+        f"dip {field.inclination_deg:.2f}°, strength {field.field_ut:.2f} µT\n"
+        f"{field.model}, {date.isoformat()}",
+    )
     unreliable = field.compass_unreliable
     why = unreliable or "the horizontal field is strong enough"
     strength = Check("compass usable here", not unreliable, field.horizontal_ut, 6.0, "µT", why)

@@ -6,14 +6,21 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import json_option, leave_by_answers, say, write_json
-from logger.cli.options import tell as printed
+from logger.cli.options import (
+    FOLDER,
+    check_line,
+    give,
+    json_option,
+    leave_by_answers,
+    say,
+    tell,
+)
 
 
 @click.command()
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=FOLDER,
     default=Path("demo"),
     show_default=True,
     help="Folder for the job, the pictures and the tables; where it is taken, the next one free.",
@@ -46,33 +53,35 @@ def command(output: Path, json_file: str | None) -> None:
     if folder != output:
         say(f"{output} is left as it is: this demo goes into {folder}")
     job = read_job(folder / shipped_survey().name)
-    tell = printed if json_file != "-" else lambda _: None
+
+    def told(text: str) -> None:
+        if json_file != "-":
+            tell(text)
+
     for calibration in calibrated_again(job):
         for check in calibration.checks:
-            word = "passed" if check.passed else "FAILED"
-            tell(f"{calibration.about.purpose} calibrated: {word}  {check.check}")
+            told(f"{calibration.about.purpose}: {check_line(check)}")
     found = []
     recipe = recipe_of(job)
     for answer in answers(job, recipe, finish=partial(with_beside, job, "en")):
         found.append(answer)
         if answer.result is not None:
             write_point(folder, answer.result)
-            tell(f"\n{point_story(answer.result)}")
+            told(f"\n{point_story(answer.result)}")
     today = dt.datetime.now().astimezone().date()
     report = report_of(job, recipe, found, today, "horizon-logger demo")
     write_atomically(folder / "report.pdf", write_document(report).pdf)
     write_tables(report, folder / "report-tables")
-    if json_file:
-        write_json(json_file, {"points": [answer.document for answer in found]})
-    tell(f"\n{comparison_text(compare(recipe, [a.document for a in found if a.document]))}")
-    tell(f"\n{assumptions_once(report.points)}")
-    tell(f"\nwrote {folder / 'report.pdf'}, the document for the client, and the files beside it")
-    tell(f"\nA roof from two points swept: horizon-logger array {as_argument(folder / ROOF)}\n")
+    give(json_file, {"points": [answer.document for answer in found]})
+    told(f"\n{comparison_text(compare(recipe, [a.document for a in found if a.document]))}")
+    told(f"\n{assumptions_once(report.points)}")
+    told(f"\nwrote {folder / 'report.pdf'}, the document for the client, and the files beside it")
+    told(f"\nA roof from two points swept: horizon-logger array {as_argument(folder / ROOF)}\n")
     roof = read_job(folder / ROOF)
     its_recipe = recipe_of(roof)
     swept = [answer.result for answer in answers(roof, its_recipe) if answer.result is not None]
     array = array_result(roof, its_recipe, swept)
     write_atomically(folder / "roof.png", array_picture(array))
-    tell(array_text(array))
+    told(array_text(array))
     say("These recordings were made by the virtual board; no such place exists.")
     leave_by_answers(found, f"horizon-logger compare {as_argument(job.folder)}")

@@ -2,41 +2,45 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import PLACE, RECTANGLE, say, tell
+from logger.cli.options import FILE, PLACE, RECTANGLE, Number, say, tell, together
 from logger.errors import UsageError, as_argument
 from logger.horizon import OBSTRUCTION_KINDS
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from logger.job import Job
 
-F = TypeVar("F", bound=Callable[..., Any])
+AZIMUTH = Number(0.0, 360.0)
+ELEVATION = Number(-90.0, 90.0)
+ABOVE_0 = Number(min=0.0, min_open=True)
 
-AZIMUTH = click.FloatRange(0.0, 360.0)
-ELEVATION = click.FloatRange(-90.0, 90.0)
-ABOVE_0 = click.FloatRange(min=0.0, min_open=True)
-
-JOB = click.argument("folder", metavar="JOB", type=click.Path(path_type=Path))
+JOB = click.argument("folder", metavar="JOB", type=FILE)
 POINT = click.argument("point")
-WHY = click.option("--why", required=True, help="One sentence; it stands in the report.")
-WHO = click.option("--who", default="", help="Who decided it.  [default: the job's surveyor]")
+NAME = click.argument("name")
+REASONED = together(
+    click.option("--why", required=True, help="One sentence; it stands in the report."),
+    click.option("--who", default="", help="Who decided it.  [default: the job's surveyor]"),
+)
 RECORDING = click.option("--recording", metavar="FILE", help="File name of the sweep.")
 KIND = click.Choice(OBSTRUCTION_KINDS)
 DISTANCE = click.option("--distance", "distance_m", type=ABOVE_0, help="From the point, metres.")
 
 
-def _sector(required: bool) -> Callable[[F], F]:
+def _sector(required: bool) -> Callable[[Any], Any]:
     """--from-azimuth and --to-azimuth, as the pictures show them."""
-    to = click.option("--to-azimuth", "to_azimuth_deg", type=AZIMUTH, required=required,
-                      help="Its other end, clockwise, degrees.")  # fmt: skip
-    begin = click.option("--from-azimuth", "from_azimuth_deg", type=AZIMUTH, required=required,
-                         help="One end, as the pictures show it, degrees.")  # fmt: skip
-    return lambda function: begin(to(function))
+    return together(
+        click.option("--from-azimuth", "from_azimuth_deg", type=AZIMUTH, required=required,
+                     help="One end, as the pictures show it, degrees."),
+        click.option("--to-azimuth", "to_azimuth_deg", type=AZIMUTH, required=required,
+                     help="Its other end, clockwise, degrees."),
+    )  # fmt: skip
 
 
 @click.group(subcommand_metavar="CHANGE JOB [POINT] [OPTIONS]")
@@ -48,200 +52,201 @@ def command() -> None:
     """
 
 
-@command.command("set-sector")
-@JOB
-@POINT
-@_sector(required=True)
-@click.option("--elevation", type=ELEVATION, required=True, help="At --from-azimuth, degrees.")
-@click.option("--to-elevation", type=ELEVATION, help="At --to-azimuth.  [default: --elevation]")
-@click.option("--error", "standard_error_deg", type=click.FloatRange(0.0, 90.0), default=1.0,
-              show_default=True, help="How sure that is, 1 sigma, degrees.")  # fmt: skip
-@WHY
-@WHO
-def set_sector(elevation: float, to_elevation: float | None, **given: Any) -> None:
+def change(name: str, *options: Callable[[Any], Any]) -> Callable[[Callable[..., str]], Any]:
+    """A command that changes the job: its function takes the job and gives what is to be told.
+
+    A point is called as the job spells it, a reason is one, and the surveyor gives it unless told.
+    """
+
+    def decorate(function: Callable[..., str]) -> Any:
+        @functools.wraps(function)
+        def run(folder: Path, **given: Any) -> None:
+            from logger.job import existing_point, read_job
+
+            survey = read_job(folder)
+            if "point" in given:
+                given["point"] = existing_point(survey, given["point"])
+            if "why" in given:
+                given["who"] = given["who"].strip() or survey.people.get("surveyor", "").strip()
+                given["why"] = given["why"].strip()
+                if not (given["who"] and given["why"]):
+                    hint = "give --who and --why"
+                    raise UsageError("an edit needs a name and a reason", hint=hint)
+            tell(function(survey, **given))
+            _say_next(folder, given.get("plane"))
+
+        return command.command(name)(together(JOB, *options)(run))
+
+    return decorate
+
+
+@change(
+    "set-sector",
+    POINT,
+    _sector(required=True),
+    click.option("--elevation", type=ELEVATION, required=True, help="At --from-azimuth, degrees."),
+    click.option("--to-elevation", type=ELEVATION, help="At --to-azimuth.  [default: --elevation]"),
+    click.option("--error", "standard_error_deg", type=Number(0.0, 90.0), default=1.0,
+                 show_default=True, help="How sure that is, 1 sigma, degrees."),
+    REASONED,
+)  # fmt: skip
+def set_sector(survey: Job, elevation: float, to_elevation: float | None, **given: Any) -> str:
     """Set the horizon of a sector, straight from one end to the other."""
     to_elevation = elevation if to_elevation is None else to_elevation
-    _enter("set-sector", from_elevation_deg=elevation, to_elevation_deg=to_elevation, **given)
+    given |= {"from_elevation_deg": elevation, "to_elevation_deg": to_elevation}
+    return _entered(survey, "set-sector", **given)
 
 
-@command.command("exclude-span")
-@JOB
-@POINT
-@RECORDING
-@_sector(required=False)
-@click.option("--from-second", "from_s", type=click.FloatRange(min=0.0),
-              help="Seconds from the start of the recording.")  # fmt: skip
-@click.option("--to-second", "to_s", type=ABOVE_0, help="Seconds from its start.")
-@WHY
-@WHO
-def exclude_span(**given: Any) -> None:
+@change(
+    "exclude-span",
+    POINT,
+    RECORDING,
+    _sector(required=False),
+    click.option("--from-second", "from_s", type=Number(min=0.0),
+                 help="Seconds from the start of the recording."),
+    click.option("--to-second", "to_s", type=ABOVE_0, help="Seconds from its start."),
+    REASONED,
+)  # fmt: skip
+def exclude_span(survey: Job, **given: Any) -> str:
     """Exclude a span of azimuth, or of seconds, from one recording.
 
     Without --recording a span of azimuth is excluded from every recording of the point.
     """
-    _enter("exclude-span", **given)
+    return _entered(survey, "exclude-span", **given)
 
 
-@command.command("exclude-sweep")
-@JOB
-@POINT
-@RECORDING
-@WHY
-@WHO
-def exclude_sweep(**given: Any) -> None:
+@change("exclude-sweep", POINT, RECORDING, REASONED)
+def exclude_sweep(survey: Job, **given: Any) -> str:
     """Exclude a whole recording; a point left without any is no point any more."""
-    _enter("exclude-sweep", **given)
+    return _entered(survey, "exclude-sweep", **given)
 
 
-@command.command("remove-point")
-@JOB
-@POINT
-@WHY
-@WHO
-def remove(folder: Path, point: str, why: str, who: str) -> None:
+def _entered(survey: Job, kind: str, point: str, **what: Any) -> str:
+    from logger.job import enter_edit
+
+    return f"{point}: {enter_edit(survey, kind, point, **what)}"
+
+
+@change("remove-point", POINT, REASONED)
+def remove(survey: Job, point: str, **reason: str) -> str:
     """Exclude all recordings of a point, which is then no point until it is swept again."""
-    from logger.job import existing_point, read_job, remove_point
+    from logger.job import remove_point
 
-    survey = read_job(folder)
-    point = existing_point(survey, point)
-    tell(f"{point}: {remove_point(survey, point, *_reasoned(survey, who, why))}")
-    _say_next(folder)
+    return f"{point}: {remove_point(survey, point, **reason)}"
 
 
-@command.command("rename-point")
-@JOB
-@POINT
-@click.argument("name")
-@WHY
-@WHO
-def rename(folder: Path, point: str, name: str, why: str, who: str) -> None:
+@change("rename-point", POINT, NAME, REASONED)
+def rename(survey: Job, point: str, name: str, **reason: str) -> str:
     """Call a point NAME from now on, in job.toml and in the names of its folders."""
-    from logger.job import existing_point, read_job, rename_point
+    from logger.job import rename_point
 
-    survey = read_job(folder)
-    point = existing_point(survey, point)
-    edit = rename_point(survey, point, name, *_reasoned(survey, who, why))
-    tell(f"{edit.point}: {edit}")
-    _say_next(folder)
+    edit = rename_point(survey, point, name, **reason)
+    return f"{edit.point}: {edit}"
 
 
-@command.command("name-sector")
-@JOB
-@POINT
-@click.option("--name", required=True, help="Name of what stands there.")
-@click.option("--kind", type=KIND, default="other", show_default=True)
-@_sector(required=True)
-@DISTANCE
-def name_sector(folder: Path, point: str, **what: Any) -> None:
+@change(
+    "name-sector",
+    POINT,
+    click.option("--name", required=True, help="Name of what stands there."),
+    click.option("--kind", type=KIND, default="other", show_default=True),
+    _sector(required=True),
+    DISTANCE,
+)
+def name_sector(survey: Job, point: str, **what: Any) -> str:
     """Name what stands in a sector, such as what was pressed without a name."""
-    from logger.job import existing_point, name_sector, read_job
+    from logger.job import name_sector
 
-    tell(str(name_sector(folder, existing_point(read_job(folder), point), **what)))
-    _say_next(folder)
+    return str(name_sector(survey.folder, point, **what))
 
 
-@command.command("set-obstruction")
-@JOB
-@click.argument("name")
-@click.option("--kind", type=KIND)
-@DISTANCE
-@click.option("--removable/--fixed", default=None, help="Whether it could be cut or moved.")
-def set_obstruction(folder: Path, name: str, **what: Any) -> None:
+@change(
+    "set-obstruction",
+    NAME,
+    click.option("--kind", type=KIND),
+    DISTANCE,
+    click.option("--removable/--fixed", default=None, help="Whether it could be cut or moved."),
+)
+def set_obstruction(survey: Job, name: str, **what: Any) -> str:
     """Tell more of an obstruction that a sweep or the job has named NAME."""
-    from logger.job import obstruction_names, plain_name, read_job, set_named
-    from logger.structured import nearest
+    from logger.job import obstruction_names, plain_name, set_named
+    from logger.structured import one_of
 
     known = {key: value for key, value in what.items() if value is not None}
     if not known:
         raise UsageError("nothing is told of it", hint="--kind, --distance, --removable or --fixed")
-    name, names = plain_name(name), obstruction_names(read_job(folder))
-    if name not in names:
-        hint = nearest(name, names) or "name it first: horizon-logger edit name-sector"
-        raise UsageError(f"no sweep or entry names an obstruction {name!r}", hint=hint)
-    for one in set_named(folder, "obstructions", {"name": name, **known}).obstructions:
-        if one.name == name:
-            tell(str(one))
-    _say_next(folder)
+    name = one_of(plain_name(name), obstruction_names(survey), "no sweep or entry names an "
+                   "obstruction", "name it first: horizon-logger edit name-sector")  # fmt: skip
+    found = set_named(survey.folder, "obstructions", {"name": name, **known}).obstructions
+    return "\n".join(str(one) for one in found if one.name == name)
 
 
-@command.command("set-position")
-@JOB
-@POINT
-@click.option("--at", "at_m", metavar="EAST,NORTH,UP", type=PLACE, required=True,
-              help="Metres from the job's origin, such as 3.2,-0.5,0.")  # fmt: skip
-@click.option("--at-error", "position_error_m", type=ABOVE_0, default=0.3, show_default=True,
-              help="How sure that is, 1 sigma, metres: tape 0.05, paces 0.3.")  # fmt: skip
+@change(
+    "set-position",
+    POINT,
+    click.option("--at", "at_m", type=PLACE, required=True,
+                 help="Metres from the job's origin, such as 3.2,-0.5,0."),
+    click.option("--at-error", "position_error_m", type=ABOVE_0, default=0.3, show_default=True,
+                 help="How sure that is, 1 sigma, metres: tape 0.05, paces 0.3."),
+)  # fmt: skip
 def set_position(
-    folder: Path, point: str, at_m: tuple[float, float, float], position_error_m: float
-) -> None:
+    survey: Job, point: str, at_m: tuple[float, float, float], position_error_m: float
+) -> str:
     """Say where a point is."""
-    from logger.job import existing_point, read_job, set_named
+    from logger.job import set_named
 
-    survey, (east, north, up) = read_job(folder), at_m
-    known = survey.point(existing_point(survey, point))
+    known, (east, north, up) = survey.point(point), at_m
     values = {"east_m": east, "north_m": north, "up_m": up, "position_error_m": position_error_m}
-    set_named(folder, "points", {"name": known.name, **values})
-    tell(f"{known.name}: at {east:g},{north:g},{up:g} m ± {position_error_m:g}")
+    set_named(survey.folder, "points", {"name": known.name, **values})
     if known.east_m is not None:
         say(f"it was at {known.east_m:g},{known.north_m:g},{known.up_m or 0.0:g}")
-    _say_next(folder)
+    return f"{known.name}: at {east:g},{north:g},{up:g} m ± {position_error_m:g}"
 
 
-@command.command("set-outline")
-@JOB
-@click.argument("plane")
-@click.option("--corner", "corners", metavar="EAST,NORTH,UP", type=PLACE, multiple=True,
-              required=True,
-              help="Metres from the job's origin; one for each corner, in order.")  # fmt: skip
-@click.option("--size", metavar="WIDTH,HEIGHT", type=RECTANGLE,
-              help="Metres across and up the slope from the one corner given, the lower left as "
-              "you look up the slope.")  # fmt: skip
+@change(
+    "set-outline",
+    click.argument("plane"),
+    click.option("--corner", "corners", type=PLACE, multiple=True, required=True,
+                 help="Metres from the job's origin; one for each corner, in order."),
+    click.option("--size", type=RECTANGLE,
+                 help="Metres across and up the slope from the one corner given, the lower left as "
+                 "you look up the slope."),
+)  # fmt: skip
 def set_outline(
-    folder: Path,
+    survey: Job,
     plane: str,
-    corners: tuple[tuple[float, float, float], ...],
+    corners: tuple[tuple[float, ...], ...],
     size: tuple[float, float] | None,
-) -> None:
+) -> str:
     """Say what outline PLANE has: its corners, or one corner and a size."""
-    from logger.job import plain_name, read_job, set_named
+    from logger.job import plain_name, set_named
     from logger.parallax import outline_of, rectangle
-    from logger.structured import nearest
+    from logger.structured import one_of
 
-    survey, name = read_job(folder), plain_name(plane)
-    known = next((one for one in survey.planes if one.name == name), None)
-    if known is None:
-        names = [one.name for one in survey.planes]
-        hint = nearest(name, names) or "measure it first: horizon-logger plane JOB NAME"
-        raise UsageError(f"the job has no plane {name!r}", hint=hint)
-    outline: tuple[tuple[float, ...], ...] = corners
+    planes = {one.name: one for one in survey.planes}
+    name = one_of(plain_name(plane), planes, "the job has no plane",
+                   "measure it first: horizon-logger plane JOB NAME")  # fmt: skip
     if size is not None:
-        if len(outline) != 1:
+        if len(corners) != 1:
             raise UsageError("--size goes with one corner", hint="the lower left one")
-        width, height = size
-        if not (width > 0 and height > 0):
-            raise UsageError(f"--size {width:g},{height:g} is not above 0", hint="--size 8,5")
-        outline = rectangle(outline[0], width, height, known)
-    area = outline_of(known, outline).area_m2
+        if not min(size) > 0:
+            raise UsageError(f"--size {size[0]:g},{size[1]:g} is not above 0", hint="--size 8,5")
+        corners = rectangle(corners[0], *size, planes[name])
+    area = outline_of(planes[name], corners).area_m2
     # As arrays of arrays: TOML has no tuples.
-    set_named(folder, "planes", {"name": name, "outline": [list(corner) for corner in outline]})
-    tell(f"{name}: {len(outline)} corners, {area:.1f} m²")
-    say(f"next: horizon-logger array {as_argument(folder)} --plane {as_argument(name)}")
+    outline = [list(corner) for corner in corners]
+    set_named(survey.folder, "planes", {"name": name, "outline": outline})
+    return f"{name}: {len(corners)} corners, {area:.1f} m²"
 
 
-@command.command("set-planes")
-@JOB
-@POINT
-@click.argument("planes", metavar="[PLANE]...", nargs=-1)
-def set_planes(folder: Path, point: str, planes: tuple[str, ...]) -> None:
+@change("set-planes", POINT, click.argument("planes", metavar="[PLANE]...", nargs=-1))
+def set_planes(survey: Job, point: str, planes: tuple[str, ...]) -> str:
     """Say which planes a point stands for; none named means every plane of the job."""
-    from logger.job import existing_point, plain_name, read_job, set_named
+    from logger.job import plain_name, set_named
 
-    survey = read_job(folder)
-    name, wanted = existing_point(survey, point), [plain_name(plane) for plane in planes]
-    set_named(folder, "points", {"name": name, "planes": wanted or None})
-    was = ", ".join(survey.point(name).planes) or "every plane"
-    tell(f"{name}: {', '.join(wanted) or 'every plane'}, was {was}")
-    _say_next(folder)
+    wanted = [plain_name(plane) for plane in planes]
+    set_named(survey.folder, "points", {"name": point, "planes": wanted or None})
+    was = ", ".join(survey.point(point).planes) or "every plane"
+    return f"{point}: {', '.join(wanted) or 'every plane'}, was {was}"
 
 
 @command.command("list")
@@ -251,12 +256,8 @@ def list_changes(folder: Path) -> None:
     from logger.job import read_job
 
     survey = read_job(folder)
-    for edit in survey.edits:
-        tell(f"{edit.point}: {edit}")
-    for obstruction in survey.obstructions:
-        tell(str(obstruction))
-    if not (survey.edits or survey.obstructions):
-        tell("no changes")
+    told = [f"{edit.point}: {edit}" for edit in survey.edits]
+    tell("\n".join([*told, *map(str, survey.obstructions)]) or "no changes")
 
 
 @command.command("undo")
@@ -272,22 +273,7 @@ def undo_last(folder: Path) -> None:
     _say_next(folder)
 
 
-def _reasoned(survey: Job, who: str, why: str) -> tuple[str, str]:
-    who = who.strip() or survey.people.get("surveyor", "").strip()
-    if not who or not why.strip():
-        raise UsageError("an edit needs a name and a reason", hint="give --who and --why")
-    return who, why.strip()
-
-
-def _enter(kind: str, folder: Path, point: str, why: str, who: str, **what: Any) -> None:
-    from logger.job import enter_edit, existing_point, read_job
-
-    survey = read_job(folder)
-    point = existing_point(survey, point)
-    edit = enter_edit(survey, kind, point, *_reasoned(survey, who, why), **what)
-    tell(f"{point}: {edit}")
-    _say_next(folder)
-
-
-def _say_next(folder: Path) -> None:
-    say(f"next: horizon-logger compare {as_argument(folder)}")
+def _say_next(folder: Path, plane: str | None = None) -> None:
+    job = as_argument(folder)
+    step = f"array {job} --plane {as_argument(plane)}" if plane else f"compare {job}"
+    say(f"next: horizon-logger {step}")

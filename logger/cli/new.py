@@ -9,16 +9,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import say, site_options, tell
+from logger.cli.options import JOB, Numbers, say, site_options, tell
 from logger.errors import as_argument
 
 if TYPE_CHECKING:
-    from logger.access import Plane
     from logger.job import Job
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@JOB
 @site_options(required=True)
 @click.option("--name", default="", help="Of the site.  [default: the folder's name]")
 @click.option("--timezone", default="", help="IANA name, such as Europe/Lisbon, for clock times.")
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
     "--plane",
     "planes",
     multiple=True,
-    metavar="NAME=TILT,AZIMUTH",
+    type=Numbers("NAME=TILT,AZIMUTH", "roof=35,170"),
     help="A plane of the array; may be given any number of times.",
 )
 @click.option("--surveyor", default="", help="Who surveys, for the report.")
@@ -38,11 +37,12 @@ def command(
     altitude_m: float,
     name: str,
     timezone: str,
-    planes: tuple[str, ...],
+    planes: tuple[tuple[str, tuple[float, float]], ...],
     surveyor: str,
     client: str,
 ) -> None:
     """Make a folder JOB for the survey of one site."""
+    from logger.access import Plane
     from logger.job import create_job
     from logger.places import doubt
     from logger.site import Site
@@ -54,7 +54,7 @@ def command(
         site,
         name=name,
         timezone=timezone,
-        planes=tuple(parsed_plane(text) for text in planes),
+        planes=tuple(Plane(plane, *angles) for plane, angles in planes),
         people=people,
     )
     tell(f"made {job / 'job.toml'}")
@@ -84,17 +84,3 @@ def _told(job: Job) -> Iterator[str]:
         tilt = f"tilt {plane.tilt_deg:g}°, facing {direction(plane.azimuth_deg)}"
         what = plane.name if job.planes else "no plane is given, so one stands in with"
         yield f"plane: {what}{',' if job.planes else ''} {tilt} ({plane.azimuth_deg:g}°)"
-
-
-def parsed_plane(text: str) -> Plane:
-    """A plane from NAME=TILT,AZIMUTH."""
-    from logger.access import Plane
-
-    name, _, numbers = text.partition("=")
-    tilt, _, azimuth = numbers.partition(",")
-    try:
-        return Plane(name.strip(), float(tilt), float(azimuth))
-    except ValueError as error:
-        raise click.BadParameter(
-            f"{text!r} is not NAME=TILT,AZIMUTH, such as roof=35,170", param_hint="--plane"
-        ) from error

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import re
 import shutil
 import sys
@@ -10,7 +11,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -21,8 +22,6 @@ from logger.places import angle_of
 
 if TYPE_CHECKING:
     from logger.survey.answers import Answer
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 EXIT_CHECK_FAILED = 4
 
@@ -45,49 +44,111 @@ class Angle(click.ParamType):  # type: ignore[type-arg]
             self.fail(f"{error}; {error.hint}" if error.hint else str(error), param, ctx)
 
 
-def site_options(required: bool) -> Callable[[F], F]:
-    """--latitude, --longitude and --altitude."""
+class Number(click.FloatRange):
+    """A finite number within limits."""
 
-    def decorate(function: F) -> F:
-        for option in (
-            click.option(
-                "--altitude",
-                "altitude_m",
-                type=float,
-                default=0.0 if required else None,
-                show_default=required,
-                help="Metres above mean sea level.",
-            ),
-            click.option(
-                "--longitude",
-                "longitude_deg",
-                type=Angle("EW"),
-                required=required,
-                help="Degrees, east positive; or 14.51E, 14°30'36\"E.",
-            ),
-            click.option(
-                "--latitude",
-                "latitude_deg",
-                type=Angle("NS"),
-                required=required,
-                help="Degrees, north positive; or 46.05N, 46°03'N.",
-            ),
-        ):
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """A float, or a usage error."""
+        found = super().convert(value, param, ctx)
+        return found if math.isfinite(found) else self.fail("not a finite number", param, ctx)
+
+
+class Numbers(click.ParamType):  # type: ignore[type-arg]
+    """Numbers with commas between, as their metavar has them: FROM,TO or NAME=TILT,AZIMUTH.
+
+    What stands in brackets may be left out, dots stand for more of the same; with an equals sign
+    the value is the name before it and the numbers behind.
+    """
+
+    name = "numbers"
+
+    def __init__(self, metavar: str, example: str) -> None:
+        self.metavar, self.example = metavar, example
+        least, most = (len(re.findall("[A-Z_]+", t)) for t in (metavar.split("[")[0], metavar))
+        most = 1000 if metavar.endswith("...") else most
+        self.named = "=" in metavar
+        self.counts = range(least - self.named, most - self.named + 1)
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str:
+        """In the help, where the option tells none itself."""
+        return self.metavar
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Split at the last equals sign, and at the commas."""
+        if isinstance(value, tuple):
+            return value
+        text, name = str(value), ""
+        if self.named:
+            name, equals, text = text.rpartition("=")
+            name, text = (name, text) if equals else (text, "")
+        try:
+            found = tuple(float(part) for part in text.split(",")) if text else ()
+        except ValueError:
+            found = (math.nan,)
+        fine = len(found) in self.counts and all(abs(x) <= 10_000 for x in found)
+        if not fine or (self.named and not name.strip()):
+            self.fail(f"{value!r} is not {self.metavar}, such as {self.example}", param, ctx)
+        return (name.strip(), found) if self.named else found
+
+
+PLACE = Numbers("EAST,NORTH,UP", "4.5,-2,0")
+RECTANGLE = Numbers("WIDTH,HEIGHT", "8,5")
+FILE = click.Path(path_type=Path)
+FILE_TO_WRITE = click.Path(path_type=Path, dir_okay=False)
+FOLDER = click.Path(path_type=Path, file_okay=False)
+JOB = click.argument("job", type=FILE)
+DAY = click.DateTime(["%Y-%m-%d"])
+
+
+def together(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """Several options as one decorator, in the order of the help."""
+
+    def decorate(function: Any) -> Any:
+        for option in reversed(options):
             function = option(function)
         return function
 
     return decorate
 
 
+def site_options(required: bool) -> Callable[[Any], Any]:
+    """--latitude, --longitude and --altitude."""
+    return together(
+        click.option(
+            "--latitude",
+            "latitude_deg",
+            type=Angle("NS"),
+            required=required,
+            help="Degrees, north positive; or 46.05N, 46°03'N.",
+        ),
+        click.option(
+            "--longitude",
+            "longitude_deg",
+            type=Angle("EW"),
+            required=required,
+            help="Degrees, east positive; or 14.51E, 14°30'36\"E.",
+        ),
+        click.option(
+            "--altitude",
+            "altitude_m",
+            type=float,
+            default=0.0 if required else None,
+            show_default=required,
+            help="Metres above mean sea level.",
+        ),
+    )
+
+
+# Settings with an option of their own; the others are changed by ``--set`` alone.
 NAMED_SETTINGS = {
     "year": "--year",
     "solar_window": "--solar-window",
     "reflectance": "--reflectance",
     "declination_deg": "--declination",
 }
-"""Settings with an option of their own; the others are changed by ``--set`` alone."""
 
 
+# Settings of the way from a recording to its horizon.
 OF_SWEEPS = (
     "tracing_bias_deg",
     "tracing_bias_from",
@@ -98,7 +159,6 @@ OF_SWEEPS = (
     "disturbance_share",
     "disturbance_dip_deg",
 )
-"""Settings of the way from a recording to its horizon."""
 
 
 def recipe_options(*, of_a_file: bool = False) -> Callable[[Callable[..., Any]], Any]:
@@ -138,9 +198,7 @@ def recipe_options(*, of_a_file: bool = False) -> Callable[[Callable[..., Any]],
             overrides = Overrides(changes, planes, weather_file)
             return function(*arguments, overrides=overrides, **more)
 
-        for option in reversed(_recipe_options(named, required=of_a_file)):
-            command = option(command)
-        return command
+        return together(*_recipe_options(named, required=of_a_file))(command)
 
     return decorate
 
@@ -160,7 +218,7 @@ def _recipe_options(named: Mapping[str, str], required: bool) -> list[Callable[[
         click.option(
             "--weather",
             "weather_file",
-            type=click.Path(path_type=Path),
+            type=FILE,
             help="Typical year to use in place of the job's weather.",
         ),
         *(
@@ -188,45 +246,14 @@ set_option = click.option(
 
 
 def changes_of(settings: Iterable[str]) -> dict[str, str]:
-    """What ``--set`` was given, by name."""
+    """What was given as NAME=VALUE, by name."""
     changes: dict[str, str] = {}
     for text in settings:
         name, equals, value = text.partition("=")
         if not equals:
-            raise click.BadParameter(f"{text!r} is not NAME=VALUE", param_hint="--set")
+            raise click.BadParameter(f"{text!r} is not NAME=VALUE")
         _put(changes, name.strip(), value.strip())
     return changes
-
-
-class Metres(click.ParamType):  # type: ignore[type-arg]
-    """Lengths with commas between, such as EAST,NORTH,UP; the last ones may be left out."""
-
-    name = "metres"
-
-    def __init__(self, example: str, names: str, least: int | None = None) -> None:
-        self.example, self.names = example, names
-        self.most = len(names.split(","))
-        self.least = self.most if least is None else least
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[float, ...]:
-        """Split at the commas."""
-        if isinstance(value, tuple):
-            return value
-        try:
-            found = tuple(float(part) for part in str(value).split(","))
-        except ValueError:
-            found = ()
-        if not self.least <= len(found) <= self.most or not all(abs(x) <= 10_000 for x in found):
-            self.fail(
-                f"{value!r} is not {self.names} in metres, such as {self.example}", param, ctx
-            )
-        return found
-
-
-PLACE = Metres("4.5,-2,0", "EAST,NORTH,UP")
-RECTANGLE = Metres("8,5", "WIDTH,HEIGHT")
 
 
 def _put(changes: dict[str, str], name: str, value: str) -> None:
@@ -234,8 +261,8 @@ def _put(changes: dict[str, str], name: str, value: str) -> None:
         raise click.UsageError(f"{name} is given twice, as {changes[name]} and as {value}")
 
 
+# Parameters of commands that name a file to write.
 OUTPUTS = ("json_file", "samples_file", "truth", "output", "csv_file", "picture")
-"""Parameters of commands that name a file to write."""
 
 overwrite_option = click.option(
     "--overwrite",
@@ -246,15 +273,15 @@ overwrite_option = click.option(
 )
 
 
-def json_option(function: F) -> F:
-    """--json, and what it may be written over."""
-    file = click.option(
+json_option = together(
+    click.option(
         "--json",
         "json_file",
         metavar="FILE",
         help="Write the result as JSON; - for standard output, and nothing else goes there.",
-    )
-    return file(overwrite_option(function))
+    ),
+    overwrite_option,
+)
 
 
 def put_out(path: Path, content: str | bytes) -> None:
@@ -281,8 +308,7 @@ def tell(text: str) -> None:
     click.echo(for_terminal(visible(text), sys.stdout))
 
 
-_RULE = re.compile(r"^-[- ]+$", re.M)
-"""Under a table's headings."""
+_RULE = re.compile(r"^-[- ]+$", re.M)  # Under a table's headings
 
 
 def for_terminal(text: str, stream: Any) -> str:
@@ -307,17 +333,24 @@ def _wrapped(line: str, width: int) -> str:
     )
 
 
-def write_json(json_file: str, value: Any) -> None:
-    """Write a result where --json says."""
+def give(json_file: str | None, document: Any, *told: str) -> None:
+    """A result: as JSON where --json says, and in words unless standard output holds the JSON."""
     from logger.files import json_text
 
-    text = json_text(value)
     if json_file == "-":
         # Always UTF-8, whatever the terminal speaks: JSON has no other encoding.
-        sys.stdout.buffer.write(text.encode("utf-8"))
+        sys.stdout.buffer.write(json_text(document).encode("utf-8"))
         sys.stdout.flush()
-    else:
-        put_out(Path(json_file), text)
+        return
+    if json_file:
+        put_out(Path(json_file), json_text(document))
+    for text in told:
+        tell(text)
+
+
+def check_line(check: Check) -> str:
+    """Whether a check passed, and why."""
+    return f"{'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}"
 
 
 def leave_by_checks(checks: Iterable[Check], next_step: str = "") -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from logger.cli.options import json_option, say, tell, write_json
+from logger.cli.options import Number, give, json_option, say
 from logger.errors import DeviceError
 
 
@@ -17,7 +17,7 @@ from logger.errors import DeviceError
     default=2.0,
     show_default=True,
     help="How long to listen at one speed: 115200, 38400, 4800 bit/s until a board is heard.",
-    type=click.FloatRange(0.1, 60),
+    type=Number(0.1, 60),
 )
 @json_option
 def command(
@@ -31,25 +31,21 @@ def command(
 
     known = serial_ports()
     found = listen_to_all(list(urls) or sorted(known), seconds, ask, baud)
-    if json_file:
-        told = [
-            {
-                "port": port.url,
-                "description": known.get(port.url, ""),
-                "baud": port.baud,
-                "opened": port.opened,
-                "answers": port.answers,
-                "heard": port.words,
-                "board": port.board,
-            }
-            for port in found
-        ]
-        write_json(json_file, {"ports": told})
-    if json_file != "-":
-        if not found:
-            tell("no serial port on this machine; is the board plugged in?")
-        for port in found:
-            tell(f"{port.url}: {port.words}")
+    told = [
+        {
+            "port": port.url,
+            "description": known.get(port.url, ""),
+            "baud": port.baud,
+            "opened": port.opened,
+            "answers": port.answers,
+            "heard": port.words,
+            "board": port.board,
+        }
+        for port in found
+    ]
+    lines = [f"{port.url}: {port.words}" for port in found]
+    nothing = "no serial port on this machine; is the board plugged in?"
+    give(json_file, {"ports": told}, *(lines or [nothing]))
     boards = [port for port in found if port.answers]
     speed = f" --baud {boards[0].baud}" if boards and boards[0].baud not in (None, 115200) else ""
     step = f"sweep JOB POINT --port {boards[0].url}{speed}" if boards else "ports --ask"

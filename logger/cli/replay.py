@@ -11,6 +11,10 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from logger.cli.options import (
+    DAY,
+    FILE,
+    FOLDER,
+    give,
     json_option,
     leave_by_answers,
     put_out,
@@ -18,7 +22,6 @@ from logger.cli.options import (
     say,
     site_options,
     tell,
-    write_json,
 )
 
 if TYPE_CHECKING:
@@ -37,14 +40,12 @@ FOR_ONE_POINT = {"samples_file": "--samples", "pictures_folder": "--pictures"}
 
 
 @click.command()
-@click.argument(
-    "what", metavar="(RECORDING | JOB)", type=click.Path(path_type=Path), required=False
-)
+@click.argument("what", metavar="(RECORDING | JOB)", type=FILE, required=False)
 @click.argument("point", required=False)
 @click.option(
     "--job",
     metavar="JOB",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Job whose site, planes and calibrations serve.  [default: the one RECORDING is in]",
 )
 @site_options(required=False)
@@ -52,7 +53,7 @@ FOR_ONE_POINT = {"samples_file": "--samples", "pictures_folder": "--pictures"}
 @click.option(
     "--date",
     "day",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=DAY,
     help="Of the sweep, where the recording does not tell.",
 )
 @click.option(
@@ -61,13 +62,13 @@ FOR_ONE_POINT = {"samples_file": "--samples", "pictures_folder": "--pictures"}
 @click.option(
     "--samples",
     "samples_file",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Write every sample as a row of CSV.",
 )
 @click.option(
     "--pictures",
     "pictures_folder",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=FOLDER,
     help="Write charts and tables into this folder.",
 )
 @click.option(
@@ -79,7 +80,7 @@ FOR_ONE_POINT = {"samples_file": "--samples", "pictures_folder": "--pictures"}
     "--batch",
     "batch_folder",
     metavar="FOLDER",
-    type=click.Path(path_type=Path),
+    type=FILE,
     help="Instead of RECORDING or JOB: every point of every job in this folder.",
 )
 @click.option(
@@ -195,12 +196,12 @@ def _tell(
     if pictures_folder:
         for path in write_point(pictures_folder, result):
             say(f"wrote {path}")
-    if json_file:
-        write_json(json_file, with_changes(answer.document, answer.before))
-    if json_file != "-":
-        tell(answer_text(result))
-        if answer.before is not None:
-            tell("\n" + changes_text(changes_between(answer.before, answer.document)))
+    document, told = answer.document, [answer_text(result)]
+    if answer.before is not None:
+        changes = changes_between(answer.before, answer.document)
+        document = with_changes(document, answer.before)
+        told.append("\n" + changes_text(changes))
+    give(json_file, document, *told)
 
 
 def _batch(
@@ -226,8 +227,7 @@ def _batch(
             if json_file != "-":
                 tell(job_line(job))
             say(f"{len(done)} of {len(folders)} jobs")
-    if json_file:
-        write_json(json_file, batch_document(done))
+    give(json_file, batch_document(done))
     say(batch_line(done))
     say("next: horizon-logger compare JOB, for a job that moved")
     click.get_current_context().exit(worst(job.code for job in done))

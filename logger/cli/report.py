@@ -14,13 +14,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.options import (
+    DAY,
+    FILE_TO_WRITE,
+    FOLDER,
+    JOB,
+    give,
     json_option,
     leave_by_answers,
     put_out,
     recipe_options,
     say,
     tell,
-    write_json,
 )
 from logger.errors import UsageError
 
@@ -33,11 +37,11 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job_folder", metavar="JOB", type=click.Path(path_type=Path, file_okay=False))
+@JOB
 @click.option(
     "--output",
     metavar="FILE.pdf",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=FILE_TO_WRITE,
     help="The document.  [default: JOB/report/report.pdf]",
 )
 @click.option("--tables", is_flag=True, help="Write a folder of tables and pictures beside it.")
@@ -51,13 +55,13 @@ if TYPE_CHECKING:
 @click.option(
     "--report-date",
     "day",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=DAY,
     help="Date on the document.  [default: today]",
 )
 @click.option(
     "--earlier",
     metavar="JOB",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=FOLDER,
     help="An earlier job with the same points: the report says what changed since.",
 )
 @click.option(
@@ -68,7 +72,7 @@ if TYPE_CHECKING:
 @recipe_options()
 @json_option
 def command(
-    job_folder: Path,
+    job: Path,
     output: Path | None,
     tables: bool,
     language: str,
@@ -98,30 +102,26 @@ def command(
             str(output),
             hint=f"--output {output.with_suffix('.pdf')}",
         )
-    job = read_job(job_folder)
+    survey = read_job(job)
     if blank:
-        _write_blank(job, output, words)
+        _write_blank(survey, output, words)
         return
-    report, found = _worked_out(job, overrides, language, day, earlier)
+    report, found = _worked_out(survey, overrides, language, day, earlier)
     document = write_document(report, "letter" if letter else "a4", language)
     if document.remark:
         say(document.remark)
-    path = _written(job_folder, output, "report.pdf", document.pdf)
+    path = _written(job, output, "report.pdf", document.pdf)
     beside = path.with_name(f"{path.stem}-tables")
     in_tables = write_tables(report, beside) if tables else []
     in_browser = []
     if output is None and language == "en":  # what its script says is English
-        in_browser = [_written(job_folder, None, "index.html", browser_page(report))]
-    if json_file:
-        files = [str(file) for file in (path, *in_browser, *in_tables)]
-        changed = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
-        write_json(json_file, {"written": files, **_as_json(found), **changed})
-    if json_file != "-":
-        tell(f"wrote {path}")
-        for page in in_browser:
-            tell(f"      and {page}, the same for a browser, offline")
-        if tables:
-            tell(f"      and {len(in_tables)} tables and pictures in {beside}")
+        in_browser = [_written(job, None, "index.html", browser_page(report))]
+    files = [str(file) for file in (path, *in_browser, *in_tables)]
+    changed = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
+    told = [f"wrote {path}"]
+    told += [f"      and {page}, the same for a browser, offline" for page in in_browser]
+    told += [f"      and {len(in_tables)} tables and pictures in {beside}"] if tables else []
+    give(json_file, {"written": files, **_as_json(found), **changed}, *told)
     leave_by_answers(found, f"look through {path} before you hand it on")
 
 
@@ -175,9 +175,9 @@ def _written(folder: Path, output: Path | None, name: str, content: str | bytes)
     return path
 
 
-def _repeated(job_folder: Path, made: dt.date, undated: bool) -> str:
+def _repeated(folder: Path, made: dt.date, undated: bool) -> str:
     """The command that makes this report again, wherever the job's folder lies then."""
-    typed = sys.argv[1:] if "report" in sys.argv[1:2] else ["report", job_folder.name]
-    given = [job_folder.name if word == str(job_folder) else word for word in typed]
+    typed = sys.argv[1:] if "report" in sys.argv[1:2] else ["report", folder.name]
+    given = [folder.name if word == str(folder) else word for word in typed]
     dated = ["--report-date", made.isoformat()] if undated else []
     return shlex.join(["horizon-logger", *given, *dated])

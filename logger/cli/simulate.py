@@ -5,12 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import overwrite_option, put_out
+from logger.cli.options import FILE_TO_WRITE, FOLDER, Numbers, overwrite_option, put_out
 
 if TYPE_CHECKING:
     from logger.simulation import Scene
@@ -53,11 +52,11 @@ _SCENES = (
 )  # fmt: skip
 @click.option("--passes", default=2, show_default=True, help="Over the skyline in a sweep.")
 @click.option(
-    "--sector", "sectors", multiple=True, metavar="FROM,TO",
+    "--sector", "sectors", multiple=True, type=Numbers("FROM,TO", "120,260"),
     help="Sweep only this part, clockwise, in degrees; may be given again.",
 )  # fmt: skip
 @click.option(
-    "--target", metavar="AZIMUTH,ELEVATION",
+    "--target", type=Numbers("AZIMUTH,ELEVATION", "63,1.2"),
     help="Sight a closing target in this direction before and after each sweep.",
 )  # fmt: skip
 @click.option(
@@ -70,14 +69,20 @@ _SCENES = (
 @click.option("--iron/--no-iron", default=True, show_default=True,
               help="Hard and soft iron on the board, and an accelerometer offset.")  # fmt: skip
 @click.option(
-    "--index", default=0.0, show_default=True, help="Index error of the sight, degrees up."
+    "--index",
+    "index_error_deg",
+    default=0.0,
+    show_default=True,
+    help="Index error of the sight, degrees up.",
 )
 @click.option(
-    "--collimation", default=0.0, show_default=True,
+    "--collimation", "collimation_error_deg", default=0.0, show_default=True,
     help="Collimation error of the sight, degrees right.",
 )  # fmt: skip
 @click.option("--streams", default="AMG", show_default=True, help="Some of the letters A, M, G.")
-@click.option("--rate", default=50, show_default=True, help="Measuring instants a second.")
+@click.option(
+    "--rate", "rate_hz", default=50, show_default=True, help="Measuring instants a second."
+)
 @click.option(
     "--persona", type=click.Choice(["own", "nmea", "nmea-hdm", "nmea-true"]), default="own",
     show_default=True, help="Our own sentences, or those of a standard NMEA 0183 compass.",
@@ -94,16 +99,16 @@ _SCENES = (
 )
 @click.option("--once", is_flag=True, help="End after the last task.")
 @click.option(
-    "--fault", "faults", multiple=True, metavar="KIND=VALUE",
+    "--fault", "faults", multiple=True, type=Numbers("KIND=VALUE", "drop=0.01"),
     help="Spoil the link: drop, flip or double a share of the bytes; silent, half, reset or cut "
     "after some seconds; may be given again.",
 )  # fmt: skip
 @click.option(
-    "--link", "link_name", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE",
+    "--link", "link_name", type=FILE_TO_WRITE, metavar="FILE",
     help="With --pty: a symbolic link to it, whose name outlives a cut.",
 )  # fmt: skip
 @click.option(
-    "--truth", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE.csv",
+    "--truth", type=FILE_TO_WRITE, metavar="FILE.csv",
     help="Write the true skyline of the first scene as a horizon CSV.",
 )  # fmt: skip
 @click.option(
@@ -111,7 +116,7 @@ _SCENES = (
     help="No port: N virtual observers sweep one point, some with known faults, into --output.",
 )  # fmt: skip
 @click.option(
-    "--output", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
+    "--output", type=FOLDER, metavar="FOLDER",
     help="With --observers: a new folder for a job each, faults.csv and truth.csv.",
 )  # fmt: skip
 @overwrite_option
@@ -187,27 +192,24 @@ def _tasks(
         known_action(name)
     seed = options["seed"]
     scenes = tuple(scene_named(name, seed) for name in options["scenes"] or ("ridge",))
+
+    def given(*names: str) -> dict[str, Any]:
+        return {name: options[name] for name in names}
+
     operator = replace(
         Operator.brisk() if options["hand"] == "brisk" else Operator.calm(),
-        passes=options["passes"],
-        opening_trigger=options["opening_trigger"],
-        press_on_names=options["press_on_names"],
+        **given("passes", "opening_trigger", "press_on_names"),
     )
     if options["sectors"]:
-        sectors = tuple(_pair(text, "--sector") for text in options["sectors"])
         # Clockwise: 350,20 runs through north.
-        operator = replace(
-            operator, sectors=tuple((a, b if b > a else b + 360.0) for a, b in sectors)
-        )
-    target = _pair(options["target"], "--target") if options["target"] else None
+        sectors = tuple((a, b if b > a else b + 360.0) for a, b in options["sectors"])
+        operator = replace(operator, sectors=sectors)
+    target = options["target"]
     if target and not options["sectors"]:
         # Beginning and ending beside the target, no way across the sky is recorded.
         operator = replace(operator, sectors=((target[0], target[0] + 364.0),))
-    sensor = Sensor(
-        individual=seed,
-        index_error_deg=options["index"],
-        collimation_error_deg=options["collimation"],
-    )
+    errors = given("index_error_deg", "collimation_error_deg")
+    sensor = Sensor(individual=seed, **errors)
     day = Task(
         "sweep",
         scenes=scenes,
@@ -215,9 +217,7 @@ def _tasks(
         sensor=sensor if options["iron"] else sensor.without_iron(),
         site=Site(options["latitude"], options["longitude"], options["altitude"]),
         settings=BoardSettings(
-            streams=options["streams"],
-            rate_hz=options["rate"],
-            persona=options["persona"],
+            **given("streams", "rate_hz", "persona"),
             serial_number=f"V{seed:03d}",
             link_baud=115200 if options["pty"] else None,
             reset_at_s=reset_at_s,
@@ -238,7 +238,9 @@ def _tasks(
     return scenes, tasks, (maker(number, names[-1]) for number in itertools.count(len(names)))
 
 
-def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | None]:
+def _faults(
+    given: tuple[tuple[str, tuple[float]], ...],
+) -> tuple[list[Fault], list[float], float | None]:
     """Faults of the bytes, times at which the link is cut, and when the board resets."""
     from logger.simulation import faults as kinds
 
@@ -252,12 +254,7 @@ def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | N
     made: list[Fault] = []
     cuts: list[float] = []
     reset: float | None = None
-    for text in texts:
-        kind, _, number = text.partition("=")
-        try:
-            value = float(number)
-        except ValueError:
-            raise click.UsageError(f"--fault takes KIND=VALUE, not {text!r}") from None
+    for kind, (value,) in given:
         if kind == "cut":
             cuts.append(value)
         elif kind == "reset":
@@ -268,14 +265,6 @@ def _faults(texts: tuple[str, ...]) -> tuple[list[Fault], list[float], float | N
             known = ", ".join([*makers, "cut", "reset"])
             raise click.UsageError(f"no fault {kind!r}; the faults are {known}")
     return made, cuts, reset
-
-
-def _pair(text: str, option: str) -> tuple[float, float]:
-    try:
-        first, second = (float(part) for part in text.split(","))
-    except ValueError:
-        raise click.UsageError(f"{option} takes two numbers with a comma, not {text!r}") from None
-    return first, second
 
 
 def _host_port(text: str | None) -> tuple[str, int]:

@@ -19,13 +19,15 @@ from logger.cli.board import (
     say_notice,
 )
 from logger.cli.options import (
-    Metres,
+    JOB,
+    Number,
+    Numbers,
+    give,
     json_option,
     leave_by_answers,
     recipe_options,
     say,
     tell,
-    write_json,
 )
 
 if TYPE_CHECKING:
@@ -51,7 +53,7 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@JOB
 @click.argument("points", metavar="POINT...", nargs=-1, required=True)
 @port_options
 @click.option(
@@ -71,20 +73,17 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
     is_flag=True,
     help="After the last POINT go on with numbered ones until Ctrl-C or q.",
 )
-@click.option(
-    "--seconds", type=click.FloatRange(min=0.1), help="End each point by itself after this time."
-)
+@click.option("--seconds", type=Number(min=0.1), help="End each point by itself after this time.")
 @click.option(
     "--at",
     "position_m",
-    metavar="EAST,NORTH,UP",
-    type=Metres("4.5,-2,0", "EAST,NORTH,UP", least=2),
+    type=Numbers("EAST,NORTH[,UP]", "4.5,-2,0"),
     help="Where the sight is, metres from the job's origin.",
 )
 @click.option(
     "--at-error",
     "position_error_m",
-    type=click.FloatRange(min=0.0),
+    type=Number(min=0.0),
     help="How sure that place is, metres, one standard deviation.",
 )
 @click.option(
@@ -208,13 +207,9 @@ def _print(answers: Sequence[Answer], json_file: str | None) -> None:
     from logger.report.sentences import answer_text
 
     documents = [answer.document for answer in answers if answer.result is not None]
-    if json_file and documents:
-        write_json(json_file, documents[0] if len(documents) == 1 else {"points": documents})
-    if json_file == "-":
-        return
-    for answer in answers:
-        if answer.result is not None:
-            tell(answer_text(answer.result))
+    told = [answer_text(answer.result) for answer in answers if answer.result is not None]
+    if documents:
+        give(json_file, documents[0] if len(documents) == 1 else {"points": documents}, *told)
 
 
 def offer_names(survey: Job, answers: Sequence[Answer], surveyor: Surveyor) -> None:

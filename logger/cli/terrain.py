@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import json_option, leave_by_checks, say, tell, write_json
+from logger.cli.options import FILE, JOB, Number, give, json_option, leave_by_checks, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,19 +16,19 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@JOB
 @click.argument("points", nargs=-1, metavar="[POINT]...")
 @click.option(
     "--tiles",
     "folder",
-    type=click.Path(path_type=Path),
+    type=FILE,
     required=True,
     help="Folder of elevation tiles: .hgt (also .hgt.zip) or GeoTIFF in latitude and longitude.",
 )
 @click.option(
     "--vertical-error",
     "vertical_error_m",
-    type=click.FloatRange(0.1, 100.0),
+    type=Number(0.1, 100.0),
     help="Standard error of the tiles' heights, metres.  [default: 9.7, which is 16 m at 90 %]",
 )
 @click.option("--licence", default="", help="Who holds the rights to the tiles, for the report.")
@@ -74,16 +74,16 @@ def command(
     for one in answer.points:
         picture = terrain_path(survey, one.point).with_suffix(".png")
         write_in_job(survey.folder, picture, drawn(terrain_chart(one), "png"))
-    if json_file:
-        write_json(json_file, {"points": [answer.document(one) for one in answer.points]})
-    if json_file != "-":
-        forms = sorted({source.form for source in answer.sources})
-        tell(f"{len(answer.sources)} tiles read ({', '.join(forms)}); "
-             f"rights: {answer.licence or 'nobody told, give --licence'}")  # fmt: skip
-        tell(f"heights good to {answer.vertical_error_m:.1f} m, 1 sigma "
-             f"({answer.vertical_error_source})")  # fmt: skip
-        for one in answer.points:
-            tell("\n".join(_told(one)))
+    forms = sorted({source.form for source in answer.sources})
+    give(
+        json_file,
+        {"points": [answer.document(one) for one in answer.points]},
+        f"{len(answer.sources)} tiles read ({', '.join(forms)}); "
+        f"rights: {answer.licence or 'nobody told, give --licence'}",
+        f"heights good to {answer.vertical_error_m:.1f} m, 1 sigma "
+        f"({answer.vertical_error_source})",
+        *("\n".join(_told(one)) for one in answer.points),
+    )
     say("The far horizon is a computation, not a sweep: what stands within 500 m is not in it.")
     leave_by_checks(answer.checks, f"horizon-logger compare {as_argument(job)}")
 

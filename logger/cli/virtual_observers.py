@@ -32,8 +32,7 @@ FAULTS = (
     "missed the sun's range",
 )
 TRACING_BIAS_DEG, TREMOR_DEG = 0.4, 0.3
-LAZY_TUMBLE_S = 11.0
-"""Just enough that it is taken, and its coverage fails the check. [s]"""
+LAZY_TUMBLE_S = 11.0  # Just enough that it is taken, and its coverage fails the check. [s]
 LEVEL_TARGET = (63.0, 1.2)
 
 

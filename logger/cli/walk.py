@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.asking import Surveyor
-from logger.cli.board import calibration_recorded
+from logger.cli.board import calibrated, calibration_recorded
+from logger.cli.options import check_line
 
 if TYPE_CHECKING:
     from logger.calibration import Purpose
@@ -137,12 +138,8 @@ def _take(
     given: dict[str, Any],
     surveyor: Surveyor,
 ) -> None:
-    from logger.recording import load_stream
-    from logger.survey.calibrations import Wanted, calibrate, keep
+    from logger.survey.calibrations import Wanted
 
     path = calibration_recorded(job, step.purpose, step.how, url, baud, given, surveyor)
-    recording, stream = load_stream(path)
-    stored = calibrate(job, recording, stream, Wanted(step.purpose, target_deg=step.target_deg))
-    keep(job, recording, stored)
-    for check in stored.checks:
-        surveyor.say(f"  {'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}")
+    for check in calibrated(job, path, Wanted(step.purpose, target_deg=step.target_deg)).checks:
+        surveyor.say(f"  {check_line(check)}")

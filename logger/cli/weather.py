@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import leave_by_checks, say, tell
+from logger.cli.options import FILE, JOB, leave_by_checks, say, tell
 
 if TYPE_CHECKING:
     from logger.access import Weather
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
-@click.argument("file", type=click.Path(path_type=Path), required=False)
+@JOB
+@click.argument("file", type=FILE, required=False)
 @click.option(
     "--fetch",
     is_flag=True,
@@ -60,10 +60,9 @@ def _fetched(job: Job) -> Weather:
     from logger.survey.weather_services import typical_year
 
     now = dt.datetime.now(dt.UTC).replace(microsecond=0)
-    found = typical_year(job.site, now.date(), say)
-    asking = found.asking
+    asking, content = typical_year(job.site, now.date(), say)
     about = {"address": asking.address, "fetched": now, "licence": asking.licence}
-    weather = set_weather(job, asking.file, found.content, **about)
+    weather = set_weather(job, asking.file, content, **about)
     say(f"licence: {asking.licence}")
     return weather
 

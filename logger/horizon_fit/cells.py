@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.arrays import Bools, Floats, Ints, floats, rows_of, stacked
+from logger.arrays import Bools, Columns, Floats, Ints, floats, stacked
 from logger.geometry import angle_between, wrap360
 from logger.horizon_fit.edges import EDGE_WIDTH_DEG, PASS_ERROR_DEG, Climb, Edge
 from logger.horizon_fit.passes import CELLS, NOISE_TIME_S, STEP_DEG, Pass
@@ -23,7 +23,7 @@ NEAR_S, NEAR_DEG = 3.0, 3.0
 
 
 @dataclass(frozen=True, eq=False)
-class CellMeans:
+class CellMeans(Columns):
     """Mean direction of each pass between neighbouring nodes; a row a pass and interval."""
 
     index: Ints  # Of the pass. Shape (M,)
@@ -35,13 +35,6 @@ class CellMeans:
     slow_deg: Floats  # What stays alike along the pass. [deg] Shape (M,)
     sweep: Ints  # Shape (M,)
     held: Bools  # From a line through held corners, along which errors are alike. Shape (M,)
-
-    def __len__(self) -> int:
-        return len(self.azimuth_deg)
-
-    def rows(self, which: Bools) -> CellMeans:
-        """Those that a mask selects."""
-        return rows_of(self, which)
 
 
 def nodes_for(edges: Sequence[Edge]) -> Floats:

@@ -12,10 +12,10 @@ from logger.errors import InputError, UsageError
 from logger.files import file_sha256
 from logger.horizon_fit.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, RemovePoint, excluded
 from logger.job.names import folder_name, stamp
-from logger.job.records import Job
+from logger.job.records import Job, taken_twice
 from logger.outputs import write_in_job
 from logger.recording import only_begun
-from logger.structured import nearest
+from logger.structured import nearest, one_of
 
 LARGEST_RESULT = 64 * 2**20
 
@@ -80,12 +80,8 @@ def _whole_exclusions(job: Job, point: str) -> bool:
 
 def existing_point(job: Job, name: str) -> str:
     """The point that is meant, as the job spells it; UsageError names the nearest."""
-    tidy, names = folder_name(name), known_points(job)
-    if tidy not in names:
-        raise UsageError(
-            f"the job has no point {tidy!r}", hint=nearest(tidy, names) or "it has none yet"
-        )
-    return tidy
+    known = known_points(job)
+    return one_of(folder_name(name), known, "the job has no point", "it has none yet")
 
 
 def point_to_sweep(job: Job, name: str) -> str:
@@ -113,11 +109,7 @@ def kept_recordings(job: Job, point: str) -> list[Path]:
 def existing_recording(job: Job, point: str, name: str) -> Path:
     """One of a point's recordings, empty or not, by its file name; UsageError names the nearest."""
     paths = {path.name: path for path in _files_of(job, point)}
-    if name not in paths:
-        raise UsageError(
-            f"the point {point!r} has no recording {name!r}", hint=nearest(name, paths)
-        )
-    return paths[name]
+    return paths[one_of(name, paths, f"the point {point!r} has no recording")]
 
 
 def swept_under_two_names(job: Job, point: str) -> list[tuple[Path, str]]:
@@ -135,15 +127,10 @@ def swept_under_two_names(job: Job, point: str) -> list[tuple[Path, str]]:
 def refuse_unknown_names(job: Job, file: str) -> None:
     """Raise InputError where ``job.toml`` names a point or a recording that is not there."""
     points = known_points(job)
-    seen: dict[str, str] = {}
-    for name in points:
-        if before := seen.get(name.casefold()):
-            raise InputError(
-                f"the points {before!r} and {name!r} differ in case alone",
-                file,
-                hint="give one another name: its folder under sweeps, and in job.toml",
-            )
-        seen[name.casefold()] = name
+    for _, before, name in taken_twice(points):
+        what = f"the points {before!r} and {name!r} differ in case alone"
+        hint = "give one another name: its folder under sweeps, and in job.toml"
+        raise InputError(what, file, hint)
     said = [(f"obstructions {i}", one.point) for i, one in enumerate(job.obstructions, 1)]
     said += [(f"edits {i}", one.point) for i, one in enumerate(job.edits, 1)]
     for where, point in said:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Annotated, Any
@@ -227,10 +227,15 @@ def _edit(plain: Any, where: str) -> Edit:
 
 
 def _refuse_twice(table: str, names: list[str], file: str) -> None:
-    """Two names that differ in case alone are one folder on some systems, and one to the ear."""
+    for number, before, name in taken_twice(names):
+        what = f"{table} {number}: name {name!r} is taken by {before!r} before it"
+        raise InputError(what, file, "give each a name of its own")
+
+
+def taken_twice(names: Iterable[str]) -> Iterator[tuple[int, str, str]]:
+    """Names that differ in case at most: one folder on some systems, and one to the ear."""
     seen: dict[str, str] = {}
-    for i, name in enumerate(names, 1):
+    for number, name in enumerate(names, 1):
         if before := seen.get(name.casefold()):
-            what = f"{table} {i}: name {name!r} is taken by {before!r} before it"
-            raise InputError(what, file, "give each a name of its own")
+            yield number, before, name
         seen[name.casefold()] = name

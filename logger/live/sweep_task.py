@@ -36,11 +36,11 @@ from logger.live.sweep_state import (
     sight_words,
     sun_direction,
 )
-from logger.orientation import declination_at
 from logger.recording import Capture, Recording, RecordingWriter, continued
 from logger.recording.samples import KeyPress
 from logger.recording.writer import header_of
-from logger.survey.calibrations import chosen_for, stored_calibrations
+from logger.survey.calibrations import stored_calibrations
+from logger.survey.pipeline import chosen_for, declination_of
 from logger.survey.recipe import Recipe
 from logger.survey.result import Sweep
 
@@ -117,11 +117,11 @@ class SweepTask:
 
     def _choose(self) -> None:
         """The corrections for the sight on the screen, by the board that speaks."""
-        declination = declination_at(self.job.site, self._started.date())
         now = self._so_far()
         recording = Recording(now.recording, now.header, False, "")
         sweep = Sweep(recording, now.stream)
-        chosen = chosen_for(self.job, self._stored, sweep, declination)
+        declination, model = declination_of(sweep, self.recipe), self.recipe.magnetic_model
+        chosen = chosen_for(self._stored, sweep, self.job.site, declination, model)
         self._corrections = chosen.corrections
         self._unfit = next((check.why for check in chosen.checks if not check.passed), "")
 

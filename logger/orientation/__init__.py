@@ -18,4 +18,5 @@ from logger.orientation.declination import (
     model_years_check,
 )
 from logger.orientation.field_check import FieldCheck
-from logger.orientation.sight import Orientation, SensorDrift, orient, sight_lines
+from logger.orientation.fusion import SensorPrior
+from logger.orientation.sight import Orientation, orient, sight_lines

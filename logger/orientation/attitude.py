@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.arrays import Bools, Floats, floats, freeze_columns, rows_of
+from logger.arrays import Bools, Columns, Floats, floats, freeze_columns
 from logger.geometry import attitude_from_vectors
 from logger.orientation.corrections import Matrix, Vector
 from logger.orientation.running import rows_in, running_mean
@@ -17,7 +17,7 @@ FORCE_NOISE_G, FIELD_NOISE_UT = 0.004, 0.4
 
 
 @dataclass(frozen=True, eq=False)
-class Attitude:
+class Attitude(Columns):
     """Body-to-level rotations; the level frame's north is magnetic north."""
 
     matrix: Floats  # NaN where not known. Shape (N, 3, 3)
@@ -41,10 +41,6 @@ class Attitude:
             raise ValueError(f"Attitude.matrix has shape {matrix.shape}, expected {(n, 3, 3)}")
         matrix.flags.writeable = False
         object.__setattr__(self, "matrix", matrix)
-
-    def rows(self, which: slice) -> Attitude:
-        """Some of the rows."""
-        return rows_of(self, which)
 
     @property
     def known(self) -> Bools:

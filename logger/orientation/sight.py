@@ -10,7 +10,12 @@ from logger.arrays import Bools, Floats, Texts
 from logger.checks import NORMAL_95, Check
 from logger.geometry import angles_of, attitude_matrix, direction_of, wrap360
 from logger.orientation.attitude import Attitude, attitude_row_by_row
-from logger.orientation.corrections import CompassCorrection, Corrections, LevelCorrection, Vector
+from logger.orientation.corrections import (
+    CompassCorrection,
+    Corrections,
+    LevelCorrection,
+    vector_of,
+)
 from logger.orientation.field_check import FieldCheck, check_field
 from logger.orientation.fusion import SensorPrior
 from logger.orientation.sight_lines import SightLines
@@ -40,16 +45,8 @@ UNCALIBRATED_LEVEL_ERROR_DEG = 0.5
 LEVEL_FLOOR_DEG = 0.03
 # Of a gyro whose matrix a tumble gave, 1 sigma
 CALIBRATED_SCALE_ERROR, CALIBRATED_MISALIGNMENT = 0.002, 0.001
-
-
-@dataclass(frozen=True)
-class SensorDrift:
-    """How far sensors may be from their calibration, 1 sigma (common practice, no source)."""
-
-    rate_bias_deg_s: float = 0.3
-    force_offset_g: float = 0.003
-    dip_deg: float = 0.15  # Of the field's dip, where nothing shows iron
-    field_memory_s: float = 0.5  # How long errors of the field stay alike
+# How far sensors may be from their calibration (common practice, no source)
+USUAL = SensorPrior(bias_error_deg_s=0.3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,13 +71,13 @@ def orient(
     samples: Samples,
     corrections: Corrections,
     settings: Settings | None = None,
-    drift: SensorDrift | None = None,
+    prior: SensorPrior = USUAL,
 ) -> Orientation:
     """Sight lines together with attitude, magnetic field and checks.
 
     Rows with raw field and force use them; other rows use the board's own attitude.
     """
-    settings, drift = settings or Settings(), drift or SensorDrift()
+    settings = settings or Settings()
     raw = samples.has_field
     own = samples.has_attitude & ~raw
     # One attitude over the whole recording takes enough angular rate.
@@ -91,7 +88,7 @@ def orient(
     if own.any() or not raw.any():
         attitude = _board_attitude(samples, own, corrections, steps)
     if raw.any():
-        measured, field = _raw_attitude(samples, corrections, settings, drift, fusible, steps)
+        measured, field = _raw_attitude(samples, corrections, settings, prior, fusible, steps)
         attitude = _merged(measured, attitude, own) if own.any() and not fusible else measured
     elif own.any() and fusible:
         # The board's attitude stands in for force and field.
@@ -119,7 +116,7 @@ def orient(
         used=used,
         reason=reason,
         heading_error_deg=_heading_error_deg(samples, raw, corrections),
-        level_error_deg=_level_error_deg(raw, attitude, corrections, drift),
+        level_error_deg=_level_error_deg(raw, attitude, corrections, prior),
         steps=tuple(steps),
     )
     checks = (*(field.checks if field else ()), *_status_checks(samples, raw, corrections))
@@ -153,7 +150,7 @@ def _raw_attitude(
     samples: Samples,
     corrections: Corrections,
     settings: Settings,
-    drift: SensorDrift,
+    prior: SensorPrior,
     fusible: bool,
     steps: list[str],
 ) -> tuple[Attitude, FieldCheck | None]:
@@ -173,8 +170,8 @@ def _raw_attitude(
         if not fusible:
             return attitude_row_by_row(samples.t_s, field, force)
         rate = compass.corrected_rate(samples.rate_deg_s)
-        prior = _prior(corrections, drift)
-        return attitude_in_stretches(samples.t_s, rate, force, field, rows, prior)
+        known = _calibrated(prior, corrections)
+        return attitude_in_stretches(samples.t_s, rate, force, field, rows, known)
 
     attitude, found = attitude_trusting(samples.has_field), None
     if corrections.compass is not None:
@@ -196,21 +193,20 @@ def _raw_attitude(
     return attitude, found
 
 
-def _prior(corrections: Corrections, drift: SensorDrift) -> SensorPrior:
+def _calibrated(prior: SensorPrior, corrections: Corrections) -> SensorPrior:
     """What the calibrations say of gyro and accelerometer."""
     compass, level = corrections.compass, corrections.level
-    offset: Vector = (drift.force_offset_g,) * 3
     if level is not None and level.pitch_offset_error_deg > 0:
-        offset = (float(np.radians(level.pitch_offset_error_deg)), *offset[1:])
-    prior = SensorPrior(
-        offset_error_g=offset, dip_error_deg=drift.dip_deg, field_memory_s=drift.field_memory_s
-    )
+        along = float(np.radians(level.pitch_offset_error_deg))
+        prior = replace(prior, offset_error_g=(along, *prior.offset_error_g[1:]))
+    if compass is None or compass.rate_bias_deg_s is None:
+        prior = replace(prior, bias_error_deg_s=SensorPrior.bias_error_deg_s)
+    else:
+        bias = vector_of(compass.corrected_rate(compass.rate_bias_deg_s))
+        prior = replace(prior, bias_deg_s=bias)
     if compass is None:
         return prior
     prior = replace(prior, dip_deg=compass.dip_deg, strength_ut=compass.field_ut)
-    if compass.rate_bias_deg_s is not None:
-        x, y, z = map(float, compass.corrected_rate(compass.rate_bias_deg_s))
-        prior = replace(prior, bias_deg_s=(x, y, z), bias_error_deg_s=drift.rate_bias_deg_s)
     if compass.rate_matrix is not None:
         prior = replace(
             prior, scale_error=CALIBRATED_SCALE_ERROR, misalignment_error=CALIBRATED_MISALIGNMENT
@@ -289,7 +285,7 @@ def _heading_error_deg(samples: Samples, raw: Bools, corrections: Corrections) -
 
 
 def _level_error_deg(
-    raw: Bools, attitude: Attitude, corrections: Corrections, drift: SensorDrift
+    raw: Bools, attitude: Attitude, corrections: Corrections, prior: SensorPrior
 ) -> float:
     """Standard error that lifts all rows together."""
     level, compass = corrections.level, corrections.compass
@@ -299,7 +295,7 @@ def _level_error_deg(
     elif measured > 0:
         offset = measured
     elif raw.any() and compass is not None:
-        offset = float(np.hypot(compass.level_error_deg, np.degrees(drift.force_offset_g)))
+        offset = float(np.hypot(compass.level_error_deg, np.degrees(prior.offset_error_g[0])))
     else:
         offset = UNCALIBRATED_LEVEL_ERROR_DEG
     return float(np.hypot(offset, level.index_error_deg if level else 0.0))

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
-from logger.arrays import Bools, Floats, Texts, freeze_columns, rows_of
+from logger.arrays import Bools, Columns, Floats, Texts, freeze_columns
 
 
 @dataclass(frozen=True, eq=False)
-class SightLines:
+class SightLines(Columns):
     """One row a measuring instant, used or not."""
 
     t_s: Floats  # Seconds from the start of the recording, never decreasing. [s] Shape (N,).
@@ -38,13 +37,6 @@ class SightLines:
         freeze_columns(self, ("reason",), dtype=np.object_, length=n)
         if np.any(self.used & ~(np.isfinite(self.azimuth_deg) & np.isfinite(self.elevation_deg))):
             raise ValueError("SightLines: a used row has no direction")
-
-    def __len__(self) -> int:
-        return len(self.t_s)
-
-    def rows(self, which: Any) -> SightLines:
-        """The rows that a mask, an index array or a slice selects."""
-        return rows_of(self, which)
 
     def without(self, which: Bools, reason: str) -> SightLines:
         """The same rows with those of a mask taken out of use; rows unused before keep theirs."""

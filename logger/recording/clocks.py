@@ -43,7 +43,10 @@ _RUNS_ON = _clock_through_suspend()
 
 
 class SystemClock:
-    """The machine's clocks."""
+    """The machine's clocks; the wall clock ahead by what somebody put right."""
+
+    def __init__(self, ahead: dt.timedelta = dt.timedelta()) -> None:
+        self._ahead = ahead
 
     def seconds(self) -> float:
         """See `Clock.seconds`; runs on while the machine sleeps, where the system offers that."""
@@ -51,30 +54,11 @@ class SystemClock:
 
     def utc(self) -> dt.datetime:
         """See `Clock.utc`."""
-        return dt.datetime.now(dt.UTC)
+        return dt.datetime.now(dt.UTC) + self._ahead
 
     def sleep(self, seconds: float) -> None:
         """See `Clock.sleep`."""
         time.sleep(seconds)
-
-
-class CorrectedClock:
-    """Another clock whose date somebody put right."""
-
-    def __init__(self, clock: Clock, ahead: dt.timedelta) -> None:
-        self._clock, self._ahead = clock, ahead
-
-    def seconds(self) -> float:
-        """See `Clock.seconds`."""
-        return self._clock.seconds()
-
-    def utc(self) -> dt.datetime:
-        """See `Clock.utc`."""
-        return self._clock.utc() + self._ahead
-
-    def sleep(self, seconds: float) -> None:
-        """See `Clock.sleep`."""
-        self._clock.sleep(seconds)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from firmware_protocol import PRESS_KEY, Identity
-from logger.arrays import Bools, Floats, Ints, freeze_columns, rows_of
+from logger.arrays import Bools, Columns, Floats, Ints, freeze_columns
 from logger.moments import KeyPress as KeyPress
 from logger.moments import Note as Note
 
@@ -18,7 +18,7 @@ LONGEST_TEXT = 200
 
 
 @dataclass(frozen=True, eq=False)
-class Samples:
+class Samples(Columns):
     """One row a measuring instant; NaN where the board did not measure.
 
     Sentences of one instant (same ``seq``) share a row. Values are as sent: nothing is corrected.
@@ -58,13 +58,6 @@ class Samples:
         return columns | {
             "seq": np.full(n, -1), "status": np.zeros(n, int), "heading_is_true": np.zeros(n, bool),
         }  # fmt: skip
-
-    def __len__(self) -> int:
-        return len(self.t_s)
-
-    def rows(self, which: Any) -> Samples:
-        """The rows that a mask, an index array or a slice selects."""
-        return rows_of(self, which)
 
     @property
     def has_field(self) -> Bools:

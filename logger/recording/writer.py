@@ -11,7 +11,6 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from firmware_protocol import Decoder, Piece, Sound
@@ -149,8 +148,6 @@ class RecordingWriter:
 
     def discard(self) -> None:
         """Take a recording away into which nothing came, and the folder made for it."""
-        if not self._file.closed:
-            raise InputError("is still being written", str(self.path))
         try:
             self.path.unlink(missing_ok=True)
         except OSError as error:
@@ -162,12 +159,7 @@ class RecordingWriter:
     def __enter__(self) -> RecordingWriter:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         self.close(seal=kind is None)
 
     def _put(self, data: bytes, lines: int = 1) -> None:

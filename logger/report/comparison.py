@@ -8,7 +8,7 @@ from dataclasses import fields
 
 from logger.report.tables import MONTHS, Cell, Column, Table, as_text
 from logger.settings import Settings, written
-from logger.survey.changes import Changes, FigureChange, SkylineChange
+from logger.survey.changes import Changes, FigureChange, Moved
 from logger.survey.compare import Best, Comparison, PlaneAt, PlaneYear, plane_year
 
 NOT_KNOWN = "not known"
@@ -150,12 +150,13 @@ def changes_text(changes: Changes) -> str:
     parts = ["Against the stored result:"]
     if changes.settings:
         columns = (Column("what differs"), Column("stored"), Column("now"))
-        parts.append(as_text(Table("Settings and inputs", columns, changes.settings)).rstrip())
+        differing = tuple((one.name, one.stored, one.now) for one in changes.settings)
+        parts.append(as_text(Table("Settings and inputs", columns, differing)).rstrip())
     rows = [f for f in changes.figures if _worth_a_row(f)]
     if rows:
         parts.append(as_text(_figure_table(rows)).rstrip())
     parts.append(
-        "\n".join([*changes.planes, _skyline_words(changes.skyline), *_check_words(changes)])
+        "\n".join([*changes.planes, _horizon_words(changes.horizon), *_check_words(changes)])
     )
     return "\n\n".join(parts)
 
@@ -164,47 +165,27 @@ def _worth_a_row(figure: FigureChange) -> bool:
     if figure.figure == "solar access, year":
         return True
     least = WORTH_A_ROW if figure.unit == "1" else 100 * WORTH_A_ROW
-    return figure.differs and not abs(figure.gap.value) < least
+    return figure.differs and not abs(figure.by) < least
 
 
 def _figure_table(figures: Sequence[FigureChange]) -> Table:
     rows: list[tuple[Cell, ...]] = []
     for f in figures:
         factor, unit = (100.0, "%") if f.unit == "1" else (1.0, "kWh/m²")
-        numbers = (*f.stored, *f.now, f.gap.value)
-        rows.append(
-            (
-                f.plane,
-                f"{f.figure} [{unit}]",
-                *(n * factor for n in numbers),
-                {True: "yes", False: "no", None: NOT_KNOWN}[f.gap.significant],
-            )
-        )
-    names = ("stored", "low", "high", "now", "low", "high", "now less stored")
-    return Table(
-        "Figures",
-        (
-            Column("plane"),
-            Column("figure"),
-            *(Column(name, "", 1) for name in names),
-            Column("significant?"),
-        ),
-        tuple(rows),
+        numbers = (factor * number for number in (f.stored, f.now, f.by))
+        rows.append((f.plane, f"{f.figure} [{unit}]", *numbers))
+    columns = [Column(name, "", 1) for name in ("stored", "now", "change")]
+    return Table("Figures", (Column("plane"), Column("figure"), *columns), tuple(rows))
+
+
+def _horizon_words(moved: Moved) -> str:
+    words = (
+        f"horizon: moved by up to {moved.largest_deg:.2f}° (azimuth {moved.at_azimuth_deg:.0f}°)"
     )
-
-
-def _skyline_words(moved: SkylineChange) -> str:
-    words = "horizon: "
     if math.isnan(moved.largest_deg):
-        words += "not measured in both at any azimuth"
+        words = "horizon: not measured in both at any azimuth"
     elif moved.largest_deg <= 1e-6:
-        words += "the same"
-    else:
-        words += (
-            f"moved by {moved.mean_deg:.2f}° on average, by {moved.largest_deg:.2f}° at most "
-            f"(azimuth {moved.at_azimuth_deg:.0f}°); by more than the uncertainty over "
-            f"{moved.beyond_deg:g}° of azimuth"
-        )
+        words = "horizon: the same"
     if moved.measured_deg:
         more = "more" if moved.measured_deg > 0 else "less"
         words += f"; {abs(moved.measured_deg):g}° {more} of it measured"
@@ -213,6 +194,6 @@ def _skyline_words(moved: SkylineChange) -> str:
 
 def _check_words(changes: Changes) -> list[str]:
     return [
-        f"check: {name} {'now passes, failed before' if now else 'now fails, passed before'}"
-        for name, _, now in changes.checks
+        f"check: {one.name} {'now passes, failed' if one.now else 'now fails, passed'} before"
+        for one in changes.checks
     ]

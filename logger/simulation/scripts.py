@@ -259,9 +259,6 @@ def swing_script(
     script = Script(float(bearings_deg[0]), elevation_deg)
     for bearing in bearings_deg:
         script.sight(float(bearing), elevation_deg, seconds_s)
-        script.notes.append(
-            Note(script.now_s, f"bearing {bearing:g}", "", {"bearing_deg": float(bearing)})
-        )
     script.finish()
     return script
 

@@ -73,8 +73,8 @@ class Asked:
     stored: bool = False  # Whether a stored answer will do that came from the very same
 
 
+# Adds to an answer, or takes from it, in the process that worked it out: a module's function.
 Finish = Callable[[Answer], Answer]
-"""Adds to an answer, or takes from it, in the process that worked it out: a module's function."""
 
 
 def answers(
@@ -177,8 +177,8 @@ def repeating(recipe: Recipe, command: str) -> dict[str, Any]:
     }
 
 
+# What a job knows of where a point is. [m]
 PLACE = ("east_m", "north_m", "up_m", "sight_height_m", "module_height_m")
-"""What a job knows of where a point is. [m]"""
 
 
 def repeating_command(job: Job, recipe: Recipe, point: str) -> str:

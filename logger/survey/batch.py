@@ -104,12 +104,12 @@ def job_line(done: JobDone) -> str:
     parts += [f"{a.point} not fit for use" for a in told if a.code == UNFIT]
     parts += [f"{a.point} not swept" for a in done.answers if not a.swept]
     compared = [(a, changes_between(a.before, a.document)) for a in told if a.before]
-    moved = [(abs(c.largest.gap.value), a.point, c.largest) for a, c in compared if c.largest]
+    moved = [(abs(c.largest.by), a.point, c.largest) for a, c in compared if c.largest]
     if compared and all(changes.nothing for _, changes in compared):
         parts.append("as stored")
     elif moved:
         _, point, most = max(moved, key=lambda one: one[0])
-        gap = f"{100 * most.gap.value:+.2f} points ({point}, {most.plane})"
+        gap = f"{100 * most.by:+.2f} points ({point}, {most.plane})"
         parts.append(f"the year's solar access moved by up to {gap}")
     return f"{done.name}: " + "; ".join(" ".join(part.split()) for part in parts)
 

@@ -11,18 +11,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from firmware_protocol import PRESS_KEY, Identity
+from firmware_protocol import Identity
 from logger.access import Plane
 from logger.calibration import (
     CalibrationAbout,
-    Chosen,
     PlaneFix,
     Purpose,
     StoredCalibration,
-    SweepAbout,
-    choose_calibrations,
     fit_bearing_to_sun,
     fit_bearing_to_target,
     fit_compass,
@@ -32,22 +27,19 @@ from logger.calibration import (
     read_calibration,
     stored_from_dict,
 )
+from logger.calibration.bearing import CLOCK_DOUBT_S
 from logger.calibration.choose import SAME_SITE_KM
-from logger.calibration.swing import BEARING_KEY
 from logger.checks import Check
 from logger.errors import InputError, UsageError, as_argument
 from logger.files import file_sha256, plain, write_atomically
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
-from logger.orientation import UNDATED, Declination, declination_at, field_expected_at
+from logger.orientation import declination_at, field_expected_at
 from logger.recording import Recording
-from logger.recording.samples import Note, Stream
-from logger.site import Site, distance_km
-from logger.survey.pipeline import CorrectionsOf
+from logger.recording.samples import Stream, presses
+from logger.site import distance_km
+from logger.survey.pipeline import chosen_for, date_of, place_of, sweep_about
 from logger.survey.recipe import magnetic_model_of
 from logger.survey.result import Sweep
-
-CLOCK_DOUBT_S = 2.0
-"""Of a computer whose clock is set by network or satellite. [s]"""
 
 
 @dataclass(frozen=True)
@@ -91,21 +83,16 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
     about = about_of(recording, stream, job, wanted)
     model = magnetic_model_of(job)
     declination = declination_at(job.site, started.date(), model)
-    field = field_expected_at(job.site, started.date(), model)
     samples = stream.samples
     fit: Any
     if wanted.purpose == "compass":
         if samples.has_field.any():
-            fit = fit_compass(samples, field)
+            fit = fit_compass(samples, field_expected_at(job.site, started.date(), model))
             return _stored(about, "compass", fit)
-        fit = fit_swing(samples, _swing_notes(stream, wanted.bearings_deg), declination)
+        fit = fit_swing(samples, _swing_sights(stream, wanted.bearings_deg), declination)
         return _stored(about, "deviation", fit)
-    chosen = choose_calibrations(
-        stored_calibrations(job),
-        replace(sweep_about(recording, stream, job), started=started),
-        declination,
-        field,
-    )
+    sweep = Sweep(recording, stream)
+    chosen = chosen_for(stored_calibrations(job), sweep, job.site, declination, model)
     if wanted.purpose == "level":
         if samples.has_field.any() and chosen.corrections.compass is None:
             raise _no_compass(job)
@@ -156,15 +143,16 @@ def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
         if already is None:
             path.parent.mkdir(parents=True, exist_ok=True)
             write_atomically(path, recording.path.read_bytes())
-    stored = replace(
-        stored,
-        about=replace(stored.about, recording=path.name),
-    )
-    result = path.with_suffix(".json")
+    stored = replace(stored, about=replace(stored.about, recording=path.name))
+    return store(path.with_suffix(".json"), stored)
+
+
+def store(path: Path, stored: StoredCalibration) -> Path:
+    """Write a calibration; what could not be read again is not stored."""
     told = plain(stored.as_dict())
-    stored_from_dict(told, str(result))  # what could not be read again is not stored
-    write_json(result, told)
-    return result
+    stored_from_dict(told, str(path))
+    write_json(path, told)
+    return path
 
 
 def _same_recording(folder: Path, sha256: str) -> Path | None:
@@ -176,43 +164,19 @@ def _same_recording(folder: Path, sha256: str) -> Path | None:
     return None
 
 
-def corrections_of_job(job: Job) -> CorrectionsOf:
-    """What the pipeline asks of a job: which calibration a sweep gets."""
-    stored = stored_calibrations(job)
-
-    def corrections_of(sweep: Sweep, declination: Declination) -> Chosen:
-        return chosen_for(job, stored, sweep, declination)
-
-    return corrections_of
-
-
-def chosen_for(
-    job: Job,
-    stored: Sequence[StoredCalibration],
-    sweep: Sweep,
-    declination: Declination,
-    needed: Sequence[str] = ("compass",),
-) -> Chosen:
-    """The calibrations that one sweep of a job gets, with the bearing of the closing target."""
-    about = sweep_about(sweep.recording, sweep.stream, job)
-    date = about.started.date() if about.started else UNDATED
-    field = field_expected_at(job.site, date, magnetic_model_of(job))
-    return choose_calibrations(stored, about, declination, field, needed=needed)
-
-
 def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> CalibrationAbout:
     """What a calibration's recording says of board, time, place and temperature."""
     identity, started = stream.identity, recording.started
     assert started is not None
-    sweep, (latitude, longitude) = sweep_about(recording, stream, job), _place_of(recording, job)
+    sweep, place = sweep_about(Sweep(recording, stream), job.site), place_of(recording, job.site)
     return CalibrationAbout(
         purpose=wanted.purpose,
         made=started.astimezone(dt.UTC),
         serial_number=sweep.serial_number,
         board=identity.board if identity else "",
         firmware=identity.firmware if identity else "",
-        latitude_deg=latitude,
-        longitude_deg=longitude,
+        latitude_deg=place.latitude_deg,
+        longitude_deg=place.longitude_deg,
         temperature_c=sweep.temperature_c,
         holder=wanted.holder or sweep.holder,
         recording=recording.path.name,
@@ -220,33 +184,8 @@ def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> 
     )
 
 
-def sweep_about(recording: Recording, stream: Stream, job: Job) -> SweepAbout:
-    """What decides which calibration a recording gets."""
-    temperature = stream.samples.temperature_c
-    known = temperature[np.isfinite(temperature)]
-    latitude, longitude = _place_of(recording, job)
-    serial = stream.identity.serial_number if stream.identity else recording.text("board")
-    return SweepAbout(
-        started=recording.started,
-        serial_number=serial,
-        latitude_deg=latitude,
-        longitude_deg=longitude,
-        temperature_c=float(np.median(known)) if known.size else None,
-        holder=recording.text("holder"),
-        raw=bool(stream.samples.has_field.any()),
-    )
-
-
-def _place_of(recording: Recording, job: Job) -> tuple[float, float]:
-    """Where a recording was made, by its header or by the job."""
-    latitude, longitude = recording.number("latitude"), recording.number("longitude")
-    if latitude is None or longitude is None:
-        return job.site.latitude_deg, job.site.longitude_deg
-    return latitude, longitude
-
-
 def _refuse_another_site(job: Job, recording: Recording) -> None:
-    away = distance_km(Site(*_place_of(recording, job)), job.site)
+    away = distance_km(place_of(recording, job.site), job.site)
     if away > SAME_SITE_KM:
         raise InputError(
             f"it was recorded {away:.0f} km from the job's site",
@@ -272,18 +211,14 @@ def _refuse_unusable(recording: Recording, stream: Stream) -> None:
     raise InputError(what, str(recording.path), hint=hint)
 
 
-def _swing_notes(stream: Stream, bearings_deg: Sequence[float]) -> tuple[Note, ...]:
-    """The swing's bearings: as noted, or as given, one a press."""
-    if not bearings_deg:
-        return stream.notes
-    pressed = [key.t_s for key in stream.keys if key.down and key.key == PRESS_KEY]
-    if len(pressed) != len(bearings_deg):
+def _swing_sights(stream: Stream, bearings_deg: Sequence[float]) -> list[tuple[float, float]]:
+    """When each target was pressed, and its bearing as given."""
+    pressed = presses(stream.keys)
+    if bearings_deg and len(pressed) != len(bearings_deg):
         raise UsageError(
             f"{len(bearings_deg)} bearings are given, but there are {len(pressed)} presses"
         )
-    return tuple(
-        Note(t, more={BEARING_KEY: float(b)}) for t, b in zip(pressed, bearings_deg, strict=True)
-    )
+    return list(zip(pressed, bearings_deg, strict=False))
 
 
 def _clock_moved_s(stream: Stream) -> float:
@@ -297,12 +232,13 @@ def measure_plane(
 ) -> tuple[PlaneFix, tuple[Check, ...]]:
     """Tilt and azimuth of a surface from a recording, with the job's calibrations."""
     _refuse_unusable(recording, stream)
-    date = recording.started.date() if recording.started else UNDATED
+    model = magnetic_model_of(job)
     chosen = chosen_for(
-        job,
         stored_calibrations(job),
         Sweep(recording, stream),
-        declination_at(job.site, date, magnetic_model_of(job)),
+        job.site,
+        declination_at(job.site, date_of(recording), model),
+        model,
         needed=("compass",) if stream.samples.has_field.any() else (),
     )
     fix = fit_plane(stream.samples, chosen.corrections, along_eaves=along_eaves)

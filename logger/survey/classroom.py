@@ -29,15 +29,12 @@ from logger.survey.recipe import Recipe, recipe_of, year_of
 
 SCHEMA = "horizon-logger class 1"
 
+# Root of the mean square of the roll that is told of (common practice, no source). [deg]
 ROLLED_DEG = 15.0
-"""Root of the mean square of the roll that is told of (common practice, no source). [deg]"""
-
+# Share of the year's light: what costs less is told only where a check failed.
 WORTH_TELLING = 0.003
-"""Share of the year's light: what costs less is told only where a check failed."""
-
+# Jobs of one point lie within this: the site is rounded in more than one way. [km]
 ONE_SPOT_KM = 0.1
-"""Jobs of one point lie within this: the site is rounded in more than one way. [km]"""
-
 COMPASS = ("tumble coverage", "compass heading error", "compass calibration")
 PASSES = ("passes agree", "heading steady", "sun's range seen twice")
 RANGE = (SUN_RANGE_CHECK,)
@@ -97,7 +94,7 @@ class Lesson:
             "lift_deg": self.observers.lift.as_dict(),
             "turn_deg": self.observers.turn.as_dict(),
             "access": self.observers.access.as_dict(),
-            "tracing_bias": self.observers.tracing and self.observers.tracing.as_dict(),
+            "tracing_bias": self.observers.tracing,
             "same_recording": list(self.twice),
             "left_out": list(self.left_out),
             "remarks": list(self.remarks),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -16,14 +16,13 @@ from logger.access import AccessResult, PlaneResult
 from logger.checks import PERCENTILES_95
 from logger.survey.recipe import Recipe
 
+# A share with the 95 % interval it lies in; NaN where not defined.
 Triple = tuple[float, float, float]
-"""A share with the 95 % interval it lies in; NaN where not defined."""
-
 SCHEMA = "horizon-logger compare 1"
 YEAR = 12
 
+# Where it failed, open and blocked are both possible: there is no value, only bounds.
 SUN_RANGE_CHECK = "sun's range measured"
-"""Where it failed, open and blocked are both possible: there is no value, only bounds."""
 
 
 @dataclass(frozen=True)
@@ -244,34 +243,27 @@ def _planes_at(document: Mapping[str, Any]) -> list[PlaneAt]:
 
 
 def _plane_at(point: str, plane: Mapping[str, Any], failed: set[str]) -> PlaneAt:
-    access, window = plane["solar_access"], plane["window"]
+    access = plane["solar_access"]
+    known = access["annual"]["value"] is not None and SUN_RANGE_CHECK not in failed
+
+    def told(value: float | None) -> float:
+        return _number(value) if known else math.nan
+
     taken: dict[str, float] = {}
     for one in plane["by_obstruction"]:
-        name = one["name"]
-        taken[name] = taken.get(name, 0.0) + _number(one["annual_loss_fraction"])
-    at = PlaneAt(
+        taken[one["name"]] = taken.get(one["name"], 0.0) + _number(one["annual_loss_fraction"])
+    year, low, high = triple(access["annual"])
+    return PlaneAt(
         point,
         plane["name"],
         fit=not failed,
-        known=access["annual"]["value"] is not None and SUN_RANGE_CHECK not in failed,
-        access=triple(access["annual"]),
-        monthly_access=tuple(_number(month["value"]) for month in access["monthly"]),
-        loss_kwh_m2=_number(plane["loss"]["annual_kwh_per_m2"]),
-        window_clear=tuple(map(_number, window["monthly_clear_fraction"])),
-        most=max(taken.items(), key=lambda item: item[1], default=None),
-        energy_kwh=_number((plane.get("energy") or {}).get("annual_kwh")),
-    )
-    if at.known:
-        return at
-    nothing = (math.nan,) * 12
-    return replace(
-        at,
-        access=(math.nan, *at.access[1:]),
-        monthly_access=nothing,
-        loss_kwh_m2=math.nan,
-        energy_kwh=math.nan,
-        window_clear=nothing,
-        most=None,
+        known=known,
+        access=(told(year), low, high),
+        monthly_access=tuple(told(month["value"]) for month in access["monthly"]),
+        loss_kwh_m2=told(plane["loss"]["annual_kwh_per_m2"]),
+        window_clear=tuple(map(told, plane["window"]["monthly_clear_fraction"])),
+        most=max(taken.items(), key=lambda item: item[1], default=None) if known else None,
+        energy_kwh=told((plane.get("energy") or {}).get("annual_kwh")),
     )
 
 

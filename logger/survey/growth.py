@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -23,8 +24,7 @@ from logger.survey.points import point_result
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
 
-FARTHEST_YEARS = 30
-"""As far as growth is carried on. [years]"""
+FARTHEST_YEARS = 30  # As far as growth is carried on. [years]
 
 
 @dataclass(frozen=True)
@@ -129,16 +129,12 @@ def _first_year(
     which: tuple[str, str],
 ) -> int | None:  # fmt: skip
     """The first whole year in which a rule fails, by halving: growth only takes light."""
-    low, high = 0, FARTHEST_YEARS
-    if which not in _failing(year, _grown(profile, growing, high, end)):
-        return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        if which in _failing(year, _grown(profile, growing, middle, end)):
-            high = middle
-        else:
-            low = middle
-    return high
+
+    def fails(years: int) -> bool:
+        return which in _failing(year, _grown(profile, growing, years, end))
+
+    years = 1 + bisect_left(range(1, FARTHEST_YEARS + 1), True, key=fails)
+    return years if years <= FARTHEST_YEARS else None
 
 
 def _failing(year: SiteYear, profile: HorizonProfile) -> set[tuple[str, str]]:

@@ -186,5 +186,5 @@ def as_document(found: Observers, point: str, reference: str) -> dict[str, Any]:
             | sector.as_dict()
             for k, sector in enumerate(found.sectors)
         ],
-        "tracing_bias": found.tracing and found.tracing.as_dict(),
+        "tracing_bias": found.tracing,
     }

@@ -8,26 +8,27 @@ own.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TypeAlias
 
 import numpy as np
 
 from logger.calibration import (
     Chosen,
     ClosingTarget,
+    StoredCalibration,
     SweepAbout,
     check_closing_target,
     choose_calibrations,
 )
 from logger.checks import Check
 from logger.errors import InputError, UsageError
+from logger.geomagnetism import MagneticModel
 from logger.horizon import LEAF_STATES, LeafSeen, Obstruction
 from logger.horizon_fit import (
     Edit,
-    HorizonResult,
     SightedSweep,
     edited_passes,
     edited_profile,
@@ -39,6 +40,7 @@ from logger.orientation import (
     Declination,
     declination_at,
     declination_given,
+    field_expected_at,
     orient,
 )
 from logger.recording import Recording, recording_checks
@@ -46,11 +48,8 @@ from logger.recording.samples import Samples
 from logger.settings import Settings
 from logger.site import Site
 from logger.survey.recipe import Recipe, year_of
-from logger.survey.result import PointResult, Sweep
+from logger.survey.result import PointResult, Sweep, SweptPoint
 from logger.terrain import FarHorizon, with_terrain
-
-CorrectionsOf: TypeAlias = Callable[[Sweep, Declination], Chosen]
-"""Which calibrations a sweep gets, and the checks that judge them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,17 +66,7 @@ class PointSetup:
     # That ended before anything came: named, and left out
     begun: tuple[Recording, ...] = ()
     terrain: FarHorizon | None = None  # As computed from elevation data
-
-
-@dataclass(frozen=True, eq=False)
-class SweptPoint:
-    """A point's horizon with what it came from, before anything is asked of the sun."""
-
-    sweeps: tuple[Sweep, ...]  # One a recording, or one a board where it was changed in one
-    chosen: tuple[Chosen, ...]  # One a sweep
-    closing_targets: tuple[ClosingTarget, ...]  # One a sweep
-    horizon: HorizonResult
-    checks: tuple[Check, ...]
+    stored: tuple[StoredCalibration, ...] | None = None  # The job's; None without a job
 
 
 def survey_point(
@@ -86,32 +75,18 @@ def survey_point(
     recipe: Recipe,
     *,
     setup: PointSetup | None = None,
-    corrections_of: CorrectionsOf | None = None,
 ) -> PointResult:
     """Take all recordings of one point through the whole line."""
     setup = setup or PointSetup()
-    swept = swept_point(name, sweeps, recipe, setup, corrections_of)
+    swept = swept_point(name, sweeps, recipe, setup)
     access = year_of(recipe).assess(swept.horizon.profile)
-    return PointResult(
-        name=name,
-        site=recipe.site,
-        sweeps=swept.sweeps,
-        chosen=swept.chosen,
-        closing_targets=swept.closing_targets,
-        horizon=swept.horizon,
-        access=access,
-        checks=_merged((*swept.checks, *swept.horizon.checks, *access.checks)),
-        recipe=recipe,
-        begun=setup.begun,
-    )
+    checks = _merged((*swept.checks, *swept.horizon.checks, *access.checks))
+    about = {"name": name, "access": access, "recipe": recipe, "begun": setup.begun}
+    return PointResult(**vars(swept) | about | {"checks": checks})
 
 
 def swept_point(
-    name: str,
-    sweeps: Sequence[Sweep],
-    recipe: Recipe,
-    setup: PointSetup,
-    corrections_of: CorrectionsOf | None = None,
+    name: str, sweeps: Sequence[Sweep], recipe: Recipe, setup: PointSetup
 ) -> SweptPoint:
     """Take all recordings of one point as far as its horizon."""
     out = excluded(setup.edits)
@@ -123,8 +98,15 @@ def swept_point(
     checks = [c for sweep in sweeps for c in recording_checks(sweep.recording, sweep.stream)]
     sweeps = [replace(sweep, stream=part) for sweep in sweeps for part in sweep.stream.by_board()]
     for sweep in sweeps:
-        declination = declination_of(sweep, recipe)
-        calibrated = (corrections_of or uncalibrated)(sweep, declination)
+        raw = bool(sweep.stream.samples.has_field.any())
+        calibrated = chosen_for(
+            setup.stored or (),
+            sweep,
+            recipe.site,
+            declination_of(sweep, recipe),
+            recipe.magnetic_model,
+            needed=("compass",) if raw or setup.stored is not None else (),
+        )
         closing, oriented_checks = _closing(sweep, calibrated, recipe.settings)
         height = sweep.recording.number("sight_height_m")
         passes.append(
@@ -156,11 +138,11 @@ def swept_point(
     if setup.terrain is not None:
         profile = with_terrain(profile, setup.terrain)
     return SweptPoint(
-        tuple(sweeps),
-        tuple(chosen),
-        tuple(closing_targets),
-        replace(horizon, profile=profile),
-        tuple(checks),
+        sweeps=tuple(sweeps),
+        chosen=tuple(chosen),
+        closing_targets=tuple(closing_targets),
+        horizon=replace(horizon, profile=profile),
+        checks=tuple(checks),
     )
 
 
@@ -187,11 +169,47 @@ def _closing(
     return closing, oriented.checks
 
 
-def uncalibrated(sweep: Sweep, declination: Declination) -> Chosen:
-    """Declination alone, for a recording without a job: raw streams miss their calibration."""
-    raw = bool(sweep.stream.samples.has_field.any())
-    about = SweepAbout(sweep.recording.started, raw=raw)
-    return choose_calibrations((), about, declination, needed=("compass",) if raw else ())
+def chosen_for(
+    stored: Sequence[StoredCalibration],
+    sweep: Sweep,
+    site: Site,
+    declination: Declination,
+    model: MagneticModel | None = None,
+    needed: Sequence[str] = ("compass",),
+) -> Chosen:
+    """The calibrations that one sweep gets, with the bearing of the closing target."""
+    field = field_expected_at(site, date_of(sweep.recording), model)
+    about = sweep_about(sweep, site)
+    return choose_calibrations(stored, about, declination, field, needed=needed)
+
+
+def date_of(recording: Recording) -> dt.date:
+    """The day it was started; a fixed one where it does not tell."""
+    return recording.started.date() if recording.started else UNDATED
+
+
+def sweep_about(sweep: Sweep, site: Site) -> SweepAbout:
+    """What decides which calibration a recording gets; a site stands in for one that it lacks."""
+    recording, stream = sweep.recording, sweep.stream
+    temperature = stream.samples.temperature_c
+    known = temperature[np.isfinite(temperature)]
+    serial = stream.identity.serial_number if stream.identity else recording.text("board")
+    return SweepAbout(
+        started=recording.started,
+        serial_number=serial,
+        site=place_of(recording, site),
+        temperature_c=float(np.median(known)) if known.size else None,
+        holder=recording.text("holder"),
+        raw=bool(stream.samples.has_field.any()),
+    )
+
+
+def place_of(recording: Recording, site: Site) -> Site:
+    """Where a recording was made, by its header, or the site."""
+    latitude, longitude = recording.number("latitude"), recording.number("longitude")
+    if latitude is None or longitude is None:
+        return site
+    return Site(latitude, longitude)
 
 
 def declination_of(sweep: Sweep, recipe: Recipe) -> Declination:
@@ -217,14 +235,9 @@ def _claimed_variation(samples: Samples) -> Declination | None:
 
 def _merged(checks: Sequence[Check]) -> tuple[Check, ...]:
     """One check a name where all passed; every failed one is kept."""
-    kept: list[Check] = []
-    for check in checks:
-        same = [k for k in kept if k.check == check.check]
-        if check.passed and same:
-            continue
-        kept = [k for k in kept if not (k.check == check.check and k.passed)]
-        kept.append(check)
-    return tuple(kept)
+    failed = {check.check for check in checks if not check.passed}
+    first = {check.check: check for check in reversed(checks) if check.check not in failed}
+    return tuple(c for c in checks if not c.passed or first.get(c.check) is c)
 
 
 def site_of(

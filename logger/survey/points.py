@@ -19,7 +19,7 @@ from logger.job import (
     swept_under_two_names,
 )
 from logger.recording import load_stream, read_recording
-from logger.survey.calibrations import corrections_of_job
+from logger.survey.calibrations import stored_calibrations
 from logger.survey.pipeline import PointSetup, site_of, survey_point
 from logger.survey.recipe import Overrides, Recipe, recipe_at, recipe_of
 from logger.survey.result import PointResult, Sweep
@@ -48,7 +48,6 @@ def point_result(
         sweeps or [load_sweep(path) for path in kept_recordings(job, point)],
         recipe,
         setup=point_setup(job, point, alone=alone),
-        corrections_of=corrections_of_job(job),
     )
     twice = () if alone else swept_under_two_names(job, point)
     return replace(result, checks=(*result.checks, *(_of_one_point(*one) for one in twice)))
@@ -126,4 +125,5 @@ def point_setup(job: Job, point: str, *, alone: bool = False) -> PointSetup:
         edits=edits,
         begun=tuple(read_recording(path) for path in begun_recordings(job, point)),
         terrain=stored_terrain(job, point),
+        stored=stored_calibrations(job),
     )

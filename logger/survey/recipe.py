@@ -77,8 +77,7 @@ class Overrides:
 
 NOTHING = Overrides()
 
-DEFAULT = "default"
-"""In place of a setting's value: as if it had never been set."""
+DEFAULT = "default"  # In place of a setting's value: as if it had never been set
 
 
 def recipe_of(job: Job, overrides: Overrides = NOTHING) -> Recipe:
@@ -165,8 +164,8 @@ def set_settings(job: Job, changes: Mapping[str, str]) -> Job:
     return set_table(job.folder, "settings", values)
 
 
+# A service that was asked for the site to 0.01 degrees answers for no place further away. [km]
 SAME_PLACE_KM = 5.0
-"""A service that was asked for the site to 0.01 degrees answers for no place further away. [km]"""
 
 
 def set_weather(job: Job, name: str, content: bytes, **about: Any) -> Weather:

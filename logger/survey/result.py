@@ -32,20 +32,30 @@ class Sweep:
     stream: Stream
 
 
-@dataclass(frozen=True, eq=False)
-class PointResult:
-    """A point's answer, with what it came from."""
+@dataclass(frozen=True, eq=False, kw_only=True)
+class SweptPoint:
+    """A point's horizon with what it came from, before anything is asked of the sun."""
 
-    name: str
-    site: Site
     sweeps: tuple[Sweep, ...]  # One a recording, or one a board where it was changed in one
     chosen: tuple[Chosen, ...]  # Corrections and the calibrations they come from, one a sweep
     closing_targets: tuple[ClosingTarget, ...]  # What the closing target says of each sweep
     horizon: HorizonResult
+    checks: tuple[Check, ...]  # Of all but the horizon, which has its own
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class PointResult(SweptPoint):
+    """A point's answer; the checks are all there are."""
+
+    name: str
     access: AccessResult
-    checks: tuple[Check, ...]
     recipe: Recipe
     begun: tuple[Recording, ...] = ()  # See `PointSetup`
+
+    @property
+    def site(self) -> Site:
+        """Where it is."""
+        return self.recipe.site
 
     @property
     def recordings(self) -> tuple[Recording, ...]:

@@ -15,17 +15,11 @@ from logger.horizon_fit import SetSector
 from logger.job import Job, kept_recordings
 from logger.orientation import BearingCorrection
 from logger.settings import changed
-from logger.survey.calibrations import (
-    Wanted,
-    about_of,
-    chosen_for,
-    is_by_ridge,
-    stored_calibrations,
-)
-from logger.survey.pipeline import SweptPoint, declination_of, swept_point
+from logger.survey.calibrations import Wanted, about_of, is_by_ridge, stored_calibrations
+from logger.survey.pipeline import declination_of, swept_point
 from logger.survey.points import load_sweep, point_setup
 from logger.survey.recipe import Recipe
-from logger.survey.result import Sweep
+from logger.survey.result import Sweep, SweptPoint
 from logger.terrain import FarHorizon, NorthFix, north_from
 
 
@@ -117,7 +111,7 @@ def _ridge(
 
 def _swept_alone(job: Job, point: str, sweep: Sweep, recipe: Recipe) -> SweptPoint:
     """One recording as far as its horizon, with no bearing of a ridge and nothing set by hand."""
-    stored = [one for one in stored_calibrations(job) if not is_by_ridge(one)]
+    stored = tuple(one for one in stored_calibrations(job) if not is_by_ridge(one))
     # What turns the compass turns all of the sweep: such samples are as good here as others.
     lenient = changed(recipe.settings, {"disturbance_share": "1", "disturbance_dip_deg": "90"})
     setup = point_setup(job, point, alone=True)
@@ -126,8 +120,7 @@ def _swept_alone(job: Job, point: str, sweep: Sweep, recipe: Recipe) -> SweptPoi
         point,
         [sweep],
         replace(recipe, settings=lenient),
-        replace(setup, edits=edits, module_height_m=None, terrain=None),
-        lambda one, declination: chosen_for(job, stored, one, declination),
+        replace(setup, edits=edits, module_height_m=None, terrain=None, stored=stored),
     )
 
 

@@ -23,9 +23,7 @@ from logger.survey.recipe import Recipe
 from logger.survey.result import SCHEMA
 from logger.survey.terrain_store import terrain_path
 
-LARGEST_INPUT = 1 << 30
-"""A recording of a day at 100 Hz is smaller. [bytes]"""
-
+LARGEST_INPUT = 1 << 30  # A recording of a day at 100 Hz is smaller. [bytes]
 KEY, SEAL = "key", "seal"
 
 

@@ -10,14 +10,13 @@ from typing import Any
 import numpy as np
 
 from logger import __version__
-from logger.calibration import stored_from_dict
 from logger.checks import NORMAL_95, Check
 from logger.errors import InputError
 from logger.files import plain
 from logger.job import Job, kept_recordings, known_points, write_json
 from logger.job.names import stamp
 from logger.site import moved
-from logger.survey.calibrations import is_by_ridge, stored_calibrations
+from logger.survey.calibrations import is_by_ridge, store, stored_calibrations
 from logger.survey.recipe import recipe_of
 from logger.survey.ridge import Ridge, ridges_of
 from logger.survey.terrain_store import SCHEMA, far_as_dict, terrain_path
@@ -32,16 +31,15 @@ from logger.terrain import (
 from logger.terrain.skyline import FARTHEST_M, REFRACTION
 from logger.terrain.tiles import tile_name
 
-ORIGIN = "origin"
-"""In place of a point's name where the job has none yet."""
+ORIGIN = "origin"  # In place of a point's name where the job has none yet
+# Of an eye above where it stands, where nobody told (common practice, no source). [m]
 SIGHT_HEIGHT_M = 1.6
-"""Of an eye above where it stands, where nobody told (common practice, no source). [m]"""
+# Of tiles whose error nobody told, 1 sigma: 16 m / 1.645 (mission specification, from memory; what
+# was measured later is mostly better). [m]
 VERTICAL_ERROR_M, VERTICAL_ERROR_SOURCE = 9.7, "16 m at 90 %, the shuttle radar mission's own limit"
-"""Of tiles whose error nobody told, 1 sigma: 16 m / 1.645 (mission specification, from memory;
-what was measured later is mostly better). [m]"""
+# The job's altitude may differ from the tiles' by this and their error (common practice, no
+# source). [m]
 ALTITUDE_LIMIT_M = 30.0
-"""The job's altitude may differ from the tiles' by this and their error (common practice, no
-source). [m]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,19 +92,8 @@ def work_out(
 ) -> TerrainAnswer:
     """Compute far horizons and fit sweeps to them; nothing is stored.
 
-    Parameters
-    ----------
-    job : Job
-    folder : Path
-        Of the tiles.
-    points : sequence of str, optional
-        Names; without them every point, or the job's origin where it has none.
-    vertical_error_m : float, optional
-        Of the tiles' heights, 1 sigma. [m]
-    licence : str, optional
-        Who holds the rights to the tiles; else what a file beside them says.
-    believe : str, optional
-        "terrain" or "compass", where ridge and compass contradict each other.
+    Without names every point, or the job's origin where it has none; `believe` is "terrain" or
+    "compass", where ridge and compass contradict each other.
     """
     error_m = VERTICAL_ERROR_M if vertical_error_m is None else vertical_error_m
     source = VERTICAL_ERROR_SOURCE if vertical_error_m is None else "as given"
@@ -145,9 +132,7 @@ def keep_terrain(job: Job, answer: TerrainAnswer) -> None:
                 continue
             about = stored.about
             name = f"{stamp(about.made)}-ridge-{about.sha256[:8]}.json"
-            told = plain(stored.as_dict())
-            stored_from_dict(told, name)  # what could not be read again is not stored
-            write_json(job.folder / "calibrations" / name, told)
+            store(job.folder / "calibrations" / name, stored)
 
 
 def _forget(job: Job, recording: str) -> None:

@@ -22,8 +22,7 @@ from logger.errors import InputError
 from logger.site import Site
 
 MOST_BYTES = 50 * 2**20
-TIMEOUT_S = 30.0
-"""For the whole answer. [s]"""
+TIMEOUT_S = 30.0  # For the whole answer. [s]
 POWER_YEARS = 10
 _CHUNK = 1 << 16
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
@@ -42,14 +41,6 @@ class Asking:
     def host(self) -> str:
         """Whom."""
         return str(urlsplit(self.address).hostname)
-
-
-@dataclass(frozen=True)
-class Fetched:
-    """An answer as it was received."""
-
-    asking: Asking
-    content: bytes
 
 
 def pvgis(site: Site) -> Asking:
@@ -95,23 +86,17 @@ def _rounded(site: Site) -> tuple[str, str]:
 
 def typical_year(
     site: Site, today: dt.date, tell: Callable[[str], None], timeout_s: float = TIMEOUT_S
-) -> Fetched:
-    """Ask PVGIS, and NASA POWER where it has no data; each is told before.
-
-    Raises
-    ------
-    InputError
-        A service cannot be reached, or its answer is none.
-    """
+) -> tuple[Asking, bytes]:
+    """Ask PVGIS, and NASA POWER where it has no data; each is told before."""
     asking = pvgis(site)
     tell(f"asking {asking.host} for a typical year of {asking.service}: {asking.address}")
     try:
-        return Fetched(asking, answer_to(asking, timeout_s))
+        return asking, answer_to(asking, timeout_s)
     except _NoDataError as none:
         tell(f"PVGIS has none there: {none.what}")
     asking = nasa_power(site, today)
     tell(f"asking {asking.host} for {POWER_YEARS} years of {asking.service}: {asking.address}")
-    return Fetched(asking, answer_to(asking, timeout_s))
+    return asking, answer_to(asking, timeout_s)
 
 
 class _NoDataError(InputError):

@@ -199,7 +199,7 @@ def calibrated(
     stored = [made(purpose, hours)]
     if purpose == "bearing":
         stored.append(made("compass", hours - after_compass_h))
-    sweep = SweepAbout(NOON, "", 46.0, 14.5, 20.0 + warmer, holder)
+    sweep = SweepAbout(NOON, "", Site(46.0, 14.5), 20.0 + warmer, holder)
     checks = choose_calibrations(stored, sweep, NORTH, needed=(purpose,)).checks
     return next(check for check in checks if check.check == f"{purpose} calibration")
 

@@ -16,7 +16,7 @@ from logger.orientation import (
     DeviationCurve,
     FieldReference,
     LevelCorrection,
-    SensorDrift,
+    SensorPrior,
     orient,
     sight_lines,
 )
@@ -384,9 +384,11 @@ def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
         raise ToldError
 
     monkeypatch.setattr(module, "attitude_in_stretches", fit)
-    drift = SensorDrift(rate_bias_deg_s=0.4, force_offset_g=0.005, dip_deg=0.25)
+    prior = SensorPrior(
+        bias_error_deg_s=0.4, offset_error_g=(0.005, 0.005, 0.005), dip_error_deg=0.25
+    )
     with pytest.raises(ToldError):
-        orient(turning(), given, drift=drift)
+        orient(turning(), given, prior=prior)
     return told[0]
 
 

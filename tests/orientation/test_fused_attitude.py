@@ -19,7 +19,7 @@ from logger.orientation import (
     CompassCorrection,
     Corrections,
     Declination,
-    SensorDrift,
+    SensorPrior,
     orient,
 )
 from logger.orientation.fusion import attitude_over_recording
@@ -134,8 +134,8 @@ def test_the_dip_steadies_the_level_along_the_meridian_while_the_hand_shakes_the
         got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON))
         assert got.attitude.dip_error_deg is not None
         with_dip.append(leaning_along_the_meridian_deg(sweep, got.sight))
-        unsure = SensorDrift(dip_deg=80.0)
-        got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON), drift=unsure)
+        unsure = SensorPrior(bias_error_deg_s=0.3, dip_error_deg=80.0)
+        got = orient(samples, Corrections(NO_DECLINATION, compass=FREE_OF_IRON), prior=unsure)
         without.append(leaning_along_the_meridian_deg(sweep, got.sight))
     assert rms(without) > 0.1
     assert rms(with_dip) < 0.6 * rms(without)

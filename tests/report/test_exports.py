@@ -185,7 +185,8 @@ def test_both_rows_of_a_vertical_edge_keep_their_own_name(tmp_path):
 def test_the_points_are_geojson_as_rfc_7946_has_it(points):
     # RFC 7946: 3.1.1 longitude before latitude; 4 no other reference system; 3.2 a feature has
     # geometry and properties.
-    made = json.loads(files.points_geojson([replace(points[0], site=Site(-35.0, 179.5, 12.0))]))
+    recipe = replace(points[0].recipe, site=Site(-35.0, 179.5, 12.0))
+    made = json.loads(files.points_geojson([replace(points[0], recipe=recipe)]))
     assert made["type"] == "FeatureCollection"
     (feature,) = made["features"]
     assert feature["type"] == "Feature"
