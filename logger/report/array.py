@@ -26,8 +26,8 @@ WIDEST_MAP = 60
 SMALL_M = 1.5
 """What is no wider has its name beside it in the plan. [m]"""
 
-LABEL_APART = 0.42
-"""Between labels around the map. [rad]"""
+LABEL_APART = 0.9
+"""Between labels around the map that stand equally far out. [rad]"""
 
 
 def array_text(found: ArrayResult) -> str:
@@ -197,7 +197,7 @@ def draw_map(axes: Axes, found: ArrayResult, w: Words) -> None:
     values = 100 * grid.spread_out(found.over_value)
     if min(values.shape) > 1 and np.nanmax(values) > np.nanmin(values):
         shown = axes.contourf(grid.across_m, grid.up_m, values, levels=10, cmap="cividis")
-        axes.figure.colorbar(shown, ax=axes, shrink=0.7)
+        axes.figure.colorbar(shown, cax=axes.inset_axes((1.03, 0.1, 0.03, 0.8)))
         lines = axes.contour(grid.across_m, grid.up_m, values, levels=5, colors="k", linewidths=0.5)
         axes.clabel(lines, fmt="%.0f", fontsize=8)
     ends = np.vstack([outline.corners_m, outline.corners_m[:1]])
@@ -240,18 +240,19 @@ def _directions(axes: Axes, found: ArrayResult, middle: Floats, half: Floats, w:
         way = floats([np.sin(angle), np.cos(angle)])
         return floats(middle + way * np.min((half + gap) / np.maximum(np.abs(way), 1e-9)))
 
-    size, last, ways = float(np.linalg.norm(half)), -np.inf, []
+    size, last, near, ways = float(np.linalg.norm(half)), -np.inf, 0.4, []
     for thing, shown in _named(found):
         body = thing.bodies()
         x, y = across_up(body.east_m[0] - centre[0], body.north_m[0] - centre[1])
         ways.append((float(np.arctan2(x, y)), f"{thing.name}\n{_away(shown, w)}"))
     for angle, text in sorted(ways):
-        # Labels of things in nearly one direction stand beside each other.
-        last = max(angle, last + LABEL_APART)
+        # Of things in nearly one direction every other label stands farther out.
+        out = 0.3 if near <= 0.4 and angle - last < LABEL_APART else 0.0
+        near, last = 0.4 + out, angle
         foot, tip = around(angle, 0.06 * size), around(angle, 0.18 * size)
         axes.annotate("", _pair(tip), _pair(foot), arrowprops={"arrowstyle": "->"})
-        _label(axes, text, around(last, 0.38 * size), ha="center", va="center")
-    (left, bottom), (right, top) = middle - half - 0.6 * size, middle + half + 0.6 * size
+        _label(axes, text, around(angle, near * size), ha="center", va="center")
+    (left, bottom), (right, top) = middle - half - 0.9 * size, middle + half + 0.9 * size
     axes.set_xlim(left, right)
     axes.set_ylim(bottom, top)
     _north(axes, across_up(0.0, 1.0))

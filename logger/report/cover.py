@@ -72,8 +72,11 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
 
 def _sky(report: Report, w: Words) -> str:
     """The sky that the shares rest on, without the name of its file."""
-    told, weather = sentences.sky_sentence(report.points[0].access, w), report.recipe.weather
-    return told if weather is None else re.sub(f",? {re.escape(weather.path.name)}", "", told)
+    access, weather = report.points[0].access, report.recipe.weather
+    if weather is None or not access.sky.is_known:
+        return sentences.sky_sentence(access, w)
+    source = re.sub(f",? {re.escape(weather.path.name)}", "", access.sky.source)
+    return w("The shares rest on {sky}.", sky=w(source))
 
 
 def facts(report: Report, w: Words) -> str:
@@ -154,7 +157,7 @@ def gap(first: PointResult, second: PointResult) -> Difference:
     return difference((a.value, a.low, a.high), (b.value, b.low, b.high))
 
 
-LETTERS_ON_COVER = 104
+LETTERS_ON_COVER = 84
 """That fit side by side above the panels of the cover's picture."""
 
 
@@ -196,6 +199,7 @@ def _whom_to_ask(people: Mapping[str, str], w: Words) -> str:
 
 
 NO_RULE = N_("No rule of a programme or permit was given to hold these shares against.")
+MONTHLY = N_("monthly means of daily global horizontal irradiation")
 VERDICTS = {
     PASS: N_("{rule}, at least {limit}: met ({places})."),
     FAIL: N_("{rule}, at least {limit}: not met ({places})."),

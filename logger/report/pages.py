@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -161,6 +161,9 @@ def _spans_of(low: Floats, high: Floats, w: Words) -> list[str]:
     return [DASH if math.isnan(b) else f"{w.number(a)}–{w.number(b)}" for a, b in ends]
 
 
+LEAST_SHADE_H = 0.05
+"""A shorter stretch of shade is a step of the grid. [h]"""
+
 MOST_BLOCKING = 8
 BESIDE_DEG = 2.0
 
@@ -176,8 +179,9 @@ def blocks(point: PointResult, w: Words, distances: Mapping[str, float]) -> Page
     order = sorted((n for n, t in taken.items() if max(t) >= 0.0005), key=lambda n: -max(taken[n]))
     if not order:
         return None
-    spans = _spans(planes[0], w)
-    names = _names(planes[0], w)
+    every = {(o.name, o.from_azimuth_deg): o for p in planes for o in p.by_obstruction}
+    spans = _spans(every.values(), w)
+    names = _names(every.values(), w)
     rows = []
     for name in order[:MOST_BLOCKING]:
         far = distances.get(name)
@@ -222,12 +226,12 @@ def width(planes: Sequence[PlaneResult], w: Words) -> Page | None:
     }
 
 
-def _names(plane: PlaneResult, w: Words) -> dict[str, str]:
+def _names(losses: Collection[ObstructionLoss], w: Words) -> dict[str, str]:
     """What shows through a crown has no name of its own: the crown's."""
-    crowns = [o for o in plane.by_obstruction if o.kind == CROWN_KIND]
+    crowns = [o for o in losses if o.kind == CROWN_KIND]
     return {
         o.name: w("behind {obstruction}", obstruction=crown.name)
-        for o in plane.by_obstruction
+        for o in losses
         for crown in crowns
         if not o.kind and _is_behind(o, crown)
     }
@@ -241,10 +245,10 @@ def _is_behind(one: ObstructionLoss, crown: ObstructionLoss) -> bool:
     return wide <= wrap360(high - low) and bool(in_sector(ends, wrap360(low), wrap360(high)).all())
 
 
-def _spans(plane: PlaneResult, w: Words) -> dict[str, str]:
+def _spans(losses: Collection[ObstructionLoss], w: Words) -> dict[str, str]:
     """The azimuths that each name spans."""
     found: dict[str, list[str]] = {}
-    for o in plane.by_obstruction:
+    for o in losses:
         span = f"{o.from_azimuth_deg:.0f}–{o.to_azimuth_deg:.0f}"
         found.setdefault(o.name, []).append(span)
     return {
@@ -255,7 +259,11 @@ def _spans(plane: PlaneResult, w: Words) -> dict[str, str]:
 
 def when_blocked(window: WindowResult, name: str, w: Words) -> str:
     """Months in whose solar window an obstruction blocks the sun, and from when to when at most."""
-    own = [b for b in window.blocked if b.obstruction == name]
+    own = [
+        b
+        for b in window.blocked
+        if b.obstruction == name and b.to_solar_hour - b.from_solar_hour >= LEAST_SHADE_H
+    ]
     if not own:
         return ""
     months = sorted({b.month - 1 for b in own})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import math
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -78,6 +79,7 @@ def _said(path: Path, exif: Any, gps: Any) -> Photo:
     except (TypeError, ValueError, ZeroDivisionError):
         direction = math.nan
     known = math.isfinite(direction) and 0 <= direction <= 360
-    caption = " ".join(path.stem.replace("_", " ").replace("-", " ").split())
+    # A number in front puts the photos in their order.
+    caption = re.sub(r"^\d+ (?=.)", "", " ".join(re.split(r"[\s_-]+", path.stem))).strip()
     magnetic = str(gps.get(_DIRECTION_FROM, "")).strip("\0") == "M"
     return Photo(path, caption, taken, direction if known else None, magnetic)

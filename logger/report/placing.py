@@ -77,7 +77,10 @@ class Placer:
             arrowprops={"arrowstyle": "-", "lw": 0.6, "color": INK, "shrinkA": 0, "shrinkB": 0},
             bbox={"facecolor": PAPER, "lw": 0, "pad": 0.6, "alpha": 0.92},
         )  # fmt: skip
-        self._taken.append(room)
+        x_px, y_px = self._axes.transData.transform((x, max(own, bottom)))
+        ends = sorted((float(x_px), room.x0 + room.width / 2))
+        stem = Bbox.from_extents(ends[0], float(y_px), ends[1], room.y0)
+        self._taken += [room, stem.padded(self._point)]
 
     def _data(self, x: float, y: float) -> tuple[float, float]:
         found = self._axes.transData.inverted().transform((x, y))

@@ -15,8 +15,8 @@ from logger.geometry import wrap360
 from logger.job import JOB_FILE
 from logger.report import sentences, texts
 from logger.report.content import Report
-from logger.report.language import DASH, Words
-from logger.report.pages import place
+from logger.report.language import DASH, N_, Words
+from logger.report.pages import LEAST_SHADE_H, place
 from logger.report.pictures import Page
 from logger.report.result_tables import calibrations_of, checks_of, planes_of
 from logger.report.tables import hour_text, shortened
@@ -71,9 +71,6 @@ def _shaded(report: Report, w: Words) -> list[Page]:
         tables.append({"head": [w("month"), *(names[p.name] for p in points)], "rows": rows})
     return tables
 
-
-LEAST_SHADE_H = 0.05
-"""Shorter stretches of shade are told by nobody: a step of the grid. [h]"""
 
 LEAST_SUN_H = 0.5
 """Shorter stretches of sun between two of shade are told as shade. [h]"""
@@ -144,13 +141,16 @@ def _places(report: Report, w: Words) -> Page:
     head = [w("point"), w("east [m]"), w("north [m]"), w("up [m]"), w("swept at [m]"),
             w("module at [m]"), w("planes")]  # fmt: skip
     note = w(
-        "East, north and up count from the job's origin; both heights from one surface. A dash "
-        "means that nothing was entered."
+        "East, north and up count from the job's origin; both heights from the surface that the "
+        "surveyor stood on. A dash means that nothing was entered."
     )
     return {"head": head, "rows": rows, "note": note}
 
 
 # For the verifier
+
+VERDICT_WORDS = (N_("pass"), N_("fail"), N_("too close to call"))
+"""As `logger.access.rules` has them."""
 
 
 def verifier(report: Report, w: Words) -> Page:
@@ -252,7 +252,7 @@ def _count(report: Report, w: Words) -> str:
             w("Below stand those that failed or came within a tenth of their limit.")
             if shown
             else w("None failed or came within a tenth of its limit."),
-            w("`report --tables` writes all of them into checks.csv."),
+            w("All of them stand in checks.csv, where tables were asked for."),
         )
     )
 

@@ -62,6 +62,7 @@ def _draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Wor
         axes.plot(x, y, color=SUN, lw=1.7 if len(track.dates) == 1 else 0.9, zorder=2.2)
     _draw_horizon(axes, profile, middle, w)
     placer = Placer(axes, profile, middle)
+    _label_obstructions(placer, profile)
     unseen = [t for t in paths.tracks if not _label_track(placer, t, profile, w)]
     if unseen:
         dates = w.listed([_dates(t, w) for t in unseen])
@@ -69,7 +70,6 @@ def _draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Wor
         axes.text(0.005, 0.99, text, transform=axes.transAxes, va="top", color=SUN_DEEP)
     for line in paths.hour_lines:
         _label_hour(placer, line, w)
-    _label_obstructions(placer, profile)
 
 
 BLANK_TOP_DEG = 60.0

@@ -91,6 +91,19 @@ def test_a_report_stays_short_and_its_cover_one_page(report_of, point_of, n, mos
     assert [name in texts[1 + k] for k, name in enumerate(LONG[:n])] == [True] * n
 
 
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_point_with_three_planes_of_long_names_and_failed_checks_keeps_its_page(
+    report_of, point_of, language
+):
+    point = point_of(LONG[0], 30.0, checks=(PASSED, NEAR, FAILED))
+    planes = [
+        replace(p, plane=replace(p.plane, name=f"east wall above the loading bay, part {k}"))
+        for k, p in enumerate((*point.access.planes, point.access.planes[0]))
+    ]
+    crowded = replace(point, access=replace(point.access, planes=tuple(planes)))
+    assert len(pages_of(report_of(crowded), "letter", language)) <= 4
+
+
 def test_more_than_a_dozen_points_go_to_a_page_behind_the_cover(report_of, point_of):
     points = [point_of(f"point {k:02d}", 10.0) for k in range(14)]
     texts = pages_of(report_of(*points))
@@ -200,7 +213,11 @@ def test_failed_rules_are_told_on_the_cover_and_in_numbers_at_the_end(report_of,
     point = point_of("yard", 30.0)
     verdict = Verdict("solar access", 0.9, 0.7, 0.65, 0.75)
     planes = tuple(replace(p, verdicts=(verdict,)) for p in point.access.planes)
-    texts = pages_of(report_of(replace(point, access=replace(point.access, planes=planes))))
+    judged = report_of(replace(point, access=replace(point.access, planes=planes)))
+    texts = pages_of(judged)
+    german = " ".join(pages_of(judged, language="de"))
+    assert "nicht bestanden" in german
+    assert not re.search(r"\b(fail|pass|too close)\b", german)
     told = "Solar access of the year, at least 90 %: not met (yard: roof, east wall)."
     assert told in texts[0]
     assert re.search(r"yard roof solar access of the year 90 % 70\.0 % 65\.0–75\.0 fail", texts[-1])
@@ -349,8 +366,8 @@ def photo(path, **exif_of) -> None:
 
 
 def test_photos_are_upright_small_and_tell_no_place(tmp_path):
-    photo(tmp_path / "towards-the_lime trees.jpg")
-    about, small = photo_at(tmp_path / "towards-the_lime trees.jpg")
+    photo(tmp_path / "02_towards-the_lime trees.jpg")
+    about, small = photo_at(tmp_path / "02_towards-the_lime trees.jpg")
     shown = Image.open(io.BytesIO(small))
     assert shown.size == (667, 1000)
     assert not shown.getexif()
