@@ -170,7 +170,8 @@ def months_chart(planes: Sequence[PlaneResult], w: Words, height_mm: float = 30.
         figure = new_figure(height_mm)
         axes = new_axes(figure, MARGIN_MM, 0, 1, 4)
         draw_months(axes, planes)
-        axes.set_ylabel(w("solar access [%]"))
+        if height_mm >= 30:  # Else it would be cut; the table below says it
+            axes.set_ylabel(w("solar access [%]"))
     return figure
 
 

@@ -124,7 +124,7 @@ def beside_of(job: Job, result: PointResult, language: str = "en") -> Beside:
             "shade": shade_chart(
                 shade, w, BESIDE_PHOTOS_MM if photos_of(job, result.name) else WIDTH_MM
             ),
-            "months": months_chart(planes, w),
+            "months": months_chart(planes, w, 24.0 if len(planes) > 2 else 30.0),
         }
         svgs = {name: drawn(figure) for name, figure in pictures.items()}
     return Beside(svgs, shade, gain_of(job, result))

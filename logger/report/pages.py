@@ -44,14 +44,21 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
             for kind, alt in texts.PICTURES.items()
         },
         "month_table": month_rows(planes, w),
-        "blocks_title": w("What blocks the sun, and how much of the year's light"),
+        "blocks_title": w("What blocks the sun, and how much of the year's light [%]"),
         "blocks": blocks(point, w, _distances(report, point)),
         "width_title": w(
-            "Where the year's uncertainty comes from: width of its interval if one cause were all"
+            "Where the year's uncertainty comes from: width of its interval if one cause were all "
+            "[points]"
         ),
         "width": width(planes, w),
         "photos": [_photo(photo_at(path), pictures, w) for path in shown],
         "checks": _checks_line(point.checks, failed, w),
+        "fractions": w(
+            "Total solar resource fraction: {planes}.",
+            planes=", ".join(
+                f"{p.plane.name} {w.percent(p.total_solar_resource_fraction.value)}" for p in planes
+            ),
+        ),
     }
 
 
@@ -118,11 +125,10 @@ def _heights(report: Report, point: PointResult, w: Words) -> str:
         parts.append(w("module at {height} m", height=w.number(module, 2)))
     parts += [
         w(
-            "{plane}: tilt {tilt}°, azimuth {azimuth}°, total solar resource fraction {fraction}",
+            "{plane}: tilt {tilt}°, azimuth {azimuth}°",
             plane=p.plane.name,
             tilt=w.number(p.plane.tilt_deg, 1),
             azimuth=w.number(p.plane.azimuth_deg, 1),
-            fraction=w.percent(p.total_solar_resource_fraction.value),
         )
         for p in point.access.planes
     ]
@@ -193,9 +199,7 @@ def blocks(point: PointResult, w: Words, distances: Mapping[str, float]) -> Page
         sums = [sum(taken[name][k] for name in rest) for k in range(len(planes))]
         more = w.count("{n} more", "{n} more", len(rest))
         rows.append([more, "", "", *(w.number(v * 100, 1) for v in sums), ""])
-    year = [w("year blocked [%]")]
-    if len(planes) > 1:
-        year = [w("{plane} [%]", plane=p.plane.name) for p in planes]
+    year = [p.plane.name for p in planes] if len(planes) > 1 else [w("year")]
     hours = w("{start}–{end} h blocked", **sentences.window_hours(planes[0].window, w))
     return {
         "head": [w("obstruction"), w("azimuth [°]"), w("distance [m]"), *year, hours],
@@ -214,7 +218,7 @@ def width(planes: Sequence[PlaneResult], w: Words) -> Page | None:
         return None
     n = len(planes)
     names = [p.plane.name for p in planes] if n > 1 else [w("width")]
-    head = [w("cause"), *(w("{plane} [points]", plane=name) for name in names)]
+    head = [w("cause"), *names]
     rows = [
         [w(str(row[0])), *(w.number(float(v or 0.0) * 100, 1) for v in row[1:-1]), w(str(row[-1]))]
         for row in table.rows[:MOST_CAUSES]
