@@ -197,7 +197,8 @@ def default_plane(site: Site) -> Plane:
 
     Common practice, no source; on the equator it faces south.
     """
-    return Plane("tilt = latitude", min(abs(site.latitude_deg), 90.0), site.equatorward_azimuth_deg)
+    tilt_deg = min(abs(site.latitude_deg), 90.0)
+    return Plane("plane tilted by the latitude", tilt_deg, site.equatorward_azimuth_deg)
 
 
 @lru_cache(maxsize=1)  # one holds a hundred megabytes; points come job by job
