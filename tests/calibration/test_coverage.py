@@ -8,7 +8,7 @@ import numpy as np
 from calibrated_boards import stream_of
 
 from logger.calibration import TumbleCoverage
-from logger.calibration.coverage import seen_from, side_of, sphere_points, widest_gap
+from logger.calibration.coverage import sphere_points
 from logger.recording.samples import Samples
 from logger.simulation import Sensor, simulate_tumble
 
@@ -66,18 +66,3 @@ def test_strong_hard_iron_does_not_hide_which_way_the_field_ran() -> None:
     sensor = Sensor(hard_iron_ut=250.0)
     tumble = stream_of(simulate_tumble(sensor=sensor, seed=2, streams="M")).samples
     assert in_parts(tumble)[-1].field_gap_deg < 50
-
-
-def test_half_a_tumble_is_not_enough_and_asks_for_the_top_down() -> None:
-    half = stream_of(simulate_tumble(seed=2, streams="M", hemisphere=True)).samples
-    last = in_parts(half)[-1]
-    assert not last.enough
-    assert "top" in last.advice()
-
-
-def test_the_widest_gap_of_one_hemisphere_is_a_right_angle() -> None:
-    points = sphere_points(3000)
-    gap, centre = widest_gap(seen_from(points[points[:, 2] > 0]))
-    assert 70 < gap < 95
-    assert centre[2] < -0.9
-    assert side_of(np.array([0.1, -0.9, 0.2])) == "left side"

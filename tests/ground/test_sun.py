@@ -9,7 +9,6 @@ from logger.errors import UsageError
 from logger.geometry import angle_between
 from logger.site import Site
 from logger.sun import sun_track, sun_year
-from logger.sun_paths import utc_of_solar_hour
 
 
 def test_the_worked_example_of_the_published_algorithm():
@@ -60,14 +59,6 @@ def test_the_year_is_one_of_local_mean_solar_time():
         assert local[-1] < np.datetime64("2027-01-01")
         months = local.astype("datetime64[M]").astype(int) % 12
         assert np.array_equal(months, sun.month)
-
-
-def test_vectors_point_where_the_angles_do():
-    sun = sun_year(Site(-35.0, 60.0, 900.0), 2026)
-    assert np.abs(np.linalg.norm(sun.vectors, axis=0) - 1).max() < 1e-12
-    assert np.degrees(np.arcsin(sun.vectors[2])) == pytest.approx(sun.elevation_deg, abs=1e-6)
-    azimuth = np.degrees(np.arctan2(sun.vectors[0], sun.vectors[1]))
-    assert np.abs(angle_between(azimuth, sun.azimuth_deg)).max() < 1e-9
 
 
 def at(site, date, clock, zone=0):
@@ -122,24 +113,6 @@ def test_polar_day_and_night():
         minutes = np.bincount(sun_year(Site(latitude, 0), 2026).month, minlength=12)
         assert minutes[light] == (30 if light == 5 else 31) * 1440
         assert minutes[dark] == 0
-
-
-def noon(site, date):
-    day = np.array([np.datetime64(dt.date(*date))])
-    return sun_track(utc_of_solar_hour(day, 12.0, site.longitude_deg), site)
-
-
-# Noon altitudes at 40 N, 90 - latitude + declination: 73.4, 50 and 26.6 degrees (Duffie and
-# Beckman, Solar Engineering of Thermal Processes, chapter 1; ASHRAE's tables print 73.5, 50.0,
-# 26.6 - from memory).
-@pytest.mark.parametrize(
-    ("date", "altitude"), [((2026, 6, 21), 73.4), ((2026, 3, 20), 50.0), ((2026, 12, 21), 26.6)]
-)
-def test_noon_altitudes_at_40_north(date, altitude):
-    site = Site(40, 0)
-    sun = noon(site, date)
-    assert sun.elevation_deg[0] == pytest.approx(altitude, abs=0.06)
-    assert sun.azimuth_deg[0] == pytest.approx(180, abs=0.02)
 
 
 def test_the_june_sun_at_40_north_is_up_from_4_35_to_19_25_solar_time():

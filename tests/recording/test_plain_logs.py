@@ -37,12 +37,6 @@ def test_the_same_headings_come_out_however_the_log_was_kept(content):
     assert headings(content) == pytest.approx(np.arange(90, 130) + 0.5)
 
 
-def test_the_rate_counts_heading_sentences_only():
-    other = framed(b"SDDPT,7.1,0.4")
-    mixed = other.join(HEADINGS)
-    assert parse_plain_log(mixed, "x", 4.0).samples.t_s == pytest.approx(np.arange(40) / 4)
-
-
 @pytest.mark.parametrize("rate_hz", [0.0, -1.0, float("nan"), float("inf"), 1001.0])
 def test_a_rate_without_sense_is_refused_by_its_number(rate_hz):
     with pytest.raises(UsageError, match="makes no sense"):

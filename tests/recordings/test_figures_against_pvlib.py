@@ -6,6 +6,7 @@ is where the sun stands, what hides it, what reaches the plane, and every number
 
 from __future__ import annotations
 
+import calendar
 import csv
 import io
 import json
@@ -30,21 +31,7 @@ from logger.survey.recipe import recipe_of
 
 JOB = read_job(shipped_survey())
 RECIPE = recipe_of(JOB)
-MONTHS = (
-    "Jan",
-    "Feb",
-    "Mar",
-    "Apr",
-    "May",
-    "Jun",
-    "Jul",
-    "Aug",
-    "Sep",
-    "Oct",
-    "Nov",
-    "Dec",
-    "year",
-)
+MONTHS = (*calendar.month_abbr[1:], "year")
 DISC_DEG = 0.2665  # radius of the sun's disc
 SAME = 0.001  # a tenth of a point
 
