@@ -30,11 +30,8 @@ from logger.simulation import (
     simulate_swing,
     simulate_tumble,
 )
-from logger.survey.calibrations import (
-    corrections_of_job,
-    refuse_level_without_compass,
-    stored_calibrations,
-)
+from logger.survey.calibrations import refuse_level_without_compass, stored_calibrations
+from logger.survey.pipeline import chosen_for
 from logger.survey.points import load_sweep
 
 BOARD = replace(Sensor(individual=4), index_error_deg=0.6, collimation_error_deg=0.8)
@@ -132,7 +129,7 @@ def test_a_sweep_gets_the_jobs_calibrations_and_their_checks(job: Path, recordin
     run("calibrate", "level", job, "--recording", recordings / "level.sweep")
     sweep = load_sweep(recordings / "sweep.sweep")
     declination = declination_at(DEFAULT_SITE, DEFAULT_START.date())
-    chosen = corrections_of_job(read_job(job))(sweep, declination)
+    chosen = chosen_for(stored_calibrations(read_job(job)), sweep, DEFAULT_SITE, declination)
     assert chosen.corrections.compass is not None
     assert chosen.corrections.level is not None
     assert [g.passed for g in chosen.checks] == [True, True]
@@ -179,14 +176,15 @@ def test_a_recording_of_another_site_is_refused(tmp_path: Path, recordings: Path
 
 def test_a_board_of_attitude_only_is_swung(job: Path, recordings: Path) -> None:
     swing = recordings / "swing.sweep"
-    noted = run("calibrate", "compass", job, "--recording", swing)
-    assert noted.exit_code == 0
-    assert stored_calibrations(read_job(job))[0].kind == "deviation"
+    untold = run("calibrate", "compass", job, "--recording", swing)
+    assert untold.exit_code == 3
+    assert "--bearings" in untold.stderr
     given = run(
         "calibrate", "compass", job, "--recording", swing,
         "--bearings", ",".join(str(b) for b in range(0, 360, 40)),
     )  # fmt: skip
     assert given.exit_code == 0
+    assert stored_calibrations(read_job(job))[0].kind == "deviation"
     wrong = run("calibrate", "compass", job, "--recording", swing, "--bearings", "1,2,3")
     assert wrong.exit_code == 2
     assert "there are 9 presses" in wrong.stderr
@@ -206,11 +204,10 @@ def test_a_plane_is_measured_and_stored_with_its_uncertainty(job: Path, recordin
     assert run("plane", job, "x", "--recording", recordings / "half.sweep").exit_code == 3
 
 
-def test_a_port_that_is_not_there_is_told_before_instructions(job: Path, tmp_path: Path) -> None:
+def test_a_port_that_is_not_there_is_told_and_not_remembered(job: Path, tmp_path: Path) -> None:
     done = run("calibrate", "compass", job, "--port", tmp_path / "ttyNone")
     assert done.exit_code == 3
     assert "cannot be opened" in str(done.stderr)
-    assert "Put the board down" not in done.stderr
     assert "port" not in (job / "job.toml").read_text()  # only one that opened is remembered
     assert not (job / "calibrations").exists()
 

@@ -28,11 +28,12 @@ from logger.orientation import (
     DeviationCurve,
     LevelCorrection,
 )
+from logger.site import Site
 from logger.survey.demo import shipped_survey
 
 DECLINATION = Declination(4.7, 0.36, "model")
 NOON = dt.datetime(2026, 5, 14, 12, 0, tzinfo=dt.UTC)
-SWEEP = SweepAbout(NOON, "0007", 46.05, 14.51, 20.0, "clamp")
+SWEEP = SweepAbout(NOON, "0007", Site(46.05, 14.51), 20.0, "clamp")
 CORRECTIONS: dict[str, Any] = {
     "compass": CompassCorrection(hard_iron_ut=(1.0, 2.0, 3.0)),
     "deviation": DeviationCurve(1.0),

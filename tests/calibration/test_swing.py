@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from logger.calibration import deviation_curve, fit_swing
 from logger.errors import InputError
 from logger.geometry import angle_between
 from logger.orientation import Corrections, DeviationCurve, sight_lines
+from logger.recording.samples import Stream, presses
 from logger.simulation import Sensor, simulate_swing
 
 COMPASS_POINTS = np.arange(0.0, 360.0, 45.0)
@@ -64,11 +66,15 @@ def test_any_curve_comes_back_from_enough_headings(values: list[float], n: int) 
     assert np.abs(residual).max() < 1e-9
 
 
+def sights(swing: Stream, bearings: Any) -> list[tuple[float, float]]:
+    return list(zip(presses(swing.keys), bearings, strict=True))
+
+
 def test_a_swing_takes_the_deviation_out_of_a_board_that_sends_attitude_only() -> None:
     sensor = replace(Sensor(individual=4), hard_iron_ut=5.0, soft_iron_share=0.02)
     bearings = np.arange(5.0, 360.0, 36.0)
     swing = stream_of(simulate_swing(bearings, sensor=sensor, seed=1))
-    calibration = fit_swing(swing.samples, swing.notes, DECLINATION)
+    calibration = fit_swing(swing.samples, sights(swing, bearings), DECLINATION)
     assert calibration.figures["headings"] == 10
     assert calibration.checks[0].passed
     other = np.arange(20.0, 360.0, 36.0)
@@ -87,8 +93,9 @@ def test_a_swing_takes_the_deviation_out_of_a_board_that_sends_attitude_only() -
 
 def test_too_few_marks_are_poor_and_none_is_refused() -> None:
     sensor = replace(Sensor(individual=4), hard_iron_ut=5.0, soft_iron_share=0.02)
-    swing = stream_of(simulate_swing([10.0, 100.0, 190.0, 280.0], sensor=sensor, seed=1))
-    poor = fit_swing(swing.samples, swing.notes, DECLINATION)
+    bearings = [10.0, 100.0, 190.0, 280.0]
+    swing = stream_of(simulate_swing(bearings, sensor=sensor, seed=1))
+    poor = fit_swing(swing.samples, sights(swing, bearings), DECLINATION)
     assert not poor.checks[0].passed
     assert "constant only" in poor.checks[0].why
     with pytest.raises(InputError, match="known bearing"):
