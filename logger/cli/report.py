@@ -114,8 +114,9 @@ def command(
     beside = path.with_name(f"{path.stem}-tables")
     in_tables = write_tables(report, beside) if tables else []
     in_browser = []
-    if output is None and language == "en":  # what its script says is English
-        in_browser = [_written(job, None, "index.html", browser_page(report))]
+    if output is None or tables:
+        where = beside / "index.html" if output else None
+        in_browser = [_written(job, where, "index.html", browser_page(report, language))]
     files = [str(file) for file in (path, *in_browser, *in_tables)]
     changed = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
     told = [f"wrote {path}"]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import base64
 import html
 import json
 import math
+from collections.abc import Sequence
 from importlib import resources
 from typing import Any
 
@@ -13,45 +15,80 @@ import numpy as np
 from logger.access import carried
 from logger.access.result import YEAR
 from logger.geometry import in_sector
-from logger.report import sentences, texts
+from logger.report import array_page, sentences, texts
+from logger.report.array import array_figure
+from logger.report.charts import drawn
 from logger.report.content import Report
 from logger.report.language import Words
-from logger.safety import LONG_NOTICE
+from logger.report.pictures import Pictures
 from logger.site import Site
 from logger.sun import sun_track
 from logger.sun_paths import utc_of_solar_hour
+from logger.survey.array import ArrayResult
 from logger.survey.result import PointResult
 
 _STEP_H = 0.5
+PICTURE_MM = 120.0
+"""Width of a picture whose letters can still be read on a phone. [mm]"""
+COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
-def browser_page(report: Report) -> str:
+def browser_page(report: Report, language: str = "en") -> str:
     """One HTML file without a request to anywhere; everything in it is the report's own."""
-    w = Words("en")
-    body = [f"<h1>{_text(report.job.name)}</h1>", *(_point(p, w) for p in report.points)]
-    left = [f"<li>{_text(name)}: {_text(why)}</li>" for name, why in report.left_out.items()]
-    if left:
-        body.append(f"<ul>{''.join(left)}</ul>")
-    body.append("<h2>The sky</h2>")
-    body.append(_paragraph(sentences.sky_sentence(report.points[0].access, w)))
-    body.append("<h2>Limits</h2>")
-    body += [_paragraph(limit) for limit in texts.LIMITS]
-    body.append("<h2>Safety</h2>")
-    body += [_paragraph(f"{heading}. {words}") for heading, words in LONG_NOTICE]
+    w = Words(language)
+    body = [f"<h1>{_text(report.job.name)}</h1>"]
+    body += [_paragraph(w.remark)] if w.remark else []
+    body += [_array(report, found, w) for found in report.arrays]
+    body += [_point(p, w) for p in report.points]
+    body += [_paragraph(f"{name}: {why}") for name, why in report.left_out.items()]
+    for heading, told in (
+        (w("Sky"), [sentences.sky_sentence(report.points[0].access, w)]),
+        (w("What they do not say"), [w(limit) for limit in texts.LIMITS]),
+        (
+            w("Safety, codes and licences"),
+            [f"{w(head)}. {w(words)}" for head, words in texts.CAUTIONS],
+        ),
+    ):
+        body.append(f"<h2>{_text(heading)}</h2>")
+        body += map(_paragraph, told)
     data = {
         "sun": _sun(report.points[0].site, report.recipe.settings.year),
         "points": [_horizon(point) for point in report.points],
+        "words": _script_words(w),
     }
     # Inside a script element only "<" could end it.
-    told = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
+    script = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
     template = resources.files(__package__).joinpath("browser_page.html").read_text("utf-8")
     for name, value in (
+        ("LANGUAGE", w.language),
         ("TITLE", _text(report.job.name)),
         ("BODY", "\n".join(body)),
-        ("DATA", told),
+        ("DATA", script),
     ):
         template = template.replace(f"[[{name}]]", value, 1)
     return template
+
+
+def _script_words(w: Words) -> dict[str, Any]:
+    """What the script says; it fills in the fields."""
+    return {
+        "date": w("date"),
+        "hour": w("hour, solar time"),
+        "picture": w("The sun's path over the horizon at {point}"),
+        "at": w("{date}, {hour} solar time: {told}"),
+        "down": w("the sun is below the level"),
+        "unknown": w(
+            "the sun at {azimuth}°, {elevation}° high; the horizon was not measured there"
+        ),
+        "behind": w(
+            "the sun at {azimuth}°, {elevation}° high, behind {name}, {height}° high there",
+        ),
+        "clear": w(
+            "the sun at {azimuth}°, {elevation}° high, in sight above {name}, {height}° high there",
+        ),
+        "nameless": w("the horizon, without a name"),
+        "compass": [w(name) for name in COMPASS],
+    }
 
 
 def _text(words: str) -> str:
@@ -71,17 +108,46 @@ def _point(point: PointResult, w: Words) -> str:
     if sentences.unfit(point):
         parts.append(f"<p><strong>{_text(sentences.unfit_reasons(point, w))}</strong></p>")
     parts.append('<div class="sky"></div>')
-    heads = "".join(f'<th scope="col">{_text(plane.plane.name)}</th>' for plane in planes)
-    rows = []
-    for row in range(YEAR + 1):
-        name = w.month(row) if row < YEAR else "year"
-        cells = "".join(f"<td>{_text(_share(plane.solar_access, row, w))}</td>" for plane in planes)
-        rows.append(f'<tr><th scope="row">{_text(name)}</th>{cells}</tr>')
-    caption = "solar access (95 % interval)"
-    parts.append(f"<table><caption>{caption}</caption><thead><tr><td></td>{heads}</tr></thead>")
-    parts.append(f"<tbody>{''.join(rows)}</tbody></table>")
+    months = [*(w.month(month) for month in range(YEAR)), w("year")]
+    rows = [
+        [name, *(_share(plane.solar_access, row, w) for plane in planes)]
+        for row, name in enumerate(months)
+    ]
+    caption = f"{w('solar access')} ({w('95 % interval')})"
+    parts.append(_table(caption, ["", *(plane.plane.name for plane in planes)], rows))
     parts += [_paragraph(words) for plane in planes if (words := sentences.intervals(plane, w))]
     return "".join([*parts, "</section>"])
+
+
+def _array(report: Report, found: ArrayResult, w: Words) -> str:
+    """The document's page of an array: map and plan, mean and worst, what stands around."""
+    page = array_page.page(report, found, Pictures(), w)
+    svg = drawn(array_figure(found, w, (PICTURE_MM, 1.3 * PICTURE_MM)))
+    parts = [f"<section><h2>{_text(page['name'])}</h2>"]
+    if page["unfit"]:
+        parts.append(f"<p><strong>{_text(page['unfit'])}</strong></p>")
+    parts += map(_paragraph, page["lines"])
+    source = f"data:image/svg+xml;base64,{base64.b64encode(svg).decode()}"
+    parts.append(f'<img src="{source}" alt="{_text(page["picture"]["alt"])}">')
+    blocks = page["blocks"]
+    parts.append(_table(page["blocks_title"], blocks["head"], blocks["rows"]))
+    return "".join([*parts, _paragraph(page["note"]), "</section>"])
+
+
+def _table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """A table that scrolls by itself where it is wider than the screen."""
+    first, *others = map(_text, head)
+    heads = f"<th scope=col>{first}</th>" if first else "<td></td>"
+    heads += "".join(f"<th scope=col>{name}</th>" for name in others)
+    lines = "".join(
+        f"<tr><th scope=row>{_text(name)}</th>{''.join(f'<td>{_text(c)}</td>' for c in cells)}</tr>"
+        for name, *cells in rows
+    )
+    return (
+        f'<div class="wide" role="group" tabindex="0" aria-label="{_text(caption)}"><table>'
+        f"<caption>{_text(caption)}</caption><thead><tr>{heads}</tr></thead>"
+        f"<tbody>{lines}</tbody></table></div>"
+    )
 
 
 def _share(found: Any, row: int, w: Words) -> str:

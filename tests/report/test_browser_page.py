@@ -1,5 +1,6 @@
 """The report for a browser: one file, asked for with a finger."""
 
+import datetime as dt
 import json
 import re
 import shutil
@@ -11,12 +12,54 @@ import pvlib
 import pytest
 
 from logger.access import carried
+from logger.job import read_job
 from logger.report.browser_page import browser_page
+from logger.report.content import Report
+from logger.survey.array import arrays_of
+from logger.survey.demo import ROOF, shipped_survey
+from logger.survey.points import point_result
+from logger.survey.recipe import recipe_of
+
+from .conftest import FEW
 
 
 @pytest.fixture
 def report(report_of):
     return report_of()
+
+
+@pytest.fixture(scope="module")
+def roof() -> Report:
+    """The shipped roof: an array with an outline, and two points at known places."""
+    job = read_job(shipped_survey(ROOF))
+    recipe = replace(recipe_of(job), settings=FEW)
+    points = tuple(point_result(job, name, recipe) for name in ("west eave", "east ridge"))
+    arrays = arrays_of(job, recipe, points)
+    return Report(job, recipe, points, {}, dt.date(2026, 5, 20), arrays=arrays)
+
+
+@pytest.fixture
+def opened(tmp_path: Path):
+    """Open a page from a file, as on a phone or wider; in the end it asked for nothing more."""
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if (path := shutil.which("chromium")) is None:
+        pytest.skip("no chromium on this machine")
+    asked: list[str] = []
+    file = tmp_path / "index.html"
+    with api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+
+        def open_page(text: str, width: int = 390, **more):
+            file.write_text(text, encoding="utf-8")
+            page = browser.new_page(viewport={"width": width, "height": 844}, **more)
+            page.on("request", lambda request: asked.append(request.url))
+            page.on("pageerror", lambda error: asked.append(str(error)))
+            page.goto(file.as_uri())
+            return page
+
+        yield open_page
+        browser.close()
+    assert [url for url in asked if not url.startswith("data:")] == [file.as_uri()]
 
 
 def data_of(page: str) -> dict:
@@ -80,24 +123,44 @@ def test_a_name_is_never_markup(report):
     assert data_of(page)["points"][0]["name"] == evil
 
 
-def test_a_finger_reads_what_stands_there(report, tmp_path: Path):
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if (path := shutil.which("chromium")) is None:
-        pytest.skip("no chromium on this machine")
-    file = tmp_path / "index.html"
-    file.write_text(browser_page(report), encoding="utf-8")
-    asked: list[str] = []
-    with api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": 390, "height": 844})
-        page.on("request", lambda request: asked.append(request.url))
-        page.goto(file.as_uri())
-        first = page.locator("output").first
-        noon = first.inner_text()
-        assert "06-21, 12:00 solar time: sun at 180" in noon
-        assert "clear, above" in noon
-        page.locator("canvas").first.click(position={"x": 100, "y": 250})
-        assert first.inner_text() != noon
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390
-        browser.close()
-    assert asked == [file.as_uri()]
+def test_a_finger_reads_what_stands_there(report, opened):
+    page = opened(browser_page(report))
+    first = page.locator("output").first
+    noon = first.inner_text()
+    assert "21 June 2026, 12:00 solar time: the sun at 180°" in noon
+    assert "in sight above" in noon
+    page.locator("canvas").first.click(position={"x": 100, "y": 250})
+    assert first.inner_text() != noon
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_it_speaks_the_language_of_the_document(report, opened):
+    page = opened(browser_page(report, "de"), locale="en-GB")
+    noon = page.locator("output").first.inner_text()
+    assert noon.startswith("21. Juni 2026, 12:00 Uhr Sonnenzeit: die Sonne bei 180")
+    assert re.search(r"\d,\d° hoch, zu sehen über", noon)
+    text = page.inner_text("main")
+    for words in ("Januar", "95-%-Intervall", "Sicherheit, Vorschriften", "Nie in die Sonne sehen"):
+        assert words in text
+    for words in ("solar", "interval", "Never", "January", "horizon "):
+        assert words not in text
+
+
+def test_the_map_of_an_array_stands_in_it(roof, opened):
+    text = browser_page(roof)
+    assert len(text.encode()) < 1.5e6
+    page = opened(text)
+    image = page.get_by_role("img", name="Contours of solar access over the array")
+    assert image.evaluate("image => image.naturalWidth") > 100
+    assert "Over its whole area south roof keeps" in page.inner_text("main")
+    assert page.get_by_role("cell", name="west eave").count() >= 1
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+@pytest.mark.parametrize("forced", [None, "active"], ids=["colours", "forced colours"])
+@pytest.mark.parametrize("width", [320, 1400])
+def test_it_is_accessible(roof, opened, width, forced):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is missing")
+    page = opened(browser_page(roof), width, forced_colors=forced, bypass_csp=True)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert axe.Axe().run(page).response["violations"] == []

@@ -97,6 +97,8 @@ def test_tables_go_into_a_folder_beside_the_document_where_it_is_asked_for(folde
     assert ran.exit_code == 0, ran.output
     written = {p.relative_to(tmp_path / "sub").as_posix() for p in (tmp_path / "sub").rglob("*.*")}
     assert {"client.pdf", "client-tables/results.csv", "client-tables/shade.csv"} <= written
+    page = (tmp_path / "sub" / "client-tables" / "index.html").read_text("utf-8")
+    assert '<html lang="de">' in page
     assert (
         "Horizontvermessung" in PdfReader(tmp_path / "sub" / "client.pdf").pages[0].extract_text()
     )
