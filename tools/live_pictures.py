@@ -34,6 +34,7 @@ def terminal_capture(job: Path) -> str:
         subprocess.run(
             [*tmux, "new-session", "-d", "-x", "80", "-y", "24", shlex.join(sweep)], check=True
         )
+        subprocess.run([*tmux, "send-keys", "Enter"], check=True)  # it waits for that
         try:
             while not list((job / "sweeps").glob("*/*.sweep")):
                 time.sleep(0.1)
