@@ -180,16 +180,10 @@ class Chosen:
         A target given to the bearing calibration is it; else the one that the level was sighted
         on, unless it was called near. [deg]
         """
-        for stored in self.used:
-            target = stored.figures.get("target_deg")
-            if stored.kind == "bearing" and isinstance(target, (int, float)):
-                return float(target)
-        for stored in self.used:
-            far = stored.figures.get("target_azimuth_deg")
-            near = stored.figures.get("target_is_near", False)
-            if stored.kind == "level" and isinstance(far, (int, float)) and not near:
-                return float(far)
-        return None
+        figures = {stored.kind: stored.figures for stored in self.used}
+        given, level = figures.get("bearing", {}).get("target_deg"), figures.get("level", {})
+        far = None if level.get("target_is_near") else level.get("target_azimuth_deg")
+        return far if given is None else given
 
 
 def choose_calibrations(
