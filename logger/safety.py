@@ -52,7 +52,7 @@ LONG_NOTICE: tuple[tuple[str, str], ...] = (
     (
         "Power lines",
         "Keep the board, masts, poles and ladders well clear of overhead lines and service drops, "
-        "and treat every line as live. The line's operator tells which distance is required.",
+        "and treat every line as live. Ask the line's operator what distance to keep.",
     ),
     (
         "Weather",

@@ -48,6 +48,10 @@ PLANES = (
     Plane("ground frame", 35.0, 180.0, size_kwp=4.0),
     Plane("barn roof", 20.0, 215.0, size_kwp=6.0),
 )
+PEOPLE = {
+    "surveyor": "the virtual operator, who is invented",
+    "note": "an example made by the virtual board, not valid for any application",
+}
 HEIGHT_M = 1.6
 # A thin mast on a ridge 12 km away, seen from every point; its bearing is taken from a map.
 CLOSING_TARGET = (224.0, 7.5)
@@ -178,6 +182,7 @@ def make(folder: Path) -> list[Path]:
         name="Three Alders, an invented farm",
         timezone="Europe/Ljubljana",
         planes=PLANES,
+        people=PEOPLE,
     )
     calibrate_board(job)
     for number, spot in enumerate(SPOTS):

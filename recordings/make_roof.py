@@ -12,7 +12,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-from make import DAY, HERE, SEED, SITE, board
+from make import DAY, HERE, PEOPLE, SEED, SITE, board
 
 from logger.access import Plane
 from logger.job import Job, calibration_path, create_job, set_named, sweep_path
@@ -57,6 +57,7 @@ def make(folder: Path) -> Job:
         name="Swallow House, an invented roof",
         timezone="Europe/Ljubljana",
         planes=(PLANE,),
+        people=PEOPLE,
     )
     outline = [list(corner) for corner in rectangle(CORNER_M, WIDTH_M, SLOPE_M, PLANE)]
     set_named(job.folder, "planes", {"name": PLANE.name, "outline": outline})

@@ -179,7 +179,7 @@ REMEDIES = {
     "horizon too high or low": "calibrate the level, and trace the very edge",
     "single edges": "sweep slowly past the edges that the sun crosses, and twice",
     "sky": "weather of the site: a typical year, or twelve monthly means",
-    "leaf": "name the trees and their kind, and note whether they were in leaf",
+    "leaf": "note in the sweep whether the trees are in leaf or bare",
     "height of the module": "give the distances of what stands near, or sweep at the module",
     "diffuse light": "nothing on site: models of the sky differ",
     "not measured": "sweep what is missing",

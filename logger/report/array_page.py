@@ -57,7 +57,8 @@ def gain_sentence(report: Report, found: ArrayResult, w: Words) -> str:
     if gain is None or gain.gained < WORTH_TELLING:
         return w("Nothing that could be cut or moved takes more than half a point of the year.")
     return w(
-        "Taking away {name} would gain most: {points} points of the year over all of {plane}.",
+        "Of what could be removed, taking away {name} would gain most: {points} points of the "
+        "year over all of {plane}.",
         name=gain.name,
         points=w.number(100 * gain.gained, 1),
         plane=found.plane.name,

@@ -43,7 +43,7 @@ def browser_page(report: Report, language: str = "en") -> str:
     body += [_paragraph(f"{name}: {why}") for name, why in report.left_out.items()]
     for heading, told in (
         (w("Sky"), [sentences.sky_sentence(report.points[0].access, w)]),
-        (w("What they do not say"), [w(limit) for limit in texts.LIMITS]),
+        (w("Limits"), [w(limit) for limit in texts.LIMITS]),
         (
             w("Safety, codes and licences"),
             [f"{w(head)}. {w(words)}" for head, words in texts.CAUTIONS],

@@ -52,7 +52,8 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
         ],
         "picture": _cover_picture(points[:ON_COVER], pictures, w),
         "picture_title": w(
-            "Light left on {plane} month by month, in % of that under an open, level horizon",
+            "Solar access on {plane} month by month: light in % of that under an open, level "
+            "horizon",
             plane=plane,
         ),
         "lines": [
@@ -248,8 +249,8 @@ def gain_sentence(gains: Sequence[tuple[PointResult, Gain]], w: Words) -> str:
     ]
     k = int(np.argmax(changes))
     return w(
-        "Taking away {obstruction} would gain most: {gain} points of the year on {plane} at "
-        "{point}, from {before} to {after} (95 % interval {low} to {high}).",
+        "Of what could be removed, taking away {obstruction} would gain most: {gain} points of the "
+        "year on {plane} at {point}, from {before} to {after} ({low} to {high}).",
         obstruction=gain.without,
         gain=w.number(changes[k] * 100, 1),
         plane=point.access.planes[k].plane.name,

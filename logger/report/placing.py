@@ -38,8 +38,7 @@ class Placer:
         label = self._axes.text(0, 0, text, ha="center", va="center", **look)
         rooms = [self._around(label, a, b) for a, b in zip(x, y, strict=True)]
         worse = [self._share_hidden(room) + k / len(rooms) / 4 for k, room in enumerate(rooms)]
-        free = [k for k, room in enumerate(rooms) if self._free(room)]
-        best = min(free, key=lambda k: worse[k], default=0)
+        best = min(range(len(rooms)), key=lambda k: (not self._free(rooms[k]), worse[k]))
         label.set_position((float(x[best]), float(y[best])))
         self._taken.append(rooms[best])
 
@@ -118,7 +117,7 @@ class Placer:
         within = (
             room.x0 >= ends.x0 and room.x1 <= ends.x1 and ends.y0 <= room.y0 and room.y1 <= ends.y1
         )
-        beside = room.padded(2 * self._point, 0)
+        beside = room.padded(2 * self._point, self._point)
         return bool(within and not any(beside.overlaps(taken) for taken in self._taken))
 
     def _highest(self, room: Bbox) -> float:

@@ -243,6 +243,8 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
     worst = int(np.nanargmin(clear))
     if not blocked or clear[worst] >= CLEAR_FROM:
         return w(ANSWER["clear"], **named)
+    # Months that print as wholly clear are not counted, unless there is no other.
+    blocked = [m for m in blocked if clear[m] < 0.995] or [worst]
     share = w.percent(clear[worst], int(clear[worst] >= 0.995))
     return w.count(
         "Over the year {point} receives {shares} of the light it would under an open, level "
@@ -342,8 +344,8 @@ def sky_sentence(result: AccessResult, w: Words) -> str:
     if result.sky.is_known:
         return w("The shares rest on {sky}.", sky=result.sky.source)
     return w(
-        "No weather was given, so that the shares are the middle of many possible skies from clear "
-        "to overcast, and their intervals take these in. Energy in kWh needs weather."
+        "No weather was given: the shares are the middle of many possible skies from clear to "
+        "overcast, their intervals take these in, and no energy yield is given."
     )
 
 

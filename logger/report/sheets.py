@@ -40,8 +40,9 @@ def installer(report: Report, w: Words) -> Page:
         "shaded_note": w(
             "Shade before {start} and after {end} h stands in the picture on each point's page. A "
             "dash is a month without shade in these hours, a question mark one in which part of "
-            "the horizon was not measured. A bare tree counts as shade, though it lets part of the "
-            "light through.",
+            "the horizon was not measured. Shade counts when it falls at that time on some day of "
+            "the month, in whole or in part; gaps under half an hour are told as shade. A bare "
+            "tree counts, though it lets part of the light through.",
             **hours,
         ),
         "strings_title": w("What shade means for strings"),
@@ -109,8 +110,10 @@ def _planes(report: Report, w: Words) -> Page:
         for name, p in found.items()
     ]
     note = w(
-        "The best fixed plane without shade here has a tilt of {tilt}° and an azimuth of "
-        "{azimuth}°; the orientation factor compares each plane with it.",
+        "By compass is what a hand compass shows, whose north is {declination}° from true north "
+        "here. The best fixed plane without shade under this sky has a tilt of {tilt}° and an "
+        "azimuth of {azimuth}°; the orientation factor compares each plane with it.",
+        declination=w.number(magnetic, 1),
         tilt=w.number(best.tilt_deg),
         azimuth=w.number(best.azimuth_deg),
     )
@@ -158,9 +161,9 @@ def verifier(report: Report, w: Words) -> Page:
     return {
         "kind": "verifier",
         "title": w("For whoever checks this report"),
-        "method_title": w("How the figures came about"),
+        "method_title": w("How the figures were obtained"),
         "method": [w(t) for t in (texts.SWEPT, texts.north(report.points), *texts.METHOD)],
-        "limits_title": w("What they do not say"),
+        "limits_title": w("Limits"),
         "limits": [w(text) for text in texts.LIMITS],
         "data_title": w("Data and versions"),
         "data": _data(report, w),
@@ -171,7 +174,10 @@ def verifier(report: Report, w: Words) -> Page:
         "checks": _checks(report, w),
         "rules_title": w("Rules"),
         "rules": _rules(report, w),
-        "horizon_title": w("Horizon in degrees of elevation, every 5° of azimuth"),
+        "horizon_title": w(
+            "Horizon in degrees of elevation at every 5° of azimuth (peaks between these stand in "
+            "the tables' folder horizons, where tables were asked for)"
+        ),
         "horizons": [_horizon(p, w) for p in report.points],
         "files_title": w("Files"),
         "files": _files(report, w),

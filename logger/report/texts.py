@@ -40,7 +40,7 @@ STRINGS = (
     N_(
         "By the model of Martínez-Moreno, Muñoz and Lorenzo (Solar Energy Materials and Solar "
         "Cells 94:2298, 2010) direct light counts as (1 − shaded area) · (1 − shaded blocks / "
-        "(blocks + 1)), both as shares: in a module of three blocks a shadow that touches one "
+        "(blocks + 1)), both as fractions: in a module of three blocks a shadow that touches one "
         "block costs at least a quarter of its direct light, one that touches all three at "
         "least three quarters."
     ),
@@ -99,7 +99,7 @@ METHOD = (
         "Apparent solar time is 12 when the sun crosses the meridian."
     ),
     N_(
-        "Where a change is tried out, what stands behind the thing taken away was never seen: "
+        "For trial removals: what stands behind the thing taken away was never seen: "
         "the horizon is taken straight across the gap, at most as high as the thing itself."
     ),
 )

@@ -48,7 +48,7 @@ def test_only_what_can_be_cut_or_moved_is_said_to_gain_and_the_same_on_both_page
     (found,) = report.arrays
     assert found.gains[0].name == "neighbour's house"  # it would gain most, but stays
     told = array_page.page(report, found, Pictures(), W)["lines"][1]
-    assert told.startswith("Taking away walnut would gain most")
+    assert told.startswith("Of what could be removed, taking away walnut would gain most")
     assert told == dict(cover.cover(report, Pictures(), W)["lines"])["What could be changed"]
 
 
