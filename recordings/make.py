@@ -49,7 +49,7 @@ PLANES = (
     Plane("barn roof", 20.0, 215.0, size_kwp=6.0),
 )
 PEOPLE = {
-    "surveyor": "the virtual operator, who is invented",
+    "surveyor": "the virtual operator (invented)",
     "note": "an example made by the virtual board, not valid for any application",
 }
 HEIGHT_M = 1.6

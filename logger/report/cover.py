@@ -96,7 +96,12 @@ def facts(report: Report, w: Words) -> str:
     if days:
         shown = days if len(days) <= 3 else (days[0], days[-1])
         parts.append(w("surveyed {days}", days=w.listed([w.date(day) for day in shown])))
-    known = {"client": w("client"), "surveyor": w("surveyor"), "address": w("address")}
+    known = {
+        "client": w("client"),
+        "surveyor": w("surveyor"),
+        "address": w("address"),
+        "note": w("note"),
+    }
     parts += [
         f"{known.get(key, key.replace('_', ' '))}: {value}"
         for key, value in report.job.people.items()
