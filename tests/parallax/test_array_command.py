@@ -1,4 +1,4 @@
-"""The whole command, on the roof that ships with the program: an invented place, known exactly."""
+"""The command, on the roof that ships with the program: an invented place, known exactly."""
 
 from __future__ import annotations
 
@@ -7,26 +7,25 @@ import importlib.util
 import json
 import re
 import shutil
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from click.testing import CliRunner, Result
 
 from logger.access import SiteYear
+from logger.cli import main
 from logger.job import read_job, set_named
 from logger.settings import Settings
 from logger.site import METRES_A_DEGREE
 from logger.survey.demo import ROOF, shipped_survey
 
-COMMAND = Path(sys.executable).with_name("horizon-logger")
 
-
-def run(*words: object, code: int = 0) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run([str(COMMAND), *map(str, words)], capture_output=True, text=True)
-    assert done.returncode == code, done.stderr
+def run(*words: object, code: int = 0) -> Result:
+    done = CliRunner().invoke(main, [str(word) for word in words], catch_exceptions=False)
+    assert done.exit_code == code, done.stderr
     return done
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
 import sys
 from pathlib import Path
 
@@ -14,8 +13,6 @@ sys.path.insert(0, str(Path(__file__).parent))
 from invented_valley import SITE, swept_job, write_tiles
 
 from logger.simulation.terrain import Hills
-
-COMMAND = Path(sys.executable).with_name("horizon-logger")
 
 
 @pytest.fixture(scope="session")
@@ -50,23 +47,3 @@ def copy(tmp_path):
         return Path(shutil.copytree(job.folder, tmp_path / "job"))
 
     return copied
-
-
-@pytest.fixture(scope="session")
-def run():
-    """Run the installed command; never a traceback."""
-
-    def call(*arguments):
-        done = subprocess.run(
-            [str(COMMAND), *map(str, arguments)],
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            encoding="utf-8",
-            timeout=120,
-            check=False,
-        )
-        assert "Traceback" not in done.stderr, done.stderr
-        assert "Warning" not in done.stderr, done.stderr
-        return done
-
-    return call

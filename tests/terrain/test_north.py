@@ -134,7 +134,7 @@ def bearings(job):
 def test_north_is_stored_as_a_bearing_with_proof_and_picture(run, calm_job, hills, copy):
     job = copy(calm_job)
     done = run("terrain", job, "--tiles", hills)
-    assert done.returncode == 0, done.stderr
+    assert done.code == 0, done.err
     (stored,) = bearings(job)
     assert abs(stored.correction.residual_deg) < 0.5
     assert stored.correction.standard_error_deg < 0.25
@@ -143,24 +143,24 @@ def test_north_is_stored_as_a_bearing_with_proof_and_picture(run, calm_job, hill
     picture = (job / "terrain" / "yard.png").read_bytes()
     assert picture.startswith(b"\x89PNG")
     again = run("terrain", job, "--tiles", hills)
-    assert again.returncode == 0
+    assert again.code == 0
     assert len(bearings(job)) == 1
 
 
 def test_where_ridge_and_compass_differ_nothing_is_believed_unasked(run, steel_job, hills, copy):
     job = copy(steel_job)
     done = run("terrain", job, "--tiles", hills)
-    assert done.returncode == 4
-    assert "ridge agrees with compass" in done.stderr
-    assert "--believe terrain" in done.stderr
+    assert done.code == 4
+    assert "ridge agrees with compass" in done.err
+    assert "--believe terrain" in done.err
     assert bearings(job) == []
     assert (job / "terrain" / "yard.json").is_file()
 
-    assert run("terrain", job, "--tiles", hills, "--believe", "terrain").returncode == 0
+    assert run("terrain", job, "--tiles", hills, "--believe", "terrain").code == 0
     (stored,) = bearings(job)
     assert stored.correction.residual_deg == pytest.approx(6.0, abs=0.4)
 
-    assert run("terrain", job, "--tiles", hills, "--believe", "compass").returncode == 0
+    assert run("terrain", job, "--tiles", hills, "--believe", "compass").code == 0
     assert bearings(job) == []
 
 
@@ -168,7 +168,7 @@ def test_the_point_s_horizon_is_turned_by_it(run, steel_job, hills, copy):
     job, far = copy(steel_job), far_of(hills)
     run("terrain", job, "--tiles", hills, "--believe", "terrain")
     done = run("replay", job, "yard", "--json", "-")
-    horizon = json.loads(done.stdout)["horizon"]
+    horizon = json.loads(done.out)["horizon"]
     elevation = np.array(horizon["elevation_deg"], dtype=float)
     computed = interpolate_azimuthal(horizon["azimuth_deg"], far.azimuth_deg, far.elevation_deg)
     apart = elevation - computed
@@ -182,8 +182,8 @@ def test_a_plain_is_no_fault(run, plain, hills, tmp_path):
 
     job = swept_job(tmp_path / "plain", plain, 0.0)
     done = run("terrain", job.folder, "--tiles", plain)
-    assert done.returncode == 0, done.stderr
-    assert "too little shape" in done.stdout
+    assert done.code == 0, done.err
+    assert "too little shape" in done.out
     assert bearings(job.folder) == []
 
 
@@ -191,8 +191,8 @@ def test_a_job_that_is_not_swept_yet_has_a_far_horizon(run, hills, tmp_path):
     job = tmp_path / "job"
     run("new", job, "--latitude", 46.05, "--longitude", 14.51)
     done = run("terrain", job, "--tiles", hills, "--json", "-")
-    assert done.returncode == 0, done.stderr
-    (point,) = json.loads(done.stdout)["points"]
+    assert done.code == 0, done.err
+    (point,) = json.loads(done.out)["points"]
     assert point["eye_m"] == pytest.approx(311.6)
     assert len(point["elevation_deg"]) == 1440
     assert point["elevation_deg"] == pytest.approx(far_of(hills).elevation_deg, abs=1e-3)
@@ -202,5 +202,5 @@ def test_an_altitude_far_from_the_tiles_fails_its_check(run, hills, tmp_path):
     job = tmp_path / "job"
     run("new", job, "--latitude", 46.05, "--longitude", 14.51, "--altitude", 500)
     done = run("terrain", job, "--tiles", hills)
-    assert done.returncode == 4
-    assert "altitude agrees with tiles" in done.stderr
+    assert done.code == 4
+    assert "altitude agrees with tiles" in done.err

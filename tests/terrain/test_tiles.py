@@ -81,18 +81,18 @@ def test_a_tile_that_cannot_be_used_is_named_in_one_sentence_and_nothing_stored(
     (tiles / name).write_bytes(content)
     before = sorted(p.relative_to(job) for p in job.rglob("*"))
     done = run("terrain", job, "--tiles", tiles)
-    assert done.returncode == 3, done.stdout + done.stderr
-    assert done.stdout == ""
-    (sentence,) = [line for line in done.stderr.splitlines() if line.startswith("error: ")]
-    assert said in done.stderr
+    assert done.code == 3, done.out + done.err
+    assert done.out == ""
+    (sentence,) = [line for line in done.err.splitlines() if line.startswith("error: ")]
+    assert said in done.err
     assert str(tiles) in sentence
     assert sorted(p.relative_to(job) for p in job.rglob("*")) == before
 
 
 def test_a_folder_that_is_none(run, calm_job, copy, tmp_path):
     done = run("terrain", copy(calm_job), "--tiles", tmp_path / "nowhere")
-    assert done.returncode == 3
-    assert "cannot be read" in done.stderr
+    assert done.code == 3
+    assert "cannot be read" in done.err
 
 
 def test_one_damaged_tile_among_good_ones_stops_all(run, hills, calm_job, copy, tmp_path):
@@ -100,8 +100,8 @@ def test_one_damaged_tile_among_good_ones_stops_all(run, hills, calm_job, copy, 
     shutil.copytree(hills, tiles)
     (tiles / "N46E015.hgt").write_bytes(b"short")
     done = run("terrain", job, "--tiles", tiles)
-    assert done.returncode == 3
-    assert "N46E015.hgt" in done.stderr
+    assert done.code == 3
+    assert "N46E015.hgt" in done.err
     assert not (job / "terrain").exists()
 
 
@@ -200,8 +200,8 @@ def test_tiles_licence_and_hashes_stand_in_the_job(run, hills, calm_job, copy, t
     shutil.copytree(hills, tiles)
     (tiles / "LICENCE.txt").write_text("Made by us,\nfree for all.\n", encoding="utf-8")
     done = run("terrain", job, "--tiles", tiles)
-    assert done.returncode == 0, done.stderr
-    assert "Made by us, free for all." in done.stdout
+    assert done.code == 0, done.err
+    assert "Made by us, free for all." in done.out
     stored = json.loads((job / "terrain" / "yard.json").read_text(encoding="utf-8"))
     assert stored["licence"] == "Made by us, free for all."
     named = {one["name"]: one["sha256"] for one in stored["tiles"]}
