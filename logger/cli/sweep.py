@@ -38,6 +38,10 @@ if TYPE_CHECKING:
 
 STANCES = ("ground", "flat roof", "pitched roof", "platform", "window")
 LADDER = "ladder"
+HOW = (
+    "Trace the upper edge of everything that stands, once round and back again, in parts of up to "
+    "120° with your feet still. Words tell what is missing; the trigger, q or End ends it."
+)
 MOST_OFFERED = 5
 """Stretches of a point's horizon that are offered for a name after its sweep."""
 
@@ -157,6 +161,7 @@ def command(
     clock, survey = clock_now(), read_job(job)
     day = SurveyDay(survey, recipe_of(survey, overrides), header)
     say_notice(survey, clock, surveyor)
+    surveyor.say(HOW)
     surveyor.go_on("Stand on the spot, feet still")
     with lent_port(survey, url, baud) as port:
         try:

@@ -10,13 +10,15 @@ import click
 
 from logger.cli.asking import Surveyor
 from logger.cli.board import calibrated, calibration_recorded
-from logger.cli.options import check_line
+from logger.cli.options import check_line, say
 
 if TYPE_CHECKING:
     from logger.calibration import Purpose
     from logger.job import Job
 
 NONE, SUN = "none", "sun"
+TARGET = "Sight this target"
+BY_BUTTON = {"By the sun's shadow": SUN, "No bearing": NONE}
 _WHY = {
     "compass": "Compass: without it headings are wrong by tens of degrees.",
     "level": "Level: how far the sight points off the board's own axis.",
@@ -85,13 +87,14 @@ def asked_steps(job: Job, surveyor: Surveyor) -> tuple[Step, ...]:
         for name in ("compass", "level")
         if surveyor.confirms(f"{_WHY[name]} Calibrate it?")
     ]
-    words = "Bearing, by the sun's shadow (sun), of a target (its degrees), or none"
     while surveyor.page is not None:
-        text, _ = surveyor.answers(words, Question(("OK", SUN, NONE), "degrees"))
+        words = f"{_WHY['bearing']} At how many degrees from true north does the target stand?"
+        text, _ = surveyor.answers(words, Question((TARGET, *BY_BUTTON), "degrees"))
         try:
-            return (*steps, *_bearing(text or NONE))
+            return (*steps, *_bearing(BY_BUTTON.get(text, text or NONE)))
         except click.BadParameter as error:
             surveyor.say(error.message)
+    words = "Bearing, by the sun's shadow (sun), of a target (its degrees), or none"
     answer = click.prompt(words, default=NONE, err=True, value_proc=_bearing)
     return (*steps, *answer)
 
@@ -141,5 +144,8 @@ def _take(
     from logger.survey.calibrations import Wanted
 
     path = calibration_recorded(job, step.purpose, step.how, url, baud, given, surveyor)
-    for check in calibrated(job, path, Wanted(step.purpose, target_deg=step.target_deg)).checks:
-        surveyor.say(f"  {check_line(check)}")
+    checks = calibrated(job, path, Wanted(step.purpose, target_deg=step.target_deg)).checks
+    for check in checks:
+        say(f"  {check_line(check)}")
+    failed = [check_line(check) for check in checks if not check.passed]
+    surveyor.note("\n".join(failed) or f"{step.name}: all {len(checks)} checks passed")
