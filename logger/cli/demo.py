@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,6 +16,9 @@ from logger.cli.options import (
     say,
     tell,
 )
+
+if TYPE_CHECKING:
+    from logger.site import Site
 
 
 @click.command()
@@ -83,5 +87,28 @@ def command(output: Path, json_file: str | None) -> None:
     array = array_result(roof, its_recipe, swept)
     write_atomically(folder / "roof.png", array_picture(array))
     told(array_text(array))
+    tiles = _hills_as_tiles(folder / "tiles", roof.site)
+    told("North from the hills behind that roof, without a magnet: horizon-logger terrain "
+         f"{as_argument(folder / ROOF)} --tiles {as_argument(tiles)}")  # fmt: skip
     say("These recordings were made by the virtual board; no such place exists.")
     leave_by_answers(found, f"horizon-logger compare {as_argument(job.folder)}")
+
+
+def _hills_as_tiles(folder: Path, site: Site) -> Path:
+    """The hills that the virtual board shows behind the roof, as elevation data tell of them."""
+    import io
+    import zipfile
+
+    from logger.files import write_atomically
+    from logger.simulation.scenes import EAST_RIDGE, SWALLOW_HOUSE, WEST_EAVE
+    from logger.simulation.terrain import CrestAround, hgt_tile
+
+    eye_m = (WEST_EAVE[2] + EAST_RIDGE[2]) / 2
+    ground = CrestAround(site, SWALLOW_HOUSE.ridge().shape, eye_m)
+    for south in (45, 46):  # the site is 6 km from the edge of its tile
+        packed = io.BytesIO()
+        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr(f"N{south}E014.hgt", hgt_tile(ground, south, 14))
+        write_atomically(folder / f"N{south}E014.hgt.zip", packed.getvalue())
+    write_atomically(folder / "LICENCE.txt", "made by the virtual board; no such hills exist\n")
+    return folder

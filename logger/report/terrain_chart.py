@@ -72,6 +72,6 @@ def _draw_turns(figure: Figure, ridge: Ridge) -> None:
     axes.set_ylim(0, MOST_WORSE)
     axes.set_xlim(fix.turns_deg[0], fix.turns_deg[-1])
     axes.set_xlabel("turn of the compass [°]", labelpad=1)
-    axes.set_ylabel("misfit")
+    axes.set_ylabel("misfit [σ²]", labelpad=0)
     axes.grid(color=QUIET, alpha=0.3)
     note(axes, f"{ridge.recording}: {fix.declined or ridge.said}")

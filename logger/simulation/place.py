@@ -130,11 +130,14 @@ class Place:
     def scene(self, east_m: float, north_m: float, up_m: float) -> Scene:
         """The skyline from a position."""
         eye = floats([east_m, north_m, up_m])
-        rng = np.random.default_rng([self.seed, 107])
-        ground = rolling_ground(rng, self.ridge_name, self.ridge_low_deg, self.ridge_high_deg)
         seen = [thing.seen_from(eye) for thing in self.things]
         name = f"{self.name} from {east_m:g}, {north_m:g}, {up_m:g} m"
-        return composed(name, ground, seen, self.steel)
+        return composed(name, self.ridge(), seen, self.steel)
+
+    def ridge(self) -> Part:
+        """The far ridge alone."""
+        rng = np.random.default_rng([self.seed, 107])
+        return rolling_ground(rng, self.ridge_name, self.ridge_low_deg, self.ridge_high_deg)
 
 
 def _between(

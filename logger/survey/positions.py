@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -10,10 +10,13 @@ from logger.arrays import Floats, floats
 from logger.checks import Check
 from logger.job import Job
 from logger.parallax import SweptPoint
+from logger.recording import Recording
 from logger.survey.result import PointResult
 
 POSITION_ERROR_M, NO_POSITION_M, NO_UP_M = 0.3, 5.0, 0.5
 """1 sigma where a position comes without one; where there is none; and of a height not told."""
+
+POSITION_KEYS = ("east_m", "north_m", "up_m", "position_error_m")
 
 
 def swept_points(job: Job, results: Sequence[PointResult]) -> tuple[list[SweptPoint], list[Check]]:
@@ -43,17 +46,23 @@ def swept_points(job: Job, results: Sequence[PointResult]) -> tuple[list[SweptPo
 
 def position_of(job: Job, result: PointResult) -> tuple[Floats | None, float]:
     """East, north and up of a point and their standard error [m]; None where nobody told them."""
-    point = job.point(result.name)
-    if point.east_m is not None and point.north_m is not None:
-        up, error = point.up_m, point.position_error_m
-        return floats([point.east_m, point.north_m, up or 0.0]), _error(error, up)
-    for recording in result.recordings:
-        east, north, up, error = (
-            recording.number(key) for key in ("east_m", "north_m", "up_m", "position_error_m")
-        )
-        if east is not None and north is not None:
-            return floats([east, north, up or 0.0]), _error(error, up)
-    return None, 0.0
+    east, north, up, error = told_position(job, result.name, result.recordings)
+    if east is None or north is None:
+        return None, 0.0
+    return floats([east, north, up or 0.0]), _error(error, up)
+
+
+def told_position(
+    job: Job, point: str, recordings: Iterable[Recording]
+) -> tuple[float | None, ...]:
+    """East, north, up and their standard error [m] by the job, else by the first that tells."""
+    known = job.point(point)
+    told: tuple[float | None, ...] = tuple(getattr(known, key) for key in POSITION_KEYS)
+    for recording in recordings:
+        if None not in told[:2]:
+            break
+        told = tuple(recording.number(key) for key in POSITION_KEYS)
+    return told
 
 
 def _error(error: float | None, up: float | None) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,12 +13,12 @@ from logger.checks import NORMAL_95, Check
 from logger.errors import LoggerError, UsageError
 from logger.horizon import HorizonProfile
 from logger.horizon_fit import SetSector
-from logger.job import Job, kept_recordings
+from logger.job import Job
 from logger.orientation import BearingCorrection
 from logger.settings import changed
 from logger.survey.calibrations import Wanted, about_of, is_by_ridge, stored_calibrations
 from logger.survey.pipeline import declination_of, swept_point
-from logger.survey.points import load_sweep, point_setup
+from logger.survey.points import point_setup
 from logger.survey.recipe import Recipe
 from logger.survey.result import Sweep, SweptPoint
 from logger.terrain import FarHorizon, NorthFix, north_from
@@ -51,15 +52,20 @@ class Ridge:
 
 
 def ridges_of(
-    job: Job, point: str, recipe: Recipe, far: FarHorizon, believe: str | None
+    job: Job,
+    point: str,
+    sweeps: Sequence[Sweep],
+    recipe: Recipe,
+    far: FarHorizon,
+    believe: str | None,
 ) -> tuple[tuple[Ridge, ...], tuple[str, ...]]:
     """Each recording of a point laid onto its far horizon, and why others cannot be."""
     ridges, unused = [], []
-    for path in kept_recordings(job, point):
+    for sweep in sweeps:
         try:
-            ridges.append(_ridge(job, point, load_sweep(path), recipe, far, believe))
+            ridges.append(_ridge(job, point, sweep, recipe, far, believe))
         except LoggerError as error:
-            unused.append(f"{path.name}: {error.what}")
+            unused.append(f"{sweep.recording.path.name}: {error.what}")
     return tuple(ridges), tuple(unused)
 
 

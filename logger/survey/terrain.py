@@ -11,13 +11,16 @@ import numpy as np
 
 from logger import __version__
 from logger.checks import NORMAL_95, Check
-from logger.errors import InputError
+from logger.errors import InputError, LoggerError
 from logger.files import plain
 from logger.job import Job, kept_recordings, known_points, write_json
 from logger.job.names import stamp
 from logger.site import moved
 from logger.survey.calibrations import is_by_ridge, store, stored_calibrations
+from logger.survey.points import load_sweep
+from logger.survey.positions import told_position
 from logger.survey.recipe import recipe_of
+from logger.survey.result import Sweep
 from logger.survey.ridge import Ridge, ridges_of
 from logger.survey.terrain_store import SCHEMA, far_as_dict, terrain_path
 from logger.terrain import (
@@ -106,9 +109,10 @@ def work_out(
         raise InputError(what, str(folder), f"the tile {name} holds it")
     found, recipe = [], recipe_of(job)
     for point in points or known_points(job) or (ORIGIN,):
-        far, under_m = _far_of(job, point, heights, error_m)
-        ridges, unused = ridges_of(job, point, recipe, far, believe)
-        found.append(PointTerrain(point, far, under_m, ridges, unused))
+        sweeps, unread = _sweeps_of(job, point)
+        far, under_m = _far_of(job, point, sweeps, heights, error_m)
+        ridges, unused = ridges_of(job, point, sweeps, recipe, far, believe)
+        found.append(PointTerrain(point, far, under_m, ridges, (*unread, *unused)))
     checks = [altitude_check(site.altitude_m, ground, error_m)]
     checks += [check for one in found for ridge in one.ridges for check in ridge.checks]
     return TerrainAnswer(
@@ -142,15 +146,30 @@ def _forget(job: Job, recording: str) -> None:
             (job.folder / "calibrations" / stored.file).unlink(missing_ok=True)
 
 
-def _far_of(job: Job, point: str, heights: Heights, error_m: float) -> tuple[FarHorizon, float]:
+def _sweeps_of(job: Job, point: str) -> tuple[list[Sweep], list[str]]:
+    """Recordings of a point, and why others cannot be read."""
+    sweeps, unread = [], []
+    for path in kept_recordings(job, point):
+        try:
+            sweeps.append(load_sweep(path))
+        except LoggerError as error:
+            unread.append(f"{path.name}: {error.what}")
+    return sweeps, unread
+
+
+def _far_of(
+    job: Job, point: str, sweeps: Sequence[Sweep], heights: Heights, error_m: float
+) -> tuple[FarHorizon, float]:
     """The far horizon of a point, and the ground there."""
-    known, site = job.point(point), job.site
-    place = moved(site, known.east_m or 0.0, known.north_m or 0.0)
-    ground = heights.at(*place)
-    # An altitude that nobody told is 0: the eye never stands below the ground.
-    stands = float(np.nanmax([site.altitude_m + (known.up_m or 0.0), ground]))
-    sight = SIGHT_HEIGHT_M if known.sight_height_m is None else known.sight_height_m
-    return far_horizon(heights, *place, stands + sight, error_m), ground
+    east, north, up, _ = told_position(job, point, [sweep.recording for sweep in sweeps])
+    place = moved(job.site, east or 0.0, north or 0.0)
+    ground, origin = heights.at(*place), heights.at(job.site.latitude_deg, job.site.longitude_deg)
+    # An altitude that nobody told is 0: the origin never lies below the ground.
+    stands = max(job.site.altitude_m, origin)
+    if up is None:
+        known = job.point(point).sight_height_m
+        stands, up = float(np.nanmax([stands, ground])), SIGHT_HEIGHT_M if known is None else known
+    return far_horizon(heights, *place, stands + up, error_m), ground
 
 
 def altitude_check(altitude_m: float, ground_m: float, error_m: float) -> Check:

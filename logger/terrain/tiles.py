@@ -154,7 +154,9 @@ def _unzipped(path: Path, content: bytes) -> bytes:
             with archive.open(inside[0]) as file:
                 return file.read(largest + 2)
     except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, zlib.error) as error:
-        raise InputError(f"is a damaged zip file: {error}", str(path)) from error
+        raise InputError(
+            "is a damaged zip file", str(path), "get the file again; it may be cut short"
+        ) from error
 
 
 def _refuse_odd(lowest_m: float, highest_m: float, where: str) -> None:
@@ -162,7 +164,7 @@ def _refuse_odd(lowest_m: float, highest_m: float, where: str) -> None:
         raise InputError(
             f"heights from {lowest_m:.0f} to {highest_m:.0f} m are none of this Earth",
             where,
-            "metres above the sea, in this machine's order of bytes or as .hgt has them",
+            "heights must be metres above the sea; an .hgt tile has the high byte first",
         )
 
 
@@ -198,7 +200,9 @@ def _geotiff(path: Path, box: Box) -> Iterator[Tile]:
             scale, offset = file.scales[0], file.offsets[0]
             note = str(file.tags().get("TIFFTAG_COPYRIGHT", ""))
     except (RasterioError, ValueError, MemoryError) as error:
-        raise InputError(f"is no GeoTIFF that can be read: {error}", str(path)) from error
+        raise InputError(
+            "is no GeoTIFF that can be read", str(path), "get the file again; it may be cut short"
+        ) from error
     told = ~np.ma.getmaskarray(band) & np.isfinite(band.data)
     heights = band.data if (scale, offset) == (1.0, 0.0) else band.data * scale + offset
     told &= heights != FILE_VOID

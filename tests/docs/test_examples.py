@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from filelock import FileLock
 
-PAGES = ("question-a-result", "many-jobs", "weather-files", "what-if")
+PAGES = ("question-a-result", "many-jobs", "weather-files", "what-if", "../terrain")
 DEMO = "horizon-logger demo --output demo"
 TIMEOUT_S = 300
 

@@ -22,7 +22,7 @@ from logger.simulation import (
     simulate_tumble,
 )
 from logger.simulation.scenery import _street_parts, composed
-from logger.simulation.terrain import Hills, ridge_part
+from logger.simulation.terrain import Ground, hgt_tile, ridge_part
 from logger.survey.calibrations import Wanted, calibrate, keep
 from logger.terrain import far_horizon, read_heights
 
@@ -31,10 +31,10 @@ TILES = ((45, 14), (46, 14))
 EYE_M = SITE.altitude_m + 1.6
 
 
-def write_tiles(folder: Path, hills: Hills) -> Path:
+def write_tiles(folder: Path, hills: Ground) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     for south, west in TILES:
-        (folder / f"N{south}E{west:03d}.hgt").write_bytes(hills.tile(south, west))
+        (folder / f"N{south}E{west:03d}.hgt").write_bytes(hgt_tile(hills, south, west))
     return folder
 
 

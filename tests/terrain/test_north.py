@@ -85,7 +85,42 @@ def test_what_stands_near_does_not_count():
     fix = north_from(swept(ridge(bumpy), -4.0, near=near), ridge(bumpy))
     assert fix.declined == ""
     assert fix.turn_deg == pytest.approx(-4.0, abs=0.2)
-    assert 140 < fix.used_deg < 180
+    assert 125 < fix.used_deg < 155  # 155° of ridge are left
+
+
+def test_nor_does_what_lies_beside_a_near_edge():
+    """Corners of a swept line stand apart: it is not on the ridge as soon as a wall ends."""
+
+    def walls(azimuth):
+        rising = bumpy(azimuth + 0.5) > bumpy(azimuth)  # elsewhere it would lift alone
+        since = np.where(rising, azimuth % 10, 10.0)
+        return bumpy(azimuth) + np.select([since < 4, since < 5.5], [20.0, -0.5])
+
+    fix = north_from(swept(ridge(walls), 3.0, noise_deg=0.03), ridge(bumpy))
+    assert fix.declined == ""
+    assert fix.turn_deg == pytest.approx(3.0, abs=0.12)
+
+
+def test_headings_that_are_not_off_alike_all_round_make_the_mean_less_sure():
+    """A ridge of which a quarter is seen tells of the headings there, not of all."""
+    far = ridge(bumpy)
+    whole, part = (
+        north_from(swept(far, 3.0, noise_deg=0.01, swept_only=seen), far)
+        for seen in (None, lambda a: (a > 100) & (a < 190))
+    )
+    assert whole.standard_error_deg < 0.03
+    assert part.standard_error_deg > 0.03
+
+
+def test_a_smooth_ridge_is_hard_to_tell_from_a_level_that_wavers():
+    """0.02° of the level, twice round, turn this ridge by 0.3° and leave no residual."""
+
+    def smooth(azimuth):
+        return 5 + 2 * np.cos(np.radians(2 * azimuth)) + 0.3 * np.cos(np.radians(9 * azimuth))
+
+    wavering = ridge(lambda a: smooth(a) + 0.02 * np.sin(np.radians(2 * a)))
+    fix = north_from(swept(wavering, 0.0, noise_deg=0.01), ridge(smooth))
+    assert 0.1 < abs(fix.turn_deg) < 1.96 * fix.standard_error_deg
 
 
 def test_a_lift_of_the_level_is_told_apart_from_the_turn():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from invented_valley import EYE_M, SITE, far_of
+from invented_valley import EYE_M, SITE, far_of, write_tiles
 
 from logger.site import Site
 from logger.terrain import far_horizon, read_heights
@@ -159,6 +159,17 @@ def test_fractal_hills_agree_with_a_search_in_fine_steps(hills):
         height, _ = heights.grids[0].height_m(*heights.grids[0].place(*fan.places(distances)))
         best = np.nanmax(elevation_of(height, distances, EYE_M, fan.curved))
         assert far.elevation_deg[k] == pytest.approx(best, abs=0.002)
+
+
+def test_the_hills_that_the_demo_writes_show_the_line_that_its_roof_was_swept_against(tmp_path):
+    from logger.simulation.scenes import SWALLOW_HOUSE
+    from logger.simulation.terrain import CrestAround
+
+    line = SWALLOW_HOUSE.ridge().shape
+    far = far_of(write_tiles(tmp_path, CrestAround(SITE, line, EYE_M - SITE.altitude_m)))
+    assert far.elevation_deg == pytest.approx(line(far.azimuth_deg), abs=0.02)
+    assert (far.distance_m.min(), far.distance_m.max()) == pytest.approx((6500, 9500), abs=300)
+    assert far.whole.all()
 
 
 def test_the_error_is_that_of_the_heights_at_that_distance(hills):
