@@ -183,23 +183,49 @@ def set_obstruction(survey: Job, name: str, **what: Any) -> str:
 @change(
     "set-position",
     POINT,
-    click.option("--at", "at_m", type=PLACE, required=True,
+    click.option("--at", "at_m", type=PLACE,
                  help="Metres from the job's origin, such as 3.2,-0.5,0."),
-    click.option("--at-error", "position_error_m", type=ABOVE_0, default=0.3, show_default=True,
-                 help="How sure that is, 1 sigma, metres: tape 0.05, paces 0.3."),
+    click.option("--from", "from_point", metavar="POINT",
+                 help="In place of --at: the point that tape and compass are held from."),
+    click.option("--distance", "tape_m", type=ABOVE_0, help="By tape from that point, metres."),
+    click.option("--bearing", "bearing_deg", type=AZIMUTH,
+                 help="From that point by hand compass, before declination, degrees."),
+    click.option("--rise", "rise_m", type=Number(), default=0.0,
+                 help="How far it is above that point, metres.  [default: 0]"),
+    click.option("--at-error", "error_m", type=ABOVE_0, default=0.3, show_default=True,
+                 help="How sure --at or --distance is, 1 sigma, metres: tape 0.05, paces 0.3."),
 )  # fmt: skip
 def set_position(
-    survey: Job, point: str, at_m: tuple[float, float, float], position_error_m: float
+    survey: Job,
+    point: str,
+    at_m: tuple[float, ...] | None,
+    from_point: str | None,
+    tape_m: float | None,
+    bearing_deg: float | None,
+    rise_m: float,
+    error_m: float,
 ) -> str:
-    """Say where a point is."""
-    from logger.job import set_named
+    """Say where a point is: from the job's origin, or by tape and compass from another point."""
+    from logger.job import existing_point, set_named
+    from logger.survey.positions import position_from
 
+    if (at_m is None) == (from_point is None):
+        hint = "--at EAST,NORTH,UP, or --from POINT --distance M --bearing DEGREES"
+        raise UsageError("a position is told in one way", hint=hint)
+    if from_point is not None:
+        if tape_m is None or bearing_deg is None:
+            raise UsageError(
+                "--from goes with a distance and a bearing", hint="--distance, --bearing"
+            )
+        base = existing_point(survey, from_point)
+        at_m, error_m = position_from(survey, base, tape_m, bearing_deg, rise_m, error_m)
+    assert at_m is not None
     known, (east, north, up) = survey.point(point), at_m
-    values = {"east_m": east, "north_m": north, "up_m": up, "position_error_m": position_error_m}
+    values = {"east_m": east, "north_m": north, "up_m": up, "position_error_m": error_m}
     set_named(survey.folder, "points", {"name": known.name, **values})
     if known.east_m is not None:
         say(f"it was at {known.east_m:g},{known.north_m:g},{known.up_m or 0.0:g}")
-    return f"{known.name}: at {east:g},{north:g},{up:g} m ± {position_error_m:g}"
+    return f"{known.name}: at {east:g},{north:g},{up:g} m ± {error_m:g}"
 
 
 @change(

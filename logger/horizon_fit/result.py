@@ -17,7 +17,6 @@ from logger.horizon_fit.coverage import DISAGREEMENT_DEG, Coverage, sun_crosses
 from logger.horizon_fit.drift import Misclosure, added, closed, drift_check, misclosures
 from logger.horizon_fit.edges import Edge, edges_of
 from logger.horizon_fit.fit import Fit, caution_of, fit_skyline, slope_at
-from logger.horizon_fit.heights import at_module
 from logger.horizon_fit.labels import obstructions_from
 from logger.horizon_fit.off_skyline import on_skyline
 from logger.horizon_fit.passes import (
@@ -63,13 +62,11 @@ def horizon_from(
     settings: Settings | None = None,
     obstructions: Sequence[Obstruction] = (),
     distances_m: Mapping[str, float] | None = None,
-    module_height_m: float | None = None,
 ) -> HorizonResult:
     """Fuse all sweeps of a point into one horizon.
 
     The latitude tells which azimuths the sun crosses. Obstructions named beforehand go before the
-    operator's names; distances are of obstructions by name, where they have none. The module's
-    height is above the surface that the sweeps' sight heights are told from.
+    operator's names; distances are of obstructions by name, where they have none.
     """
     settings = settings or Settings()
     swept, vertices, passes = _traced(sweeps, settings.tremor_deg)
@@ -85,10 +82,8 @@ def horizon_from(
         obstructions=tuple(replace(o, distance_m=o.distance_m or given.get(o.name)) for o in named),
         steps=(*profile.steps, *closing, f"skyline fitted on a {STEP_DEG:g}° grid"),
     )
-    heights = [one.sight_height_m for one in swept if one.sight_height_m is not None]
-    profile, height = at_module(profile, heights, module_height_m, latitude_deg)
-    further = (check for check in (drift_check(found, kept), height) if check is not None)
-    checks = (*coverage.checks, *further)
+    drift = drift_check(found, kept)
+    checks = coverage.checks if drift is None else (*coverage.checks, drift)
     return HorizonResult(profile, checks, coverage, swept, vertices, kept, edges, found)
 
 

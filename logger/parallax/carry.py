@@ -10,6 +10,7 @@ from logger.arrays import Floats, floats
 from logger.geometry import interpolate_azimuthal
 from logger.parallax.fit import OF_POINT
 from logger.parallax.layout import Layout, drawn_layouts
+from logger.parallax.parts import name_of
 from logger.parallax.swept import AZIMUTHS
 from logger.parallax.things import seen, skyline
 
@@ -67,13 +68,13 @@ def carried(layout: Layout, places_m: Floats, drawn: Drawn, without: str = "") -
     n, m = len(places_m), len(drawn.vector)
     eyes = np.repeat(places_m, m, axis=0)
     solid = np.tile(_far(layout, drawn), (n, 1))
-    leafy = any(t.kind == CROWN_KIND and t.name != without for t in layout.things)
+    leafy = any(t.kind == CROWN_KIND and name_of(t.name) != without for t in layout.things)
     crowns = np.zeros_like(solid) if leafy else None
     start = len(layout.views) * OF_POINT
     for thing in layout.things:
         forms = drawn.vector[:, start : start + len(thing.form)]
         start += len(thing.form)
-        if thing.name == without:
+        if name_of(thing.name) == without:
             continue
         bodies = thing.bodies(np.tile(forms, (n, 1)))
         onto = crowns if thing.kind == CROWN_KIND and crowns is not None else solid

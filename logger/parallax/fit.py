@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from logger.arrays import Floats, floats
+from logger.parallax.parts import name_of
 from logger.parallax.swept import AZIMUTHS, CELLS, EDGE_DEG, View
 from logger.parallax.things import Bodies, Shape, bodies_of, seen, skyline
 
@@ -30,19 +31,26 @@ PRIOR: dict[Shape, tuple[tuple[float, float, float], ...]] = {
         (0, 1e4, 0.02), (2.5, 1.2, 2e-3), (2.0, 0.9, 2e-3), (-0.2, 0.8, 2e-3), (0, 60, 0.1),
         (0.5, 1.0, 2e-3),
     ),
+    "gable": (
+        (0, 1e4, 0.02), (2.5, 1.2, 2e-3), (2.0, 0.9, 2e-3), (-0.2, 0.8, 2e-3), (0, 90, 0.1),
+        (0.5, 1.0, 2e-3), (-1.0, 0.4, 2e-3),
+    ),
     "crown": (
         (0, 1e4, 0.02), (2.5, 1.2, 2e-3), (0.8, 0.7, 2e-3), (0.4, 1.0, 2e-3), (0.3, 0.5, 2e-3),
     ),
     "pole": ((0, 1e4, 0.02), (2.5, 1.2, 2e-3), (-1.5, 1.2, 2e-3), (0.5, 1.0, 2e-3)),
 }  # fmt: skip
 """What a form is before anything is seen, mean and spread, and a small step of it: things stand 4
-to 40 m away, a house is 3 to 18 m wide and about as deep, a crown has a radius of 1 to 4 m, a pole
-is 0.1 to 1.5 m thick (common practice, no source). The third number counts as a length in metres,
-its logarithm, not by distance."""
+to 40 m away, a house is 3 to 18 m wide and about as deep, its ridge rises by a third of its depth,
+a crown has a radius of 1 to 4 m, a pole is 0.1 to 1.5 m thick (common practice, no source). The
+third number counts as a length in metres, its logarithm, not by distance."""
 
 LEAST_SCATTER = 0.3
 """Of residuals, over what was expected: what cells have in common keeps them small (common
 practice, no source)."""
+
+MOST_MISFIT = 2.0
+"""Of residuals under one name, RMS in standard errors (common practice, no source)."""
 
 ROBUST = 2.0
 """Residuals beyond so many standard errors count less and less."""
@@ -155,6 +163,14 @@ class Bundle:
         cells = self._cells(self.tops(x).max(axis=0), self.of_points(x))
         return floats(np.concatenate([cells.ravel(), self._priors(x)]))
 
+    def cost(self, x: Floats) -> float:
+        """What the solver makes least."""
+        return float(robust_cost(self.residuals(x)))
+
+    def misfit(self, x: Floats) -> dict[str, float]:
+        """See `misfit_of`."""
+        return misfit_of(self.views, self.residuals(x)[: self.height.size])
+
     def worse_by(self, x: Floats, index: int, forms: Floats, shift_m: Floats) -> Floats:
         """By how much the cost of cells rises with each of some forms of one thing. Shape (n,).
 
@@ -197,6 +213,14 @@ class Bundle:
         return columns
 
 
+def misfit_of(views: Sequence[View], residuals: Floats) -> dict[str, float]:
+    """Names under which much of what was seen is not as found, the worst first: RMS."""
+    names = np.array([name_of(n) for view in views for n in view.names])
+    rms = {str(name): float(np.sqrt((residuals[names == name] ** 2).mean()))
+           for name in np.unique(names[names != ""])}  # fmt: skip
+    return {n: rms[n] for n in sorted(rms, key=lambda n: -rms[n]) if rms[n] > MOST_MISFIT}
+
+
 def spread_of(view: View) -> Floats:
     """Of a point's unknowns, 1 sigma. Shape (OF_POINT,)"""
     turn = max(view.point.horizon.heading_error_deg, LEAST_TURN_DEG)
@@ -221,15 +245,22 @@ def solved(problem: Any, x: Floats, rounds: int = 30) -> tuple[Floats, float]:
     return floats(found.x), float(found.cost)
 
 
-def covariance_of(bundle: Bundle, x: Floats) -> tuple[Floats, float]:
-    """Of all unknowns, as the residuals bear it out; and their scatter over what was expected."""
+def covariance_of(bundle: Bundle, x: Floats) -> tuple[Floats, dict[str, float]]:
+    """Of all unknowns, as the residuals bear it out; and their scatter under each name.
+
+    A thing that is no box, crown or pole leaves more than was expected, and is less sure for it.
+    """
     n = bundle.height.size
     residuals, slopes = bundle.residuals(x)[:n], bundle.jacobian(x)
     held = 1.0 / np.sqrt(1.0 + (residuals / ROBUST) ** 2)
-    scatter = float((residuals**2 * held).sum() / np.count_nonzero(bundle.weight))
+    names, of_name = np.unique([name_of(n) for view in bundle.views for n in view.names],
+                               return_inverse=True)  # fmt: skip
+    known = bundle.weight.ravel() > 0
+    counts = np.bincount(of_name[known], minlength=len(names))
+    total = np.bincount(of_name[known], (residuals**2 * held)[known], len(names))
+    scatter = np.maximum(total / np.maximum(counts, 1), LEAST_SCATTER)
     of_cells, priors = slopes[:n], slopes[n:]
-    normal = of_cells.T @ (of_cells * held[:, None]) / max(scatter, LEAST_SCATTER)
-    normal += priors.T @ priors
+    normal = of_cells.T @ (of_cells * (held / scatter[of_name])[:, None]) + priors.T @ priors
     size = np.sqrt(np.diag(normal))
     covariance = np.linalg.inv(normal / np.outer(size, size)) / np.outer(size, size)
-    return floats(covariance), scatter
+    return floats(covariance), dict(zip(names.tolist(), scatter.tolist(), strict=True))

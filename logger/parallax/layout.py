@@ -14,15 +14,18 @@ from logger.parallax.fit import (
     Bundle,
     Thing,
     covariance_of,
+    misfit_of,
     prior_of,
     solved,
 )
-from logger.parallax.start import best_body
+from logger.parallax.parts import at_kink, by_valleys, in_parts, name_of
+from logger.parallax.start import UNUSUAL, best_body
 from logger.parallax.swept import View, far_horizon
-from logger.parallax.things import HEIGHTS
+from logger.parallax.things import HEIGHTS, Shape
 
-MOST_MISFIT = 2.0
-"""Of residuals under one name, RMS in standard errors (common practice, no source)."""
+GABLE: tuple[Shape, ...] = ("gable",)
+GABLED = ("building", "other")
+"""Kinds of things that may have a ridge."""
 
 ROUNDS = 2
 """Of looking for a better body for each thing, all others as found."""
@@ -39,19 +42,13 @@ class Layout:
     far_deg: Floats  # Shape (CELLS,)
     far_hidden: Bools  # Where no point saw it. Shape (CELLS,)
     residuals: Floats  # In standard errors. Shape (points, CELLS)
-    scatter: float  # Of them, over what was expected
+    scatter: dict[str, float]  # Of them under each name, over what was expected
     cost: float
 
     @property
     def misfit(self) -> dict[str, float]:
         """Names under which much of what was seen is not as found: RMS in standard errors."""
-        found = {}
-        for thing in self.things:
-            own = np.stack([[n == thing.name for n in view.names] for view in self.views])
-            left = self.residuals[own]
-            if left.size and (rms := float(np.sqrt((left**2).mean()))) > MOST_MISFIT:
-                found[thing.name] = rms
-        return found
+        return misfit_of(self.views, self.residuals.ravel())
 
     @property
     def of_points(self) -> Floats:
@@ -61,37 +58,75 @@ class Layout:
 
 def layout_of(views: Sequence[View], kinds: Mapping[str, str]) -> Layout:
     """Find where the named things stand."""
+    for name in kinds:
+        views = in_parts(views, name, by_valleys) or views
     eyes = np.stack([view.at_m for view in views])
     still = np.zeros(len(views))
     far, _ = far_horizon(views, still, still)
-    things = [best_body(views, name, kind, far, eyes) for name, kind in kinds.items()]
+    things = [best_body(views, name, kinds[name_of(name)], far, eyes) for name in _parts(views)]
     bundle = Bundle(views, things, far)
     x, cost = solved(bundle, bundle.start())
     for _ in range(ROUNDS):
-        of_points = bundle.of_points(x)
-        far, _ = far_horizon(views, of_points[:, 0], of_points[:, 1])
-        bundle = Bundle(views, bundle.placed(x), far)
-        again = []
-        for i, thing in enumerate(bundle.things):
-            tops = bundle.shown(x)
-            background = np.delete(tops, i + 1, axis=0).max(axis=0)
-            at = eyes + of_points[:, 2:]
-            again.append(best_body(views, thing.name, thing.kind, background, at, thing))
-            bundle = Bundle(views, [*again, *bundle.things[i + 1 :]], far)
-            x = np.concatenate([of_points.ravel(), bundle.start()[of_points.size :]])
-        x, found = solved(bundle, x)
+        bundle, x, found = _again(bundle, x)
         if found > 0.9 * cost:
             break
         cost = found
+    reformed, x = _reformed(bundle, x)
+    bundle, x, _ = (reformed, x, 0.0) if reformed is bundle else _again(reformed, x)
     of_points = bundle.of_points(x)
-    far, hidden = far_horizon(views, of_points[:, 0], of_points[:, 1])
-    bundle = Bundle(views, bundle.placed(x), far)
+    far, hidden = far_horizon(bundle.views, of_points[:, 0], of_points[:, 1])
+    bundle = Bundle(bundle.views, bundle.placed(x), far)
     x, cost = solved(bundle, x, 10)
     covariance, scatter = covariance_of(bundle, x)
     cells = bundle.residuals(x)[: bundle.height.size].reshape(bundle.height.shape)
     return Layout(
         bundle.views, tuple(bundle.placed(x)), x, covariance, far, hidden, cells, scatter, cost
     )
+
+
+def _again(bundle: Bundle, x: Floats) -> tuple[Bundle, Floats, float]:
+    """Each thing once more, all others as found; then all together."""
+    of_points, views = bundle.of_points(x), bundle.views
+    far, _ = far_horizon(views, of_points[:, 0], of_points[:, 1])
+    bundle = Bundle(views, bundle.placed(x), far)
+    again: list[Thing] = []
+    for i, thing in enumerate(bundle.things):
+        background = np.delete(bundle.shown(x), i + 1, axis=0).max(axis=0)
+        at = bundle.eyes + of_points[:, 2:]
+        again.append(best_body(views, thing.name, thing.kind, background, at, thing))
+        bundle = Bundle(views, [*again, *bundle.things[i + 1 :]], far)
+        x = np.concatenate([of_points.ravel(), bundle.start()[of_points.size :]])
+    return bundle, *solved(bundle, x)
+
+
+def _parts(views: Sequence[View]) -> list[str]:
+    """Names of all parts, in the order in which they are first seen."""
+    return list(dict.fromkeys(name for view in views for name in view.names if name))
+
+
+def _reformed(bundle: Bundle, x: Floats) -> tuple[Bundle, Floats]:
+    """A gable, or two bodies, under each name that is no plain body, where that fits better."""
+    cost = bundle.cost(x)
+    for name in bundle.misfit(x):
+        if sum(name_of(thing.name) == name for thing in bundle.things) != 1:
+            continue
+        of_points, placed = bundle.of_points(x), bundle.placed(x)
+        kept = [i for i, thing in enumerate(placed) if thing.name != name]
+        kind = next(thing.kind for thing in placed if thing.name == name)
+        background = bundle.shown(x)[[0, *(i + 1 for i in kept)]].max(axis=0)
+        at = bundle.eyes + of_points[:, 2:]
+        parted = in_parts(bundle.views, name, at_kink)
+        for views, shapes in ((bundle.views if kind in GABLED else None, GABLE), (parted, None)):
+            if views is None or name not in bundle.misfit(x):
+                continue
+            parts = [part for part in _parts(views) if name_of(part) == name]
+            more = [best_body(views, part, kind, background, at, shapes=shapes) for part in parts]
+            again = Bundle(views, [*(placed[i] for i in kept), *more], bundle.far_deg)
+            start = np.concatenate([of_points.ravel(), again.start()[of_points.size :]])
+            y, found = solved(again, start)
+            if found + UNUSUAL < cost:
+                bundle, x, cost = again, y, found
+    return bundle, x
 
 
 WITHIN = 6.0
@@ -113,7 +148,7 @@ def drawn_layouts(layout: Layout, m: int, rng: np.random.Generator) -> Floats:
         # From one point alone nothing contradicts another distance.
         return floats(layout.vector + away)
     bundle = Bundle(layout.views, layout.things, layout.far_deg)
-    x, scale = layout.vector, max(layout.scatter, LEAST_SCATTER)
+    x = layout.vector
     gauge = away[:, : layout.of_points.size].reshape(m, -1, OF_POINT).mean(axis=1)
     for i, (thing, part) in enumerate(zip(layout.things, bundle.parts, strict=True)):
         waiting = np.arange(m)
@@ -122,7 +157,8 @@ def drawn_layouts(layout: Layout, m: int, rng: np.random.Generator) -> Floats:
             forms = x[part] + away[waiting][:, part]
             common = gauge[waiting]
             seen = _as_points_stand(thing, forms, common)
-            worse = bundle.worse_by(x, i, seen, common[:, 2:]) / scale
+            scatter = layout.scatter.get(name_of(thing.name), LEAST_SCATTER)
+            worse = bundle.worse_by(x, i, seen, common[:, 2:]) / scatter
             held = np.stack([prior_of(thing, form) for form in forms])
             worse = worse + 0.5 * ((held**2).sum(axis=1) - (prior_of(thing, x[part]) ** 2).sum())
             waiting = waiting[worse > WITHIN]

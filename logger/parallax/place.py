@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
+from logger.access.heights import known_distance
 from logger.arrays import Floats, floats
 from logger.checks import NORMAL_95, Check
-from logger.parallax.carry import Carried, Drawn, carried
-from logger.parallax.fit import LEAST_TURN_DEG, OF_POINT, Thing
-from logger.parallax.layout import MOST_MISFIT, Layout, layout_of
-from logger.parallax.swept import SweptPoint, view_of
-from logger.parallax.things import Bodies
+from logger.geometry import interpolate_azimuthal, wrap360
+from logger.horizon import HorizonProfile
+from logger.parallax.carry import GRID, GRID_DEG, Carried, Drawn, carried
+from logger.parallax.fit import LEAST_TURN_DEG, MOST_MISFIT, OF_POINT, Thing
+from logger.parallax.layout import Layout, layout_of
+from logger.parallax.parts import name_of
+from logger.parallax.swept import AZIMUTHS, PositionedPoint, view_of
+from logger.parallax.things import BOXES, Bodies, seen
 from logger.parallax.unnamed import with_unnamed
 
 FAR_KIND = "terrain"
@@ -57,13 +62,14 @@ class Placed:
     top_m: Range  # Above the job's origin
     from_point: str
     is_placed: bool  # Whether its distance is known to a third or so
+    taken_as: str = ""  # The bodies that stand for it; empty of what is far
 
 
 @dataclass(frozen=True, eq=False)
 class Surroundings:
     """What stands around some points."""
 
-    points: tuple[SweptPoint, ...]
+    points: tuple[PositionedPoint, ...]
     layout: Layout
     checks: tuple[Check, ...]
     seed: int = 0
@@ -78,23 +84,26 @@ class Surroundings:
         """What stands near, the nearest first; then what is far."""
         drawn = Drawn.of(self.layout, SPREAD_DRAWS, self.seed)
         start = len(self.points) * OF_POINT
-        near = []
+        parts: dict[str, list[Placed]] = {}
         for thing in self.layout.things:
             part = slice(start, start + len(thing.form))
             start = part.stop
-            near.append(_placed(self, thing, drawn.vector[:, part], part))
+            found = _placed(self, thing, drawn.vector[:, part], part)
+            parts.setdefault(name_of(thing.name), []).append(found)
+        near = [_together(name, some) for name, some in parts.items()]
         near.sort(key=lambda o: o.distance_m.value or np.inf)
         return (*near, *_far(self))
 
     def distances_from(self, point: str) -> dict[str, float]:
         """From a point to the nearest face of what has a place, by name. [m]"""
         placed = {o.name for o in self.obstructions if o.is_placed}
-        return {
-            thing.name: float(_distance(thing.bodies(), one.at_m)[0])
-            for one in self.points
-            for thing in self.layout.things
-            if one.name == point and thing.name in placed
-        }
+        found: dict[str, float] = {}
+        for at_m in (one.at_m for one in self.points if one.name == point):
+            for thing in self.layout.things:
+                if (name := name_of(thing.name)) in placed:
+                    away = float(_distance(thing.bodies(), at_m)[0])
+                    found[name] = min(away, found.get(name, away))
+        return found
 
     def horizons(self, places_m: Floats, drawn: Drawn, without: str = "") -> Carried:
         """Horizons at places, see `carried`."""
@@ -105,7 +114,7 @@ class Surroundings:
         return replace(self.found, behind=np.zeros(1)), replace(self.found, behind=np.ones(1))
 
 
-def surroundings_of(points: Sequence[SweptPoint], seed: int = 0) -> Surroundings:
+def surroundings_of(points: Sequence[PositionedPoint], seed: int = 0) -> Surroundings:
     """Work out what stands where; of points that tell no distances the first serves alone."""
     apart = distance_check(points)
     if not apart.passed:
@@ -133,6 +142,27 @@ def surroundings_of(points: Sequence[SweptPoint], seed: int = 0) -> Surroundings
     return replace(found, checks=(*checks, check))
 
 
+def with_distances(point: PositionedPoint, others: Sequence[PositionedPoint]) -> HorizonProfile:
+    """A point's horizon with the distance of each placed thing where it makes the skyline."""
+    profile, (apart, *_) = point.horizon, (here := surroundings_of([point, *others])).checks
+    if not apart.passed:
+        return profile
+    turn_deg, _, *off_m = here.layout.of_points[0]
+    eye = (point.at_m + off_m)[None]
+    top = interpolate_azimuthal(GRID, AZIMUTHS, here.layout.far_deg)
+    distance = np.full(len(GRID), np.nan)
+    placed = {o.name for o in here.obstructions if o.is_placed}
+    for thing in here.layout.things:
+        elevation, cell, away = (x[0] for x in seen(thing.bodies(), eye, GRID, GRID_DEG))
+        before = elevation > top[cell]
+        distance[cell[before]] = away[before] if name_of(thing.name) in placed else np.nan
+        top[cell] = np.maximum(top[cell], elevation)
+    nodes = wrap360(profile.azimuth_deg + turn_deg)
+    fitted = distance[(nodes / GRID_DEG).astype(int) % len(GRID)]
+    told = known_distance(profile, profile.azimuth_deg)
+    return replace(profile, distance_m=np.where(np.isfinite(told), told, fitted))
+
+
 def _freed(layout: Layout, kinds: dict[str, str]) -> tuple[Layout, tuple[str, float] | None]:
     """The layout with the one position let go that does most; and which, by how much."""
     best = layout
@@ -147,7 +177,7 @@ def _freed(layout: Layout, kinds: dict[str, str]) -> tuple[Layout, tuple[str, fl
     return best, wrong
 
 
-def distance_check(points: Sequence[SweptPoint]) -> Check:
+def distance_check(points: Sequence[PositionedPoint]) -> Check:
     """Whether the points lie far enough apart to tell distances."""
     apart, needed = 0.0, LEAST_BASELINE_M
     for i, one in enumerate(points):
@@ -211,7 +241,7 @@ def heading_check(names: Sequence[str], turn_deg: Floats, error_deg: float) -> C
 
 def _distance(bodies: Bodies, from_m: Floats) -> Floats:
     """To the nearest face, level. Shape (n,)"""
-    if bodies.shape != "box":
+    if bodies.shape not in BOXES:
         away = np.hypot(bodies.east_m - from_m[0], bodies.north_m - from_m[1])
         return floats(np.maximum(away - bodies.sizes[:, 0], 0.0))
     a = np.radians(bodies.sizes[:, 2])
@@ -235,12 +265,28 @@ def _placed(here: Surroundings, thing: Thing, forms: Floats, part: slice) -> Pla
         return Range(value, float(min(low, value)), float(max(high, value)))
 
     return Placed(
-        thing.name,
+        name_of(thing.name),
         thing.kind,
         interval(float(_distance(body, at)[0]), _distance(drawn, at)),
         interval(float(body.top_m[0]), drawn.top_m),
         here.points[from_m].name,
         error < PLACED,
+        thing.shape,
+    )
+
+
+MANY = {"box": "boxes", "gable": "gables", "crown": "crowns", "pole": "poles"}
+
+
+def _together(name: str, parts: list[Placed]) -> Placed:
+    """What bears one name: the distance of its nearest part, the top of its highest."""
+    nearest = min(parts, key=lambda o: o.distance_m.value or 0.0)
+    highest = max(parts, key=lambda o: o.top_m.value or 0.0)
+    shapes = Counter(o.taken_as for o in parts)
+    words = [f"{n} {MANY[shape]}" if n > 1 else shape for shape, n in shapes.items()]
+    placed = all(o.is_placed for o in parts)
+    return replace(
+        nearest, name=name, top_m=highest.top_m, is_placed=placed, taken_as=", ".join(words)
     )
 
 

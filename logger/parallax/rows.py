@@ -1,11 +1,8 @@
 """Rows of modules one behind the other: when the row ahead shades the next.
 
-A row ahead is a wall with a level top. A sun at elevation e and the azimuth g from the rows' front
-has the profile angle p, ``tan p = tan e / cos g``, the elevation that its light has in the upright
-plane square to the rows (solar texts since Olgyay and Olgyay 1957; from memory). Of a row of slant
-height L at tilt b, a distance d in front of the same row on level ground, a point at the share s of
-the slant height is in shade while ``tan p < (1 - s) L sin b / (d - L cos b + (1 - s) L cos b)``,
-with d from front edge to front edge: plane geometry.
+A row ahead is a wall with a level top. Whether it shades hangs on the sun's profile angle p, the
+elevation that its light has in the upright plane square to the rows: ``tan p = tan e / cos g``, for
+a sun at elevation e and the azimuth g from the rows' front.
 """
 
 from __future__ import annotations
@@ -13,12 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from logger.access.plane import Plane
 from logger.arrays import Floats, floats
 from logger.errors import UsageError
-from logger.geometry import angle_between
 from logger.parallax.things import Bodies, seen
 
 
@@ -66,24 +61,3 @@ class Rows:
         """Profile angle below which the sun leaves some of the next row in shade."""
         t = np.radians(self.plane.tilt_deg)
         return float(np.degrees(np.arctan2(self.rise_m, self.pitch_m - self.slant_m * np.cos(t))))
-
-
-def profile_angle_deg(
-    elevation_deg: ArrayLike, azimuth_deg: ArrayLike, facing_deg: float
-) -> Floats:
-    """Elevation of the sun's light in the upright plane square to what faces an azimuth."""
-    e, g = np.radians(floats(elevation_deg)), np.radians(angle_between(azimuth_deg, facing_deg))
-    return floats(np.degrees(np.arctan2(np.sin(e), np.cos(e) * np.cos(g))))
-
-
-def shaded_share(rows: Rows, elevation_deg: ArrayLike, azimuth_deg: ArrayLike) -> Floats:
-    """Share of the slant height that endless rows leave in shade; 0 of a sun from behind.
-
-    The top edge ahead shades up to where the ray through it meets the next row.
-    """
-    p = np.radians(profile_angle_deg(elevation_deg, azimuth_deg, rows.plane.azimuth_deg))
-    t = np.radians(rows.plane.tilt_deg)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # By the sine rule in the triangle of the top edge, its shadow and the next front edge.
-        lit = rows.pitch_m * np.sin(p) / (rows.slant_m * np.sin(p + t))
-    return floats(np.clip(np.where((p > 0) & (p < np.pi / 2), 1.0 - lit, 0.0), 0.0, 1.0))

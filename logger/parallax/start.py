@@ -28,6 +28,12 @@ UNUSUAL = 15.0
 FACES = (-60.0, -30.0, 0.0, 30.0, 60.0)
 """Azimuths that a box's front may face, from the line of sight. [deg]"""
 
+STARTS = {"box": 1 + len(FACES), "gable": 2 * (1 + len(FACES))}
+"""At each distance, where more than one."""
+
+EAVES, PITCH = 0.6, (-1.0,)
+"""Of a gable to start from: height of its walls over that of its ridge; the rise as in its form."""
+
 LOOKS, REFINED = 3, 2
 """Steps from the best start at each distance, and how many of these are followed further."""
 
@@ -84,12 +90,13 @@ def best_body(
     background_deg: Floats,
     eyes_m: Floats,
     before: Thing | None = None,
+    shapes: tuple[Shape, ...] | None = None,
 ) -> Thing:
     """The body that agrees best with what all points saw under a name.
 
     With the one found `before`, and all others as background, it answers for every cell.
     """
-    shapes = SHAPES_OF.get(kind, ALL_SHAPES)
+    shapes = shapes or SHAPES_OF.get(kind, ALL_SHAPES)
     usual = shapes[0] if kind in SHAPES_OF else ""
     index = int(np.argmax([sum(n == name for n in view.names) for view in views]))
 
@@ -113,7 +120,7 @@ def best_body(
         of(before.shape, before.form[None], before.from_m)
     for shape in shapes:
         starts = _guesses(views, eyes_m, name, shape, index)
-        of(shape, starts, eyes_m[index], 1 + len(FACES) if shape == "box" else 1)
+        of(shape, starts, eyes_m[index], STARTS.get(shape, 1))
     assert best is not None
     return best[1]
 
@@ -141,7 +148,11 @@ def _guesses(views: Sequence[View], eyes_m: Floats, name: str, shape: Shape, ind
         else:
             told = _facing(AZIMUTHS[own], view.elevation_deg[own])
             faces = (told, *(middle + f for f in FACES))
-            forms += [_wall(distance, f, middle - half, middle + half, top) for f in faces]
+            walls = [_wall(distance, f, middle - half, middle + half, top) for f in faces]
+            if shape == "gable":
+                low = [[*w[:5], EAVES * w[5], *PITCH] for w in walls]
+                walls = [*low, *(_turned(w) for w in low)]
+            forms += walls
     return floats(forms)
 
 
@@ -196,3 +207,17 @@ def _wall(
     north = away * np.cos(f) - along * np.sin(f)
     d, a = float(np.hypot(east, north)), float(np.degrees(np.arctan2(east, north)))
     return [a, np.log(d), np.log(width / d), np.log(0.6), facing_deg - a, top * distance_m / d]
+
+
+def _turned(form: list[float]) -> list[float]:
+    """A gable on the same walls, its ridge the other way."""
+    f, d = np.radians(form[0] + form[4]), np.exp(form[1])
+    width, depth = d * np.exp(form[2]), d * np.exp(form[2] + form[3])
+    a = np.radians(form[0])
+    at = d * floats([np.sin(a), np.cos(a)]) + depth / 2 * floats([np.sin(f), np.cos(f)])
+    at -= width / 2 * floats([np.cos(f), -np.sin(f)])
+    east, north = at.tolist()
+    away, azimuth = float(np.hypot(east, north)), float(np.degrees(np.arctan2(east, north)))
+    turn = float(angle_between(np.degrees(f) + 90.0, azimuth))
+    size = [float(np.log(depth / away)), float(np.log(width / depth)), turn]
+    return [azimuth, float(np.log(away)), *size, form[5] * float(d) / away, *form[6:]]

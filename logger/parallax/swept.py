@@ -23,7 +23,7 @@ AZIMUTH_ERROR_DEG, ELEVATION_ERROR_DEG = 0.15, 0.1
 
 
 @dataclass(frozen=True, eq=False)
-class SweptPoint:
+class PositionedPoint:
     """A horizon, and where it was swept from."""
 
     name: str
@@ -36,7 +36,7 @@ class SweptPoint:
 class View:
     """A point's horizon on the grid."""
 
-    point: SweptPoint
+    point: PositionedPoint
     elevation_deg: Floats  # Not below level; 0 where not measured. Shape (CELLS,).
     sigma_deg: Floats  # Inf where not measured. Shape (CELLS,).
     names: tuple[str, ...]  # What stands in each cell; empty where nothing near is named
@@ -47,7 +47,7 @@ class View:
         return self.point.at_m
 
 
-def view_of(point: SweptPoint, far: frozenset[str]) -> View:
+def view_of(point: PositionedPoint, far: frozenset[str]) -> View:
     """Lay a point's horizon out; obstructions named in `far` count as not named."""
     profile = point.horizon
     fine = floats(np.arange(CELLS * 10) + 0.5) * (360.0 / (CELLS * 10))

@@ -18,7 +18,7 @@ from logger.arrays import Floats, floats
 from logger.geometry import angle_between, in_sector, wrap360
 from logger.horizon import HorizonProfile, Obstruction
 from logger.parallax.start import crossing_m
-from logger.parallax.swept import SweptPoint
+from logger.parallax.swept import PositionedPoint
 
 STEP_DEG = 0.5
 ABOVE_DEG, AROUND_DEG = 4.0, 60.0
@@ -54,7 +54,7 @@ class Run:
         return float(wrap360(self.from_deg + self.width_deg / 2))
 
 
-def with_unnamed(points: Sequence[SweptPoint], far: frozenset[str]) -> list[SweptPoint]:
+def with_unnamed(points: Sequence[PositionedPoint], far: frozenset[str]) -> list[PositionedPoint]:
     """The points with a name on everything that stands out; what is far bears none."""
     runs = [[*unnamed_runs(p.horizon), *_named_runs(p.horizon, far)] for p in points]
     for i, own in enumerate(runs):
@@ -125,7 +125,7 @@ def _named_runs(profile: HorizonProfile, far: frozenset[str]) -> list[Run]:
 
 
 def _one_thing(
-    one: SweptPoint, runs: Sequence[Run], other: SweptPoint, others: Sequence[Run]
+    one: PositionedPoint, runs: Sequence[Run], other: PositionedPoint, others: Sequence[Run]
 ) -> list[tuple[int, int]]:
     """Pairs of runs that are one thing beyond doubt, where one of them has no name yet."""
     names = {r.name for r in runs} & {r.name for r in others} - {""}

@@ -8,6 +8,7 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 from logger.parallax import Placed, Range
+from logger.parallax.parts import name_of
 from logger.report.charts import PAPER, drawn, house_style
 from logger.report.language import Words
 from logger.report.survey_csv import csv_text
@@ -123,11 +124,12 @@ def obstruction_table(found: ArrayResult) -> Table:
         Column("distance"),
         Column("top, up from the origin"),
         Column("from"),
+        Column("taken as"),
         Column("gain if gone", "points", 1, 100.0),
     )
     gained = {gain.name: gain.gained for gain in found.gains}
     rows = [
-        (o.name, distance_words(o), _metres(o.top_m), o.from_point, gained.get(o.name))
+        (o.name, distance_words(o), _metres(o.top_m), o.from_point, o.taken_as, gained.get(o.name))
         for o in found.here.obstructions
     ]
     return Table("what stands around", columns, tuple(rows))
@@ -244,7 +246,7 @@ def _directions(axes: Axes, found: ArrayResult, middle: Floats, half: Floats, w:
     for thing, shown in _named(found):
         body = thing.bodies()
         x, y = across_up(body.east_m[0] - centre[0], body.north_m[0] - centre[1])
-        ways.append((float(np.arctan2(x, y)), f"{thing.name}\n{_away(shown, w)}"))
+        ways.append((float(np.arctan2(x, y)), f"{shown.name}\n{_away(shown, w)}"))
     for angle, text in sorted(ways):
         # Of things in nearly one direction every other label stands farther out.
         out = 0.3 if near <= 0.4 and angle - last < LABEL_APART else 0.0
@@ -273,7 +275,7 @@ def _label(axes: Axes, text: str, at: Floats, **look: Any) -> None:
 
 def _named(found: ArrayResult) -> list[tuple[Any, Placed]]:
     by_name = {o.name: o for o in found.here.obstructions}
-    return [(thing, by_name[thing.name]) for thing in found.here.layout.things]
+    return [(thing, by_name[name_of(thing.name)]) for thing in found.here.layout.things]
 
 
 def _north(axes: Axes, way: Floats) -> None:
@@ -295,7 +297,7 @@ def draw_plan(axes: Axes, found: ArrayResult, w: Words) -> None:
         colour = {"deciduous": "tab:green", "evergreen": "darkgreen"}.get(thing.kind, "tab:gray")
         axes.fill(*corners.T, facecolor=colour, alpha=0.4 if shown.is_placed else 0.15,
                   edgecolor="black", linestyle="-" if shown.is_placed else ":")  # fmt: skip
-        text = thing.name
+        text = shown.name
         if shown.top_m.value is not None:
             text += "\n" + w("top at {metres} m", metres=w.number(shown.top_m.value, 1))
         is_small = np.ptp(corners, axis=0).max() < SMALL_M  # A pole stays to be seen

@@ -98,8 +98,8 @@ def page(report: Report, found: ArrayResult, pictures: Pictures, w: Words) -> Pa
             "Worked out from the horizons of {n} points and their positions: what is seen from "
             "two places has a distance, to its nearest face. Tops are above the job's origin, from "
             "which all positions count. Arrows point towards what stands there and are not to "
-            "scale. What stands around is taken as boxes, crowns and poles, so that the map may "
-            "differ from a point's own figure by a point or two.",
+            "scale. What stands around is taken as boxes, gables, crowns and poles, so that the "
+            "map may differ from a point's own figure by a point or two.",
             n=len(found.here.points),
         ),
     }

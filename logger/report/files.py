@@ -113,10 +113,10 @@ def place_of(job: Job, point: PointResult) -> tuple[float, float] | None:
 
     None of a point without a position, unless it is the job's only one.
     """
-    site, (at, _) = point.site, position_of(job, point)
-    if at is None:
+    site, position = point.site, position_of(job, point.name, point.recordings)
+    if position is None:
         return (site.longitude_deg, site.latitude_deg) if len(point_names(job)) < 2 else None
-    latitude, longitude = moved(site, float(at[0]), float(at[1]))
+    latitude, longitude = moved(site, float(position[0][0]), float(position[0][1]))
     return longitude, latitude
 
 

@@ -109,11 +109,11 @@ def _distances(report: Report, point: PointResult) -> dict[str, float]:
 def place(report: Report, point: PointResult) -> tuple[float | None, ...]:
     """East, north and up, height of the sight and of the module, from job or recordings. [m]"""
     known = report.job.point(point.name)
-    at, _ = position_of(report.job, point)
+    position = position_of(report.job, point.name, point.recordings)
     swept = known.sight_height_m
     if swept is None:
         swept = point.recordings[0].number("sight_height_m")
-    return (*((None,) * 3 if at is None else at.tolist()), swept, known.module_height_m)
+    return (*(position[0].tolist() if position else (None,) * 3), swept, known.module_height_m)
 
 
 def _heights(report: Report, point: PointResult, w: Words) -> str:

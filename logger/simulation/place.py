@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -20,40 +21,38 @@ from logger.simulation.scenery import Part, composed, rolling_ground
 
 @dataclass(frozen=True)
 class Box:
-    """An upright block with a flat top: a house, a shed, a wall."""
+    """An upright block, flat on top or with a ridge along the middle: a house, a shed, a wall."""
 
     name: str
     east_m: float  # Of its middle
     north_m: float
     width_m: float  # Along its own x, which points `turned_deg` clockwise from east
     depth_m: float
-    top_m: float  # Height of its top
+    top_m: float  # Height of its walls
     turned_deg: float = 0.0
     kind: str = "building"
+    ridge_m: float = 0.0  # Of a ridge along its own x, above the walls
 
     def corners_m(self) -> Floats:
-        """East and north of the four corners, in order round the block. Shape (4, 2)."""
+        """East, north and height of the walls' corners in order, then of the ridge's ends."""
         c, s = math.cos(math.radians(self.turned_deg)), math.sin(math.radians(self.turned_deg))
-        x = self.width_m / 2 * floats([1, 1, -1, -1])
-        y = self.depth_m / 2 * floats([1, -1, -1, 1])
-        return np.stack([self.east_m + c * x + s * y, self.north_m - s * x + c * y], axis=1)
+        x = self.width_m / 2 * floats([1, 1, -1, -1, 1, -1])
+        y = self.depth_m / 2 * floats([1, -1, -1, 1, 0, 0])
+        up = self.top_m + self.ridge_m * floats([0, 0, 0, 0, 1, 1])
+        found = np.stack([self.east_m + c * x + s * y, self.north_m - s * x + c * y, up], axis=1)
+        return found if self.ridge_m else found[:4]
 
     def seen_from(self, eye_m: Floats) -> Part:
-        """Its outline: the top edge of the walls that face the eye."""
-        corners = self.corners_m() - eye_m[:2]
-        rise = self.top_m - eye_m[2]
+        """Its outline: the highest of all straight lines from corner to corner."""
+        corners = self.corners_m() - eye_m
         azimuth = np.degrees(np.arctan2(corners[:, 0], corners[:, 1]))
-        sides = np.stack([corners, np.roll(corners, -1, axis=0)], axis=1)
+        lines = np.stack([corners[list(pair)] for pair in combinations(range(len(corners)), 2)])
 
         def shape(azimuth_deg: Floats) -> Floats:
-            near, far = _crossings_m(sides, azimuth_deg)
-            # The near wall's edge stands higher while it is above the eye, the far one below it.
-            away = near if rise > 0 else far
-            with np.errstate(divide="ignore", invalid="ignore"):
-                up = np.degrees(np.arctan2(rise, away))
-            return np.where(np.isfinite(away), up, -90.0)
+            away, up = _crossings_m(lines, azimuth_deg)
+            return floats(np.degrees(np.arctan2(up, away)).max(axis=-1))
 
-        return _between(self.name, self.kind, azimuth, shape, _nearest_m(sides))
+        return _between(self.name, self.kind, azimuth, shape, _nearest_m(lines[..., :2]))
 
 
 @dataclass(frozen=True)
@@ -155,18 +154,17 @@ def _between(
     return Part(name, kind, float(wrap360(start)), float(wrap360(end)), shape, distance_m)
 
 
-def _crossings_m(sides_m: Floats, azimuth_deg: Floats) -> tuple[Floats, Floats]:
-    """How far along each azimuth the outline of a block is entered and left; inf where missed."""
+def _crossings_m(lines_m: Floats, azimuth_deg: Floats) -> tuple[Floats, Floats]:
+    """How far along each azimuth each line is crossed, and how high; far down where it is not."""
     ray = np.stack([np.sin(np.radians(azimuth_deg)), np.cos(np.radians(azimuth_deg))], axis=-1)
-    start, along = sides_m[:, 0], sides_m[:, 1] - sides_m[:, 0]
+    start, along = lines_m[:, 0], lines_m[:, 1] - lines_m[:, 0]
     across = ray[..., None, 0] * along[:, 1] - ray[..., None, 1] * along[:, 0]
     with np.errstate(divide="ignore", invalid="ignore"):
         away = (start[:, 0] * along[:, 1] - start[:, 1] * along[:, 0]) / across
         share = (start[:, 0] * ray[..., None, 1] - start[:, 1] * ray[..., None, 0]) / across
-    hit = (away > 0) & (share >= -1e-9) & (share <= 1 + 1e-9)
-    near = np.where(hit, away, np.inf).min(axis=-1)
-    far = np.where(hit, away, -np.inf).max(axis=-1)
-    return floats(near), floats(np.where(np.isfinite(far), far, np.inf))
+        hit = (away > 0) & (share >= -1e-9) & (share <= 1 + 1e-9)
+        up = np.where(hit, start[:, 2] + share * along[:, 2], -np.inf)
+    return floats(np.where(hit, away, 1.0)), floats(up)
 
 
 def _nearest_m(sides_m: Floats) -> float:

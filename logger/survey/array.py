@@ -142,6 +142,7 @@ class ArrayResult:
                     "distance_m": vars(o.distance_m),
                     "top_m": vars(o.top_m),
                     "from_point": o.from_point,
+                    "taken_as": o.taken_as or None,
                     "gain_if_cut": next((g.gained for g in self.gains if g.name == o.name), None),
                 }
                 for o in self.here.obstructions
@@ -264,7 +265,7 @@ def array_result(
 
 def arrays_of(job: Job, recipe: Recipe, results: Sequence[PointResult]) -> tuple[ArrayResult, ...]:
     """Each plane that has an outline, where two points or more have positions."""
-    placed = [r for r in results if position_of(job, r)[0] is not None]
+    placed = [r for r in results if position_of(job, r.name, r.recordings)]
     if len(placed) < 2:
         return ()
     names = [plane.name for plane in recipe.planes if _corners(plane)]
@@ -360,7 +361,7 @@ def _gains(year: SiteYear, k: int, here: Surroundings, places_m: Floats) -> tupl
         return float(under_median_sky(year, k, skies).solar[:, YEAR].mean())
 
     now = mean("")
-    gains = [Gain(t.name, mean(t.name) - now) for t in here.layout.things]
+    gains = [Gain(o.name, mean(o.name) - now) for o in here.obstructions if o.taken_as]
     return tuple(sorted(gains, key=lambda gain: -gain.gained))
 
 

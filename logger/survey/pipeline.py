@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from logger.arrays import Floats
 from logger.calibration import (
     Chosen,
     ClosingTarget,
@@ -35,6 +36,7 @@ from logger.horizon_fit import (
     excluded,
     horizon_from,
 )
+from logger.horizon_fit.heights import at_module
 from logger.orientation import (
     UNDATED,
     Declination,
@@ -43,6 +45,7 @@ from logger.orientation import (
     field_expected_at,
     orient,
 )
+from logger.parallax import PositionedPoint, with_distances
 from logger.recording import Recording, recording_checks
 from logger.recording.samples import Samples
 from logger.settings import Settings
@@ -67,6 +70,10 @@ class PointSetup:
     begun: tuple[Recording, ...] = ()
     terrain: FarHorizon | None = None  # As computed from elevation data
     stored: tuple[StoredCalibration, ...] | None = None  # The job's; None without a job
+    # East, north, up and 1 sigma of each; and the points swept nearby, which tell distances. [m]
+    at_m: Floats = field(default_factory=lambda: np.zeros(3))
+    position_error_m: float = 0.0
+    beside: tuple[PositionedPoint, ...] = ()
 
 
 def survey_point(
@@ -79,10 +86,19 @@ def survey_point(
     """Take all recordings of one point through the whole line."""
     setup = setup or PointSetup()
     swept = swept_point(name, sweeps, recipe, setup)
-    access = year_of(recipe).assess(swept.horizon.profile)
-    checks = _merged((*swept.checks, *swept.horizon.checks, *access.checks))
+    profile = swept.horizon.profile
+    if setup.beside:
+        here = PositionedPoint(name, setup.at_m, setup.position_error_m, profile)
+        profile = with_distances(here, setup.beside)
+    heights = [s.sight_height_m for s in swept.horizon.sweeps if s.sight_height_m is not None]
+    latitude_deg = recipe.site.latitude_deg
+    profile, height = at_module(profile, heights, setup.module_height_m, latitude_deg)
+    access = year_of(recipe).assess(profile)
+    of_height = () if height is None else (height,)
+    checks = _merged((*swept.checks, *swept.horizon.checks, *of_height, *access.checks))
     about = {"name": name, "access": access, "recipe": recipe, "begun": setup.begun}
-    return PointResult(**vars(swept) | about | {"checks": checks})
+    about |= {"checks": checks, "horizon": replace(swept.horizon, profile=profile)}
+    return PointResult(**vars(swept) | about)
 
 
 def swept_point(
@@ -131,7 +147,6 @@ def swept_point(
         recipe.settings,
         setup.obstructions,
         setup.distances_m,
-        setup.module_height_m,
     )
     profile = edited_profile(horizon.profile, setup.edits)
     profile = replace(profile, leaf_seen=_leaf_seen(sweeps))

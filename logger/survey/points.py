@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from logger.checks import Check
+from logger.errors import InputError
 from logger.horizon import Obstruction
 from logger.horizon_fit import ExcludeSweep, RemovePoint
 from logger.job import (
@@ -18,9 +19,11 @@ from logger.job import (
     read_job,
     swept_under_two_names,
 )
+from logger.parallax import PositionedPoint
 from logger.recording import load_stream, read_recording
 from logger.survey.calibrations import stored_calibrations
-from logger.survey.pipeline import PointSetup, site_of, survey_point
+from logger.survey.pipeline import PointSetup, site_of, survey_point, swept_point
+from logger.survey.positions import Position, neighbours
 from logger.survey.recipe import Overrides, Recipe, recipe_at, recipe_of
 from logger.survey.result import PointResult, Sweep
 from logger.survey.terrain_store import stored_terrain
@@ -43,14 +46,31 @@ def point_result(
     """A point of a job from its recordings, with the job's calibrations and names."""
     alone = bool(sweeps)
     # What is excluded is not even read: it may be excluded because it cannot be.
-    result = survey_point(
-        point,
-        sweeps or [load_sweep(path) for path in kept_recordings(job, point)],
-        recipe,
-        setup=point_setup(job, point, alone=alone),
-    )
+    sweeps = sweeps or [load_sweep(path) for path in kept_recordings(job, point)]
+    setup = point_setup(job, point, alone=alone)
+    if not alone and (near := neighbours(job, point)):
+        setup = _with_neighbours(job, point, recipe, setup, near)
+    result = survey_point(point, sweeps, recipe, setup=setup)
     twice = () if alone else swept_under_two_names(job, point)
     return replace(result, checks=(*result.checks, *(_of_one_point(*one) for one in twice)))
+
+
+def _with_neighbours(
+    job: Job, point: str, recipe: Recipe, setup: PointSetup, near: Mapping[str, Position]
+) -> PointSetup:
+    """With what was swept nearby; a neighbour that cannot be worked out tells nothing."""
+    beside = []
+    for name, (at_m, error_m) in near.items():
+        if name == point:
+            continue
+        try:
+            sweeps = [load_sweep(path) for path in kept_recordings(job, name)]
+            found = swept_point(name, sweeps, recipe, point_setup(job, name))
+        except InputError:
+            continue
+        beside.append(PositionedPoint(name, at_m, error_m, found.horizon.profile))
+    at_m, error_m = near[point]
+    return replace(setup, at_m=at_m, position_error_m=error_m, beside=tuple(beside))
 
 
 def _of_one_point(recording: Path, other: str) -> Check:

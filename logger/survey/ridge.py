@@ -126,7 +126,7 @@ def _swept_alone(job: Job, point: str, sweep: Sweep, recipe: Recipe) -> SweptPoi
         point,
         [sweep],
         replace(recipe, settings=lenient),
-        replace(setup, edits=edits, module_height_m=None, terrain=None, stored=stored),
+        replace(setup, edits=edits, terrain=None, stored=stored),
     )
 
 

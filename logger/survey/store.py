@@ -19,6 +19,7 @@ from logger.job import (
     swept_under_two_names,
     write_json,
 )
+from logger.survey.positions import neighbours
 from logger.survey.recipe import Recipe
 from logger.survey.result import SCHEMA
 from logger.survey.terrain_store import terrain_path
@@ -30,17 +31,20 @@ KEY, SEAL = "key", "seal"
 def answer_key(job: Job, point: str, recipe: Recipe) -> str:
     """SHA-256 over all that a point's answer comes from: where one is alike, so is the answer.
 
-    Names for the report, photos and other points do not count.
+    Names for the report and photos do not count, nor other points but those that tell distances.
     """
+    near = [name for name in neighbours(job, point) if name != point]
     sweeps = [*kept_recordings(job, point), *begun_recordings(job, point)]
+    sweeps += [path for name in near for path in kept_recordings(job, name)]
     terrain = terrain_path(job, point)
     files = [*sweeps, *calibration_files(job), *([terrain] if terrain.is_file() else [])]
     said = {
         "program": __version__,
         "recipe": recipe.sha256,
         "point": job.point(point),
-        "obstructions": [o for o in job.obstructions if o.point in ("", point)],
-        "edits": [edit.as_dict() for edit in job.edits_of(point)],
+        "beside": [job.point(name) for name in near],
+        "obstructions": [o for o in job.obstructions if o.point in ("", point, *near)],
+        "edits": [edit.as_dict() for name in (point, *near) for edit in job.edits_of(name)],
         "elsewhere": [(path.name, other) for path, other in swept_under_two_names(job, point)],
         "files": {
             path.relative_to(job.folder).as_posix(): hashlib.sha256(

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from skyline_paths import LATITUDE, fused, swept, wavy_line
+from skyline_paths import LATITUDE
 
 from logger.checks import Check
 from logger.horizon import HorizonProfile, Obstruction
-from logger.horizon_fit import SightedSweep
 from logger.horizon_fit.heights import at_module
 
 AZIMUTH = np.arange(0.0, 360.0, 5.0)
@@ -50,12 +49,6 @@ def test_only_what_the_sun_crosses_counts() -> None:
     assert judged(flat((south,)), -2.0)[1].passed
 
 
-def test_in_a_survey_heights_are_applied_where_known() -> None:
-    one = SightedSweep(swept(*wavy_line()), sight_height_m=1.6)
-    names = [g.check for g in fused(one).checks]
-    assert "corrected to module height" not in names
-    moved = fused(one, module_height_m=5.0)
-    check = next(g for g in moved.checks if g.check == "corrected to module height")
-    assert not check.passed
-    same = fused(one, module_height_m=1.6)
-    assert len(same.checks) == len(names)
+def test_a_module_where_the_sight_was_needs_nothing() -> None:
+    assert at_module(flat(), [1.6], 1.6, LATITUDE)[1] is None
+    assert at_module(flat(), [], 1.6, LATITUDE)[1] is None

@@ -3,11 +3,13 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from logger.cli import main
 from logger.job import Job, Point, read_job, set_point
+from logger.survey.recipe import set_settings
 
 NAME = "20260514T081231Z.sweep"
 SECTOR = ("--from-azimuth", 350, "--to-azimuth", 10)
@@ -149,3 +151,30 @@ def test_a_point_gets_a_position_and_its_planes(swept: Path) -> None:
     for at in ("3", "3,4", "a,b,c", "3,4,5,6", "nan,0,0", "3e9,0,0"):
         assert ran("set-position", swept, "eave", "--at", at)[0] == 2
     assert point().east_m == 4.0
+
+
+def test_a_position_is_told_by_tape_and_compass_from_another_point(swept: Path) -> None:
+    """Departure ``L sin A`` and latitude ``L cos A`` of a course: surveying texts, from memory."""
+
+    def told(*words: Any) -> tuple[int, str, str]:
+        return ran("set-position", swept, "ridge", "--from", "eave", *words)
+
+    set_settings(read_job(swept), {"declination_deg": "4"})
+    set_point(swept, Point("ridge"))
+    code, _, err = told("--distance", 5, "--bearing", 86)
+    assert (code, "eave has no position itself" in err) == (2, True)
+    ran("set-position", swept, "eave", "--at", "1,2,3", "--at-error", 0.05)
+    # 86 degrees by compass and 4 of declination are due east; of 5 m of tape 3 m up leave 4 m.
+    assert told("--distance", 5, "--bearing", 86, "--rise", 3, "--at-error", 0.05)[0] == 0
+    ridge = read_job(swept).point("ridge")
+    assert (ridge.east_m, ridge.north_m, ridge.up_m) == (5.0, 2.0, 6.0)
+    # A degree off over 4 m is 0.07 m across; with the 0.05 m of where it starts, 0.09 m.
+    assert ridge.position_error_m == pytest.approx(0.09, abs=0.005)
+    assert told("--distance", 10, "--bearing", 26)[0] == 0
+    ridge = read_job(swept).point("ridge")
+    assert ridge.east_m == pytest.approx(1 + 10 * np.sin(np.radians(30)), abs=1e-3)
+    assert ridge.north_m == pytest.approx(2 + 10 * np.cos(np.radians(30)), abs=1e-3)
+    assert ridge.position_error_m == pytest.approx(0.3, abs=0.01)
+    for words in (("--distance", 5), ("--distance", 2, "--bearing", 0, "--rise", 3),
+                  ("--distance", 5, "--bearing", 0, "--at", "1,2,3")):  # fmt: skip
+        assert told(*words)[0] == 2

@@ -49,7 +49,7 @@ from logger.orientation import (
     orient,
 )
 from logger.orientation.field_check import model_check
-from logger.parallax import SweptPoint
+from logger.parallax import PositionedPoint
 from logger.parallax.place import distance_check, heading_check
 from logger.recording import Recording, recording_checks
 from logger.recording.samples import BoardSeen, Samples, Stream
@@ -240,7 +240,7 @@ def weather(
 def two_points(apart_m: float, error_m: float) -> Check:
     level = HorizonProfile.level()
     places = (np.zeros(3), np.array([apart_m, 0.0, 0.0]))
-    return distance_check([SweptPoint("point", at, error_m, level) for at in places])
+    return distance_check([PositionedPoint("point", at, error_m, level) for at in places])
 
 
 LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [

@@ -139,6 +139,28 @@ def test_what_cannot_be_is_refused(job: Path, words: tuple[str, ...], says: str,
     assert "Traceback" not in done.stderr
 
 
+def test_a_module_above_the_sight_takes_distances_from_the_other_point(
+    job: Path, maker: Any, tmp_path: Path
+) -> None:
+    """Nobody enters a distance, and the eave's horizon is that of a place 0.7 m above it."""
+    roof = Path(shutil.copytree(job, tmp_path / "above"))
+    set_named(roof, "points", {"name": "west eave", "sight_height_m": 0.3, "module_height_m": 1.0})
+    done = run("replay", roof, "west eave", "--json", "-")
+    answer = json.loads(done.stdout)
+    (check,) = [c for c in answer["quality"] if c["check"] == "corrected to module height"]
+    assert check["passed"]
+    assert "the distances that matter are known" in check["why"]
+    east, north, up = maker.POINTS["west eave"]
+    year = SiteYear(maker.SITE, [maker.PLANE], Settings(draws=0))
+    beam = [
+        year.assess(maker.PLACE.scene(east, north, up + rise).truth()).planes[0].beam_access.annual
+        for rise in (0.0, 0.7)
+    ]
+    found = answer["planes"][0]["beam_access"]["annual"]["value"]
+    assert found == pytest.approx(beam[1], abs=0.01)
+    assert abs(found - beam[1]) < 0.5 * (beam[1] - beam[0])
+
+
 def test_an_outline_that_is_none_falls_back_to_the_points(job: Path, tmp_path: Path) -> None:
     crossed = Path(shutil.copytree(job, tmp_path / "crossed"))
     corners = [[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [0.0, 4.0, 9.0], [3.0, 4.0, 0.0]]

@@ -1,13 +1,14 @@
 """Outlines, the best rectangle, and rows that shade each other.
 
-The profile angle and the shade of endless rows are closed forms of plane geometry, given in solar
-texts (from memory; the triangle is drawn in `logger/parallax/rows.py`); the same rows as bodies in
-space must give the same.
+Rows are held against pvlib's shading functions and the worked example in the documentation of its
+`shaded_fraction1d`, after Anderson and Jensen (2024), Shaded fraction and backtracking in
+single-axis trackers on rolling terrain, J. Renewable Sustainable Energy 16, 023504.
 """
 
 from __future__ import annotations
 
 import numpy as np
+import pvlib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -19,9 +20,7 @@ from logger.parallax import (
     best_rectangle,
     grid_over,
     outline_of,
-    profile_angle_deg,
     rectangle,
-    shaded_share,
 )
 from logger.parallax.carry import GRID
 
@@ -73,21 +72,34 @@ def test_the_best_rectangle_lies_where_the_values_are() -> None:
     assert best_rectangle(grid, np.ones(len(grid.places)), 20.0, 5.0) is None
 
 
-def test_the_profile_angle_of_a_sun_aside_is_higher() -> None:
-    # Straight ahead it is the elevation; 60 degrees aside tan p = tan e / cos 60 = 2 tan e.
-    assert profile_angle_deg(30.0, 180.0, 180.0) == pytest.approx(30.0)
-    assert np.tan(np.radians(profile_angle_deg(30.0, 240.0, 180.0))) == pytest.approx(
-        2 * np.tan(np.radians(30.0))
-    )
+def shaded_share(rows: Rows, elevation_deg: float, azimuth_deg: float) -> float:
+    """Share of the slant height that endless rows leave in shade."""
+    return float(pvlib.shading.shaded_fraction1d(
+        90.0 - elevation_deg, azimuth_deg, rows.plane.azimuth_deg - 90.0, rows.plane.tilt_deg,
+        collector_width=rows.slant_m, pitch=rows.pitch_m,
+    ))  # fmt: skip
 
 
-def test_rows_that_just_do_not_shade_each_other() -> None:
-    # Modules 2 m high at 30 degrees, a sun of 20 degrees ahead: 2 cos 30 + 2 sin 30 / tan 20.
-    pitch = 2 * np.cos(np.radians(30.0)) + 1.0 / np.tan(np.radians(20.0))
-    rows = Rows(SOUTH, 2.0, pitch)
-    assert rows.shade_angle_deg == pytest.approx(20.0)
-    assert shaded_share(rows, 20.01, 180.0) == 0.0
-    assert 0.0 < shaded_share(rows, 19.0, 180.0) < 0.1
+def is_shaded(rows: Rows, share: float, elevation_deg: float, azimuth_deg: float) -> bool:
+    """Whether the row ahead hides the sun from a place so far up the next."""
+    return bool(np.interp(azimuth_deg, GRID, rows.skyline_deg(GRID, share)) > elevation_deg)
+
+
+def test_the_published_example_of_rows_in_the_morning() -> None:
+    # Modules 2 m high at 30 degrees every 3 m; the sun 10 degrees up in the south-east.
+    rows = Rows(Plane("south", 30.0, 180.0), 2.0, 3.0)
+    assert shaded_share(rows, 10.0, 135.0) == pytest.approx(0.47755694708090535)
+    shares = np.linspace(0.0, 1.0, 1001)
+    shaded = [share for share in shares if is_shaded(rows, share, 10.0, 135.0)]
+    assert max(shaded) == pytest.approx(0.4776, abs=0.003)
+
+
+@pytest.mark.parametrize("pitch_m", [2.5, 3.5, 6.0])
+def test_the_foot_of_a_row_is_masked_as_pvlib_says(pitch_m: float) -> None:
+    rows = Rows(SOUTH, 2.0, pitch_m)
+    masked = pvlib.shading.masking_angle(30.0, 2.0 / pitch_m, 0.0)
+    assert rows.shade_angle_deg == pytest.approx(masked)
+    assert shaded_share(rows, masked + 0.01, 180.0) == pytest.approx(0.0, abs=1e-9)
 
 
 @given(st.floats(3.0, 40.0), st.floats(-70.0, 70.0), st.floats(0.1, 0.9))
@@ -95,10 +107,9 @@ def test_endless_rows_as_bodies_shade_what_the_closed_form_says(
     elevation: float, aside: float, share: float
 ) -> None:
     rows = Rows(SOUTH, 2.0, 4.5)
-    shaded = float(shaded_share(rows, elevation, 180.0 + aside))
-    seen = np.interp(180.0 + aside, GRID, rows.skyline_deg(GRID, share))
+    shaded = shaded_share(rows, elevation, 180.0 + aside)
     if abs(share - shaded) > 0.02:
-        assert (seen > elevation) == (share < shaded)
+        assert is_shaded(rows, share, elevation, 180.0 + aside) == (share < shaded)
 
 
 def test_a_short_row_shades_less_beside_its_end() -> None:

@@ -1,8 +1,8 @@
 """What is seen from two places has a distance: worked examples, and places that are known exactly.
 
-Sources: the intersection of two bearings, its error ellipse and the height of a tower from two
-stations in line with it are exercises of every surveying text (from memory; the numbers are plane
-trigonometry, worked out in the tests).
+Sources: J. Mahun, Open Access Surveying Library, COGO problems (direction-direction intersection);
+the error ellipse of an intersection and the height of a tower from two stations in line with it are
+exercises of surveying texts (from memory; plane trigonometry, worked out in the tests).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.parallax import Surroundings, SweptPoint, surroundings_of
+from logger.parallax import PositionedPoint, Surroundings, surroundings_of
 from logger.parallax.carry import GRID
 from logger.parallax.start import crossing_m
 from logger.simulation.place import Box, Crown, Place, Pole
@@ -25,14 +25,16 @@ MAST = Pole("mast", 9.0, -3.0, 0.3, 12.0)
 WEST, EAST = (-3.0, 0.0, 3.0), (3.0, 1.0, 4.0)
 
 
-def swept(place: Place, at: tuple[float, float, float], name: str, **more: float) -> SweptPoint:
+def swept(
+    place: Place, at: tuple[float, float, float], name: str, **more: float
+) -> PositionedPoint:
     """The exact horizon, with the errors that a sweep would have."""
     truth = place.scene(*at).truth()
     error = np.full(len(truth), 0.1)
     horizon = replace(truth, standard_error_deg=error, heading_error_deg=0.4, level_error_deg=0.3)
     horizon = horizon.turned(more.get("turn_deg", 0.0))
     told = np.array(at) + np.array([more.get("off_m", 0.0), 0.0, 0.0])
-    return SweptPoint(name, told, more.get("error_m", 0.05), horizon)
+    return PositionedPoint(name, told, more.get("error_m", 0.05), horizon)
 
 
 def understood(
@@ -46,13 +48,28 @@ def failed(found: Surroundings) -> set[str]:
     return {check.check for check in found.checks if not check.passed}
 
 
-def test_two_bearings_cross_where_the_sine_rule_says() -> None:
-    # From stations 100 m apart on an east-west line, bearings 45 and 315 degrees: the top of a
-    # square's diagonal, 50 m on, 70.711 m from both.
+@pytest.mark.parametrize(
+    ("here_deg", "there_deg", "away", "north", "east"),
+    [
+        (253 + 26 / 60 + 15 / 3600, 314 + 33 / 60 + 26 / 3600, 573.754, 836.445, 1450.051),
+        (140 + 54 / 60 + 25 / 3600, 91 + 34 / 60 + 8 / 3600, 690.811, 463.846, 2435.613),
+    ],
+    ids=["LR", "FP"],
+)
+def test_two_bearings_cross_where_the_published_solution_says(
+    here_deg: float, there_deg: float, away: float, north: float, east: float
+) -> None:
+    """Mahun, Open Access Surveying Library, Solution: COGO Intersect, problem 1, in feet."""
+    here, there = np.array([2000.0, 1000.0, 0.0]), np.array([1811.082, 480.951, 0.0])
+    found = crossing_m(here, here_deg, there, there_deg)
+    assert found == pytest.approx(away, abs=0.01)
+    a = np.radians(here_deg)
+    at = here[:2] + found * np.array([np.sin(a), np.cos(a)])
+    assert at == pytest.approx([east, north], abs=0.01)
+
+
+def test_bearings_that_do_not_meet_ahead_cross_nowhere() -> None:
     here, there = np.zeros(3), np.array([100.0, 0.0, 0.0])
-    assert crossing_m(here, 45.0, there, 315.0) == pytest.approx(100.0 / np.sqrt(2.0))
-    # 60 and 330 degrees: a right angle at the crossing, so 100 cos 30 along the first ... 50.
-    assert crossing_m(here, 60.0, there, 330.0) == pytest.approx(100.0 * np.cos(np.radians(30.0)))
     assert crossing_m(here, 45.0, there, 45.0) == np.inf
     assert crossing_m(here, 315.0, there, 45.0) == np.inf
 
@@ -100,6 +117,57 @@ def test_things_are_placed_where_they_stand() -> None:
     assert hills.distance_m.value is None
     assert hills.distance_m.low is not None
     assert hills.distance_m.low > 100.0
+
+
+def test_two_heights_of_one_pole_tell_distances() -> None:
+    found = understood(HOUSE, LIME, at=((-1.0, 0.0, 3.0), (-1.0, 0.0, 5.5)))
+    (lime,) = [o for o in found.obstructions if o.name == "lime"]
+    assert lime.distance_m.value == pytest.approx(np.hypot(-7.0, -6.0) - 2.5, rel=0.15)
+    assert failed(found) == set()
+
+
+def test_a_row_under_one_name_is_as_many_trees_as_it_has() -> None:
+    row = [Crown("poplars", -9.0 + 3.6 * i, -12.0, 1.2, 8.0, 5.0) for i in range(4)]
+    found = understood(*row, MAST)
+    (poplars,) = [o for o in found.obstructions if o.name == "poplars"]
+    assert poplars.taken_as == "4 crowns"
+    assert failed(found) == set()
+    place_m = np.array([[0.0, 0.0, 3.5]])
+    trees = found.horizons(place_m, found.found).whole_deg
+    assert trees is not None
+    truth = Place("row", (*row, MAST), **FLAT).scene(0.0, 0.0, 3.5).elevation_at(GRID)
+    assert np.percentile(np.abs(trees[0] - np.maximum(truth, 0.0)), 95) < 2.0
+    # Cut, all of them are gone.
+    cut = found.horizons(place_m, found.found, "poplars").solid_deg[0]
+    assert cut[np.abs(GRID - 200.0) < 25.0].max() < 2.0
+
+
+def test_the_wings_of_a_house_under_one_name_are_two_boxes() -> None:
+    wings = (
+        Box("school", -8.0, -13.0, 14.0, 6.0, 10.0),
+        Box("school", -12.0, -6.0, 6.0, 9.0, 10.0),
+    )
+    found = understood(*wings, MAST)
+    (school,) = [o for o in found.obstructions if o.name == "school"]
+    assert school.taken_as == "2 boxes"
+    assert school.top_m.value == pytest.approx(10.0, abs=0.4)
+
+
+@pytest.mark.parametrize("turned_deg", [15.0, 105.0], ids=["ridge along", "ridge on end"])
+def test_a_house_with_a_ridge_is_a_gable(turned_deg: float) -> None:
+    house = Box("house", 2.0, -13.0, 11.0, 8.0, 5.5, turned_deg, ridge_m=4.0)
+    found = understood(house, LIME)
+    (seen,) = [o for o in found.obstructions if o.name == "house"]
+    assert seen.taken_as == "gable"
+    assert seen.top_m.value == pytest.approx(9.5, abs=0.4)
+    assert failed(found) == set()
+
+
+def test_a_house_behind_a_tree_is_one_house() -> None:
+    house = Box("house", 0.0, -16.0, 16.0, 7.0, 9.0)
+    found = understood(house, Crown("lime", 0.0, -8.0, 1.5, 6.0, 3.5))
+    by_name = {o.name: o for o in found.obstructions}
+    assert (by_name["house"].taken_as, by_name["lime"].taken_as) == ("box", "crown")
 
 
 def test_a_carried_horizon_is_what_stands_there() -> None:
