@@ -71,8 +71,10 @@ def layout_of(views: Sequence[View], kinds: Mapping[str, str]) -> Layout:
         if found > 0.9 * cost:
             break
         cost = found
-    reformed, x = _reformed(bundle, x)
-    bundle, x, _ = (reformed, x, 0.0) if reformed is bundle else _again(reformed, x)
+    before = bundle
+    bundle, x = _reformed(bundle, x)
+    if bundle is not before:
+        bundle, x, _ = _again(bundle, x)
     of_points = bundle.of_points(x)
     far, hidden = far_horizon(bundle.views, of_points[:, 0], of_points[:, 1])
     bundle = Bundle(bundle.views, bundle.placed(x), far)
