@@ -18,7 +18,7 @@ from logger.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from logger.site import Site
+    from logger.job import Job
 
 
 @click.command()
@@ -87,28 +87,31 @@ def command(output: Path, json_file: str | None) -> None:
     array = array_result(roof, its_recipe, swept)
     write_atomically(folder / "roof.png", array_picture(array))
     told(array_text(array))
-    tiles = _hills_as_tiles(folder / "tiles", roof.site)
-    told("North from the hills behind that roof, without a magnet: horizon-logger terrain "
-         f"{as_argument(folder / ROOF)} --tiles {as_argument(tiles)}")  # fmt: skip
+    told(_north_from_hills(folder, roof))
     say("These recordings were made by the virtual board; no such place exists.")
     leave_by_answers(found, f"horizon-logger compare {as_argument(job.folder)}")
 
 
-def _hills_as_tiles(folder: Path, site: Site) -> Path:
-    """The hills that the virtual board shows behind the roof, as elevation data tell of them."""
+def _north_from_hills(folder: Path, roof: Job) -> str:
+    """Write the hills behind the roof as elevation data tell of them; what to do with them."""
     import io
     import zipfile
 
+    from logger.errors import as_argument
     from logger.files import write_atomically
     from logger.simulation.scenes import EAST_RIDGE, SWALLOW_HOUSE, WEST_EAVE
     from logger.simulation.terrain import CrestAround, hgt_tile
 
+    tiles = folder / "tiles"
     eye_m = (WEST_EAVE[2] + EAST_RIDGE[2]) / 2
-    ground = CrestAround(site, SWALLOW_HOUSE.ridge().shape, eye_m)
+    ground = CrestAround(roof.site, SWALLOW_HOUSE.ridge().shape, eye_m)
     for south in (45, 46):  # the site is 6 km from the edge of its tile
         packed = io.BytesIO()
         with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
             archive.writestr(f"N{south}E014.hgt", hgt_tile(ground, south, 14))
-        write_atomically(folder / f"N{south}E014.hgt.zip", packed.getvalue())
-    write_atomically(folder / "LICENCE.txt", "made by the virtual board; no such hills exist\n")
-    return folder
+        write_atomically(tiles / f"N{south}E014.hgt.zip", packed.getvalue())
+    write_atomically(tiles / "LICENCE.txt", "made by the virtual board; no such hills exist\n")
+    return (
+        "North from the hills behind that roof, without a magnet: horizon-logger terrain "
+        f"{as_argument(roof.folder)} --tiles {as_argument(tiles)}"
+    )
