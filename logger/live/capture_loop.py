@@ -117,6 +117,7 @@ class CaptureLoop:
     _message: tuple[float, str] = field(default=(-1e9, ""), init=False)
     _kept: tuple[float, str] = field(default=(-1e9, ""), init=False)
     _shown_s: float = field(default=-1e9, init=False)
+    _due_s: float = field(default=-1e9, init=False)  # The next moment
     _last: LiveState | None = field(default=None, init=False)
 
     def say(self, sentence: str) -> None:
@@ -255,7 +256,10 @@ class CaptureLoop:
             task.act(action, now)
             if len(task.said) > before:
                 self._kept = self.clock.seconds(), task.said[-1]
-        if self.clock.seconds() - self._shown_s >= self.display.every_s:
+        if (at_s := self.clock.seconds()) >= self._due_s:
+            # A moment that came late does not put off the next one.
+            every_s = self.display.every_s
+            self._due_s = max(self._due_s + every_s, at_s + every_s / 2)
             self._show(task, going, controls)
         return triggered, actions
 

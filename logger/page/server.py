@@ -280,12 +280,13 @@ class Page:
         try:
             yield "retry: 1000\n\n"
             self._wake()
+            sent = ""
             while not self._server.should_exit:
-                news = self._news
-                with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(news.wait(), 1.0)
-                if self._text:  # the same again after a second: the page knows that we live
-                    yield f"data: {self._text}\n\n"
+                if self._text == sent:
+                    with contextlib.suppress(TimeoutError):
+                        await asyncio.wait_for(self._news.wait(), 1.0)
+                if sent := self._text:  # the same again after a second: the page knows that we live
+                    yield f"data: {sent}\n\n"
                     await asyncio.sleep(EVERY_S / 2)  # at most so often, however many come
         finally:
             self.pages -= 1
