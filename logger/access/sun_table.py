@@ -78,14 +78,14 @@ class SunGrid:
         """Sums of minutes below each level. Shape (rows, columns * 12)."""
         levels, start = self.rows.levels, self.rows.start
         rows = int(levels.sum())
-        sums = np.stack(
-            [np.bincount(self.cell, a, minlength=rows * MONTHS) for a in amounts]
-        ).reshape(len(amounts), rows, MONTHS)
-        below = np.cumsum(sums, axis=1)
-        # What came before a sector's first row belongs to the sectors before it.
-        before = below[:, start] - sums[:, start]
-        below -= np.repeat(before, levels, axis=1)
-        return below.transpose(1, 0, 2).reshape(rows, -1).astype(np.float32)
+        table: Singles = np.empty((rows, len(amounts), MONTHS), dtype=np.float32)
+        for k, amount in enumerate(amounts):
+            sums = np.bincount(self.cell, amount, minlength=rows * MONTHS).reshape(rows, MONTHS)
+            below = np.cumsum(sums, axis=0)
+            # What came before a sector's first row belongs to the sectors before it.
+            before = below[start] - sums[start]
+            table[:, k] = below - np.repeat(before, levels, axis=0)
+        return table.reshape(rows, -1)
 
     def halves(self, height_deg: Floats) -> tuple[Any, Any]:
         """Skylines before noon and after, when the sun stands east of the meridian and west."""
