@@ -269,13 +269,17 @@ class StreamBuilder(Counts):
 
     def _columns(self, start: int, stop: int) -> tuple[Samples, dict[int, Join], int]:
         n = stop - start
-        table = np.array(self._cells[start * _WIDTH : stop * _WIDTH]).reshape(n, _WIDTH)
+        cells = np.asarray(self._cells)  # a view: a million rows are not held three times
+        table = cells[start * _WIDTH : stop * _WIDTH].reshape(n, _WIDTH)
         columns: dict[str, Any] = {}
         for name, width in _COLUMNS.items():
             column = table[:, _ENDS[name] - width : _ENDS[name]]
             if np.isnan(column).all():  # what was never sent takes no room
                 column = np.broadcast_to(np.nan, column.shape)
+            else:
+                column = column.copy()
             columns[name] = column if width > 1 else column[:, 0]
+        del cells, table, column  # cells that are looked at cannot grow
         received, board, boot = columns["received_s"], columns["board_s"], columns.pop("boot")
         if any(columns["heading_deg"].strides):
             columns["heading_deg"] = wrap360(columns["heading_deg"])
