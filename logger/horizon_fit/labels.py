@@ -54,7 +54,8 @@ def obstructions_from(
             continue
         joined.add(one.sweep)
         sight = sweeps[one.sweep]
-        labels = [_label(t, note, sight, one, index, edges) for t, note in named[one.sweep]]
+        speed = floats(np.abs(velocity(one.t_s, one.path_deg, 0.5)))
+        labels = [_label(t, note, sight, one, speed, index, edges) for t, note in named[one.sweep]]
         sectors += _sectors([label for label in labels if label is not None], one)
     return combined(sectors)
 
@@ -71,7 +72,13 @@ def named_moments(keys: Sequence[KeyPress], notes: Sequence[Note]) -> list[tuple
 
 
 def _label(
-    t_s: float, note: Note, sweep: SightedSweep, one: Pass, index: int, edges: Sequence[Edge]
+    t_s: float,
+    note: Note,
+    sweep: SightedSweep,
+    one: Pass,
+    speed_deg_s: Floats,
+    index: int,
+    edges: Sequence[Edge],
 ) -> Label | None:
     """The label that a note makes on one pass; None where it was made on another."""
     if one.held:
@@ -81,8 +88,7 @@ def _label(
         azimuth, late = float(sweep.sight.azimuth_deg[near]), 0.0
     elif one.t_s[0] - BEFORE_PASS_S <= t_s <= one.t_s[-1]:
         azimuth = float(wrap360(np.interp(t_s, one.t_s, one.path_deg)))
-        speed = np.interp(t_s, one.t_s, np.abs(velocity(one.t_s, one.path_deg, 0.5)))
-        late = REACTION_S * float(speed)
+        late = REACTION_S * float(np.interp(t_s, one.t_s, speed_deg_s))
     else:
         return None
     azimuth = _at_edge(azimuth, max(LABEL_ERROR_DEG, late), t_s, one, index, edges)
