@@ -2,10 +2,13 @@
 
 import contextlib
 import os
+import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -95,3 +98,16 @@ def virtual_board(*arguments):
 def board():
     """See `virtual_board`."""
     return virtual_board
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Debian's chromium, driven by playwright (which drives no unaltered Firefox)."""
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("no chromium on this machine")
+    with api.sync_playwright() as driver:
+        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield opened
+        opened.close()

@@ -130,6 +130,11 @@ def surroundings_of(points: Sequence[PositionedPoint], seed: int = 0) -> Surroun
     if layout.misfit and len(points) > 1:
         layout, wrong = _freed(layout, kinds)
     checks = (apart, *_of_fit(layout, wrong))
+    _, positions, headings, *_ = checks
+    if len(points) == 2 and not (positions.passed and headings.passed):
+        # Which of two points is wrong nobody can tell, nor any distance: one serves alone.
+        alone = surroundings_of(points[:1], seed)
+        return replace(alone, checks=(*checks, *alone.checks[-1:]))
     found = Surroundings(tuple(points), layout, checks, seed)
     unplaced = [o.name for o in found.obstructions if o.kind != FAR_KIND and not o.is_placed]
     why = "every obstruction near has a distance"

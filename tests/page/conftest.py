@@ -2,7 +2,6 @@
 
 import http.client
 import json
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -97,19 +96,6 @@ def served(job: Job) -> Iterator[Served]:
         page.show(STATE)
         yield Served(page)
     page.close()
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """Debian's chromium, driven by playwright (which drives no unaltered Firefox)."""
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    path = shutil.which("chromium")
-    if path is None:
-        pytest.skip("no chromium on this machine")
-    with api.sync_playwright() as driver:
-        opened = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

@@ -200,6 +200,13 @@ def test_a_wrong_position_is_named() -> None:
     assert why.startswith("the position of east contradicts what was seen by 2.5 m")
 
 
+def test_of_two_points_that_contradict_each_other_no_distance_is_believed() -> None:
+    place = Place("yard", (HOUSE, LIME, MAST), **FLAT)
+    found = surroundings_of([swept(place, WEST, "west"), swept(place, EAST, "east", turn_deg=8.0)])
+    assert "headings agree" in failed(found)
+    assert not any(o.is_placed for o in found.obstructions)
+
+
 def test_a_point_turned_is_named() -> None:
     place = Place("yard", (HOUSE, LIME, MAST), **FLAT)
     points = [swept(place, WEST, "west"), swept(place, EAST, "east"),

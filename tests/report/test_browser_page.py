@@ -3,7 +3,6 @@
 import datetime as dt
 import json
 import re
-import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -39,26 +38,24 @@ def roof() -> Report:
 
 
 @pytest.fixture
-def opened(tmp_path: Path):
+def opened(browser, tmp_path: Path):
     """Open a page from a file, as on a phone or wider; in the end it asked for nothing more."""
-    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    if (path := shutil.which("chromium")) is None:
-        pytest.skip("no chromium on this machine")
     asked: list[str] = []
+    pages = []
     file = tmp_path / "index.html"
-    with api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=["--no-sandbox"])
 
-        def open_page(text: str, width: int = 390, **more):
-            file.write_text(text, encoding="utf-8")
-            page = browser.new_page(viewport={"width": width, "height": 844}, **more)
-            page.on("request", lambda request: asked.append(request.url))
-            page.on("pageerror", lambda error: asked.append(str(error)))
-            page.goto(file.as_uri())
-            return page
+    def open_page(text: str, width: int = 390, **more):
+        file.write_text(text, encoding="utf-8")
+        page = browser.new_page(viewport={"width": width, "height": 844}, **more)
+        pages.append(page)
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("pageerror", lambda error: asked.append(str(error)))
+        page.goto(file.as_uri())
+        return page
 
-        yield open_page
-        browser.close()
+    yield open_page
+    for page in pages:
+        page.close()
     assert [url for url in asked if not url.startswith("data:")] == [file.as_uri()]
 
 
