@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import multiprocessing
 import os
 import sys
 import tempfile
@@ -144,18 +145,9 @@ def print_speed() -> bool:
                 fine = coarse.repeat(3, axis=0).repeat(3, axis=1)[1:-1, 1:-1]
                 path = folder / f"N{south}E{west:03d}.hgt"
                 path.write_bytes(fine.astype(">i2").tobytes())
-        paths = sorted(folder.iterdir())
-        hashing = seconds(lambda: [hashlib.sha256(p.read_bytes()).digest() for p in paths])
-        start, worked = time.perf_counter(), time.process_time()
-        heights = read_heights(folder, SITE, 151_000.0)
-
-        def first() -> FarHorizon:
-            return far_horizon(heights, SITE.latitude_deg, SITE.longitude_deg, 312.0, 9.7)
-
-        first()
-        whole, worked = time.perf_counter() - start, time.process_time() - worked
-        more = seconds(lambda: [first() for _ in range(9)])
-    peak = peak_megabytes()
+        # In a process of its own: what made the tiles counts neither for time nor for memory.
+        with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as alone:
+            hashing, whole, worked, more, peak = alone.submit(far_horizons, folder).result()
     print("\nnine tiles of 1 arc second, 234 MB")
     ratio = whole / hashing
     print(
@@ -164,6 +156,22 @@ def print_speed() -> bool:
         f"nine more {more:.2f} s; at most {peak:.0f} MB"
     )
     return whole <= SECONDS and peak <= MEGABYTES
+
+
+def far_horizons(folder: Path) -> tuple[float, float, float, float, float]:
+    """Seconds: hashing the tiles; one far horizon, and of processors; nine more. Megabytes."""
+    paths = sorted(folder.iterdir())
+    hashing = seconds(lambda: [hashlib.sha256(p.read_bytes()).digest() for p in paths])
+    start, worked = time.perf_counter(), time.process_time()
+    heights = read_heights(folder, SITE, 151_000.0)
+
+    def first() -> FarHorizon:
+        return far_horizon(heights, SITE.latitude_deg, SITE.longitude_deg, 312.0, 9.7)
+
+    first()
+    whole, worked = time.perf_counter() - start, time.process_time() - worked
+    more = seconds(lambda: [first() for _ in range(9)])
+    return hashing, whole, worked, more, peak_megabytes()
 
 
 def peak_megabytes() -> float:

@@ -133,10 +133,10 @@ def tiles_of(path: Path, box: Box) -> Iterator[Tile]:
             "get the tile again; it may be cut short",
         )
     value = np.frombuffer(content, dtype=">u2").reshape(posts, posts).astype(np.uint16)
+    del content
     value ^= 0x8000  # from numbers with a sign to numbers counted from the lowest
     if highest := int(value.max()):
-        # One less, and a void is the highest of all.
-        lowest = int((value - np.uint16(1)).min()) + 1
+        lowest = int(value.min(where=value > 0, initial=highest))
         _refuse_odd(lowest + FILE_VOID, highest + FILE_VOID, str(path))
     source = TileSource(path.name, digest, "hgt", HGT_POSTS[posts])
     step = 1.0 / (posts - 1)
