@@ -285,13 +285,15 @@ class StreamBuilder(Counts):
             columns["heading_deg"] = wrap360(columns["heading_deg"])
         implausible = self._plain_columns(columns, start)
         columns["t_s"] = received.copy()
-        joins = {}
+        joins, pressed = {}, {key[-1] for key in self._keys}
         starts = np.flatnonzero(np.diff(boot, prepend=-1.0))  # a boot's rows stand together
         for first, end in pairwise([*starts.tolist(), n]):
             mine = first + np.flatnonzero(np.isfinite(board[first:end]))
             if mine.size:
-                joins[int(boot[first])] = join = join_clocks(board[mine], received[mine])
+                join = join_clocks(board[mine], received[mine])
                 columns["t_s"][mine] = join.host_s(board[mine])
+                if join.doubt or boot[first] in pressed:  # a board may start a million times
+                    joins[int(boot[first])] = join
         if n:
             columns["t_s"] = np.maximum.accumulate(columns["t_s"])
         return Samples(**columns), joins, implausible
