@@ -288,6 +288,8 @@ class Page:
                 if sent := self._text:  # the same again after a second: the page knows that we live
                     yield f"data: {sent}\n\n"
                     await asyncio.sleep(EVERY_S / 2)  # at most so often, however many come
+            if self._text != sent:  # the last word came while it rested
+                yield f"data: {self._text}\n\n"
         finally:
             self.pages -= 1
 

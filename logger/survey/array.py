@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from logger.access import Plane, SiteYear
 from logger.access.many import Ranges, Skylines, ranges, under_drawn_skies, under_median_sky
 from logger.access.result import number
+from logger.access.sky import Sky
 from logger.arrays import Bools, Floats, floats
 from logger.checks import Check
 from logger.errors import InputError, UsageError
@@ -66,7 +67,7 @@ class ArrayResult:
 
     plane: Plane
     recipe: Recipe
-    sky: str
+    sky: Sky
     here: Surroundings
     places_m: Floats  # East, north and up. Shape (n, 3)
     known: Bools  # Shape (n,)
@@ -83,8 +84,6 @@ class ArrayResult:
     best: tuple[float, float, float, float, float] | None  # See `best_rectangle`
     rows: dict[str, Any] | None
     checks: tuple[Check, ...]
-    site: dict[str, Any] = field(default_factory=dict)
-    sky_record: dict[str, Any] = field(default_factory=dict)
 
     def _extreme(self, k: int) -> dict[str, Any]:
         east, north, up = self.over_m[k].tolist()
@@ -115,8 +114,8 @@ class ArrayResult:
                 "tilt_deg": self.plane.tilt_deg,
                 "azimuth_deg": self.plane.azimuth_deg,
             },
-            "site": self.site,
-            "sky": self.sky_record,
+            "site": asdict(self.recipe.site),
+            "sky": self.sky.as_dict(),
             "points": [
                 {
                     "name": p.name,
@@ -228,12 +227,8 @@ def array_result(
     outline, told = _outline(plane)
     checks += [*told, *here.checks]
     grid = grid_over(outline, step_m) if outline else None
-    wanted = floats(places_m).reshape(-1, 3)
-    if outline is not None and grid is not None:
-        over = outline.at_m(grid.places)
-    else:
-        over = wanted if len(wanted) else np.stack([p.at_m for p in here.points])
-    places = wanted if len(wanted) else over
+    over = outline.at_m(grid.places) if outline is not None and grid is not None else None
+    places, over = _places(floats(places_m).reshape(-1, 3), over, here)
     same = places is over
     everything = over if same else np.concatenate([places, over])
     at_all, means = access_of_places(year, k, here, everything, slice(-len(over), None))
@@ -243,24 +238,30 @@ def array_result(
     values, lows, highs = (x[-len(over) :, YEAR] for x in (solar.value, solar.low, solar.high))
     known, at_places = _known(year, k, here, places, at_places)
     checks.append(_known_check(known))
-    best = None
-    if size_m and grid is not None:
-        best = best_rectangle(grid, values, *size_m)
-        if best is None:
-            raise UsageError(f"no rectangle of {size_m[0]:g} by {size_m[1]:g} m fits the outline")
+    best = _best(grid, values, size_m) if size_m and grid is not None else None
     sample = over[:: max(1, len(over) // MANY)]
     return ArrayResult(
-        plane, recipe, str(year.skies.sky), here, places, known, at_places, means, over,
+        plane, recipe, year.skies.sky, here, places, known, at_places, means, over,
         values, lows, highs,
         outline, grid, _gains(year, k, here, sample), best,
         _row_ahead(year, k, ahead) if ahead else None, tuple(checks),
-        {
-            "latitude_deg": recipe.site.latitude_deg,
-            "longitude_deg": recipe.site.longitude_deg,
-            "altitude_m": recipe.site.altitude_m,
-        },
-        year.skies.sky.as_dict(),
     )  # fmt: skip
+
+
+def _places(wanted: Floats, over: Floats | None, here: Surroundings) -> tuple[Floats, Floats]:
+    """Places that are told, and those that the mean is taken over: of an outline its grid."""
+    if over is None:
+        over = wanted if len(wanted) else np.stack([p.at_m for p in here.points])
+    return (wanted if len(wanted) else over), over
+
+
+def _best(
+    grid: Grid, values: Floats, size_m: tuple[float, float]
+) -> tuple[float, float, float, float, float]:
+    best = best_rectangle(grid, values, *size_m)
+    if best is None:
+        raise UsageError(f"no rectangle of {size_m[0]:g} by {size_m[1]:g} m fits the outline")
+    return best
 
 
 def arrays_of(job: Job, recipe: Recipe, results: Sequence[PointResult]) -> tuple[ArrayResult, ...]:
