@@ -73,7 +73,7 @@ def command(output: Path, json_file: str | None) -> None:
             write_point(folder, answer.result)
             told(f"\n{point_story(answer.result)}")
     today = dt.datetime.now().astimezone().date()
-    report = report_of(job, recipe, found, today, "horizon-logger demo")
+    report = report_of(job, recipe, found, today, f"horizon-logger report {job.folder.name}")
     write_atomically(folder / "report.pdf", write_document(report).pdf)
     write_tables(report, folder / "report-tables")
     give(json_file, {"points": [answer.document for answer in found]})

@@ -236,13 +236,16 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
         return w("{point} gets no sun over the year.", point=point)
     named = {"point": point, "shares": shares(planes, w), **window_hours(window, w)}
     if np.isnan(clear).all():
-        return w(ANSWER["dark"], **named)
+        form = ANSWER["dark"]
+        return w(form, **named)
     if unknown:
         months = w.months(unknown) if len(unknown) < 12 else w("any month")
-        return w(ANSWER["unknown"], months=months, **named)
+        form = ANSWER["unknown"]
+        return w(form, months=months, **named)
     worst = int(np.nanargmin(clear))
     if not blocked or clear[worst] >= CLEAR_FROM:
-        return w(ANSWER["clear"], **named)
+        form = ANSWER["clear"]
+        return w(form, **named)
     # Months that print as wholly clear are not counted, unless there is no other.
     blocked = [m for m in blocked if clear[m] < 0.995] or [worst]
     share = w.percent(clear[worst], int(clear[worst] >= 0.995))

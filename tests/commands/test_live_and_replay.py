@@ -16,7 +16,7 @@ BYTE_FOR_BYTE = tuple(map(int, np.__version__.split(".")[:2])) >= (2, 4)
 
 
 def same(one, other):
-    """The same words and numbers; with older numerical libraries within 1e-9."""
+    """The same words and numbers; with older numerical libraries within 1e-7."""
     if BYTE_FOR_BYTE:
         return one == other
     if isinstance(one, dict) and isinstance(other, dict):
@@ -24,7 +24,7 @@ def same(one, other):
     if isinstance(one, list) and isinstance(other, list):
         return len(one) == len(other) and all(map(same, one, other))
     if isinstance(one, float) and isinstance(other, float):
-        return one == pytest.approx(other, abs=1e-9, rel=1e-9)
+        return one == pytest.approx(other, abs=1e-7, rel=1e-7)
     return one == other
 
 
