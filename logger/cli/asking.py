@@ -53,7 +53,7 @@ class Surveyor:
         from logger.live.state import Question
 
         if self.page is not None and self.asked:
-            self._on_page(words, Question((GO_ON,)))
+            self.answers(words, Question((GO_ON,)))
         elif self.asked:
             click.prompt(f"{words}; Enter starts", "", err=True, show_default=False)
 
@@ -63,9 +63,10 @@ class Surveyor:
 
         if self.page is None:
             return click.confirm(words, default=True, err=True)
-        return self._on_page(words, Question((YES, NO)))[0] == YES
+        return self.answers(words, Question((YES, NO)))[0] == YES
 
-    def _on_page(self, words: str, question: Question) -> tuple[str, str]:
+    def answers(self, words: str, question: Question) -> tuple[str, str]:
+        """What is entered or chosen on the page, and its kind; empty for Enter at the terminal."""
         from logger.live.keyboard import open_keyboard
 
         assert self.page is not None
@@ -75,10 +76,6 @@ class Surveyor:
             text, kind = self.page.ask(visible(words), said, question, keyboard.read)
         say(f"  {text} {kind}".rstrip())
         return text, kind
-
-    def answers(self, words: str, question: Question) -> tuple[str, str]:
-        """What is entered or chosen on the page, and its kind; empty for Enter at the terminal."""
-        return self._on_page(words, question)
 
     def _leave(self) -> None:
         assert self.page is not None

@@ -154,22 +154,6 @@ def _within(value_deg: float, standard_error_deg: float) -> str:
 CLEAR_FROM = 0.9995
 """Share of the solar window from which a month is told as clear: what prints as 100.0 %."""
 
-ANSWER = {
-    "clear": N_(
-        "Over the year {point} receives {shares} of the light it would under an open, level "
-        "horizon, and from {start} to {end} h the sun is in sight in every month."
-    ),
-    "dark": N_(
-        "Over the year {point} receives {shares} of the light it would under an open, level "
-        "horizon; the sun is never up from {start} to {end} h."
-    ),
-    "unknown": N_(
-        "Over the year {point} receives {shares} of the light it would under an open, level "
-        "horizon; whether the sun is in sight from {start} to {end} h is not known in {months}, "
-        "because the horizon there was not measured."
-    ),
-}
-
 
 def interval(found: Interval, w: Words) -> str:
     """A share with the 95 % interval it lies in, or why there is none."""
@@ -236,16 +220,27 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
         return w("{point} gets no sun over the year.", point=point)
     named = {"point": point, "shares": shares(planes, w), **window_hours(window, w)}
     if np.isnan(clear).all():
-        form = ANSWER["dark"]
-        return w(form, **named)
+        return w(
+            "Over the year {point} receives {shares} of the light it would under an open, level "
+            "horizon; the sun is never up from {start} to {end} h.",
+            **named,
+        )
     if unknown:
         months = w.months(unknown) if len(unknown) < 12 else w("any month")
-        form = ANSWER["unknown"]
-        return w(form, months=months, **named)
+        return w(
+            "Over the year {point} receives {shares} of the light it would under an open, level "
+            "horizon; whether the sun is in sight from {start} to {end} h is not known in "
+            "{months}, because the horizon there was not measured.",
+            months=months,
+            **named,
+        )
     worst = int(np.nanargmin(clear))
     if not blocked or clear[worst] >= CLEAR_FROM:
-        form = ANSWER["clear"]
-        return w(form, **named)
+        return w(
+            "Over the year {point} receives {shares} of the light it would under an open, level "
+            "horizon, and from {start} to {end} h the sun is in sight in every month.",
+            **named,
+        )
     # Months that print as wholly clear are not counted, unless there is no other.
     blocked = [m for m in blocked if clear[m] < 0.995] or [worst]
     share = w.percent(clear[worst], int(clear[worst] >= 0.995))

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
@@ -78,20 +79,22 @@ def told_position(
     """East, north, up and their standard error [m] by the job, else by the first that tells."""
     known = job.point(point)
     told: tuple[float | None, ...] = tuple(getattr(known, key) for key in POSITION_KEYS)
-    for recording in recordings:
-        if None not in told[:2]:
-            break
+    unread = iter(recordings)  # each only where none before it tells
+    while None in told[:2] and (recording := next(unread, None)) is not None:
         told = tuple(recording.number(key) for key in POSITION_KEYS)
     return told
 
 
 def job_position(job: Job, point: str) -> Position | None:
     """Of a point of the job; a recording that cannot be read tells none."""
-    recordings = []
-    for path in kept_recordings(job, point):
+    return position_of(job, point, _readable(kept_recordings(job, point)))
+
+
+def _readable(paths: Iterable[Path]) -> Iterator[Recording]:
+    """Recordings one by one, without those that cannot be read."""
+    for path in paths:
         with suppress(InputError):
-            recordings.append(read_recording(path))
-    return position_of(job, point, recordings)
+            yield read_recording(path)
 
 
 def neighbours(job: Job, point: str) -> dict[str, Position]:
