@@ -49,15 +49,16 @@ class Levels:
 
         levels, start = self.levels[which], self.start[which]
         # A level row and the next one up, shared between by where the skyline stands.
-        at = np.clip(height_deg[:, self.sector[which]] / self.step_deg, 0.0, levels - 1.0)
-        row = np.minimum(at.astype(np.int32), np.maximum(levels - 2, 0))
+        at = np.take(height_deg, self.sector[which], axis=1) / self.step_deg
+        np.clip(at, 0.0, levels - 1.0, out=at)
+        row = np.minimum(at.astype(np.int32), np.maximum(levels - 2, 0).astype(np.int32))
         upper = (at - row).astype(np.float32)
-        row += start
+        row += start.astype(np.int32)
         n, rows = len(height_deg), int(self.levels.sum())
         pointer = np.arange(n + 1, dtype=np.int32) * (2 * len(levels))
         data: Any = (
             np.stack([1.0 - upper, upper], axis=-1).ravel(),
-            np.stack([row, row + 1], axis=-1).astype(np.int32).ravel(),
+            np.stack([row, row + 1], axis=-1).ravel(),
             pointer,
         )
         return csr_matrix(data, shape=(n, rows))

@@ -80,9 +80,8 @@ def carried(layout: Layout, places_m: Floats, drawn: Drawn, without: str = "") -
         onto = crowns if thing.kind == CROWN_KIND and crowns is not None else solid
         elevation, cell, _ = seen(bodies, eyes, GRID, GRID_DEG)
         skyline(elevation, cell, onto)
-    turn, lift = np.tile(drawn.turn_deg, n), np.tile(drawn.lift_deg, n)
-    solid = _moved(solid, turn, lift)
-    whole = None if crowns is None else np.maximum(_moved(crowns, turn, lift), solid)
+    solid = _moved(solid, drawn)
+    whole = None if crowns is None else np.maximum(_moved(crowns, drawn), solid)
     return Carried(solid, whole)
 
 
@@ -95,15 +94,15 @@ def _far(layout: Layout, drawn: Drawn) -> Floats:
     return floats(far + drawn.behind[:, None] * room)
 
 
-def _moved(heights: Floats, turn_deg: Floats, lift_deg: Floats) -> Floats:
-    """Rows turned by whole and part cells, and lifted."""
-    if not (turn_deg.any() or lift_deg.any()):
+def _moved(heights: Floats, drawn: Drawn) -> Floats:
+    """Horizons turned by whole and part cells, and lifted, draw by draw."""
+    if not (drawn.turn_deg.any() or drawn.lift_deg.any()):
         return heights
-    cells = heights.shape[1]
-    at = -turn_deg / GRID_DEG
-    low = np.floor(at).astype(np.int64)
-    share = (at - low)[:, None]
-    index = (np.arange(cells) + low[:, None]) % cells
-    rows = np.arange(len(heights))[:, None]
-    moved = heights[rows, index] * (1 - share) + heights[rows, (index + 1) % cells] * share
-    return floats(np.where(moved > 0, moved + lift_deg[:, None], 0.0))
+    m = len(drawn.vector)
+    moved = np.empty_like(heights)
+    for k, (turn, lift) in enumerate(zip(drawn.turn_deg, drawn.lift_deg, strict=True)):
+        cells, share = divmod(turn / GRID_DEG, 1.0)
+        one = np.roll(heights[k::m], int(cells), axis=1)
+        one += share * (np.roll(one, 1, axis=1) - one)
+        moved[k::m] = np.where(one > 0, one + lift, 0.0)
+    return moved

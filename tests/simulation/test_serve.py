@@ -73,10 +73,16 @@ def served(link: Link) -> Iterator[Callable[..., str]]:
         assert not thread.is_alive()
 
 
-def test_each_connection_meets_the_next_task(served: Callable[..., str]) -> None:
+def test_each_connection_meets_the_next_task(
+    served: Callable[..., str], link: Link, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    free, wait = threading.Semaphore(0), link.wait_for_host
+    monkeypatch.setattr(link, "wait_for_host", lambda: (free.release(), wait()))
     address = served(["plane", "level"], speed=None)
     for name in ("plane", "level"):
         expected = simulate(task(name)).sent
+        # A pseudo-terminal that is opened again at once has, to its other end, never been closed.
+        assert free.acquire(timeout=10)
         with serial.serial_for_url(address, timeout=5) as port:
             assert until_trigger(port, len(expected)) == expected
 
