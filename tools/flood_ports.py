@@ -8,7 +8,9 @@ A process serves one kind of flood on a TCP port as fast as it is taken. `sweep`
 `ports` read it, told to stop after 3 s; `sweep` is also stopped by Ctrl-C. Printed for each: how
 long after that the recording was closed (negative where it had ended before), the most memory
 until then, the exit code and the sentence. Every command must end within 2 s of being told, under
-300 MB, in a sentence and an exit code of the program's own, and what came before must be readable.
+300 MB, in a sentence and an exit code of the program's own; one that ends before it is told must
+say that more came than any board sends. Its recording must be sealed and hold what came first,
+with nothing left out.
 """
 
 from __future__ import annotations
@@ -16,55 +18,61 @@ from __future__ import annotations
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import cycle
 from pathlib import Path
 
+from firmware_protocol import Attitude, RawField, RawRate, encode
 from logger.recording import read_recording
 
 TOLD_AFTER_S, MOST_LATE_S, MOST_MB = 3.0, 2.0, 300
 PROGRAM = "from logger.cli import main; main()"
 PLACE = ("--latitude", "46.05", "--longitude", "14.51")
-SERVER = """
-import os, socket, sys, time
-from firmware_protocol import Attitude, RawField, RawRate, encode
-sentences = b"".join(
-    encode(Attitude(n % 65536, 10 * n, 18000, 0, 1180, 1))
-    + encode(RawField(n % 65536, 10 * n, -2990, 141, 3752, 2045, 367, -9782))
-    + encode(RawRate(n % 65536, 10 * n, -12, 455, 1003, 231))
-    for n in range(20_000)
-)
-kinds = {
-    "sound sentences": lambda: sentences,
+KINDS: dict[str, Callable[[], bytes]] = {
+    "sound sentences": lambda: SOUND,
     "noise": lambda: os.urandom(65536),
     "no line ends": lambda: b"A" * 65536,
     "dollars": lambda: b"$" * 65536,
     "one byte a second": lambda: time.sleep(1.0) or b"$",
 }
-listener = socket.create_server(("127.0.0.1", 0))
-print(listener.getsockname()[1], flush=True)
-while True:
-    host, _ = listener.accept()
-    try:
-        while True:
-            host.sendall(kinds[sys.argv[1]]())
-    except OSError:
-        pass
-"""
-KINDS = ("sound sentences", "noise", "no line ends", "dollars", "one byte a second")
+SOUND = b"".join(
+    encode(Attitude(n % 65536, 10 * n, 18000, 0, 1180, 1))
+    + encode(RawField(n % 65536, 10 * n, -2990, 141, 3752, 2045, 367, -9782))
+    + encode(RawRate(n % 65536, 10 * n, -12, 455, 1003, 231))
+    for n in range(20_000)
+)
 STOPS = ("sweep", "sweep, Ctrl-C", "calibrate", "ports")
 
 
+def serve(kind: str) -> None:
+    """Flood whoever connects; the port is printed first."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    print(listener.getsockname()[1], flush=True)
+    while True:
+        host, _ = listener.accept()
+        try:
+            while True:
+                host.sendall(KINDS[kind]())
+        except OSError:
+            pass
+
+
+@contextmanager
 def served(kind: str) -> Iterator[str]:
     """The address of a port that a flood comes from."""
-    command = [sys.executable, "-c", SERVER, kind]
+    command = [sys.executable, __file__, "--serve", kind]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
-        assert server.stdout is not None
-        yield f"socket://127.0.0.1:{server.stdout.readline().strip()}"
-        server.kill()
+        try:
+            assert server.stdout is not None
+            yield f"socket://127.0.0.1:{server.stdout.readline().strip()}"
+        finally:
+            server.kill()
 
 
 def command_of(stop: str, job: Path, url: str) -> list[str]:
@@ -73,17 +81,33 @@ def command_of(stop: str, job: Path, url: str) -> list[str]:
     if stop == "ports":
         return ["ports", *port, *seconds]
     if stop == "calibrate":
-        return ["calibrate", "level", str(job), *port, *seconds]
+        return ["calibrate", "compass", str(job), *port, *seconds]
     return ["sweep", str(job), "yard", *port, *(seconds if stop == "sweep" else ())]
 
 
-def peak_mb_of(process: int) -> float:
-    """The most memory that a process has taken so far."""
-    status = Path(f"/proc/{process}/status").read_text()
-    return int(status.split("VmHWM:")[1].split()[0]) / 1024
+def ended(process: int) -> bool:
+    """Whether a process has ended; it is not reaped, for what it took is asked for later."""
+    how = os.WEXITED | os.WNOHANG | os.WNOWAIT
+    return os.waitid(os.P_PID, process, how) is not None
 
 
-def one(stop: str, url: str, job: Path) -> tuple[str, bool]:
+def peak_mb_of(process: int) -> float | None:
+    """The most memory that a process has taken so far; None where it has ended."""
+    peak = re.search(r"VmHWM:\s*(\d+)", Path(f"/proc/{process}/status").read_text())
+    return int(peak[1]) / 1024 if peak else None
+
+
+def wrong_in(path: Path, kind: str) -> str:
+    """What is wrong with a recording that was kept; nothing if nothing is."""
+    kept = read_recording(path)
+    if not kept.sealed:
+        return "not sealed"
+    first = zip(kept.sentences, cycle(SOUND.split(b"\r\n")[:-1]))
+    whole = kind != "sound sentences" or all(raw == sent for (_, raw), sent in first)
+    return "" if whole else "holds something else than what came first"
+
+
+def one(kind: str, stop: str, url: str, job: Path) -> tuple[str, bool]:
     """What happened, and whether that is well."""
     program = [sys.executable, "-c", PROGRAM]
     subprocess.run([*program, "new", str(job), *PLACE], check=True, capture_output=True)
@@ -91,43 +115,46 @@ def one(stop: str, url: str, job: Path) -> tuple[str, bool]:
         [*program, *command_of(stop, job, url)],
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
     )  # fmt: skip
+    while stop != "ports" and not list(job.rglob("*.sweep")) and not ended(process.pid):
+        time.sleep(0.01)
     began = time.monotonic()
-    if stop != "ports":
-        while not list(job.rglob("*.sweep")) and process.poll() is None:
-            time.sleep(0.01)
-        began = time.monotonic()
     if "Ctrl-C" in stop:
         time.sleep(TOLD_AFTER_S)
         process.send_signal(signal.SIGINT)
-    late_s, peak_mb, lines = None, 0.0, [""]
+    late_s, peak_mb, lines = None, None, [""]
     for line in process.stdout or ():
         lines.append(line.decode("utf-8", "replace").rstrip())
         if lines[-1].startswith("kept "):  # what is worked out from then on is no reading
             late_s, peak_mb = time.monotonic() - began - TOLD_AFTER_S, peak_mb_of(process.pid)
     _, status, usage = os.wait4(process.pid, 0)
-    if late_s is None:
-        late_s, peak_mb = time.monotonic() - began - TOLD_AFTER_S, usage.ru_maxrss / 1024
+    late_s = time.monotonic() - began - TOLD_AFTER_S if late_s is None else late_s
+    peak_mb = usage.ru_maxrss / 1024 if peak_mb is None else peak_mb
     code, said = os.waitstatus_to_exitcode(status), "\n".join(lines)
-    kept = [read_recording(path) for path in job.rglob("*.sweep")]
     sentence = next((x for x in lines if re.match("error|.*more than", x, re.I)), lines[-1])
-    good = late_s < MOST_LATE_S and peak_mb < MOST_MB and code in (0, 3, 4, 130)
-    good = good and "Traceback" not in said and all(recording.sealed for recording in kept)
-    records = sum(1 for recording in kept for _ in recording.records())
-    return (
-        f"{late_s:+.1f} s, {peak_mb:.0f} MB, exit {code}, {records} records kept: {sentence}",
-        good,
-    )
+    kept = list(job.rglob("*.sweep"))
+    faults = [fault for path in kept if (fault := wrong_in(path, kind))]
+    if not kept and stop != "ports":
+        faults.append("nothing is kept")
+    if late_s < 0 and not (code == 3 and "more than any board sends" in sentence):
+        faults.append("ended by itself, and does not say why")
+    if late_s > MOST_LATE_S or peak_mb > MOST_MB:
+        faults.append("beyond the limits")
+    if code not in (0, 3, 4, 130) or "Traceback" in said:
+        faults.append("went wrong")
+    records = sum(1 for path in kept for _ in read_recording(path).records())
+    told = f"{late_s:+.1f} s, {peak_mb:.0f} MB, exit {code}, {records} records kept: {sentence}"
+    return "; ".join([*faults, told]), not faults
 
 
 def main() -> int:
     words, wrong, tried = sys.argv[1:], 0, 0
     for kind in KINDS:
-        for url in served(kind):
+        with served(kind) as url:
             for stop in STOPS:
                 if not all(word in f"{kind} {stop}" for word in words):
                     continue
                 with tempfile.TemporaryDirectory() as folder:
-                    what, good = one(stop, url, Path(folder) / "job")
+                    what, good = one(kind, stop, url, Path(folder) / "job")
                 tried, wrong = tried + 1, wrong + (not good)
                 print(f"{'' if good else 'WRONG '}{kind}, {stop}: {what}", flush=True)
     print(f"{wrong} of {tried} went wrong")
@@ -135,4 +162,4 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(serve(sys.argv[2]) if sys.argv[1:2] == ["--serve"] else main())

@@ -269,7 +269,7 @@ overwrite_option = click.option(
     is_flag=True,
     expose_value=False,
     callback=lambda ctx, _, value: ctx.meta.update(overwrite=value),
-    help="Write over a file that holds something else; never over an input or a recording.",
+    help="Write over a file that holds something else; never over an input or a job's own.",
 )
 
 
@@ -289,12 +289,11 @@ def put_out(path: Path, content: str | bytes) -> None:
     from logger.outputs import write_output
 
     context = click.get_current_context()
-    named = (
+    inputs = (
         Path(value)
         for name, value in context.params.items()
         if name not in OUTPUTS and isinstance(value, (str, Path))
     )
-    inputs = [one for one in named if one.is_file()]
     write_output(path, content, inputs=inputs, overwrite=bool(context.meta.get("overwrite")))
 
 

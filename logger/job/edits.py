@@ -19,6 +19,7 @@ from logger.job.folder import (
 from logger.job.job_file import JOB_FILE, append, change_job, document_of, told
 from logger.job.names import folder_name, plain_name
 from logger.job.records import Job, JobObstruction
+from logger.outputs import remove_in_job
 from logger.structured import record_from, utc_text
 
 
@@ -148,7 +149,7 @@ def _change_and_move(
         for old, new in moved:
             new.rename(old)
         raise
-    (folder / "results" / f"{point}.json").unlink(missing_ok=True)
+    remove_in_job(folder, folder / "results" / f"{point}.json")
 
 
 def undo(folder: Path) -> str:

@@ -124,8 +124,11 @@ def change_job(folder: Path, change: Callable[[Any], None], *, check: bool = Tru
     path = folder / JOB_FILE
     if check:
         read_job(folder)
+    lock = folder / ".job.lock"
     try:
-        with FileLock(str(folder / ".job.lock"), timeout=LOCK_WAIT_S):
+        if lock.is_symlink():
+            lock.unlink()  # a mailed job's: to lock it would empty the file that it leads to
+        with FileLock(str(lock), timeout=LOCK_WAIT_S):
             document = document_of(folder)
             change(document)
             text = tomlkit.dumps(document)

@@ -6,6 +6,7 @@ import datetime as dt
 import io
 import math
 import re
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,12 @@ from typing import Any
 from logger.errors import InputError
 from logger.job import Job, point_folder
 
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF")
+"""What a photo may be, whatever its name says: some other kinds of picture are programs."""
 ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff")
+MOST_PIXELS = 40_000_000
+"""Of a photo that is no JPEG, which alone can be read at an eighth of its size: a file of some
+kilobytes may hold a picture that takes a gigabyte."""
 MOST = 5
 """Of a point in the document, in the order of their names: the first large, the others small."""
 
@@ -57,10 +63,16 @@ def photo_at(path: Path) -> tuple[Photo, bytes]:
 
     out = io.BytesIO()
     try:
-        with Image.open(path) as opened:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # it is a size of picture that is warned of
+            opened = Image.open(path, formats=FORMATS)
+        with opened:
             exif = opened.getexif()
             about = _said(path, exif.get_ifd(_EXIF), exif.get_ifd(_GPS))
-            upright = ImageOps.exif_transpose(opened).convert("RGB")
+            opened.draft("RGB", (1000, 1000))
+            if opened.width * opened.height > MOST_PIXELS:
+                raise ValueError(f"it has {opened.width} times {opened.height} pixels")
+            upright = ImageOps.exif_transpose(opened.convert("RGB"))
             upright.thumbnail((1000, 1000))
             upright.info.clear()
             upright.save(out, "JPEG", quality=82)

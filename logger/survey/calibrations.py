@@ -31,9 +31,10 @@ from logger.calibration.bearing import CLOCK_DOUBT_S
 from logger.calibration.choose import SAME_SITE_KM
 from logger.checks import Check
 from logger.errors import InputError, UsageError, as_argument
-from logger.files import file_sha256, plain, write_atomically
+from logger.files import file_sha256, plain
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
 from logger.orientation import declination_at, field_expected_at
+from logger.outputs import write_in_job
 from logger.recording import Recording
 from logger.recording.samples import Stream, presses
 from logger.site import distance_km
@@ -141,8 +142,7 @@ def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
         already = _same_recording(folder, recording.sha256)
         path = already or calibration_path(job, stored.about.purpose, stored.about.made)
         if already is None:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            write_atomically(path, recording.path.read_bytes())
+            write_in_job(job.folder, path, recording.path.read_bytes())
     stored = replace(stored, about=replace(stored.about, recording=path.name))
     return store(path.with_suffix(".json"), stored)
 

@@ -224,7 +224,16 @@ def place_of(recording: Recording, site: Site) -> Site:
     latitude, longitude = recording.number("latitude"), recording.number("longitude")
     if latitude is None or longitude is None:
         return site
-    return Site(latitude, longitude)
+    return _told_site(recording, latitude, longitude, 0.0)
+
+
+def _told_site(recording: Recording, latitude: float, longitude: float, altitude: float) -> Site:
+    """A site that a recording's header tells, at least in part."""
+    try:
+        return Site(latitude, longitude, altitude)
+    except UsageError as error:
+        hint = "the recording's header says so: give --latitude, --longitude and --altitude"
+        raise InputError(error.what, str(recording.path), hint) from error
 
 
 def declination_of(sweep: Sweep, recipe: Recipe) -> Declination:
@@ -266,6 +275,7 @@ def site_of(
     if latitude_deg is None and job_site is not None:
         latitude_deg, longitude_deg = job_site.latitude_deg, job_site.longitude_deg
         altitude_m = job_site.altitude_m if altitude_m is None else altitude_m
+    told = latitude_deg is None or altitude_m is None
     if latitude_deg is None:
         latitude_deg, longitude_deg = recording.number("latitude"), recording.number("longitude")
     if altitude_m is None:
@@ -276,4 +286,6 @@ def site_of(
             str(recording.path),
             hint="give --latitude and --longitude, or --job JOB",
         )
+    if told:
+        return _told_site(recording, latitude_deg, longitude_deg, altitude_m or 0.0)
     return Site(latitude_deg, longitude_deg, altitude_m or 0.0)

@@ -15,6 +15,7 @@ from logger.errors import InputError, LoggerError
 from logger.files import plain
 from logger.job import Job, kept_recordings, known_points, write_json
 from logger.job.names import stamp
+from logger.outputs import remove_in_job
 from logger.site import moved
 from logger.survey.calibrations import is_by_ridge, store, stored_calibrations
 from logger.survey.points import load_sweep
@@ -143,7 +144,7 @@ def _forget(job: Job, recording: str) -> None:
     """Remove a bearing that was taken from this recording before."""
     for stored in stored_calibrations(job):
         if is_by_ridge(stored) and stored.about.recording == recording:
-            (job.folder / "calibrations" / stored.file).unlink(missing_ok=True)
+            remove_in_job(job.folder, job.folder / "calibrations" / stored.file)
 
 
 def _sweeps_of(job: Job, point: str) -> tuple[list[Sweep], list[str]]:

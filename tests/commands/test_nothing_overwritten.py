@@ -29,6 +29,7 @@ def files(folder: Path) -> dict[str, bytes]:
     }
 
 
+CALIBRATION = "job/calibrations/20260514T062000Z-compass.json"
 REC = next((shipped_survey() / "sweeps" / "yard").iterdir()).name
 YARD = f"job/sweeps/yard/{REC}"
 
@@ -41,6 +42,8 @@ YARD = f"job/sweeps/yard/{REC}"
         ["replay", YARD, "--samples", "letter.txt"],
         ["compare", "job", "--json", "job/job.toml"],
         ["compare", "job", "--json", "letter.txt"],
+        ["compare", "job", "--json", CALIBRATION, "--overwrite"],
+        ["declination", *PLACE, "--json", CALIBRATION, "--overwrite"],
         ["assess", "h.csv", *PLACE, *PLANE, "--json", "h.csv"],
         ["assess", "h.csv", *PLACE, *PLANE, "--json", "h.csv", "--overwrite"],
         ["declination", *PLACE, "--json", "letter.txt"],

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from logger.errors import LoggerError
-from logger.outputs import write_in_job, write_output
+from logger.outputs import remove_in_job, write_in_job, write_output
 
 RESULT = '{\n  "schema": "horizon-logger result 2",\n  "point": "yard"\n}\n'
 ROWS = "t_s,azimuth_deg\n0,1\n"
@@ -59,6 +59,35 @@ def test_an_input_is_never_written_even_when_told(tmp_path: Path) -> None:
         write_output(path, ROWS, inputs=[path], overwrite=True)
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "job.toml", "calibrations/c.json", "sweeps/yard/x.csv", "weather/year.epw",
+        "photos/yard/a.png", "results/yard.json", "terrain/yard.png",
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("there", [True, False])
+def test_no_output_goes_among_a_jobs_own_files_even_when_told(tmp_path, name, there) -> None:
+    (tmp_path / "job.toml").write_text("[site]\n")
+    path = tmp_path / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if there:
+        path.write_text(RESULT)
+    before = {one: one.read_bytes() for one in tmp_path.rglob("*") if one.is_file()}
+    with pytest.raises(LoggerError, match="a job's own file"):
+        write_output(path, RESULT, overwrite=True)
+    assert {one: one.read_bytes() for one in tmp_path.rglob("*") if one.is_file()} == before
+
+
+def test_what_lies_in_a_folder_that_is_read_is_kept_even_when_told(tmp_path: Path) -> None:
+    tile = tmp_path / "N46E014.hgt"
+    tile.write_bytes(b"\0\1")
+    with pytest.raises(LoggerError, match="something else"):
+        write_output(tile, RESULT, inputs=[tmp_path], overwrite=True)
+    write_output(tmp_path / "new.json", RESULT, inputs=[tmp_path])
+    assert tile.read_bytes() == b"\0\1"
+
+
 @needs_links
 def test_a_link_out_of_its_folder_is_not_followed(tmp_path: Path) -> None:
     precious, job = tmp_path / "precious.json", tmp_path / "job"
@@ -77,8 +106,10 @@ def test_a_link_out_of_its_folder_is_not_followed(tmp_path: Path) -> None:
 def test_a_folder_of_a_mailed_job_that_is_a_link_is_refused(tmp_path: Path) -> None:
     outside, job = tmp_path / "outside", tmp_path / "job"
     outside.mkdir()
+    (outside / "roof.json").write_text(RESULT)
     job.mkdir()
     (job / "results").symlink_to(outside)
     with pytest.raises(LoggerError, match="leads out of the job folder"):
         write_in_job(job, job / "results" / "yard.json", RESULT)
-    assert list(outside.iterdir()) == []
+    remove_in_job(job, job / "results" / "roof.json")
+    assert [one.name for one in outside.iterdir()] == ["roof.json"]

@@ -311,3 +311,15 @@ def test_a_job_that_another_program_holds_is_said_to_be_held(
         with pytest.raises(InputError, match="another program holds this job"):
             set_point(job.folder, Point("eave"))
         holder.stdin.close()
+
+
+def test_a_lock_that_is_a_link_is_taken_away_before_what_it_leads_to_is_opened(
+    job: Job, tmp_path: Path
+) -> None:
+    """The lock of a job that came by mail: whoever opens it empties it."""
+    precious = tmp_path / "precious"
+    precious.write_text("mine")
+    (job.folder / ".job.lock").symlink_to(precious)
+    set_point(job.folder, Point("eave"))
+    assert [p.name for p in read_job(job.folder).points] == ["eave"]
+    assert precious.read_text() == "mine"

@@ -39,6 +39,25 @@ def test_one_that_was_interrupted_at_its_start_is_named_and_left_out(call, job, 
     assert call("replay", job, "meadow").exit_code in (2, 3)
 
 
+@pytest.mark.parametrize(
+    ("said", "options", "told"),
+    [
+        ('"latitude":1e308,"longitude":14.5', (), "latitude 1e+308 is outside -90 to 90"),
+        ('"latitude":46,"longitude":1445', (), "longitude 1445 is outside -180 to 180"),
+        ('"elevation_m":-1e6', ("--latitude", 46, "--longitude", 14), "altitude -1e+06 is outside"),
+    ],
+)
+def test_a_place_that_is_none_is_told_with_the_recording_that_says_it(
+    call, tmp_path, said, options, told
+):
+    path = tmp_path / "odd.sweep"
+    path.write_text(f'horizon-logger recording 1\nh {{"started":"2026-05-14T08:12:31Z",{said}}}\n')
+    done = call("replay", path, *options)
+    assert done.exit_code == 3
+    assert f"error: {path}: {told}" in done.stderr
+    assert "try: the recording's header says so" in done.stderr
+
+
 def test_two_boards_in_one_recording_each_get_their_own_calibrations(call, job):
     path = job / "sweeps" / "meadow" / SHIPPED
     lines = path.read_bytes().splitlines(keepends=True)[:-1]
