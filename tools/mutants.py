@@ -3,10 +3,12 @@
 
     python tools/mutants.py recording
     python tools/mutants.py codec --minutes 20
+    python tools/mutants.py parallax --tries 200
     python tools/mutants.py access --show survivors.txt --folder FOLDER
 
 Needs `pip install mutmut`. Works on a copy of this checkout; --minutes ends a room early, and the
-figures are then those of the mutants tried. Survivors are listed by their difference; a mutant
+figures are then those of the mutants tried, quick ones first; --tries takes so many at random (the
+same ones each time) instead of all. Survivors are listed by their difference; a mutant
 that changes nothing but the words of a message is counted apart. With --folder the copy is kept:
 the same command again goes on where it stopped, or, once all were tried, tries what survived on the
 tests as they are now.
@@ -16,6 +18,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import random
 import re
 import shutil
 import signal
@@ -60,6 +63,40 @@ ROOMS = {
          "logger/horizon_fit/drift.py", "logger/horizon_fit/result.py"],
         ["tests/limits", "tests/horizon_fit"],
     ),
+    "parallax": (
+        ["logger/parallax/place.py", "logger/parallax/outline.py", "logger/parallax/carry.py",
+         "logger/parallax/things.py", "logger/parallax/rows.py", "logger/parallax/swept.py"],
+        ["tests/parallax/test_place.py", "tests/parallax/test_array_geometry.py"],
+    ),
+    "array": (
+        ["logger/survey/array.py", "logger/report/array.py", "logger/report/array_page.py"],
+        ["tests/parallax/test_array_command.py", "tests/report/test_array_page.py"],
+    ),
+    "terrain": (
+        ["logger/terrain/skyline.py", "logger/terrain/heights.py", "logger/terrain/north.py",
+         "logger/terrain/use.py"],
+        ["tests/terrain/test_skyline.py", "tests/terrain/test_north.py",
+         "tests/terrain/test_use.py"],
+    ),
+    "agreement": (
+        ["logger/agreement/iso5725.py", "logger/agreement/observers.py",
+         "logger/agreement/growth.py"],
+        ["tests/agreement/test_iso5725.py", "tests/agreement/test_observers.py",
+         "tests/agreement/test_growth.py"],
+    ),
+    "weather": (
+        ["logger/access/weather.py", "logger/access/weather_files.py",
+         "logger/access/weather_checks.py", "logger/survey/weather_services.py"],
+        ["tests/limits", "tests/access/test_weather.py", "tests/access/test_weather_files.py",
+         "tests/survey/test_weather_services.py"],
+    ),
+    "sky": (
+        ["logger/access/skies.py", "logger/access/light.py", "logger/access/irradiance.py",
+         "logger/access/monthly_means.py", "logger/access/sky_view.py"],
+        ["tests/access/test_intervals.py", "tests/access/test_laws.py",
+         "tests/access/test_monthly_means.py", "tests/access/test_result.py",
+         "tests/access/test_sky_view.py", "tests/access/test_transposition.py"],
+    ),
     "access": (
         ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],
         ["tests/access/test_result.py", "tests/access/test_window.py",
@@ -78,10 +115,16 @@ ROOMS = {
     ),
     "report": (
         ["logger/report/sentences.py", "logger/report/tables.py", "logger/report/comparison.py",
-         "logger/report/files.py"],
-        ["tests/report/test_sentences.py", "tests/report/test_tables.py",
-         "tests/report/test_exports.py", "tests/report/test_language.py",
+         "logger/report/cover.py", "logger/report/files.py", "logger/report/language.py",
+         "logger/report/survey_csv.py"],
+        ["tests/report/test_document.py", "tests/report/test_sentences.py",
+         "tests/report/test_tables.py", "tests/report/test_exports.py",
+         "tests/report/test_language.py",
          "tests/survey/test_changes.py", "tests/survey/test_compare.py"],
+    ),
+    "page": (
+        ["logger/page/server.py", "logger/page/moment.py", "logger/page/photos.py"],
+        ["tests/page/test_refusals.py", "tests/hostile/test_photos.py"],
     ),
     "live": (
         ["logger/live/instruction.py", "logger/live/pointer.py", "logger/live/guide.py",
@@ -131,6 +174,7 @@ def set_up(folder: Path, sources: list[str], tests: list[str]) -> None:
     lines = ["[mutmut]", "source_paths=", *(f"    {name}" for name in sources)]
     lines += ["pytest_add_cli_args_test_selection=", *(f"    {name}" for name in tests)]
     lines += ["pytest_add_cli_args=", "    -p", "    no:randomly", "    -p", "    no:cacheprovider"]
+    lines += ["timeout_multiplier=5"]
     lines += ["also_copy=", *(f"    {p.name}" for p in folder.iterdir())]
     (folder / "setup.cfg").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
@@ -216,6 +260,7 @@ def main() -> int:
     parser.add_argument("room", choices=ROOMS)
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--children", type=int, default=2)
+    parser.add_argument("--tries", type=int, help="So many mutants, drawn at random.")
     parser.add_argument("--folder", type=Path, help="Keep the copy here, and go on with it.")
     parser.add_argument("--show", type=Path, help="Write the survivors' differences here.")
     wanted = parser.parse_args()
@@ -229,6 +274,10 @@ def main() -> int:
             folder.mkdir(exist_ok=True)
             copy_of_the_checkout(folder)
         set_up(folder, sources, tests)
+        if wanted.tries and not names:
+            run(folder, wanted.minutes, wanted.children, ["none of them"])  # makes them all
+            every = sorted(states(folder))
+            names = random.Random(0).sample(every, min(wanted.tries, len(every)))
         run(folder, wanted.minutes, wanted.children, names)
         found = states(folder)
         if all(state == "not checked" for state in found.values()):

@@ -7,8 +7,11 @@ import pvlib
 import pytest
 
 from logger.access import Plane, SiteYear, Weather, read_weather
+from logger.access.skies import skies_of
 from logger.horizon import HorizonProfile
+from logger.settings import Settings
 from logger.site import Site
+from logger.sun import sun_year
 
 from .conftest import NOTHING_DRAWN
 
@@ -62,3 +65,32 @@ def test_a_measured_stretch_leaves_other_months_undefined():
     plane = year.assess(HorizonProfile([0], [10])).planes[0]
     assert np.isfinite(plane.solar_access.value).nonzero()[0].tolist() == [2, 12]
     assert plane.beam_access.value[2] == 1
+
+
+@pytest.mark.parametrize(
+    ("town", "clearness"),
+    [("723170TYA.CSV", 0.517), ("703165TY.csv", 0.363)],  # 36.1 and 55.3 degrees of latitude
+)
+def test_a_sky_that_nobody_knows_is_like_typical_years_and_as_unsure_as_is_said(town, clearness):
+    weather = read_weather(CAROLINA.with_name(town))
+    sun = sun_year(weather.place, 2026)
+    height, morning = sun.vectors[2], sun.solar_hour < 12
+    (light,) = skies_of(weather, sun, Settings(draws=1)).lights
+    outside = (light.extraterrestrial_wm2 * height).sum()
+    assert light.ghi_wm2.sum() / outside == pytest.approx(clearness, abs=0.001)
+    unknown = skies_of(None, sun, Settings(draws=500))
+
+    def drawn(*of_lights):
+        """Sums by draw and half day."""
+        halves = [[np.bincount(sun.month[half], watts[half], 12) for half in (morning, ~morning)]
+                  for watts in of_lights]  # fmt: skip
+        return (unknown.drawn * np.array(halves)).sum(axis=(1, 3))
+
+    found = drawn(*(one.ghi_wm2 for one in unknown.lights)).sum(axis=1) / outside
+    # 0.08 for the place, and months beside; mornings 0.10 clearer or duller than afternoons.
+    assert found.std() == pytest.approx(0.09, abs=0.012)
+    assert abs(clearness - found.mean()) < 0.6 * found.std()
+    before, after = drawn(*(one.dni_wm2 * height for one in unknown.lights)).T
+    assert ((before - after) / (before + after)).std() == pytest.approx(0.115, abs=0.02)
+    clear, hazy = (one.dni_wm2 @ height / outside for one in unknown.lights[:2])
+    assert (clear, hazy) == pytest.approx((0.69, 0.35), abs=0.02)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -147,8 +148,11 @@ def test_a_class_gets_a_line_each_and_a_recording_handed_in_twice_is_named(
 def test_observers_of_one_job_are_a_class_too(job: Path, tmp_path: Path) -> None:
     done = run("class", job, "--output", tmp_path / "wall.pdf")
     assert done.exit_code == 0, done.stderr
-    for name in ("Ada", "Bo", "2026-3"):
-        assert name in done.stdout
+    lines = dict(re.findall(r"^(\S+) +\d\d\.\d % \(([−+]\d\.\d)\)", done.stdout, re.MULTILINE))
+    off = {name: float(points.replace("−", "-")) for name, points in lines.items()}
+    assert list(off)[:3] == ["Ada", "Bo", "2026-3"]
+    assert off["Ada"] < -0.2 < 0.2 < off["Bo"]  # Ada traced too high
+    assert re.search(r"^Ada .*traced 0\.\d° too high", done.stdout, re.MULTILINE)
 
 
 def test_virtual_observers_make_a_class_with_known_faults(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from logger.agreement import Traced, observers_of
 from logger.horizon import HorizonProfile
+from logger.report.observers import observers_text
 from logger.simulation import scene_named
 
 STREET = scene_named("street", 12).truth()
@@ -88,6 +90,10 @@ def test_what_all_observers_do_alike_shows_against_the_truth_alone() -> None:
     assert together.tracing is not None
     assert against_truth.tracing.found_deg > 0.75
     assert together.tracing.found_deg < 0.15
+    told = observers_text(against_truth, "yard", "truth.csv")
+    assert "All observers together trace 0.80° too high (95 % interval +0." in told
+    assert "does not show" not in told
+    assert "What all observers do alike does not show" in observers_text(together, "yard", "")
 
 
 def test_a_second_sweep_gives_repeatability() -> None:
@@ -101,6 +107,11 @@ def test_a_second_sweep_gives_repeatability() -> None:
     assert lift.repeatability.value == pytest.approx(0.1 * np.sqrt(2), abs=0.02)
     assert lift.reproducibility is not None
     assert lift.reproducibility.value > 0.45
+    told = observers_text(observers_of(sweeps, STREET), "yard", "truth.csv")
+    assert told.startswith("yard: 3 observers, 6 sweeps, against truth.csv")
+    (line,) = [row for row in told.splitlines() if row.startswith("lift [°]")]
+    again, another = (float(row.split(" ")[0]) for row in re.split(r"  +", line)[1:3])
+    assert (again, another) == pytest.approx((0.14, lift.reproducibility.value), abs=0.02)
 
 
 def test_one_wild_sweep_does_not_pull_the_rest() -> None:

@@ -2,14 +2,22 @@
 
 import json
 import socket
+import time
+from collections import Counter, deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
-from logger.live.state import Question
-from logger.page.server import MOST_COMMAND_BYTES, MOST_PAGES
+from logger.horizon_fit import Sector
+from logger.live.state import Caution, Counts, Question
+from logger.page.moment import moment_json, sky_json
+from logger.page.server import MOST_A_SECOND, MOST_COMMAND_BYTES, MOST_PAGES, _reachable
+from logger.site import Site
 
 from .conftest import STATE, Served
 
@@ -29,6 +37,34 @@ def test_each_command_becomes_what_the_key_would_do(served: Served) -> None:
         (action,) = served.page.take(20.0, " prnq")
         assert (action.what, action.text) == (what, more.get("text", ""))
     assert served.page.refused.total() == 0
+
+
+def test_a_page_is_sent_the_figures_of_the_moment_under_their_own_names() -> None:
+    cautions = (Caution("sun", "the sun"), Caution("field", "iron"))
+    state = replace(STATE, missing=(Sector(350.0, 20.0),), warnings=cautions, elapsed_s=61.7,
+                    counts=Counts(100, 50.0, lost=3, damaged=5))  # fmt: skip
+    told = json.loads(moment_json(state, 7, "run", 2))
+    assert (told["azimuth"], told["elevation"], told["elapsed"]) == (153.2, 12.0, 62)
+    assert told["figures"] == [["azimuth", "153.2", "°"], ["elevation", "12.0", "°"]]
+    assert (told["missing"], told["seen"], told["heights"]) == ([[350, 20]], "1" * 360, [8.0] * 360)
+    assert (told["warning"], told["first"]) == ("sun", "the sun")
+    assert told["link"] == "50 Hz, 100 measurements recorded, 3 lost, 5 damaged"
+    assert (told["number"], told["refused"], told["middle"]) == (7, 2, 180.0)
+    assert told["photos"] is told["recorder"] is True
+    quiet = json.loads(moment_json(replace(STATE, phase="asking", azimuth_deg=np.nan), 7, "r", 2))
+    assert (quiet["warning"], quiet["first"]) == ("", STATE.to_do)
+    assert quiet["photos"] is quiet["recorder"] is False
+    assert quiet["azimuth"] is None
+
+
+def test_the_page_draws_the_sun_where_it_stands_at_noon() -> None:
+    tracks = json.loads(sky_json(Site(46.05, 14.51, 310.0)))["tracks"]
+    # At noon of a solstice the sun stands 23.44 degrees off the equator's 90 - 46.05 degrees.
+    noon = [max(elevation) for _, elevation in tracks]
+    assert [min(noon), max(noon)] == pytest.approx([20.5, 67.4], abs=0.15)  # with refraction
+    for azimuth, elevation in tracks:
+        assert azimuth[elevation.index(max(elevation))] == pytest.approx(180.0, abs=3.0)
+        assert min(elevation) > 0
 
 
 def test_what_no_key_could_do_now_is_not_done(served: Served) -> None:
@@ -119,13 +155,26 @@ def test_a_page_that_was_cut_off_cannot_end_what_it_did_not_see(
     assert served.page.take(1.0, " prnq") == []
 
 
-def test_a_thousand_commands_at_once_are_no_thousand_presses(served: Served) -> None:
-    body = json.dumps(served.command("press"))
+@pytest.mark.parametrize(("a_second", "obeyed", "status"), [(8, 8, 429), (99, 16, 503)])
+def test_a_thousand_commands_at_once_are_no_thousand_presses(
+    served: Served, monkeypatch: pytest.MonkeyPatch, a_second: int, obeyed: int, status: int
+) -> None:
+    """Eight a second, and sixteen that wait, all of them within one moment here."""
+    body, now = json.dumps(served.command("press")), time.monotonic()
+    assert MOST_A_SECOND == 8
+    monkeypatch.setattr("logger.page.server.MOST_A_SECOND", a_second)
+    monkeypatch.setattr("logger.page.server.time", SimpleNamespace(monotonic=lambda: now))
+    served.page._came = deque(maxlen=a_second)
     answers = [served.ask("POST", f"{served.path}do", body)[0] for _ in range(40)]
-    obeyed = len(served.page.take(1.0, " prnq"))
-    assert answers.count(204) == obeyed <= 16
-    assert set(answers) <= {204, 429, 503}
-    assert served.page.refused["too many at once"] == 40 - obeyed
+    assert Counter(answers) == {204: obeyed, status: 40 - obeyed}
+    assert len(served.page.take(1.0, " prnq")) == obeyed
+    assert served.page.refused == {"too many at once": 40 - obeyed}
+
+
+def test_the_address_to_be_opened_is_one_that_a_phone_can_reach() -> None:
+    assert _reachable("192.0.2.7") == "192.0.2.7"
+    assert _reachable("2001:db8::7") == "[2001:db8::7]"
+    assert _reachable("0.0.0.0") not in ("0.0.0.0", "")
 
 
 def test_refusals_are_shown_where_the_operator_looks(served: Served) -> None:

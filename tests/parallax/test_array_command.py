@@ -15,12 +15,16 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
-from logger.access import SiteYear
+from logger.access import Plane, SiteYear
 from logger.cli import main
 from logger.job import read_job, set_named
 from logger.settings import Settings
-from logger.site import METRES_A_DEGREE
+from logger.simulation.place import Box
+from logger.site import METRES_A_DEGREE, Site
+from logger.survey import array
 from logger.survey.demo import ROOF, shipped_survey
+
+from .test_place import understood
 
 
 def run(*words: object, code: int = 0) -> Result:
@@ -45,6 +49,19 @@ def maker() -> Any:
     spec.loader.exec_module(module)
     sys.path.remove(str(file.parent))
     return module
+
+
+def test_what_nobody_could_see_takes_a_value_away_beyond_two_points_of_the_year() -> None:
+    """Behind a wall in the south 7 m high: a metre above the sight it could be 5.5 points."""
+    wall = Box("wall", 0.0, -6.0, 12.0, 0.4, 7.0)
+    here = understood(wall, at=((-2.0, 0.0, 3.0), (2.0, 0.0, 3.0)))
+    year = SiteYear(Site(46.05, 14.51, 310.0), [Plane("roof", 30.0, 180.0)], Settings(draws=20))
+    places = np.array([[0.0, 0.0, 3.0], [0.0, 0.0, 4.0]])
+    seen, _ = array.access_of_places(year, 0, here, places)
+    known, found = array._known(year, 0, here, places, seen)
+    assert known.tolist() == [True, False]
+    assert (found.solar.low - seen.solar.low)[:, 12] == pytest.approx([0.0, -0.055], abs=0.01)
+    assert array._known_check(known).value == 1.0
 
 
 PLACES = ((-2.0, -1.0, 4.0), (3.5, -1.5, 3.6), (0.0, 1.5, 5.7))
@@ -99,7 +116,18 @@ def test_the_outline_is_covered_and_told_in_every_form(job: Path, tmp_path: Path
     assert re.search(r"^0{2,}|9{2,}$", shown, re.MULTILINE)
     rows = list(csv.DictReader(table.read_text().splitlines()))
     assert len(rows) == len(values)
-    assert float(rows[0]["solar_access"]) == pytest.approx(values[0], abs=1e-4)
+    for row, place in zip(rows, found["places"], strict=True):
+        year = place["solar_access"]["annual"]
+        assert float(row["low"]) <= float(row["solar_access"]) <= float(row["high"])
+        told = [float(row[name]) for name in ("low", "solar_access", "high", "beam_access")]
+        beam = place["beam_access"]["annual"]["value"]
+        assert told == pytest.approx([year["low"], year["value"], year["high"], beam], abs=1e-4)
+    assert found["rows"]["solar_access_foot"] < found["rows"]["solar_access_middle"] < 1
+    # The ridge sees over what shades the eaves: digits rise up the slope.
+    lines = re.findall(r"^\d+$", shown, re.MULTILINE)
+    assert np.mean([int(d) for d in lines[0]]) > np.mean([int(d) for d in lines[-1]])
+    assert re.search(rf"0 is {100 * least:.1f} %, 9 is {100 * most:.1f} %", shown)
+    assert re.search(r"^far hills +over \d{3,} m ", shown, re.MULTILINE)
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 

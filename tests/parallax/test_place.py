@@ -86,6 +86,7 @@ def test_the_error_of_a_crossing_is_that_of_its_ellipse() -> None:
         found = understood(Pole("mast", 0.0, north, 0.4, 14.0), at=((-3, 0, 3), (3, 0, 3)))
         (mast,) = [o for o in found.obstructions if o.name == "mast"]
         assert mast.distance_m.value == pytest.approx(np.hypot(3.0, north), rel=0.05)
+        assert mast.distance_m.low < mast.distance_m.value < mast.distance_m.high
         spread.append(mast.distance_m.high - mast.distance_m.low)
     assert spread[1] / spread[0] == pytest.approx(4.0, rel=0.5)
 

@@ -39,16 +39,25 @@ def test_the_cover_answers_for_the_whole_array(report):
     ((name, unfit, told),) = cover.cover(report, Pictures(), W)["arrays"]
     assert (name, unfit) == ("south roof", "")
     assert re.search(r"Over its whole area south roof keeps \d+\s%.* of the year's light", told)
-    assert re.search(
-        r"Its worst place keeps .*, [\d.]+ m across and [\d.]+ m up the slope, its best ", told
+    ends = re.search(
+        r"Its worst place keeps (\d+)\s%.*, [\d.]+ m across and [\d.]+ m up the slope, "
+        r"its best (\d+)\s%",
+        told,
     )
+    assert ends
+    assert int(ends[1]) < int(ends[2])
 
 
 def test_only_what_can_be_cut_or_moved_is_said_to_gain_and_the_same_on_both_pages(report):
     (found,) = report.arrays
     assert found.gains[0].name == "neighbour's house"  # it would gain most, but stays
     told = array_page.page(report, found, Pictures(), W)["lines"][1]
-    assert told.startswith("Of what could be removed, taking away walnut would gain most")
+    walnut = next(gain.gained for gain in found.gains if gain.name == "walnut")
+    assert 0.005 < walnut < found.gains[0].gained
+    assert told == (
+        "Of what could be removed, taking away walnut would gain most: "
+        f"{100 * walnut:.1f} points of the year over all of south roof."
+    )
     assert told == dict(cover.cover(report, Pictures(), W)["lines"])["What could be changed"]
 
 

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from logger.access import Verdict
 from logger.access.result import Energy
 from logger.horizon import HorizonProfile, Obstruction
 from logger.horizon_csv import horizon_csv, read_horizon_csv
@@ -19,7 +20,7 @@ from logger.report.tables import MONTHS, as_text
 from logger.settings import Settings
 from logger.site import Site
 
-from .conftest import FAILED
+from .conftest import FAILED, PASSED
 
 
 def rows_of(text: str) -> list[dict[str, str]]:
@@ -73,6 +74,19 @@ def test_the_year_s_table_tells_low_value_and_high_by_name(points):
     assert told == pytest.approx([year.low, year.value, year.high], abs=1e-6)
     assert "not known" in row["sky"]
     assert not any("kwh" in name and cell for name, cell in row.items())
+    # The survey's interval lies within the whole one, and is named as the survey's.
+    of_survey = [float(row[f"solar_access_survey_{end}"]) for end in ("low", "high")]
+    assert told[0] < of_survey[0] < of_survey[1] < told[2]
+
+
+def test_a_rule_s_figures_stand_under_their_own_names(points):
+    verdict = Verdict("solar access", 0.9, 0.7, 0.65, 0.75)
+    plane = replace(points[1].access.planes[0], verdicts=(verdict,))
+    judged = replace(points[1], access=replace(points[1].access, planes=(plane,)))
+    (row,) = rows_of(survey_csv.rules_csv([judged]))
+    assert [row[name] for name in ("limit", "found", "found_low", "found_high", "verdict")] == [
+        "0.9", "0.7", "0.65", "0.75", "fail",
+    ]  # fmt: skip
 
 
 def test_the_kwh_of_a_plane_are_those_of_its_array_once_and_its_worst_point_is_named(points):
@@ -94,6 +108,9 @@ def test_what_blocks_and_what_failed_are_told_by_their_own_names(points):
     rows = rows_of(survey_csv.blocked_csv(points[1:2]))
     held = points[1].access.planes[0].window.blocked
     assert [r["month"] for r in rows] == [MONTHS[b.month - 1] for b in held]
+    spans = [(float(r["from_solar_hour"]), float(r["to_solar_hour"])) for r in rows]
+    assert spans == [pytest.approx((b.from_solar_hour, b.to_solar_hour), abs=1e-5) for b in held]
+    assert rows[0]["from_clock"] == held[0].from_clock != rows[0]["to_clock"]
     checks = {r["check"]: r["passed"] for r in rows_of(survey_csv.checks_csv(points[2:]))}
     assert checks[FAILED.check] == "NO"
     assert set(checks.values()) == {"NO", "yes"}
@@ -151,6 +168,8 @@ def test_shade_by_month_and_hour_is_a_table_too(surveyed):
     assert all(0 <= float(r["blocked"]) <= 1 for r in rows)
     noon = next(r for r in june if float(r["from_solar_hour"]) == 12.0)
     assert float(noon["blocked"]) == 0.0
+    assert sum(float(r["blocked"]) for r in rows) > 10
+    assert {float(r["not_measured"]) for r in rows} == {0.0}
 
 
 def test_a_plain_horizon_is_azimuth_and_elevation_and_nothing_invented():
@@ -194,6 +213,9 @@ def test_the_points_are_geojson_as_rfc_7946_has_it(points):
     assert feature["properties"]["name"] == "eave"
     assert feature["properties"]["altitude_m"] == 12.0
     assert "crs" not in made
+    for checks, passed in (((PASSED,), True), ((PASSED, FAILED), False)):
+        judged = json.loads(files.points_geojson([replace(points[0], checks=checks)]))
+        assert judged["features"][0]["properties"]["quality_checks_passed"] is passed
     told = feature["properties"]["planes"][0]
     year = points[0].access.planes[0].solar_access.year
     shares = [told[f"solar_access{end}"] for end in ("_low", "", "_high")]

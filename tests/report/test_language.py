@@ -11,7 +11,9 @@ from string import Formatter
 import pytest
 from babel.messages.pofile import read_po
 
+from logger.access import FAIL, PASS
 from logger.errors import UsageError
+from logger.report import cover
 from logger.report.language import LOCALES, REMARKS, Words
 
 ROOT = Path(__file__).parents[2]
@@ -64,6 +66,31 @@ def test_numbers_and_dates_follow_the_language():
     assert german.months([0, 1, 2]) == "Januar bis März"
     assert english.number(-0.04, 1) == "0.0"
     assert english.number(float("nan")) == "–"
+
+
+def test_what_german_says_is_what_english_says():
+    """Typed by hand: no side, rank or verdict is turned round."""
+    w = Words("de")
+    sides = [w(side) for side in ("N", "NE", "E", "SE", "S", "SW", "W", "NW")]
+    assert sides == ["N", "NO", "O", "SO", "S", "SW", "W", "NW"]
+    more = (
+        "Solar access at {more} is about {points} points higher than at {less} ({low} to {high})."
+    )
+    assert w(more, more="Hof", points=4, less="First", low=2, high=6) == (
+        "Der Sonnenzugang bei Hof ist etwa 4 Prozentpunkte höher als bei First (2 bis 6)."
+    )
+    for english, german in {
+        "not fit": "nicht verwendbar",
+        "The survey is not fit for use as it stands.": "Die Vermessung ist so nicht verwendbar.",
+        "grown": "gewachsen",
+        "failed": "nicht bestanden",
+        "passed": "bestanden",
+        "far": "fern",
+    }.items():
+        assert w(english) == german
+    met, not_met = (w(cover.VERDICTS[verdict]) for verdict in (PASS, FAIL))
+    assert met == "{rule}, mindestens {limit}: erfüllt ({places})."
+    assert not_met == "{rule}, mindestens {limit}: nicht erfüllt ({places})."
 
 
 def test_one_and_many_are_told_apart():
