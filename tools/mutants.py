@@ -217,6 +217,8 @@ def noticed_alone(folder: Path, names: list[str], tests: list[str]) -> set[str]:
     that called the mutated function while they ran. So it misses what runs at import, and what
     a fixture that several tests share has called.
     """
+    if not names:
+        return set()
     done = subprocess.run(
         [sys.executable, "-c", ALONE, *tests], input="\n".join(["none", *names]), text=True,
         cwd=folder / "mutants", capture_output=True, check=True,
@@ -237,10 +239,10 @@ def states(folder: Path) -> dict[str, str]:
     return dict(found)
 
 
-def survivors_before(folder: Path) -> list[str]:
+def survivors_before(folder: Path, drawn: bool) -> list[str]:
     """What survived an earlier run that was not cut short; nothing where there was none."""
     found = states(folder) if (folder / "mutants").exists() else {}
-    if "not checked" in found.values():
+    if "not checked" in found.values() and not drawn:
         return []
     return [name for name, state in found.items() if state in ("survived", "no tests")]
 
@@ -261,13 +263,14 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--children", type=int, default=2)
     parser.add_argument("--tries", type=int, help="So many mutants, drawn at random.")
+    parser.add_argument("--quick", action="store_true", help="No second try of what survived.")
     parser.add_argument("--folder", type=Path, help="Keep the copy here, and go on with it.")
     parser.add_argument("--show", type=Path, help="Write the survivors' differences here.")
     wanted = parser.parse_args()
     sources, tests = ROOMS[wanted.room]
     with tempfile.TemporaryDirectory() as tmp:
         folder = wanted.folder or Path(tmp)
-        names = survivors_before(folder)
+        names = survivors_before(folder, bool(wanted.tries))
         if (folder / "mutants").exists():
             renew_tests(folder)
         else:
@@ -285,8 +288,9 @@ def main() -> int:
             return 1
         counts = Counter(found.values())
         survivors = [name for name, state in found.items() if state in ("survived", "no tests")]
+        again = [] if wanted.quick else survivors
         with ThreadPoolExecutor(wanted.children) as pool:
-            parts = [survivors[i :: wanted.children] for i in range(wanted.children)]
+            parts = [again[i :: wanted.children] for i in range(wanted.children)]
             alone = set().union(*pool.map(lambda part: noticed_alone(folder, part, tests), parts))
             survivors = [name for name in survivors if name not in alone]
             shown = pool.map(lambda name: mutmut(folder, "show", name), survivors)

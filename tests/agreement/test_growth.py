@@ -26,7 +26,10 @@ SHED = Obstruction("shed", 90.0, 110.0, "building", 30.0)
 DAY = dt.date(2026, 6, 1)
 
 
-def survey(spruce_m=8.0, lime_deg=20.0, shed_deg=8.0, years=0.0, leaf="in leaf", lift=0.0, **more):
+def survey(
+    spruce_m=8.0, lime_deg=20.0, shed_deg=8.0, years=0.0, leaf="in leaf", lift=0.0, random_deg=0.1,
+    **more,
+):  # fmt: skip
     """Things on a horizon of 4°; the spruces' height above the sight, 15 m away."""
     elevation = np.full(AZIMUTH.size, 4.0)
     tops = {
@@ -37,8 +40,9 @@ def survey(spruce_m=8.0, lime_deg=20.0, shed_deg=8.0, years=0.0, leaf="in leaf",
         elevation = np.where(inside, top, elevation)
     errors = {"level_error_deg": 0.3, "heading_error_deg": 0.5} | more
     profile = HorizonProfile(
-        AZIMUTH, elevation + lift, np.full(AZIMUTH.size, 0.1), obstructions=tuple(tops), **errors
-    )
+        AZIMUTH, elevation + lift, np.full(AZIMUTH.size, random_deg), obstructions=tuple(tops),
+        **errors,
+    )  # fmt: skip
     return Dated(profile, DAY + dt.timedelta(days=365.25 * years), leaf)
 
 
@@ -54,6 +58,15 @@ def test_growth_is_told_in_degrees_and_metres_a_year() -> None:
     # Level and hand of two surveys: 0.3° each, 95 %, at 15 m and 29.8° up, over four years
     half = 1.96 * np.hypot(0.3, 0.3) * np.radians(1) * 15 / np.cos(np.radians(29.8)) ** 2 / 4
     assert found.rate_m.interval[1] - found.rate_m.value == pytest.approx(half, rel=0.1)
+
+
+def test_random_errors_count_once_over_their_correlation_length() -> None:
+    steady = {"level_error_deg": 0.0, "heading_error_deg": 0.0, "correlation_deg": 2.0}
+    then, now = (survey(8.0, random_deg=2.0, years=y, **steady) for y in (0.0, 4.0))
+    # 50° of spruces are ten lengths of 2° times sqrt(2 pi); two surveys
+    expected = 2.0 / np.sqrt(50 / (2 * np.sqrt(2 * np.pi))) * np.sqrt(2)
+    found = by_name(then, now)["spruces"].difference_deg
+    assert found.error == pytest.approx(expected, rel=0.02)
 
 
 def test_what_did_not_change_is_not_significant() -> None:

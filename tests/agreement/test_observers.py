@@ -75,7 +75,10 @@ def test_enough_observers_speak_for_themselves() -> None:
 
 
 def test_of_two_observers_the_assumed_bias_stands_in_for_three() -> None:
-    tracing = observers_of([traced("a", 0.1), traced("b", -0.1)], STREET).tracing
+    found = observers_of([traced("a", 0.1), traced("b", -0.1)], STREET)
+    # Of what both do alike: 0.2° apart, and Student's t of 1 degree of freedom is 12.71
+    assert found.common_bias_deg.error == pytest.approx(0.1 * 12.71 / 1.96, abs=0.1)
+    tracing = found.tracing
     assert tracing is not None
     expected = np.sqrt((3 * 0.5**2 + 2 * 0.1**2) / 5)
     # Student's t of 5 degrees of freedom is 2.571 at 97.5 % (any table of t)
@@ -86,6 +89,9 @@ def test_what_all_observers_do_alike_shows_against_the_truth_alone() -> None:
     sweeps = [traced(f"o{k}", 0.8 + 0.1 * (-1) ** k) for k in range(6)]
     against_truth, together = observers_of(sweeps, STREET), observers_of(sweeps)
     assert against_truth.common_bias_deg.value == pytest.approx(0.8, abs=0.03)
+    # Student's t of 5 degrees of freedom is 2.571
+    error = 0.1 * np.sqrt(6 / 5) / np.sqrt(6) * 2.571 / 1.96
+    assert against_truth.common_bias_deg.error == pytest.approx(error, rel=0.1)
     assert against_truth.tracing is not None
     assert together.tracing is not None
     assert against_truth.tracing.found_deg > 0.75

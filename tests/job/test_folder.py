@@ -25,6 +25,7 @@ from logger.job import (
     point_recordings,
     point_to_sweep,
     read_job,
+    recorded_on,
     remove_point,
     rename_point,
     result_path,
@@ -55,6 +56,15 @@ def test_files_lie_where_the_documented_layout_says(job: Job) -> None:
     assert result_path(job, "eave") == job.folder / "results/eave.json"
 
 
+def test_whether_anything_was_recorded_on_a_day_counts_sweeps_and_calibrations(job: Job) -> None:
+    days = [NOON.date() + dt.timedelta(days=k) for k in range(3)]
+    recorded(job, "eave", NOON)
+    calibration = calibration_path(job, "compass", NOON + dt.timedelta(days=2))
+    calibration.parent.mkdir(exist_ok=True)
+    calibration.touch()
+    assert [recorded_on(job, day) for day in days] == [True, False, True]
+
+
 def test_two_recordings_of_one_second_get_two_names(job: Job) -> None:
     first, second = recorded(job, "eave", NOON), recorded(job, "eave", NOON)
     assert first != second
@@ -80,6 +90,9 @@ def test_a_folder_and_a_recording_into_which_nothing_came_are_no_point(job: Job)
     noise.write_bytes(b'horizon-logger recording 1\nh {"point":"silent"}\nx 0.1 f800\n')
     assert point_names(job) == ["silent"]
     assert point_recordings(job, "silent") == [noise]
+    assert begun_recordings(job, "silent") == [begun]
+    edited(job, "exclude-sweep", "silent", recording=begun.name)
+    assert begun_recordings(read_job(job.folder), "silent") == []
 
 
 def edited(job: Job, kind: str, point: str, **what: object) -> Job:
@@ -126,15 +139,23 @@ def test_a_renamed_point_keeps_its_recordings_photos_edits_and_names(job: Job) -
     job = set_point(job.folder, Point("eve", 1.6))
     edited(job, "exclude-span", "eve", recording=name, from_s=1.0, to_s=2.0)
     add_obstruction(job.folder, JobObstruction("lime", point="eve"))
+    # What belongs to another point, or to none, stays as it is.
+    recorded(job, "gable", NOON)
+    job = set_point(job.folder, Point("gable", 1.4))
+    edited(job, "exclude-span", "gable", recording=name, from_s=1.0, to_s=2.0)
+    add_obstruction(job.folder, JobObstruction("barn", point="gable"))
+    add_obstruction(job.folder, JobObstruction("hills"))
     before = read_job(job.folder)
     rename_point(before, "eve", "eave", "A. Example", "misspelt")
     job = read_job(job.folder)
-    assert point_names(job) == ["eave"]
+    assert point_names(job) == ["eave", "gable"]
     assert [path.name for path in kept_recordings(job, "eave")] == [name]
     assert point_folder(job.folder, "photos", "eave").is_dir()
-    assert {job.points[0].name, job.obstructions[0].point, *(e.point for e in job.edits)} == {
-        "eave"
-    }
+    assert [(one.name, one.sight_height_m) for one in job.points] == [("eave", 1.6), ("gable", 1.4)]
+    assert [(one.name, one.point) for one in job.obstructions] == [
+        ("lime", "eave"), ("barn", "gable"), ("hills", ""),
+    ]  # fmt: skip
+    assert [edit.point for edit in job.edits] == ["eave", "gable", "eave"]
     assert job.edits[-1].what() == "renamed from eve"
     undo(job.folder)
     assert read_job(job.folder) == before
