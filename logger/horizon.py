@@ -63,12 +63,12 @@ class HorizonProfile:
         Nodes, clockwise from true north. [deg]
     elevation_deg : array, shape (K,)
         NaN where the skyline was not measured: no value is ever invented. [deg]
-    standard_error_deg : array, shape (K,) or None
-        1 sigma of each node's elevation, random part; None where nothing is known of it. [deg]
-    measured : bool array, shape (K,) or None
-        None means: wherever the elevation is a number.
+    standard_error_deg : array, shape (K,), optional
+        1 sigma of each node's elevation, random part; NaN where nothing is known of it. [deg]
+    measured : bool array, shape (K,), optional
+        Without it: wherever the elevation is a number.
     obstructions : tuple of Obstruction
-    distance_m : array, shape (K,) or None
+    distance_m : array, shape (K,), optional
         To what makes the skyline; NaN where unknown. [m]
     heading_error_deg : float
         Standard error that turns the whole profile. [deg]
@@ -95,17 +95,17 @@ class HorizonProfile:
 
     azimuth_deg: Floats
     elevation_deg: Floats
-    standard_error_deg: Floats | None = None
-    measured: Bools | None = None
+    standard_error_deg: Floats = field(default_factory=lambda: floats([]))
+    measured: Bools = field(default_factory=lambda: np.zeros(0, dtype=bool))
     obstructions: tuple[Obstruction, ...] = ()
-    distance_m: Floats | None = None
+    distance_m: Floats = field(default_factory=lambda: floats([]))
     heading_error_deg: float = 0.0
     level_error_deg: float = 0.0
     correlation_deg: float = 3.0
     rise_m: float = 0.0
     leaf_seen: tuple[LeafSeen, ...] = ()
     least_deg: Floats | None = None
-    steps: tuple[str, ...] = field(default=())
+    steps: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         azimuth = np.asarray(wrap360(np.array(self.azimuth_deg, dtype=float)), dtype=float)
@@ -113,11 +113,16 @@ class HorizonProfile:
             raise ValueError("a horizon needs at least one azimuth, each a number")
         order = np.argsort(azimuth, kind="stable")
         object.__setattr__(self, "azimuth_deg", azimuth)
-        names = ["azimuth_deg", "elevation_deg"]
-        names += [n for n in ("standard_error_deg", "distance_m") if getattr(self, n) is not None]
-        if self.measured is None:
-            object.__setattr__(self, "measured", np.isfinite(np.asarray(self.elevation_deg)))
-        for name in [*names, "measured"]:
+        untold = np.full(azimuth.shape, np.nan)
+        for name, otherwise in (
+            ("standard_error_deg", untold),
+            ("distance_m", untold),
+            ("measured", np.isfinite(np.asarray(self.elevation_deg))),
+        ):
+            if np.size(getattr(self, name)) == 0:
+                object.__setattr__(self, name, otherwise)
+        names = ("azimuth_deg", "elevation_deg", "standard_error_deg", "distance_m")
+        for name in (*names, "measured"):
             values = np.asarray(getattr(self, name))
             if values.shape != azimuth.shape:
                 raise ValueError(f"{name} has shape {values.shape}, azimuth {azimuth.shape}")
@@ -135,8 +140,7 @@ class HorizonProfile:
 
     @property
     def known(self) -> Bools:
-        """`measured`, never None. Shape (K,)."""
-        assert self.measured is not None
+        """`measured`. Shape (K,)."""
         return self.measured
 
     @classmethod
@@ -173,25 +177,38 @@ class HorizonProfile:
         own = known[at] & (place == opens[at])
         least = np.maximum(unmeasured_deg, self.least_at(self.azimuth_deg[at]))
         elevation = np.where(own, self.elevation_deg[at], least)
-        columns: dict[str, Any] = {
-            name: None if values is None else np.where(own, values[at], fill)
-            for name, values, fill in (
-                ("standard_error_deg", self.standard_error_deg, 0.0),
-                ("distance_m", self.distance_m, np.nan),
-            )
-        }
         return replace(
             self,
             azimuth_deg=self.azimuth_deg[at],
             elevation_deg=elevation,
+            standard_error_deg=np.where(own, self.standard_error_deg[at], 0.0),
             measured=np.ones(len(at), dtype=bool),
-            **columns,
+            distance_m=np.where(own, self.distance_m[at], np.nan),
         )
 
     def measured_at(self, azimuth_deg: ArrayLike) -> Any:
         """Whether both nodes around an azimuth were measured."""
         share = interpolate_azimuthal(azimuth_deg, self.azimuth_deg, self.known.astype(float))
         return share >= 1.0
+
+    def distance_at(self, azimuth_deg: Floats) -> Floats:
+        """Of what makes the skyline, its own or its obstruction's; NaN where unknown. [m]"""
+        distance = np.full(azimuth_deg.shape, np.nan)
+        for o in self.obstructions:
+            if o.distance_m is not None:
+                distance[in_sector(azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)] = (
+                    o.distance_m
+                )
+        own = self.distance_m[np.searchsorted(self.azimuth_deg, azimuth_deg, side="right") - 1]
+        return floats(np.where(np.isfinite(own), own, distance))
+
+    def is_terrain_at(self, azimuth_deg: Floats) -> Bools:
+        """Where the skyline is said to be terrain."""
+        found = np.zeros(azimuth_deg.shape, dtype=bool)
+        for o in self.obstructions:
+            if o.kind == "terrain":
+                found |= in_sector(azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
+        return found
 
     def turned(self, angle_deg: float) -> HorizonProfile:
         """The profile turned clockwise, obstructions included."""

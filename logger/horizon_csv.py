@@ -250,7 +250,7 @@ def horizon_csv(profile: HorizonProfile) -> str:
         "obstruction": (_inert(_one_line(name)) for name in profile.names_at_nodes()),
     }
     for name in ("standard_error_deg", "distance_m"):
-        if (values := getattr(profile, name)) is not None:
+        if np.isfinite(values := getattr(profile, name)).any():
             columns[name] = map(_cell, values)
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)

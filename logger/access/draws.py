@@ -56,7 +56,7 @@ def has_errors(profile: HorizonProfile) -> bool:
     return bool(
         profile.heading_error_deg > 0
         or profile.level_error_deg > 0
-        or (profile.standard_error_deg is not None and np.nansum(profile.standard_error_deg) > 0)
+        or np.nansum(profile.standard_error_deg) > 0
     )
 
 
@@ -86,10 +86,9 @@ def drawn_elevation(profile: HorizonProfile, errors: SurveyErrors) -> Floats:
         at = wrap360(at - turn[:, None])
     elevation = interpolate_azimuthal(at, profile.azimuth_deg, profile.elevation_deg)
     elevation = elevation + lift[:, None]
+    # A node of unknown error next to nodes of known error takes the mean of those.
     error = profile.standard_error_deg
-    if error is not None:
-        # A node of unknown error next to nodes of known error takes the mean of those.
-        known = error[np.isfinite(error)]
-        error = np.where(np.isfinite(error), error, known.mean() if known.size else 0.0)
-        elevation += interpolate_azimuthal(at, profile.azimuth_deg, error) * errors.noise
+    known = error[np.isfinite(error)]
+    error = np.where(np.isfinite(error), error, known.mean() if known.size else 0.0)
+    elevation += interpolate_azimuthal(at, profile.azimuth_deg, error) * errors.noise
     return floats(np.clip(elevation, -90.0, 90.0))

@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from logger.access.draws import SECTOR_MIDDLES
-from logger.arrays import Bools, Floats, floats
-from logger.geometry import in_sector
+from logger.arrays import Floats, floats
 from logger.horizon import HorizonProfile
 
 NEAR_M = (4.0, 50.0)
@@ -51,35 +50,10 @@ def drawn_nearness(n: int, seed: int) -> Nearness:
     return nearness_at(np.random.default_rng([seed, 3]).random(n))
 
 
-def known_distance(profile: HorizonProfile, azimuth_deg: Floats) -> Floats:
-    """Distance of what makes the skyline; NaN where unknown. Shape (K,). [m]"""
-    distance = np.full(azimuth_deg.shape, np.nan)
-    for o in profile.obstructions:
-        if o.distance_m is not None:
-            inside = in_sector(azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
-            distance[np.asarray(inside)] = o.distance_m
-    if profile.distance_m is not None:
-        at = np.searchsorted(profile.azimuth_deg, azimuth_deg, side="right") - 1
-        own = profile.distance_m[at]
-        distance = np.where(np.isfinite(own), own, distance)
-    return floats(distance)
-
-
-def is_terrain(profile: HorizonProfile, azimuth_deg: Floats) -> Bools:
-    """Where the skyline is said to be terrain. Shape (K,)."""
-    found = np.zeros(azimuth_deg.shape, dtype=bool)
-    for o in profile.obstructions:
-        if o.kind == "terrain":
-            found |= in_sector(azimuth_deg, o.from_azimuth_deg, o.to_azimuth_deg)
-    return found
-
-
 def inverse_distance(profile: HorizonProfile, azimuth_deg: Floats, nearness: Nearness) -> Floats:
     """One over the distance of the skyline. Shape (n, K). [1/m]"""
-    known = known_distance(profile, azimuth_deg)
-    guess = np.where(
-        is_terrain(profile, azimuth_deg), nearness.terrain[:, None], nearness.near[:, None]
-    )
+    known, terrain = profile.distance_at(azimuth_deg), profile.is_terrain_at(azimuth_deg)
+    guess = np.where(terrain, nearness.terrain[:, None], nearness.near[:, None])
     return floats(np.where(np.isfinite(known), 1.0 / known, guess))
 
 
@@ -103,5 +77,5 @@ def lifted(elevation_deg: Floats, rise_over_distance: Floats) -> Floats:
 
 def distance_matters(profile: HorizonProfile) -> bool:
     """Whether the answer hangs on a distance that nobody gave."""
-    unknown = np.isnan(known_distance(profile, SECTOR_MIDDLES))
+    unknown = np.isnan(profile.distance_at(SECTOR_MIDDLES))
     return profile.rise_m != 0.0 and bool(unknown.any())

@@ -74,7 +74,6 @@ def measured_alone(profile: HorizonProfile) -> HorizonProfile:
         return profile.filled(0.0)
     if known.all():
         return profile
-    error, distance = profile.standard_error_deg, profile.distance_m
     if profile.least_deg is not None:
         at, seen = profile.azimuth_deg, profile.elevation_deg[known]
         line = interpolate_azimuthal(at, at[known], seen)
@@ -84,9 +83,9 @@ def measured_alone(profile: HorizonProfile) -> HorizonProfile:
         profile,
         azimuth_deg=profile.azimuth_deg[known],
         elevation_deg=profile.elevation_deg[known],
-        standard_error_deg=None if error is None else error[known],
+        standard_error_deg=profile.standard_error_deg[known],
         measured=known[known],
-        distance_m=None if distance is None else distance[known],
+        distance_m=profile.distance_m[known],
     )
 
 

@@ -113,14 +113,13 @@ def with_nodes(profile: HorizonProfile, azimuth_deg: Floats) -> HorizonProfile:
         return floats(np.concatenate([values, between]))
 
     known = profile.known
-    error, distance = profile.standard_error_deg, profile.distance_m
     return replace(
         profile,
         azimuth_deg=np.concatenate([profile.azimuth_deg, at]),
         elevation_deg=column(np.where(known, profile.elevation_deg, np.nan)),
-        standard_error_deg=None if error is None else column(error),
+        standard_error_deg=column(profile.standard_error_deg),
         measured=np.concatenate([known, known[before] & known[after]]),
-        distance_m=None if distance is None else column(distance),
+        distance_m=column(profile.distance_m),
     )
 
 

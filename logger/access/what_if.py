@@ -112,13 +112,12 @@ def added(horizon: HorizonProfile, box: Box) -> HorizonProfile:
         sector = Obstruction(box.name, start, end, "building", box.distance_m)
         rest = [part for o in obstructions for part in outside(o, start, end)]
         obstructions = (*rest, sector)
-    error, distance = split.standard_error_deg, split.distance_m
     return replace(
         split,
         elevation_deg=np.where(higher, height, split.elevation_deg),
-        standard_error_deg=None if error is None else np.where(higher, 0.0, error),
+        standard_error_deg=np.where(higher, 0.0, split.standard_error_deg),
         measured=split.known | higher,
-        distance_m=None if distance is None else np.where(higher, box.distance_m, distance),
+        distance_m=np.where(higher, box.distance_m, split.distance_m),
         obstructions=obstructions,
         steps=(
             *horizon.steps,

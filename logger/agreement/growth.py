@@ -156,8 +156,6 @@ def _error(profile: HorizonProfile, cells: Bools, both: Bools) -> float:
 
 def _random(profile: HorizonProfile) -> Floats:
     """Standard error at each cell, vertical edges left out: their place is the heading's matter."""
-    if profile.standard_error_deg is None:
-        return np.zeros(CELLS)
     error = np.nan_to_num(profile.standard_error_deg)
     usual = float(np.median(error[error > 0])) if (error > 0).any() else 0.0
     at = np.interp(MIDDLE_DEG, profile.azimuth_deg, np.minimum(error, 3.0 * usual), period=360.0)

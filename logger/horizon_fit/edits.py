@@ -195,7 +195,6 @@ def _with_sector(profile: HorizonProfile, edit: SetSector) -> HorizonProfile:
     share = np.linspace(0.0, 1.0, max(2, int(width / STEP_DEG) + 1))
     rise = edit.to_elevation_deg - edit.from_elevation_deg
     error = profile.standard_error_deg
-    error = np.full(len(profile), np.nan) if error is None else error
     keep = ~in_sector(profile.azimuth_deg, start, start + width)
     # Just outside either end; none where the sector is the whole circle.
     beside = np.array([start - 1e-7, end + 1e-7] if width < 360.0 else [])
@@ -218,5 +217,5 @@ def _with_sector(profile: HorizonProfile, edit: SetSector) -> HorizonProfile:
             joined(error[keep], spread, np.full(share.size, edit.standard_error_deg))
         ),
         measured=joined(profile.known[keep], np.isfinite(height), np.full(share.size, True)),
-        distance_m=None,
+        distance_m=floats([]),
     )

@@ -12,7 +12,6 @@ from dataclasses import replace
 import numpy as np
 
 from logger.checks import Check, at_most
-from logger.geometry import in_sector
 from logger.horizon import HorizonProfile
 from logger.horizon_fit.coverage import sun_crosses
 
@@ -55,13 +54,8 @@ def at_module(
 def _distances_known(profile: HorizonProfile, side: str, latitude_deg: float) -> Check:
     """Whether distances are known where the sun passes and they matter."""
     at = profile.azimuth_deg
-    distance = np.full(len(profile), np.nan) if profile.distance_m is None else profile.distance_m
-    known, assumed = np.isfinite(distance), np.full(len(profile), ASSUMED_DISTANCE_M)
-    for o in profile.obstructions:
-        inside = np.asarray(in_sector(at, o.from_azimuth_deg, o.to_azimuth_deg), dtype=bool)
-        known |= inside & (o.distance_m is not None)
-        if o.kind == "terrain":
-            assumed[inside] = ASSUMED_TERRAIN_M
+    known = np.isfinite(profile.distance_at(at))
+    assumed = np.where(profile.is_terrain_at(at), ASSUMED_TERRAIN_M, ASSUMED_DISTANCE_M)
     up = np.tan(np.radians(profile.elevation_deg)) + profile.rise_m / assumed
     moved = np.abs(np.degrees(np.arctan(up)) - profile.elevation_deg)
     matters = sun_crosses(at, latitude_deg) & profile.known & ~known & (moved > LEAST_DOUBT_DEG)

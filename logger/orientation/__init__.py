@@ -19,4 +19,4 @@ from logger.orientation.declination import (
 )
 from logger.orientation.field_check import FieldCheck
 from logger.orientation.fusion import SensorPrior
-from logger.orientation.sight import Orientation, orient, sight_lines
+from logger.orientation.sight import Orientation, orient

@@ -60,13 +60,6 @@ class Orientation:
     checks: tuple[Check, ...]
 
 
-def sight_lines(
-    samples: Samples, corrections: Corrections, settings: Settings | None = None
-) -> SightLines:
-    """True azimuth and elevation of the line of sight, one row a measuring instant."""
-    return orient(samples, corrections, settings).sight
-
-
 def orient(
     samples: Samples,
     corrections: Corrections,

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.access.draws import GRID_DEG, SECTOR_MIDDLES
+from logger.access.many import Skylines
+from logger.access.surroundings import CROWN_KIND
 from logger.arrays import Floats, floats
 from logger.geometry import interpolate_azimuthal
 from logger.parallax.fit import OF_POINT
@@ -14,23 +17,9 @@ from logger.parallax.parts import name_of
 from logger.parallax.swept import AZIMUTHS
 from logger.parallax.things import seen, skyline
 
-GRID_DEG = 0.5
-GRID: Floats = floats((np.arange(720) + 0.5) * GRID_DEG)
-"""Azimuths of carried horizons. [deg]"""
-
 BEHIND = 6.0
 """Power of a number between 0 and 1 by which something that no point saw may rise to what hid it:
 in one draw of twenty it does by three quarters or more (common practice, no source)."""
-
-CROWN_KIND = "deciduous"
-
-
-@dataclass(frozen=True, eq=False)
-class Carried:
-    """Horizons at places, each drawn m times; rows go draw by draw within a place."""
-
-    solid_deg: Floats  # Shape (n * m, 720)
-    whole_deg: Floats | None  # With crowns that let light through; None without any
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,8 +52,11 @@ class Drawn:
         return cls(layout.vector[None], none, none, none)
 
 
-def carried(layout: Layout, places_m: Floats, drawn: Drawn, without: str = "") -> Carried:
-    """Horizons at places, with or without one of the things."""
+def carried(layout: Layout, places_m: Floats, drawn: Drawn, without: str = "") -> Skylines:
+    """Horizons at n places, each drawn m times, with or without one of the things.
+
+    Shape (n * m, 720); rows go draw by draw within a place.
+    """
     n, m = len(places_m), len(drawn.vector)
     eyes = np.repeat(places_m, m, axis=0)
     solid = np.tile(_far(layout, drawn), (n, 1))
@@ -78,19 +70,19 @@ def carried(layout: Layout, places_m: Floats, drawn: Drawn, without: str = "") -
             continue
         bodies = thing.bodies(np.tile(forms, (n, 1)))
         onto = crowns if thing.kind == CROWN_KIND and crowns is not None else solid
-        elevation, cell, _ = seen(bodies, eyes, GRID, GRID_DEG)
+        elevation, cell, _ = seen(bodies, eyes, SECTOR_MIDDLES, GRID_DEG)
         skyline(elevation, cell, onto)
     solid = _moved(solid, drawn)
     whole = None if crowns is None else np.maximum(_moved(crowns, drawn), solid)
-    return Carried(solid, whole)
+    return Skylines(solid, whole)
 
 
 def _far(layout: Layout, drawn: Drawn) -> Floats:
     """What is far, and in its place where none saw it what may be there. Shape (m, 720)."""
-    far = interpolate_azimuthal(GRID, AZIMUTHS, layout.far_deg)
-    hidden = interpolate_azimuthal(GRID, AZIMUTHS, layout.far_hidden.astype(float)) > 0.5
+    far = interpolate_azimuthal(SECTOR_MIDDLES, AZIMUTHS, layout.far_deg)
+    hidden = interpolate_azimuthal(SECTOR_MIDDLES, AZIMUTHS, layout.far_hidden.astype(float)) > 0.5
     least = np.min([view.elevation_deg for view in layout.views], axis=0)
-    room = np.maximum(interpolate_azimuthal(GRID, AZIMUTHS, least) - far, 0.0) * hidden
+    room = np.maximum(interpolate_azimuthal(SECTOR_MIDDLES, AZIMUTHS, least) - far, 0.0) * hidden
     return floats(far + drawn.behind[:, None] * room)
 
 

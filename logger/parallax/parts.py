@@ -18,9 +18,6 @@ VALLEY_DEG, VALLEY_SHARE = 3.0, 0.6
 """Between two bodies the skyline goes down by so much, and to less than this share of the lower
 one's height (common practice, no source)."""
 
-STANDS_OUT = 3.0
-"""Standard errors by which what was swept stands over the bodies found, and is another one."""
-
 Cuts = Callable[[View, str], list[Ints]]
 """Cells of one view that bear one name, body by body from left to right."""
 

@@ -9,12 +9,13 @@ from functools import cached_property
 
 import numpy as np
 
-from logger.access.heights import known_distance
+from logger.access.draws import GRID_DEG, SECTOR_MIDDLES
+from logger.access.many import Skylines
 from logger.arrays import Floats, floats
 from logger.checks import NORMAL_95, Check
 from logger.geometry import interpolate_azimuthal, wrap360
 from logger.horizon import HorizonProfile
-from logger.parallax.carry import GRID, GRID_DEG, Carried, Drawn, carried
+from logger.parallax.carry import Drawn, carried
 from logger.parallax.fit import LEAST_TURN_DEG, MOST_MISFIT, OF_POINT, Thing
 from logger.parallax.layout import Layout, layout_of
 from logger.parallax.parts import name_of
@@ -105,7 +106,7 @@ class Surroundings:
                     found[name] = min(away, found.get(name, away))
         return found
 
-    def horizons(self, places_m: Floats, drawn: Drawn, without: str = "") -> Carried:
+    def horizons(self, places_m: Floats, drawn: Drawn, without: str = "") -> Skylines:
         """Horizons at places, see `carried`."""
         return carried(self.layout, places_m, drawn, without)
 
@@ -154,17 +155,17 @@ def with_distances(point: PositionedPoint, others: Sequence[PositionedPoint]) ->
         return profile
     turn_deg, _, *off_m = here.layout.of_points[0]
     eye = (point.at_m + off_m)[None]
-    top = interpolate_azimuthal(GRID, AZIMUTHS, here.layout.far_deg)
-    distance = np.full(len(GRID), np.nan)
+    top = interpolate_azimuthal(SECTOR_MIDDLES, AZIMUTHS, here.layout.far_deg)
+    distance = np.full(len(SECTOR_MIDDLES), np.nan)
     placed = {o.name for o in here.obstructions if o.is_placed}
     for thing in here.layout.things:
-        elevation, cell, away = (x[0] for x in seen(thing.bodies(), eye, GRID, GRID_DEG))
+        elevation, cell, away = (x[0] for x in seen(thing.bodies(), eye, SECTOR_MIDDLES, GRID_DEG))
         before = elevation > top[cell]
         distance[cell[before]] = away[before] if name_of(thing.name) in placed else np.nan
         top[cell] = np.maximum(top[cell], elevation)
     nodes = wrap360(profile.azimuth_deg + turn_deg)
-    fitted = distance[(nodes / GRID_DEG).astype(int) % len(GRID)]
-    told = known_distance(profile, profile.azimuth_deg)
+    fitted = distance[(nodes / GRID_DEG).astype(int) % len(SECTOR_MIDDLES)]
+    told = profile.distance_at(profile.azimuth_deg)
     return replace(profile, distance_m=np.where(np.isfinite(told), told, fitted))
 
 

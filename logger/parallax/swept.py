@@ -56,10 +56,9 @@ def view_of(point: PositionedPoint, far: frozenset[str]) -> View:
     smooth = _smoothed(height)
     lean = np.abs(np.gradient(smooth, fine))
     error = profile.standard_error_deg
-    random = np.zeros(CELLS)
-    if error is not None:
-        finite = np.where(np.isfinite(error), error, np.nanmedian(error) if len(error) else 0.0)
-        random = interpolate_azimuthal(AZIMUTHS, profile.azimuth_deg, finite)
+    told = np.isfinite(error)
+    error = np.where(told, error, np.median(error[told]) if told.any() else 0.0)
+    random = interpolate_azimuthal(AZIMUTHS, profile.azimuth_deg, error)
     sigma = np.hypot(
         np.hypot(random, ELEVATION_ERROR_DEG), lean.reshape(CELLS, 10).max(1) * AZIMUTH_ERROR_DEG
     )

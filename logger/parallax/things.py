@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from logger.arrays import Floats, Ints, floats
-from logger.geometry import angle_between, wrap360
+from logger.geometry import angle_between
 
 Shape = Literal["box", "gable", "crown", "pole"]
 BOXES = ("box", "gable")
@@ -228,8 +228,3 @@ def skyline(elevation_deg: Floats, cell: Ints, onto_deg: Floats) -> Floats:
     rows = np.arange(len(cell))[:, None]
     onto_deg[rows, cell] = np.maximum(onto_deg[rows, cell], elevation_deg)
     return onto_deg
-
-
-def azimuth_to(from_m: Floats, east_m: float, north_m: float) -> float:
-    """Azimuth of a place seen from another. [deg]"""
-    return float(wrap360(np.degrees(np.arctan2(east_m - from_m[0], north_m - from_m[1]))))

@@ -147,11 +147,12 @@ def _nodes_across(
     elevation = np.where(profile.known, profile.elevation_deg, np.nan)[order]
     x = np.concatenate([[-180.0], x[order], [180.0]])
     elevation = np.concatenate([[at_seam], elevation, [at_seam]])
-    if profile.standard_error_deg is None and profile.level_error_deg == 0:
+    told = np.isfinite(profile.standard_error_deg).any()
+    if not told and profile.level_error_deg == 0:
         kept = _worth_drawing(elevation)
         return x[kept], elevation[kept], None
     random = np.zeros(len(profile))
-    if profile.standard_error_deg is not None:
+    if told:
         random = np.where(profile.known, profile.standard_error_deg, np.nan)
     at_seam = float(interpolate_azimuthal(seam, profile.azimuth_deg, random))
     error = np.hypot(np.concatenate([[at_seam], random[order], [at_seam]]), profile.level_error_deg)

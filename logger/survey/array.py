@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from logger.access import Plane, SiteYear
+from logger.access.draws import SECTOR_MIDDLES
 from logger.access.many import Ranges, Skylines, ranges, under_drawn_skies, under_median_sky
 from logger.access.result import number
 from logger.access.sky import Sky
@@ -26,7 +27,7 @@ from logger.parallax import (
     outline_of,
     surroundings_of,
 )
-from logger.parallax.carry import GRID, Carried, Drawn
+from logger.parallax.carry import Drawn
 from logger.structured import nearest
 from logger.survey.positions import position_of, swept_points
 from logger.survey.recipe import Recipe, year_of
@@ -289,25 +290,21 @@ def _outline(plane: Plane) -> tuple[Outline | None, list[Check]]:
         return None, [Check("outline is a polygon", False, float(len(corners)), 3.0, "", why)]
 
 
-def _sky(found: Carried) -> Skylines:
-    return Skylines(found.solid_deg, found.whole_deg)
-
-
 def access_of_places(
     year: SiteYear, k: int, here: Surroundings, places_m: Floats, mean_over: slice = ALL
 ) -> tuple[Access, Access]:
     """Of each place, and of the mean over some of them."""
     m = DRAWS_OF_MANY if len(places_m) > MANY else DRAWS_OF_FEW
     m = min(m, max(year.settings.draws, 1))
-    found = _sky(here.horizons(places_m, here.found))
+    found = here.horizons(places_m, here.found)
     value = under_median_sky(year, k, found)
     none = np.zeros(1)
     middle = replace(here.found, turn_deg=none, lift_deg=none)
-    _, surely = under_drawn_skies(year, k, _sky(here.horizons(places_m, middle)), 1)
+    _, surely = under_drawn_skies(year, k, here.horizons(places_m, middle), 1)
     parts: list[tuple[Any, Any]] = []
     drawn = Drawn.of(here.layout, m, year.settings.seed)
     for at in range(0, len(places_m), 200):
-        skies = _sky(here.horizons(places_m[at : at + 200], drawn))
+        skies = here.horizons(places_m[at : at + 200], drawn)
         parts.append(under_drawn_skies(year, k, skies, m))
     of_each, of_mean = [], []
     for name in ("solar", "beam"):
@@ -329,8 +326,7 @@ def _known(
 ) -> tuple[Bools, Access]:
     """Where what nobody saw cannot matter; elsewhere intervals reach over both cases."""
     opened, blocked = (
-        under_median_sky(year, k, _sky(here.horizons(places_m, case)))
-        for case in here.hidden_cases()
+        under_median_sky(year, k, here.horizons(places_m, case)) for case in here.hidden_cases()
     )
     known = opened.solar[:, YEAR] - blocked.solar[:, YEAR] <= UNKNOWN
     wider = []
@@ -358,7 +354,7 @@ def _gains(year: SiteYear, k: int, here: Surroundings, places_m: Floats) -> tupl
     """What the mean would gain without each near thing, most first."""
 
     def mean(without: str) -> float:
-        skies = _sky(here.horizons(places_m, here.found, without))
+        skies = here.horizons(places_m, here.found, without)
         return float(under_median_sky(year, k, skies).solar[:, YEAR].mean())
 
     now = mean("")
@@ -369,7 +365,7 @@ def _gains(year: SiteYear, k: int, here: Surroundings, places_m: Floats) -> tupl
 def _row_ahead(year: SiteYear, k: int, rows: Rows) -> dict[str, Any]:
     """What the row ahead takes from the foot and the middle of the next, nothing else standing."""
     shares = floats([0.0, 0.5])
-    solid = np.stack([rows.skyline_deg(GRID, share) for share in shares])
+    solid = np.stack([rows.skyline_deg(SECTOR_MIDDLES, share) for share in shares])
     found = under_median_sky(year, k, Skylines(solid)).solar[:, YEAR]
     return {
         "slant_m": rows.slant_m,

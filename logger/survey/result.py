@@ -6,8 +6,6 @@ from collections import Counter
 from dataclasses import asdict, dataclass
 from typing import Any
 
-import numpy as np
-
 from logger import __version__
 from logger.access import AccessResult
 from logger.calibration import Chosen, ClosingTarget
@@ -126,11 +124,10 @@ class PointResult(SweptPoint):
 
 
 def _horizon_dict(profile: HorizonProfile) -> dict[str, Any]:
-    error = profile.standard_error_deg
     return {
         "azimuth_deg": profile.azimuth_deg,
         "elevation_deg": profile.elevation_deg,
-        "standard_error_deg": np.full(len(profile), np.nan) if error is None else error,
+        "standard_error_deg": profile.standard_error_deg,
         "measured": profile.known,
         "heading_error_deg": profile.heading_error_deg,
         "level_error_deg": profile.level_error_deg,

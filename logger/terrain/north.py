@@ -161,8 +161,7 @@ def _declined(turn: float, error: float, worse: Floats, others: Floats) -> str:
 def _swept(profile: HorizonProfile, far: FarHorizon) -> _Swept:
     azimuth = far.azimuth_deg
     elevation = np.where(profile.measured_at(azimuth), profile.elevation_at(azimuth), np.nan)
-    error = profile.standard_error_deg
-    random = np.zeros(azimuth.shape) if error is None else np.nan_to_num(error)
+    random = np.nan_to_num(profile.standard_error_deg)
     at = floats(np.interp(azimuth, profile.azimuth_deg, random, period=360.0))
     lift = float(np.hypot(profile.level_error_deg, LIFT_ERROR_DEG))
     prior = 1.0 / floats([lift, TILT_ERROR_DEG, TILT_ERROR_DEG]) ** 2

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from logger.calibration import deviation_curve, fit_swing
 from logger.errors import InputError
 from logger.geometry import angle_between
-from logger.orientation import Corrections, DeviationCurve, sight_lines
+from logger.orientation import Corrections, DeviationCurve, orient
 from logger.recording.samples import Stream, presses
 from logger.simulation import Sensor, simulate_swing
 
@@ -82,7 +82,7 @@ def test_a_swing_takes_the_deviation_out_of_a_board_that_sends_attitude_only() -
     samples = stream_of(again).samples
 
     def error(corrections: Corrections) -> float:
-        sight = sight_lines(samples, corrections)
+        sight = orient(samples, corrections).sight
         return rms(angle_between(sight.azimuth_deg, again.azimuth_deg))
 
     before = error(Corrections(DECLINATION))

@@ -18,7 +18,6 @@ from logger.orientation import (
     LevelCorrection,
     SensorPrior,
     orient,
-    sight_lines,
 )
 from logger.orientation import sight as module
 from logger.orientation.attitude import attitude_row_by_row, hand_motion_g
@@ -51,7 +50,7 @@ def test_the_heading_error_of_a_raw_stream() -> None:
         (Corrections(magnetic, compass=compass, level=level, bearing=bearing), (0.6, 0.8, 0.3)),
         (Corrections(magnetic, bearing=bearing), (0.6, 5.0)),
     ):
-        found = sight_lines(raw(10.0), given).heading_error_deg
+        found = orient(raw(10.0), given).sight.heading_error_deg
         assert found == pytest.approx(np.linalg.norm(parts))
 
 
@@ -66,24 +65,24 @@ def test_the_heading_error_of_a_board_that_computes_its_own() -> None:
         (Corrections(magnetic, deviation=curve, level=level), (0.5, 0.7, 0.3)),
         (Corrections(magnetic, deviation=curve, bearing=bearing, level=level), (0.6, 0.7, 0.3)),
     ):
-        found = sight_lines(board(10.0), given).heading_error_deg
+        found = orient(board(10.0), given).sight.heading_error_deg
         assert found == pytest.approx(np.linalg.norm(parts))
 
 
 def test_a_true_heading_bears_no_error_of_declination_unless_some_row_is_magnetic() -> None:
     magnetic = Corrections(Declination(4.0, 0.5, "model"))
     both = np.array([True, True])
-    true = sight_lines(board([10.0, 20.0], heading_is_true=both), magnetic)
+    true = orient(board([10.0, 20.0], heading_is_true=both), magnetic).sight
     assert true.heading_error_deg == pytest.approx(2.0)
-    alone = sight_lines(board(10.0, heading_is_true=both[:1]), magnetic)
+    alone = orient(board(10.0, heading_is_true=both[:1]), magnetic).sight
     assert alone.heading_error_deg == pytest.approx(2.0)
-    mixed = sight_lines(board([10.0, 20.0], heading_is_true=np.array([True, False])), magnetic)
+    mixed = orient(board([10.0, 20.0], heading_is_true=np.array([True, False])), magnetic).sight
     assert mixed.heading_error_deg == pytest.approx(np.hypot(0.5, 2.0))
     # A raw row needs the declination whatever its heading is said to be.
-    claimed = sight_lines(raw([10.0, 20.0], heading_is_true=both), magnetic)
+    claimed = orient(raw([10.0, 20.0], heading_is_true=both), magnetic).sight
     assert claimed.heading_error_deg == pytest.approx(np.hypot(0.5, 5.0))
     assert claimed.azimuth_deg == pytest.approx([14.0, 24.0])
-    assert sight_lines(Samples(**Samples.blank(0)), magnetic).heading_error_deg == pytest.approx(
+    assert orient(Samples(**Samples.blank(0)), magnetic).sight.heading_error_deg == pytest.approx(
         np.hypot(0.5, 2.0)
     )
 
@@ -104,7 +103,7 @@ def test_the_level_error() -> None:
         (raw(10.0), Corrections(NONE, compass=compass, level=index), (0.25, drift, 0.2)),
         (raw(10.0), Corrections(NONE, compass=compass, level=offset), (0.11, 0.2)),
     ):
-        found = sight_lines(samples, given).level_error_deg
+        found = orient(samples, given).sight.level_error_deg
         assert found == pytest.approx(np.linalg.norm(parts)), given
 
 
@@ -134,7 +133,7 @@ def test_a_fused_attitude_states_its_own_level_error_only_where_something_was_ca
 
 
 def test_a_boards_own_attitude_has_half_a_degree_of_error_and_less_across_a_steep_sight() -> None:
-    found = sight_lines(board([10.0, 10.0], 0.0, [0.0, 60.0]), PLAIN)
+    found = orient(board([10.0, 10.0], 0.0, [0.0, 60.0]), PLAIN).sight
     assert found.standard_error_deg == pytest.approx([0.5, 0.5 * np.sqrt((0.25 + 1) / 2)])
 
 
@@ -212,14 +211,14 @@ def test_the_first_reason_that_holds_counts() -> None:
         [10.0, 10.0, np.nan, np.nan, 10.0, 10.0], [0.0, 0.0, 0.0, 0.0, 9.0, 9.0],
         status=np.array([1 | 2, 1 | 4, 1 | 2, 1, 0, 8]),
     )  # fmt: skip
-    found = sight_lines(samples, PLAIN)
+    found = orient(samples, PLAIN).sight
     assert list(found.reason) == [
         "board says out of range", "board says out of range", "board says out of range",
         "no direction", *["heading not compensated for roll and pitch"] * 2,
     ]  # fmt: skip
     assert not found.used.any()
     assert found.azimuth_deg[0] == pytest.approx(10.0)  # known, though not used
-    kept = sight_lines(board([10.0, 10.0], 9.0, status=np.array([1, 9])), PLAIN)
+    kept = orient(board([10.0, 10.0], 9.0, status=np.array([1, 9])), PLAIN).sight
     assert kept.used.all()
 
 
@@ -227,31 +226,31 @@ def test_an_uncompensated_heading_is_used_up_to_two_degrees_of_lean() -> None:
     none = np.zeros(4, dtype=int)
     samples = board(10.0, [1.9, 0.0, 1.5, np.nan], [0.0, -2.1, 1.5, 1.9], status=none)
     lean = "heading not compensated for roll and pitch"
-    assert list(sight_lines(samples, PLAIN).reason) == ["", lean, lean, ""]
+    assert list(orient(samples, PLAIN).sight.reason) == ["", lean, lean, ""]
     first_of_all = board(10.0, 8.0, status=none[:1])
     assert first_of_all.seq[0] == 0
-    assert list(sight_lines(first_of_all, PLAIN).reason) == [lean]
+    assert list(orient(first_of_all, PLAIN).sight.reason) == [lean]
     plain_log = board(10.0, 8.0, status=none[:1], seq=np.full(1, -1))
-    assert sight_lines(plain_log, PLAIN).used.all()
+    assert orient(plain_log, PLAIN).sight.used.all()
     # Raw field and force are compensated here.
-    assert sight_lines(raw(10.0, 9.0, 9.0, roll_deg=[9.0], pitch_deg=[9.0]), PLAIN).used.all()
+    assert orient(raw(10.0, 9.0, 9.0, roll_deg=[9.0], pitch_deg=[9.0]), PLAIN).sight.used.all()
 
 
 def test_a_shaken_row_is_left_out_only_without_a_gyro() -> None:
     n = 300
     force = np.array(turning().force_g)
     force[100:130] *= 1.2
-    alone = sight_lines(turning(force_g=force, rate_deg_s=np.full((n, 3), np.nan)), PLAIN)
+    alone = orient(turning(force_g=force, rate_deg_s=np.full((n, 3), np.nan)), PLAIN).sight
     assert set(alone.reason[100:130]) == {"board shaken"}
     assert alone.used[:80].all()
-    assert sight_lines(turning(force_g=force), PLAIN).used.all()
+    assert orient(turning(force_g=force), PLAIN).sight.used.all()
 
 
 def test_tilt_is_told_where_it_was_measured() -> None:
-    found = sight_lines(board(10.0, [5.0, np.nan], 3.0), PLAIN)
+    found = orient(board(10.0, [5.0, np.nan], 3.0), PLAIN).sight
     np.testing.assert_allclose(found.roll_deg, [5.0, np.nan])
     assert found.used.all()
-    assert sight_lines(raw(10.0, 7.0, 3.0), PLAIN).roll_deg == pytest.approx([7.0])
+    assert orient(raw(10.0, 7.0, 3.0), PLAIN).sight.roll_deg == pytest.approx([7.0])
 
 
 # --- Board's own attitude ---
@@ -260,26 +259,26 @@ def test_tilt_is_told_where_it_was_measured() -> None:
 def test_a_pitch_offset_tells_more_on_a_steep_sight_up_to_ten_times() -> None:
     """The accelerometer adds a constant to sin(pitch)."""
     level = Corrections(NONE, level=LevelCorrection(pitch_offset_deg=1.0))
-    found = sight_lines(board(10.0, 0.0, [0.0, 60.0, -60.0, 89.0]), level)
+    found = orient(board(10.0, 0.0, [0.0, 60.0, -60.0, 89.0]), level).sight
     assert found.elevation_deg == pytest.approx([-1.0, 58.0, -62.0, 79.0])
 
 
 def test_a_pitch_offset_is_taken_from_the_force_of_a_raw_stream() -> None:
     lying = np.array([[np.sin(np.radians(0.5)), 0.0, -1.0]])
     samples = raw(10.0, force_g=lying)
-    assert sight_lines(samples, PLAIN).elevation_deg == pytest.approx([0.5], abs=1e-4)
+    assert orient(samples, PLAIN).sight.elevation_deg == pytest.approx([0.5], abs=1e-4)
     level = Corrections(NONE, level=LevelCorrection(pitch_offset_deg=0.5))
-    assert sight_lines(samples, level).elevation_deg == pytest.approx([0.0], abs=1e-9)
+    assert orient(samples, level).sight.elevation_deg == pytest.approx([0.0], abs=1e-9)
     upwards = raw(10.0, 0.0, 20.0)
     lifted = upwards.force_g + np.array([np.sin(np.radians(0.5)), 0.0, 0.0])
-    found = sight_lines(raw(10.0, 0.0, 20.0, force_g=lifted), level)
+    found = orient(raw(10.0, 0.0, 20.0, force_g=lifted), level).sight
     assert found.elevation_deg == pytest.approx([20.0], abs=1e-9)
     assert found.roll_deg == pytest.approx([0.0], abs=1e-9)
 
 
 def test_deviation_is_not_for_a_heading_that_is_true() -> None:
     curve = Corrections(NONE, deviation=DeviationCurve(a=3.0))
-    found = sight_lines(board([10.0, 10.0], heading_is_true=np.array([False, True])), curve)
+    found = orient(board([10.0, 10.0], heading_is_true=np.array([False, True])), curve).sight
     assert found.azimuth_deg == pytest.approx([13.0, 10.0])
 
 
@@ -339,12 +338,12 @@ def test_rows_without_raw_values_are_the_boards_own_and_keep_their_errors() -> N
     field = np.array(samples.field_ut)
     field[[1, 4]] = np.nan
     mixed = board(np.full(6, 90.0), 0.0, 7.0, field_ut=field, force_g=samples.force_g)
-    found = sight_lines(mixed, PLAIN)
+    found = orient(mixed, PLAIN).sight
     own = np.array([False, True, False, False, True, False])
     assert found.azimuth_deg == pytest.approx(np.where(own, 90.0, 40.0))
     assert (found.standard_error_deg[own] > 0.49).all()
     assert found.standard_error_deg[~own] == pytest.approx(
-        sight_lines(samples, PLAIN).standard_error_deg[~own]
+        orient(samples, PLAIN).sight.standard_error_deg[~own]
     )
     assert "attitude as the board computes it" in found.steps
 
@@ -367,9 +366,9 @@ def test_the_limits_of_a_magnetic_disturbance_are_those_of_the_settings() -> Non
         np.full(200, 10.0), field_ut=1.13 * np.tile(FIELD @ attitude_matrix(10, 0, 0), (200, 1))
     )
     given = Corrections(NONE, compass=HERE)
-    assert not sight_lines(strong, given).used.any()
+    assert not orient(strong, given).sight.used.any()
     wide = Settings(disturbance_share=0.2)
-    assert sight_lines(strong, given, wide).used.all()
+    assert orient(strong, given, wide).sight.used.all()
 
 
 def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
@@ -438,7 +437,7 @@ def test_the_gyro_is_corrected_before_it_is_fused() -> None:
 def test_every_correction_is_told_in_words_with_its_sign() -> None:
     iron = CompassCorrection(hard_iron_ut=(3.0, -4.0, 12.0), field_ut=HERE.field_ut)
     level = LevelCorrection(index_deg=0.6, collimation_deg=-0.25)
-    found = sight_lines(raw(10.0), Corrections(Declination(-4.0, 0.3, "chart"), iron, level=level))
+    found = orient(raw(10.0), Corrections(Declination(-4.0, 0.3, "chart"), iron, level=level)).sight
     assert found.steps == (
         "compass calibration, hard iron 13.0 µT",
         "attitude from field and force, each row on its own",
@@ -446,11 +445,11 @@ def test_every_correction_is_told_in_words_with_its_sign() -> None:
         "declination -4.00° (chart)",
     )
     bearing = BearingCorrection(7.5, 0.5, source="sun")
-    found = sight_lines(raw(10.0), Corrections(NONE, bearing=bearing))
+    found = orient(raw(10.0), Corrections(NONE, bearing=bearing)).sight
     assert found.steps[0] == "raw field and force, no compass calibration"
     assert found.steps[-1] == "heading +7.50° by sun"
     curve = DeviationCurve(a=1.0, b=2.0)
-    found = sight_lines(board([0.0, 90.0]), Corrections(NONE, deviation=curve))
+    found = orient(board([0.0, 90.0]), Corrections(NONE, deviation=curve)).sight
     assert found.steps == (
         "attitude as the board computes it",
         "deviation curve, +1.0° to +3.0°",
@@ -461,11 +460,11 @@ def test_every_correction_is_told_in_words_with_its_sign() -> None:
 def test_declination_is_told_only_where_some_heading_needs_it() -> None:
     none_needed = "no declination for headings that are already true"
     both = np.array([True, True])
-    true = sight_lines(board([1.0, 2.0], heading_is_true=both), PLAIN)
+    true = orient(board([1.0, 2.0], heading_is_true=both), PLAIN).sight
     assert true.steps == ("attitude as the board computes it", none_needed)
-    mixed = sight_lines(board([1.0, 2.0], heading_is_true=np.array([True, False])), PLAIN)
+    mixed = orient(board([1.0, 2.0], heading_is_true=np.array([True, False])), PLAIN).sight
     assert mixed.steps[1:] == ("declination +0.00° (none)", none_needed)
-    empty = sight_lines(Samples(**Samples.blank(0)), PLAIN)
+    empty = orient(Samples(**Samples.blank(0)), PLAIN).sight
     assert empty.steps == ("declination +0.00° (none)",)
 
 

@@ -20,7 +20,6 @@ from logger.orientation import (
     declination_given,
     field_expected_at,
     orient,
-    sight_lines,
 )
 from logger.site import Site
 
@@ -37,7 +36,7 @@ pitch = st.floats(-80, 80)
 @given(heading, tilt, pitch)
 def test_raw_vectors_and_board_attitude_give_the_same_sight(h: float, r: float, p: float) -> None:
     for samples in (board(h, r, p), raw(h, r, p)):
-        sight = sight_lines(samples, PLAIN)
+        sight = orient(samples, PLAIN).sight
         assert sight.used.all()
         assert abs(angle_between(sight.azimuth_deg[0], h)) < 1e-6
         assert abs(sight.elevation_deg[0] - p) < 1e-6
@@ -48,7 +47,7 @@ def test_the_sight_is_a_rotation_of_the_boards_own_axis(
     h: float, r: float, p: float, index: float, collimation: float
 ) -> None:
     level = LevelCorrection(index_deg=index, collimation_deg=collimation)
-    sight = sight_lines(board(h, r, p), Corrections(NO_DECLINATION, level=level))
+    sight = orient(board(h, r, p), Corrections(NO_DECLINATION, level=level)).sight
     expected = attitude_matrix(h, r, p) @ level.sight_in_body()
     got = unit_vector(sight.azimuth_deg[0], sight.elevation_deg[0])
     assert np.allclose(got, expected, atol=1e-9)
@@ -56,7 +55,7 @@ def test_the_sight_is_a_rotation_of_the_boards_own_axis(
 
 def test_index_lifts_and_collimation_turns_an_upright_sight_and_rolling_swaps_their_signs() -> None:
     level = Corrections(NO_DECLINATION, level=LevelCorrection(0.6, 0.8))
-    sight = sight_lines(board([100, 100], [0, 180], [5, 5]), level)
+    sight = orient(board([100, 100], [0, 180], [5, 5]), level).sight
     assert sight.elevation_deg == pytest.approx([5.6, 4.4], abs=0.01)
     assert sight.azimuth_deg == pytest.approx([100.8, 99.2], abs=0.02)
 
@@ -64,7 +63,7 @@ def test_index_lifts_and_collimation_turns_an_upright_sight_and_rolling_swaps_th
 def test_declination_is_added_and_a_true_heading_gets_none() -> None:
     east = Corrections(Declination(4.0, 0.3, "chart"))
     samples = board([358.0, 10.0], 0, 0, heading_is_true=np.array([False, True]))
-    sight = sight_lines(samples, east)
+    sight = orient(samples, east).sight
     assert sight.azimuth_deg == pytest.approx([2.0, 10.0])
     assert any("declination +4.00" in step for step in sight.steps)
 
@@ -87,22 +86,22 @@ def test_compass_correction_undoes_iron_and_accelerometer_errors() -> None:
         dip_deg=float(np.degrees(np.arctan2(FIELD[2], FIELD[0]))),
         force_offset_g=tuple(offset),
     )
-    sight = sight_lines(seen, Corrections(NO_DECLINATION, compass=compass))
+    sight = orient(seen, Corrections(NO_DECLINATION, compass=compass)).sight
     assert sight.used.all()
     assert np.abs(angle_between(sight.azimuth_deg, np.arange(0, 360, 30.0))).max() < 1e-6
     assert np.abs(sight.elevation_deg + 15.0).max() < 1e-6
-    wrong = sight_lines(seen, PLAIN)
+    wrong = orient(seen, PLAIN).sight
     assert np.abs(angle_between(wrong.azimuth_deg, np.arange(0, 360, 30.0))).max() > 20
 
 
 def test_a_bearing_stands_in_for_the_declination_and_its_error() -> None:
     bearing = BearingCorrection(heading_deg=7.5, standard_error_deg=0.5)
     for declination in (Declination(4.0, 0.3, "model"), Declination(-20.0, 9.0, "wrong")):
-        sight = sight_lines(
+        sight = orient(
             raw(100.0, 0, 0),
             Corrections(declination, compass=CompassCorrection(field_ut=47.4, dip_deg=65.1),
                         bearing=bearing),
-        )  # fmt: skip
+        ).sight  # fmt: skip
         assert sight.azimuth_deg[0] == pytest.approx(107.5)
         assert sight.heading_error_deg == pytest.approx(0.5)
 
@@ -142,8 +141,8 @@ def test_hand_motion_widens_the_error_and_shaking_takes_rows_out_of_use() -> Non
     moved = np.zeros((n, 3))
     moved[:, 0] = 0.05 * np.sin(2 * np.pi * 2 * t)
     moved[200:300, 2] = 0.4
-    shaken = sight_lines(raw(np.full(n, 30.0), 0.0, 0.0, force_g=still.force_g + moved), PLAIN)
-    quiet = sight_lines(still, PLAIN)
+    shaken = orient(raw(np.full(n, 30.0), 0.0, 0.0, force_g=still.force_g + moved), PLAIN).sight
+    quiet = orient(still, PLAIN).sight
     assert np.median(shaken.standard_error_deg[:150]) > 2 * np.median(quiet.standard_error_deg)
     assert set(shaken.reason[210:290]) == {"board shaken"}
     assert shaken.used[:150].all()

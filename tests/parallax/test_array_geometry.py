@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.access import Plane
+from logger.access.draws import SECTOR_MIDDLES as GRID
 from logger.errors import UsageError
 from logger.parallax import (
     Rows,
@@ -22,7 +23,6 @@ from logger.parallax import (
     outline_of,
     rectangle,
 )
-from logger.parallax.carry import GRID
 
 SOUTH = Plane("south roof", 30.0, 180.0)
 

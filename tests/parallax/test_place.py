@@ -13,8 +13,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from logger.access.draws import SECTOR_MIDDLES as GRID
 from logger.parallax import PositionedPoint, Surroundings, surroundings_of
-from logger.parallax.carry import GRID
 from logger.parallax.start import crossing_m
 from logger.simulation.place import Box, Crown, Place, Pole
 
