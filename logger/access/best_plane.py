@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from logger.access.irradiance import KWH_A_MINUTE, normal_of
+from logger.access.irradiance import normal_of
 from logger.access.sky_view import sky_above
 from logger.arrays import Floats, Ints, floats
 from logger.geometry import wrap360
@@ -59,24 +59,6 @@ def direction_cells(sun: SunYear) -> Ints:
     columns = int(360 / _CELL_DEG)
     column = np.minimum((sun.azimuth_deg / _CELL_DEG).astype(np.int64), columns - 1)
     return (sun.elevation_deg / _CELL_DEG).astype(np.int64) * columns + column
-
-
-def gather(
-    sun: SunYear,
-    light_wm2: Floats,
-    isotropic_wm2: Floats,
-    ground_wm2: Floats,
-    skyline: Skyline | None = None,
-) -> SkyLight:
-    """Sort minutes by direction."""
-    cell = direction_cells(sun)
-    sums = np.stack([np.bincount(cell, light_wm2 * v) for v in sun.vectors])
-    return SkyLight(
-        floats(sums[:, sums.any(axis=0)] * KWH_A_MINUTE),
-        float(isotropic_wm2.sum() * KWH_A_MINUTE),
-        float(ground_wm2.sum() * KWH_A_MINUTE),
-        skyline,
-    )
 
 
 def irradiation(light: SkyLight, tilt_deg: Floats, azimuth_deg: Floats) -> Floats:

@@ -12,13 +12,20 @@ from logger.access.best_plane import (
     SkyLight,
     Skyline,
     best_plane,
-    gather,
+    direction_cells,
     irradiation,
 )
 from logger.access.blocking import disc_above
 from logger.access.heights import carried
 from logger.access.intervals import PlaneTable, plane_table
-from logger.access.irradiance import HOURS, MONTHS, SplitLight, half_and_month, split_light
+from logger.access.irradiance import (
+    HOURS,
+    KWH_A_MINUTE,
+    MONTHS,
+    SplitLight,
+    half_and_month,
+    split_light,
+)
 from logger.access.losses import OpenPlane, open_plane
 from logger.access.notes import notes_of
 from logger.access.orientation import LightByDirection, best_by_sky, light_by_direction, middle_of
@@ -83,18 +90,21 @@ class SiteYear:
         self.open_disc: Floats = disc_above(self.sun.elevation_deg)
         hour = np.minimum(self.sun.solar_hour.astype(np.int64), HOURS - 1)
         self.month_hour: Ints = self.sun.month * HOURS + hour
-        self.planes: tuple[OpenPlane, ...] = tuple(
-            open_plane(
-                plane,
-                self.sun,
-                self.skies,
-                self.splits,
-                self.open_disc,
-                self.month_hour,
-                self.settings,
-            )
-            for plane in planes
-        )
+        self.planes: tuple[OpenPlane, ...] = tuple(open_plane(plane, self) for plane in planes)
+
+    @cached_property
+    def half_and_month(self) -> Ints:
+        """Before noon (0) or after it (1), and the month: ``half * 12 + month``. Shape (N,)."""
+        return half_and_month(self.sun)
+
+    @cached_property
+    def _middle_weights(self) -> Floats:
+        """How much of each light makes the middle sky, minute by minute. Shape (K, N)."""
+        return floats(self.skies.middle.reshape(len(self.splits), -1)[:, self.half_and_month])
+
+    def middle(self, columns: Sequence[Floats]) -> Floats:
+        """A mixture of minutes as in the middle sky, a column a light. Shape (N,)."""
+        return floats(sum(w * c for w, c in zip(self._middle_weights, columns, strict=True)))
 
     @cached_property
     def grid(self) -> SunGrid:
@@ -156,24 +166,26 @@ class SiteYear:
             seen[case.blocking.row] -= case.blocking.hidden
             skyline = self._skyline(case.layers)
         q = self.skies.circumsolar
-        sunward = self._middle([s.beam_wm2 + q * s.circumsolar_wm2 for s in self.splits])
-        isotropic = self._middle(
+        sunward = self.middle([s.beam_wm2 + q * s.circumsolar_wm2 for s in self.splits])
+        isotropic = self.middle(
             [s.isotropic_wm2 + (1.0 - q) * s.circumsolar_level_wm2 for s in self.splits]
         )
         ground = (
-            self._middle([s.ghi_wm2 for s in self.splits])
+            self.middle([s.ghi_wm2 for s in self.splits])
             * floats(self.settings.monthly_reflectance)[self.sun.month]
         )
-        return gather(self.sun, sunward * seen, isotropic, ground, skyline)
-
-    def _middle(self, columns: Sequence[Floats]) -> Floats:
-        """A mixture of minutes as in the middle sky. Shape (N,)."""
-        weights = self.skies.middle.reshape(len(columns), -1)[:, half_and_month(self.sun)]
-        return floats(sum(w * c for w, c in zip(weights, columns, strict=True)))
+        light, cell = sunward * seen, direction_cells(self.sun)
+        sums = np.stack([np.bincount(cell, light * v) for v in self.sun.vectors])
+        return SkyLight(
+            floats(sums[:, sums.any(axis=0)] * KWH_A_MINUTE),
+            float(isotropic.sum() * KWH_A_MINUTE),
+            float(ground.sum() * KWH_A_MINUTE),
+            skyline,
+        )
 
     def _skyline(self, layers: Sequence[Layer]) -> Skyline:
         diffuse = np.bincount(
-            self.sun.month, self._middle([s.isotropic_wm2 for s in self.splits]), minlength=MONTHS
+            self.sun.month, self.middle([s.isotropic_wm2 for s in self.splits]), minlength=MONTHS
         )
         weight = diffuse / max(float(diffuse.sum()), 1e-12)
         at = floats(np.arange(360) + 0.5)

@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from logger.arrays import Floats, floats, freeze_columns
+from logger.arrays import Columns, Floats, floats, freeze_columns
 from logger.geometry import interpolate_azimuthal, wrap360
 from logger.horizon import HorizonProfile
 
@@ -26,7 +26,7 @@ SECTOR_MIDDLES: Floats = floats((np.arange(SECTORS) + 0.5) * GRID_DEG)
 
 
 @dataclass(frozen=True, eq=False)
-class SurveyErrors:
+class SurveyErrors(Columns):
     """Errors of surveys in units of their standard errors, one row a draw."""
 
     turn: Floats  # Of the heading. Shape (n,).
@@ -38,17 +38,10 @@ class SurveyErrors:
         if self.noise.shape != (n, SECTORS):
             raise ValueError(f"noise of shape {self.noise.shape} for {n} draws")
 
-    def __len__(self) -> int:
-        return len(self.turn)
-
     @classmethod
     def of(cls, turn: Sequence[float], lift: Sequence[float]) -> SurveyErrors:
         """Given turns and lifts, without noise."""
         return cls(floats(turn), floats(lift), np.zeros((len(turn), SECTORS)))
-
-    def rows(self, which: slice) -> SurveyErrors:
-        """Some of the draws."""
-        return SurveyErrors(self.turn[which], self.lift[which], self.noise[which])
 
 
 def has_errors(profile: HorizonProfile) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,7 +21,6 @@ from logger.access.draws import (
     survey_errors,
 )
 from logger.access.heights import (
-    Nearness,
     distance_matters,
     drawn_nearness,
     inverse_distance,
@@ -33,7 +33,7 @@ from logger.access.losses import OpenPlane, access
 from logger.access.skies import Skies
 from logger.access.sun_table import SKY_LEVELS, Singles, SunGrid, lost, sky_table
 from logger.access.surroundings import crowns_of, without_crowns
-from logger.arrays import Floats, floats
+from logger.arrays import Columns, Floats, floats
 from logger.checks import NORMAL_95, PERCENTILES_95
 from logger.horizon import HorizonProfile
 from logger.settings import Settings
@@ -65,17 +65,13 @@ def plane_table(plane: OpenPlane, grid: SunGrid) -> PlaneTable:
 
 
 @dataclass(frozen=True, eq=False)
-class Taken:
+class Taken(Columns):
     """What skylines take from a plane, light by light."""
 
     # [kWh/m2] Shape (n, K, 2, 12)
     beam: Floats
     circumsolar: Floats
     view: Floats  # Of the sky. Shape (n, 12)
-
-    def rows(self, which: slice) -> Taken:
-        """Some of the draws."""
-        return Taken(self.beam[which], self.circumsolar[which], self.view[which])
 
 
 def taken_by(
@@ -201,58 +197,48 @@ class Uncertainty:
 
     def __init__(self, profile: HorizonProfile, site: Site, settings: Settings) -> None:
         n, seed = settings.draws, settings.seed
-        self._n = n
         self.is_surveyed = n > 0 and has_errors(profile)
-        self._moved = n > 0 and distance_matters(profile)
         self._leafy = bool(crowns_of(profile))
-        middle = nearness_at(0.5)
-        errors = [SurveyErrors.of([0.0], [0.0])]
-        near = [middle]
-        rows: dict[str, slice] = {}
-
-        def add(name: str, some: SurveyErrors, nearness: Nearness = middle) -> None:
-            start = sum(map(len, errors))
-            errors.append(some)
-            near.append(nearness)
-            rows[name] = slice(start, start + len(some))
-
+        middle, none, ends = nearness_at(0.5), [0.0, 0.0], [-NORMAL_95, NORMAL_95]
+        # What is drawn for each purpose: errors, and how near that is whose distance is not known.
+        drawn = {"printed": (SurveyErrors.of([0.0], [0.0]), middle)}
         if self.is_surveyed:
-            drawn = survey_errors(n, seed, profile.correlation_deg)
-            add("survey", drawn)
-            add("horizon turned", SurveyErrors.of([-NORMAL_95, NORMAL_95], [0.0, 0.0]))
-            add(
-                "horizon too high or low",
-                SurveyErrors.of([0.0, 0.0], [-NORMAL_95, NORMAL_95]),
-            )
-            some = drawn.rows(slice(_SOME))
-            add(
-                "single edges",
-                SurveyErrors(0 * some.turn, 0 * some.lift, some.noise),
-            )
-        if self._moved:
-            drawn = survey_errors(n, seed, profile.correlation_deg)
-            add("whole", drawn, drawn_nearness(n, seed))
-            ends = nearness_at([p / 100.0 for p in PERCENTILES_95])
-            add("height of the module", SurveyErrors.of([0.0, 0.0], [0.0, 0.0]), ends)
-        self._rows = rows
-        self._errors, self._near = errors, near
-        self.solid_deg = self._heights(without_crowns(profile), profile)
-        self.crowns_deg = self._heights(profile, profile) if self._leafy else None
+            errors = survey_errors(n, seed, profile.correlation_deg)
+            some = errors.rows(slice(_SOME))
+            drawn |= {
+                "survey": (errors, middle),
+                "horizon turned": (SurveyErrors.of(ends, none), middle),
+                "horizon too high or low": (SurveyErrors.of(none, ends), middle),
+                "single edges": (SurveyErrors(0 * some.turn, 0 * some.lift, some.noise), middle),
+            }
+        if n > 0 and distance_matters(profile):
+            errors = survey_errors(n, seed, profile.correlation_deg)
+            near = nearness_at([p / 100.0 for p in PERCENTILES_95])
+            drawn |= {
+                "whole": (errors, drawn_nearness(n, seed)),
+                "height of the module": (SurveyErrors.of(none, none), near),
+            }
+        stops = np.cumsum([0, *(len(errors) for errors, _ in drawn.values())]).tolist()
+        self._rows = {name: slice(*rows) for name, rows in zip(drawn, pairwise(stops), strict=True)}
+        self._whole = self._rows.get("whole", self._rows.get("survey", self._rows["printed"]))
+
+        def heights(skyline: HorizonProfile) -> Floats:
+            """Skylines as the module sees them, all that are drawn one below the other. [deg]"""
+            found = []
+            for errors, near in drawn.values():
+                elevation = drawn_elevation(skyline, errors)
+                if profile.rise_m:
+                    inverse = inverse_distance(profile, SECTOR_MIDDLES, near)
+                    elevation = lifted(elevation, profile.rise_m * inverse)
+                found.append(elevation)
+            return np.concatenate(found)
+
+        self.solid_deg = heights(without_crowns(profile))
+        self.crowns_deg = heights(profile) if self._leafy else None
         self._leaf = middle_leaf(site, profile.leaf_seen).monthly()
         self._drawn_leaf = self._leaf
         if n and self._leafy:
             self._drawn_leaf = drawn_leaf(site, n, seed, profile.leaf_seen).monthly()
-
-    def _heights(self, skyline: HorizonProfile, profile: HorizonProfile) -> Floats:
-        """Skylines as the module sees them, all that are drawn one below the other. [deg]"""
-        found = []
-        for errors, near in zip(self._errors, self._near, strict=True):
-            elevation = drawn_elevation(skyline, errors)
-            if profile.rise_m:
-                inverse = inverse_distance(profile, SECTOR_MIDDLES, near)
-                elevation = lifted(elevation, profile.rise_m * inverse)
-            found.append(elevation)
-        return np.concatenate(found)
 
     def of_plane(
         self, plane: OpenPlane, by_all: tuple[Taken, Taken | None], skies: Skies, exact: Shares
@@ -264,7 +250,7 @@ class Uncertainty:
         def under(
             rows: slice, leaf: Floats | None = None, sky: Floats | None = None, by: Floats = q
         ) -> Shares:
-            taken = solid.rows(rows), crowns.rows(rows) if crowns else None
+            taken = solid.rows(rows), None if crowns is None else crowns.rows(rows)
             return shares(
                 plane,
                 taken,
@@ -273,18 +259,17 @@ class Uncertainty:
                 by,
             )
 
-        first = slice(0, 1)
+        first = self._rows["printed"]
         printed = under(first)
-        survey = self._rows.get("survey", first)
-        whole = under(self._rows.get("whole", survey), self._drawn_leaf, skies.drawn, drawn_q)
-        alone = {name: under(rows) for name, rows in self._rows.items()}
+        surveyed = under(self._rows.get("survey", first))
+        whole = under(self._whole, self._drawn_leaf, skies.drawn, drawn_q)
+        apart = ("printed", "survey", "whole")
+        alone = {name: under(rows) for name, rows in self._rows.items() if name not in apart}
         alone["diffuse light"] = under(first, by=drawn_q)
         if self._leafy:
             alone["leaf"] = under(first, leaf=self._drawn_leaf)
         if len(skies.drawn) > 1:
             alone["sky"] = under(first, sky=skies.drawn)
-        surveyed = alone.pop("survey", printed)
-        alone.pop("whole", None)
         widths = {name: _width(s.solar[:, 12]) for name, s in alone.items()}
         median = alone["sky"].median if "sky" in alone else printed
         whole, surveyed, median = (s.fitted(printed, exact) for s in (whole, surveyed, median))
@@ -293,8 +278,7 @@ class Uncertainty:
     def window_lost(self, grid: SunGrid, table: Singles) -> Floats:
         """The sun's time in the window that skylines take, the printed one first; (n, 12)."""
         found = []
-        whole = self._rows.get("whole", self._rows.get("survey", slice(0, 1)))
-        for rows, leaf in ((slice(0, 1), self._leaf), (whole, self._drawn_leaf)):
+        for rows, leaf in ((self._rows["printed"], self._leaf), (self._whole, self._drawn_leaf)):
             taken = lost(grid.halves(self.solid_deg[rows]), table)[:, 0].sum(axis=1)
             if self.crowns_deg is not None:
                 higher = np.maximum(self.crowns_deg[rows], self.solid_deg[rows])

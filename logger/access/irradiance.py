@@ -83,7 +83,7 @@ class PlaneLight:
 
     beam_wm2: Floats
     circumsolar_wm2: Floats
-    isotropic_wm2: Floats  # With the circumsolar share that the model takes
+    isotropic_wm2: Floats
     ground_wm2: Floats
 
 
@@ -96,25 +96,12 @@ def cosine_of_incidence(plane: Plane, sun: SunYear) -> Floats:
 
 
 def on_plane(
-    plane: Plane,
-    sun: SunYear,
-    split: SplitLight,
-    settings: Settings,
-    circumsolar_share: float = 1.0,
-    cos_i: Floats | None = None,
+    plane: Plane, sun: SunYear, split: SplitLight, settings: Settings, cos_i: Floats
 ) -> PlaneLight:
-    """Transpose to one plane; see the module's text for the formulas."""
-    if cos_i is None:
-        cos_i = cosine_of_incidence(plane, sun)
+    """Transpose to one plane as Hay and Davies; see the module's text for the formulas."""
     view = unobstructed_view(plane.tilt_deg)
-    isotropic = split.isotropic_wm2 + (1.0 - circumsolar_share) * split.circumsolar_level_wm2
-    isotropic = isotropic * view
+    isotropic = split.isotropic_wm2 * view
     if split.brightening is not None:
         isotropic *= 1.0 + split.brightening * np.sin(np.radians(plane.tilt_deg) / 2) ** 3
     ground = split.ghi_wm2 * ((1.0 - view) * floats(settings.monthly_reflectance))[sun.month]
-    return PlaneLight(
-        split.beam_wm2 * cos_i,
-        circumsolar_share * split.circumsolar_wm2 * cos_i,
-        isotropic,
-        ground,
-    )
+    return PlaneLight(split.beam_wm2 * cos_i, split.circumsolar_wm2 * cos_i, isotropic, ground)

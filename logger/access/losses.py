@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,18 +15,16 @@ from logger.access.irradiance import (
     KWH_A_MINUTE,
     MONTHS,
     PlaneLight,
-    SplitLight,
     cosine_of_incidence,
-    half_and_month,
     on_plane,
 )
 from logger.access.plane import Plane
-from logger.access.skies import Skies
 from logger.access.sky_view import unobstructed_view
 from logger.access.surroundings import Layer, Stretch
 from logger.arrays import Floats, Ints, floats
-from logger.settings import Settings
-from logger.sun import SunYear
+
+if TYPE_CHECKING:
+    from logger.access.calculator import SiteYear
 
 
 def access(loss: Floats, offered: Floats) -> Floats:
@@ -92,60 +91,48 @@ class OpenPlane:
         return floats(self.isotropic.sum(axis=1) / self.view)
 
 
-def open_plane(
-    plane: Plane,
-    sun: SunYear,
-    skies: Skies,
-    splits: Sequence[SplitLight],
-    open_disc: Floats,
-    month_hour: Ints,
-    settings: Settings,
-) -> OpenPlane:
+def open_plane(plane: Plane, year: SiteYear) -> OpenPlane:
     """Sum a plane's year."""
-    cos_i = cosine_of_incidence(plane, sun)
-    view = unobstructed_view(plane.tilt_deg)
-    half = half_and_month(sun)
-    lights = [on_plane(plane, sun, split, settings, 1.0, cos_i) for split in splits]
-    weights = skies.middle.reshape(len(lights), -1)[:, half]
-
-    def middle(columns: Sequence[Floats]) -> Floats:
-        return floats(sum(w * c for w, c in zip(weights, columns, strict=True)))
+    view, q, disc = unobstructed_view(plane.tilt_deg), year.skies.circumsolar, year.open_disc
+    cos_i = cosine_of_incidence(plane, year.sun)
+    lights = [on_plane(plane, year.sun, split, year.settings, cos_i) for split in year.splits]
 
     def by_half(columns: Sequence[Floats]) -> Floats:
-        sums = [np.bincount(half, c, minlength=HALVES * MONTHS) for c in columns]
+        sums = [np.bincount(year.half_and_month, c, minlength=HALVES * MONTHS) for c in columns]
         return floats(np.stack(sums).reshape(-1, HALVES, MONTHS) * KWH_A_MINUTE)
 
-    def by_hour(watts: Floats) -> Floats:
-        sums = np.bincount(month_hour, watts, minlength=MONTHS * HOURS)
-        return floats(sums.reshape(MONTHS, HOURS) * KWH_A_MINUTE)
-
-    level = [s.circumsolar_level_wm2 for s in splits]
-    q = skies.circumsolar
+    level = [s.circumsolar_level_wm2 for s in year.splits]
     of_middle = PlaneLight(
-        middle([p.beam_wm2 for p in lights]),
-        q * middle([p.circumsolar_wm2 for p in lights]),
-        middle([p.isotropic_wm2 for p in lights]) + (1.0 - q) * view * middle(level),
-        middle([p.ground_wm2 for p in lights]),
+        year.middle([p.beam_wm2 for p in lights]),
+        q * year.middle([p.circumsolar_wm2 for p in lights]),
+        year.middle([p.isotropic_wm2 for p in lights]) + (1.0 - q) * view * year.middle(level),
+        year.middle([p.ground_wm2 for p in lights]),
     )
-    sunward = by_hour((of_middle.beam_wm2 + of_middle.circumsolar_wm2) * open_disc)
-    isotropic = by_hour(of_middle.isotropic_wm2)
+    sunward = _by_hour(year.month_hour, (of_middle.beam_wm2 + of_middle.circumsolar_wm2) * disc)
+    isotropic = _by_hour(year.month_hour, of_middle.isotropic_wm2)
     return OpenPlane(
         plane,
         view,
         of_middle,
         Offered(
-            by_half([p.beam_wm2 * open_disc for p in lights]),
-            by_half([p.circumsolar_wm2 * open_disc for p in lights]),
+            by_half([p.beam_wm2 * disc for p in lights]),
+            by_half([p.circumsolar_wm2 * disc for p in lights]),
             by_half([p.isotropic_wm2 for p in lights]) / view,
             by_half(level),
             by_half([p.ground_wm2 for p in lights]),
         ),
         tuple((p.beam_wm2, p.circumsolar_wm2) for p in lights),
-        by_hour(of_middle.beam_wm2 * open_disc),
+        _by_hour(year.month_hour, of_middle.beam_wm2 * disc),
         sunward,
         isotropic,
-        sunward + isotropic + by_hour(of_middle.ground_wm2),
+        sunward + isotropic + _by_hour(year.month_hour, of_middle.ground_wm2),
     )
+
+
+def _by_hour(month_hour: Ints, watts: Floats) -> Floats:
+    """Sums of minutes. [kWh/m2] Shape (12, 24)."""
+    sums = np.bincount(month_hour, watts, minlength=MONTHS * HOURS)
+    return floats(sums.reshape(MONTHS, HOURS) * KWH_A_MINUTE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,11 +169,6 @@ def losses(
     cell = month_hour[blocking.row]
     month = cell // HOURS
     hidden = blocking.hidden
-
-    def by_hour(watts: Floats) -> Floats:
-        sums = np.bincount(cell, watts, minlength=MONTHS * HOURS)
-        return floats(sums.reshape(MONTHS, HOURS) * KWH_A_MINUTE)
-
     sky = block_sky(layers, plane.plane.tilt_deg, plane.plane.azimuth_deg)
     offered = np.append(plane.monthly_kwh_m2, plane.monthly_kwh_m2.sum())
     stretches: list[tuple[Stretch, Floats]] = []
@@ -203,8 +185,8 @@ def losses(
                 stretches.append((stretch, share_of(np.append(row, row.sum()), offered)))
     stretches.sort(key=lambda s: -float(np.nan_to_num(s[1][12])))
     return Losses(
-        by_hour(beam * hidden),
-        by_hour(sunward * hidden),
+        _by_hour(cell, beam * hidden),
+        _by_hour(cell, sunward * hidden),
         floats(np.sum([s.sum(axis=0) for s in sky], axis=0)),
         tuple(stretches),
     )

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from logger.access.intervals import Shares, Taken, shares, taken_by
+from logger.access.intervals import Shares, shares, taken_by
 from logger.access.leaf import drawn_leaf, middle_leaf
-from logger.arrays import Floats, Ints, floats
+from logger.arrays import Floats, floats
 from logger.checks import NORMAL_95
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def under_median_sky(year: SiteYear, k: int, found: Skylines) -> Shares:
     some = skies.drawn[:SKIES]
     rows = np.repeat(np.arange(n), len(some))
     ((solid, crowns),) = taken_by(found.solid_deg, found.whole_deg, [year.tables[k]], year.grid)
-    taken = _rows(solid, rows), None if crowns is None else _rows(crowns, rows)
+    taken = solid.rows(rows), None if crowns is None else crowns.rows(rows)
     leaf, q = middle_leaf(year.site).monthly(), np.array([skies.circumsolar])
     under = shares(year.planes[k], taken, leaf, np.tile(some, (n, 1, 1, 1)), q)
     solar, beam = (
@@ -86,10 +86,6 @@ def ranges(value: Floats, found: Floats, whole: Floats, survey: Floats) -> Range
 def _half_width(away: Floats) -> Floats:
     m = away.shape[1]
     return floats(NORMAL_95 * np.sqrt((away**2).mean(axis=1) * (m + 1) / m))
-
-
-def _rows(one: Taken, rows: Ints) -> Taken:
-    return Taken(one.beam[rows], one.circumsolar[rows], one.view[rows])
 
 
 def _shaped(one: Shares, n: int, m: int) -> Shares:

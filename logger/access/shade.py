@@ -6,14 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.access.irradiance import MONTHS
 from logger.access.leaf import middle_leaf
 from logger.access.surroundings import without_crowns
 from logger.arrays import Floats, floats, freeze_columns
 from logger.horizon import HorizonProfile
 from logger.site import Site
 from logger.sun import SunYear
-
-MONTHS = 12
 
 
 @dataclass(frozen=True, eq=False)

@@ -150,9 +150,7 @@ def test_an_unknown_sky_widens_the_interval_and_the_value_is_the_median_of_skies
         one.skies = skies
         from logger.access.losses import open_plane
 
-        one.planes = (
-            open_plane(ROOF, one.sun, skies, one.splits, one.open_disc, one.month_hour, settings),
-        )
+        one.planes = (open_plane(ROOF, one),)
         above.append(roof(one, street).solar_access.annual > solar.annual)
         if k == 0:
             assert roof(one, street).solar_access.annual != solar.annual

@@ -1,5 +1,6 @@
 """What must hold for any site and horizon."""
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
@@ -102,10 +103,9 @@ def test_the_other_hemisphere_mirrors(site, street, clear):
     mirrored = HorizonProfile(180 - street.azimuth_deg[::-1], street.elevation_deg[::-1])
     found = []
     for track, azimuth, horizon in ((sun, 150, street), (mirrored_sun, 30, mirrored)):
-        opened = open_plane(
-            Plane("roof", 30, azimuth), track, year.skies, year.splits,
-            year.open_disc, year.month_hour, year.settings,
-        )  # fmt: skip
+        of_track = copy(year)
+        of_track.sun = track
+        opened = open_plane(Plane("roof", 30, azimuth), of_track)
         layers = layers_of(horizon, np.zeros(12))
         loss = losses(opened, layers, block_sun(layers, track, year.open_disc), year.month_hour)
         found.append(access(loss.total_kwh_m2(opened), opened.monthly_kwh_m2))
