@@ -23,6 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from logger.access.weather import MONTH_DAYS, MONTH_STARTS
 from logger.arrays import Bools, Floats, Ints, floats
 from logger.horizon import LeafSeen
 from logger.site import Site
@@ -37,7 +38,6 @@ LEAF_DAY_ERROR = 14.0
 
 TROPIC_DEG = 23.44
 _YEAR = 365
-_MONTH_STARTS = np.array([0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334])
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +53,7 @@ class Leaf:
     def monthly(self) -> Floats:
         """Mean transmittance of each month, by days in leaf and bare. Shape (n, 12)."""
         leafy = self.is_in_leaf(np.arange(_YEAR)[None]).astype(float)
-        share = np.add.reduceat(leafy, _MONTH_STARTS, axis=1)
-        share /= np.diff(np.append(_MONTH_STARTS, _YEAR))
+        share = np.add.reduceat(leafy, MONTH_STARTS, axis=1) / MONTH_DAYS
         return floats(share * self.in_leaf[:, None] + (1.0 - share) * self.bare[:, None])
 
     def is_in_leaf(self, day: Ints) -> Bools:

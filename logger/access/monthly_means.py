@@ -15,12 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from logger.access.sky import MONTHLY_MEANS
-from logger.access.weather import Weather
+from logger.access.weather import MONTH_DAYS, Weather
 from logger.arrays import Floats, floats
 from logger.errors import UsageError
 from logger.site import Site
 
-MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 SOLAR_CONSTANT_WM2 = 1366.1
 """As in pvlib's extraterrestrial irradiance. [W/m2]"""
 LOWEST_SUN = 0.05

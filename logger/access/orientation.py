@@ -65,11 +65,14 @@ def light_by_direction(
 ) -> LightByDirection:
     """Sort the minutes of every light."""
     part = half_and_month(sun)
-    cells, cell = np.unique(direction_cells(sun), return_inverse=True)
+    # Only the cells in which the sun ever stands, numbered in order.
+    cell = direction_cells(sun)
+    number = np.cumsum(np.bincount(cell) > 0) - 1
+    cell, cells = number[cell], int(number[-1]) + 1
     reflectance = floats(settings.monthly_reflectance)[sun.month]
 
     def vectors(watts: Floats) -> Floats:
-        place, size = cell * _PARTS + part, len(cells) * _PARTS
+        place, size = cell * _PARTS + part, cells * _PARTS
         sums = [np.bincount(place, watts * v, minlength=size) for v in sun.vectors]
         return floats(np.stack(sums).reshape(3, -1, _PARTS) * KWH_A_MINUTE)
 
@@ -78,7 +81,7 @@ def light_by_direction(
             np.concatenate([np.bincount(part, c, minlength=_PARTS) for c in columns]) * KWH_A_MINUTE
         )
 
-    dark = np.zeros((3, len(cells), _PARTS))
+    dark = np.zeros((3, cells, _PARTS))
 
     def by_light(columns: Sequence[Floats]) -> Floats:
         return floats(np.concatenate([vectors(c) if c.any() else dark for c in columns], axis=2))

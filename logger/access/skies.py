@@ -30,9 +30,9 @@ import numpy as np
 
 from logger.access.irradiance import CIRCUMSOLAR_SHARE, HALVES, MONTHS
 from logger.access.light import Light, clear_sky, weather_light
-from logger.access.monthly_means import diffuse_fraction, sunset_hour_angle
+from logger.access.monthly_means import declination, diffuse_fraction, sunset_hour_angle
 from logger.access.sky import UNKNOWN_SKY, Sky
-from logger.access.weather import Weather
+from logger.access.weather import MONTH_STARTS, Weather
 from logger.arrays import Floats, floats
 from logger.settings import Settings
 from logger.sun import SunYear
@@ -166,7 +166,4 @@ def _mixtures(
 
 def _sunset_deg(sun: SunYear) -> Floats:
     """Sunset hour angle in the middle of each month. [deg]"""
-    from logger.access.monthly_means import declination
-
-    middle = np.cumsum((0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30)) + 16
-    return sunset_hour_angle(sun.site.latitude_deg, declination(middle))
+    return sunset_hour_angle(sun.site.latitude_deg, declination(MONTH_STARTS + 16))

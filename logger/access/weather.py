@@ -11,6 +11,9 @@ from logger.arrays import Floats, Ints, floats, freeze_columns
 from logger.site import Site
 
 MINUTES_A_YEAR = 365 * 1440
+MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+MONTH_STARTS: Ints = np.cumsum((0, *MONTH_DAYS[:-1]))
+"""Days of a common year before each month."""
 
 
 @dataclass(frozen=True, eq=False)

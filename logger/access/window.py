@@ -100,12 +100,8 @@ class SunInWindow:
     from_solar_hour: float
     to_solar_hour: float
     inside: Bools  # Rows of the sun in the window. Shape (N,).
-    # Month and minute of the window, ``month * minutes_a_day + minute``; only inside it. Shape
-    # (N,).
-    cell: Ints
-    minutes_a_day: int
-    disc: Floats  # Share of the sun's disc above the level horizon. Shape (N,).
-    offered: Floats  # The sun's minutes in each cell. Shape (12, minutes_a_day).
+    cell: Ints  # Of `offered`, its rows one after another; only inside the window. Shape (N,).
+    offered: Floats  # The sun's minutes by month and minute of the window. Shape (12, minutes)
     clock: Clock
 
     @property
@@ -125,7 +121,7 @@ def sun_in_window(
     cell = sun.month * minutes + np.minimum((hours * 60.0).astype(np.int64), minutes - 1)
     up = np.bincount(cell[inside], disc[inside], minlength=12 * minutes).reshape(12, minutes)
     clock = Clock(sun, timezone)
-    return SunInWindow(start, end, inside, cell, minutes, disc, floats(up), clock)
+    return SunInWindow(start, end, inside, cell, floats(up), clock)
 
 
 def solar_window(sun: SunInWindow, blocking: SunBlocking, layers: Sequence[Layer]) -> WindowResult:

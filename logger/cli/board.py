@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from logger.live.capture_loop import CaptureLoop
     from logger.live.lent_port import LentPort
     from logger.page.server import Page
-    from logger.recording import Clock, Recording
+    from logger.recording import Recording, SystemClock
     from logger.recording.samples import Stream
     from logger.survey.calibrations import Wanted
 
@@ -67,7 +67,7 @@ page_option = click.option(
 )
 
 
-def clock_now() -> Clock:
+def clock_now() -> SystemClock:
     """The computer's clock; where it cannot be right, the date is asked for."""
     from logger.geomagnetism import built_in_model
     from logger.recording import SystemClock
@@ -106,7 +106,7 @@ def lent_port(job: Job, url: str | None, baud: int | None) -> Iterator[LentPort]
 
 @contextmanager
 def on_screen(
-    port: LentPort, clock: Clock, page: Page | None, bell: bool = True
+    port: LentPort, clock: SystemClock, page: Page | None, bell: bool = True
 ) -> Iterator[CaptureLoop]:
     """A loop with this terminal's screen and keyboard, or lines, and a page where one is wanted."""
     from rich.console import Console
@@ -124,7 +124,7 @@ def on_screen(
         yield CaptureLoop(port, clock, page, keyboard, visible, bell, page.take)
 
 
-def say_notice(job: Job, clock: Clock, surveyor: Surveyor) -> None:
+def say_notice(job: Job, clock: SystemClock, surveyor: Surveyor) -> None:
     """The safety notice: in full before a job's first recording of a day, then in one line."""
     from logger.job import recorded_on
     from logger.safety import ONE_LINE, short_notice

@@ -22,10 +22,10 @@ from logger.live.state import Caution, Counts, LiveState
 from logger.recording import (
     Capture,
     CaptureSettings,
-    Clock,
     FloodError,
     Heard,
     RecordingWriter,
+    SystemClock,
 )
 
 LONG_PRESS_S = 1.5
@@ -101,7 +101,7 @@ class CaptureLoop:
     """One board at one port, for any number of tasks."""
 
     port: LentPort
-    clock: Clock
+    clock: SystemClock
     display: Display
     keyboard: Keyboard
     # What texts from outside go through on their way to whoever reads them

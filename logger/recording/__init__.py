@@ -1,7 +1,7 @@
 """Bytes, time and files: serial link, recordings, plain logs. Knows no geometry."""
 
 from logger.recording.capture import Capture, CaptureSettings
-from logger.recording.clocks import Clock, SystemClock
+from logger.recording.clocks import SystemClock
 from logger.recording.decode import StreamBuilder
 from logger.recording.load import load_stream, recording_checks
 from logger.recording.port import open_link

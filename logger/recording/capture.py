@@ -11,7 +11,7 @@ from typing import Any
 
 from firmware_protocol import Decoder, Piece, Query, Sound, encode
 from logger.errors import DeviceError
-from logger.recording.clocks import Clock
+from logger.recording.clocks import SystemClock
 from logger.recording.decode import StreamBuilder
 from logger.recording.port_diagnosis import SILENCE, Heard, heard
 from logger.recording.reader_thread import FloodError, Link, Taken
@@ -48,7 +48,7 @@ class Capture:
         link: Link,
         reopen: Callable[[], Link],
         writer: RecordingWriter,
-        clock: Clock,
+        clock: SystemClock,
         settings: CaptureSettings | None = None,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:

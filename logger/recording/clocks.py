@@ -6,7 +6,6 @@ import datetime as dt
 import sys
 import time
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -15,19 +14,6 @@ from logger.arrays import Floats
 # Ceramic and RC oscillators of cheap boards are off by up to 1 to 2 % (from memory)
 _MOST_DRIFT = 0.02
 _DRIFT_OVER_S = 30.0
-
-
-class Clock(Protocol):
-    """What capture needs of time."""
-
-    def seconds(self) -> float:
-        """Return a count of seconds that never steps, whatever is done to the wall clock."""
-
-    def utc(self) -> dt.datetime:
-        """Return the wall clock, UTC."""
-
-    def sleep(self, seconds: float) -> None:
-        """Wait."""
 
 
 def _clock_through_suspend() -> int | None:
@@ -49,15 +35,15 @@ class SystemClock:
         self._ahead = ahead
 
     def seconds(self) -> float:
-        """See `Clock.seconds`; runs on while the machine sleeps, where the system offers that."""
+        """A count that never steps, and runs on while the machine sleeps where the system can."""
         return time.monotonic() if _RUNS_ON is None else time.clock_gettime(_RUNS_ON)
 
     def utc(self) -> dt.datetime:
-        """See `Clock.utc`."""
+        """The wall clock."""
         return dt.datetime.now(dt.UTC) + self._ahead
 
     def sleep(self, seconds: float) -> None:
-        """See `Clock.sleep`."""
+        """Wait."""
         time.sleep(seconds)
 
 
