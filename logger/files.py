@@ -65,9 +65,9 @@ def read_json(path: Path, most: int, what: str) -> dict[str, Any]:
 
 
 PART, PART_LEFT_S = ".horizon-part", 60.0
-# How names of files being written end and names of temporary folders begin, and the age at
-# which they were left by a program that was killed
-FOLDERS, FOLDER_LEFT_S = "horizon-logger-", 86_400.0
+# How names of files being written end and names of temporary folders begin, as nobody calls a
+# folder of his own, and the age at which they were left by a program that was killed
+FOLDERS, FOLDER_LEFT_S = ".horizon-logger-temporary-", 86_400.0
 
 
 def _sweep(folder: Path, leavings: str, age_s: float) -> None:

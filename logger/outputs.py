@@ -34,8 +34,11 @@ def write_in_job(job_folder: Path, path: Path, content: str | bytes) -> None:
     """Write a file of the job's own, and nowhere else: links that lead out of it are refused."""
     if not _is_in(job_folder, path):
         raise InputError("leads out of the job folder through a link", str(path.parent))
-    if path.is_symlink():
-        path.unlink()  # a link in the place of one of the job's own files: the link goes
+    try:
+        if path.is_symlink() or not (path.is_file() or path.is_dir()):
+            path.unlink(missing_ok=True)  # a link or a pipe in the place of a file of the job: goes
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror or error}", str(path)) from error
     write_atomically(path, content)
 
 

@@ -30,6 +30,10 @@ practice, no source)."""
 BALANCE = 0.10
 """By how much beam and diffuse may differ from global in the year (common practice, no source)."""
 
+BEAM = 0.05
+"""Share of the year's global irradiation that is beam, at least, however dull the place (common
+practice, no source): a file made from global irradiation alone has none."""
+
 
 def weather_checks(weather: Weather, sun: SunYear, light: Light) -> tuple[Check, ...]:
     """Hold weather, as it was spread over the site's minutes, against the site's sun."""
@@ -76,7 +80,8 @@ def _of_its_light(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
     minutes_from_noon = (sun.solar_hour - 12.0) * 60.0
     apart = _mean(minutes_from_noon, ghi) - _mean(minutes_from_noon, outside)
     clearness = float(ghi.sum() / max(outside.sum(), 1e-9))
-    parts = float((light.dni_wm2 * height + light.dhi_wm2).sum() / max(ghi.sum(), 1e-9) - 1.0)
+    beam = float((light.dni_wm2 * height).sum() / max(ghi.sum(), 1e-9))
+    parts = beam + float(light.dhi_wm2.sum() / max(ghi.sum(), 1e-9)) - 1.0
     low, high = CLEARNESS
     return [
         _check(
@@ -107,6 +112,15 @@ def _of_its_light(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
             f"beam and diffuse are {100 * abs(parts):.1f} % {'more' if parts > 0 else 'less'} than "
             "global irradiation over the year",
             "see whether its columns are those of one place and in W/m²",
+        ),
+        _check(
+            "weather has a beam",
+            beam >= BEAM,
+            100 * beam,
+            100 * BEAM,
+            "%",
+            f"over the year {100 * beam:.1f} % of global irradiation is beam",
+            "see whether its columns of beam and diffuse hold what they are called",
         ),
     ]
 

@@ -212,6 +212,8 @@ def set_position(
     if (at_m is None) == (from_point is None):
         hint = "--at EAST,NORTH,UP, or --from POINT --distance M --bearing DEGREES"
         raise UsageError("a position is told in one way", hint=hint)
+    if at_m is not None and (tape_m is not None or bearing_deg is not None or rise_m):
+        raise UsageError("--distance, --bearing and --rise go with --from")
     if from_point is not None:
         if tape_m is None or bearing_deg is None:
             raise UsageError(

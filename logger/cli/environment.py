@@ -9,21 +9,12 @@ from __future__ import annotations
 import errno
 import os
 import sys
+import unicodedata
 import warnings
 
 import click
 
 EXIT_UNREADABLE = 3
-_HIDDEN = {
-    **{n: f"\\x{n:02x}" for n in (*range(0x20), *range(0x7F, 0xA0)) if n not in (0x09, 0x0A)},
-    # Marks and overrides of writing direction, line and paragraph separators, characters of no
-    # width: a name must not look like another one.
-    **{
-        n: f"\\u{n:04x}"
-        for n in (0x61C, *range(0x200B, 0x2010), *range(0x2028, 0x202F), *range(0x2060, 0x2070))
-    },
-    0xFEFF: "\\ufeff",
-}
 
 
 def settle() -> None:
@@ -32,10 +23,10 @@ def settle() -> None:
     # the same order on every machine.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     os.environ["MPLBACKEND"] = "agg"  # a notebook's backend is not there for us
-    if not os.environ.get("SOURCE_DATE_EPOCH", "0").isdigit():
-        del os.environ["SOURCE_DATE_EPOCH"]
-    # Warnings of the libraries are for developers; as errors they would stop a survey.
-    os.environ.pop("PYTHONWARNINGS", None)
+    # Warnings of the libraries are for developers; as errors they would stop a survey. What we
+    # draw bears no date, so that none of a build is needed, and one that is none would stop it.
+    for name in ("PYTHONWARNINGS", "SOURCE_DATE_EPOCH"):
+        os.environ.pop(name, None)
     warnings.filters[:] = [one for one in warnings.filters if one[0] != "error"]  # type: ignore[index]
     for name in ("stdout", "stderr"):
         stream = getattr(sys, name)
@@ -48,7 +39,14 @@ def settle() -> None:
 
 def visible(text: str) -> str:
     """A text from outside as it may go to a terminal: nothing in it moves, hides or turns."""
-    return text.translate(_HIDDEN)
+    return "".join(
+        c if c.isprintable() or c in "\t\n" or unicodedata.category(c) == "Zs" else _number(c)
+        for c in text
+    )
+
+
+def _number(character: str) -> str:
+    return character.encode("unicode_escape", "surrogatepass").decode()
 
 
 def flush_output() -> None:

@@ -219,6 +219,7 @@ def _print(answers: Sequence[Answer], json_file: str | None) -> None:
 
 def offer_names(survey: Job, answers: Sequence[Answer], surveyor: Surveyor) -> None:
     """Ask for a name of what blocks the sun and has none, what blocks most first."""
+    from logger.errors import UsageError
     from logger.job import name_sector
 
     for answer in answers:
@@ -230,7 +231,10 @@ def offer_names(survey: Job, answers: Sequence[Answer], surveyor: Surveyor) -> N
             if not name:
                 return
             span = {n: getattr(part, n) for n in ("from_azimuth_deg", "to_azimuth_deg")}
-            tell(str(name_sector(survey.folder, answer.point, name=name, kind=kind, **span)))
+            try:
+                tell(str(name_sector(survey.folder, answer.point, name=name, kind=kind, **span)))
+            except UsageError as error:
+                surveyor.say(f"not named: {error}; name it later with edit name-sector")
 
 
 def _name_of(where: str, surveyor: Surveyor) -> tuple[str, str]:

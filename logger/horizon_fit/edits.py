@@ -24,6 +24,13 @@ STEP_DEG = 0.5  # Between the nodes of a sector that is set
 ENTRY_HINT = "correct or remove its entry under [[edits]] in job.toml; edit undo removes the last"
 
 
+def refuse_no_sector(from_deg: float, to_deg: float) -> None:
+    """Raise UsageError where both ends are one azimuth: nothing can be meant, or all of it."""
+    if float(wrap360(to_deg - from_deg)) == 0.0 and to_deg - from_deg != 360.0:
+        what = f"{from_deg:g} to {to_deg:g}° is no sector"
+        raise UsageError(what, hint="its two ends, clockwise; the whole circle is 0 to 360")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Edit:
     """What all changes have in common."""
@@ -73,8 +80,10 @@ class ExcludeSpan(Edit):
         if self.from_s is not None and self.to_s is not None:
             if not self.recording:
                 raise UsageError("seconds are of one recording", hint="name the recording")
-            if self.from_s > self.to_s:
-                raise UsageError(f"{self.to_s:g} s, the end, is before {self.from_s:g} s")
+            if self.from_s >= self.to_s:
+                raise UsageError(f"{self.to_s:g} s, the end, is not after {self.from_s:g} s")
+        if self.from_azimuth_deg is not None and self.to_azimuth_deg is not None:
+            refuse_no_sector(self.from_azimuth_deg, self.to_azimuth_deg)
 
     def what(self) -> str:
         """The change itself, in words."""
@@ -139,6 +148,9 @@ class SetSector(Edit):
     from_elevation_deg: float
     to_elevation_deg: float
     standard_error_deg: float = 1.0  # How sure that is, 1 sigma. [deg]
+
+    def __post_init__(self) -> None:
+        refuse_no_sector(self.from_azimuth_deg, self.to_azimuth_deg)
 
 
 KINDS: dict[str, type[Edit]] = {

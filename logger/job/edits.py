@@ -91,7 +91,10 @@ def add_obstruction(folder: Path, obstruction: JobObstruction) -> None:
 
 def name_sector(folder: Path, point: str, **what: Any) -> JobObstruction:
     """Name what stands in a sector of a point's horizon, now."""
-    named = record_from(JobObstruction, {"point": point, "when": now_text(), **what})
+    try:
+        named = record_from(JobObstruction, {"point": point, "when": now_text(), **what})
+    except InputError as error:
+        raise UsageError(error.what, hint=error.hint) from error
     add_obstruction(folder, named)
     return named
 
@@ -132,7 +135,8 @@ def _change_and_move(
 ) -> None:
     """Change ``job.toml`` and rename the point's folders, or neither."""
     moves = [
-        (point_folder(folder, kind, point), folder / kind / name) for kind in ("sweeps", "photos")
+        (point_folder(folder, kind, point), folder / kind / folder_name(name))
+        for kind in ("sweeps", "photos")
     ]
     moved: list[tuple[Path, Path]] = []
 

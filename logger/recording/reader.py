@@ -112,8 +112,12 @@ def is_recording(content: bytes) -> bool:
 
 
 def _is_cut(content: bytes) -> bool:
-    """Whether a full disk, or a power cut, left less than the first line of a recording."""
-    return FIRST_LINE.startswith(content) and content != FIRST_LINE
+    """Whether a full disk, or a power cut, left less than the first line of a recording.
+
+    After a power cut some file systems have zeros where what was written did not reach the disk.
+    """
+    begun = content.rstrip(b"\0")
+    return FIRST_LINE.startswith(begun) and begun != FIRST_LINE
 
 
 def read_recording(path: Path, *, accept_broken_seal: bool = False) -> Recording:

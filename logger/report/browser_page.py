@@ -21,6 +21,7 @@ from logger.report.charts import drawn
 from logger.report.content import Report
 from logger.report.language import Words
 from logger.report.pictures import Pictures
+from logger.report.tables import one_line
 from logger.site import Site
 from logger.sun import sun_track
 from logger.sun_paths import utc_of_solar_hour
@@ -93,7 +94,7 @@ def _script_words(w: Words) -> dict[str, Any]:
 
 def _text(words: str) -> str:
     # The template's own places are not for what a job calls itself.
-    return html.escape(words).replace("[[", "&#91;[")
+    return html.escape(one_line(words)).replace("[[", "&#91;[")
 
 
 def _paragraph(words: str) -> str:

@@ -114,10 +114,15 @@ def _drawn(table: Table, which: Sequence[int], width: int) -> str | None:
 
 
 def one_line(text: str) -> str:
-    """A text without line breaks, tabs and control characters."""
+    """A text without line breaks, tabs and control characters, which turns nothing about."""
+    straight = (c for c in text if unicodedata.bidirectional(c) not in _TURNS)
     return "".join(
-        " " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text
+        " " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in straight
     ).rstrip()
+
+
+_TURNS = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+# Overrides of writing direction: a text must not change how what stands behind it is read
 
 
 def shortened(names: Sequence[str], longest: int) -> list[str]:

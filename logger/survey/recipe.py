@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import os
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
@@ -15,7 +14,7 @@ from typing import Any
 from logger.access import Plane, Rules, SiteYear, Weather
 from logger.access.weather_files import LARGEST_FILE, read_weather
 from logger.errors import InputError
-from logger.files import json_text, read_within
+from logger.files import json_text, read_within, temporary_folder
 from logger.geomagnetism import MagneticModel, read_magnetic_model
 from logger.job import Job, JobWeather, Point, file_of, set_table
 from logger.job.job_file import told
@@ -173,8 +172,8 @@ def set_weather(job: Job, name: str, content: bytes, **about: Any) -> Weather:
 
     Nothing is kept that cannot be read. What is told about it are fields of `JobWeather`.
     """
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Path(folder) / name
+    with temporary_folder() as folder:
+        trial = folder / name
         trial.write_bytes(content)
         try:
             weather = read_weather(trial)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -11,9 +11,18 @@ from logger.arrays import Floats, floats
 from logger.errors import InputError
 from logger.job import Job, read_json
 from logger.job.names import folder_name
+from logger.structured import Within, value_from
 from logger.terrain import FarHorizon
 
 SCHEMA = "horizon-logger terrain 1"
+COLUMNS = {
+    "azimuth_deg": (0.0, 360.0),
+    "elevation_deg": (-90.0, 90.0),
+    "distance_m": (0.0, 1e6),
+    "standard_error_deg": (0.0, 90.0),
+    "gap_m": (0.0, 1e6),
+}
+"""Each with its limits; where nothing is known it holds null."""
 
 
 def terrain_path(job: Job, point: str) -> Path:
@@ -42,18 +51,22 @@ def stored_terrain(job: Job, point: str) -> FarHorizon | None:
     try:
         if document["schema"] != SCHEMA:
             raise ValueError(f"schema {document['schema']!r}")
-        azimuth = floats(document["azimuth_deg"])
-        elevation, distance = _column(document["elevation_deg"]), _column(document["distance_m"])
-        error, gap = _column(document["standard_error_deg"]), _column(document["gap_m"])
+        azimuth, elevation, distance, error, gap = (
+            _column(name, document[name], *limits) for name, limits in COLUMNS.items()
+        )
+        if np.any(~np.isfinite(azimuth)) or np.any(np.diff(azimuth) <= 0):
+            raise ValueError("azimuth_deg does not rise from row to row")
+        eye = value_from(Annotated[float, Within(-600, 10_000)], document["eye_m"], "eye_m")
         gap = np.where(np.isnan(gap), np.inf, gap)
-        if np.any(np.abs(elevation) > 90) or np.any(np.diff(azimuth) <= 0):
-            raise ValueError("numbers beyond their limits")
-        return FarHorizon(azimuth, elevation, distance, error, gap, float(document["eye_m"]))
-    except (KeyError, TypeError, ValueError) as error:
+        return FarHorizon(azimuth, elevation, distance, error, gap, eye)
+    except (InputError, ArithmeticError, LookupError, TypeError, ValueError) as error:
         what = f"is not as the program wrote it: {error}"
         hint = "delete the file, and horizon-logger terrain JOB --tiles FOLDER"
         raise InputError(what, str(path), hint) from error
 
 
-def _column(values: Any) -> Floats:
-    return floats([np.nan if value is None else value for value in values])
+def _column(name: str, values: Any, low: float, high: float) -> Floats:
+    column = floats([np.nan if value is None else value for value in values])
+    if column.ndim != 1 or len(column) < 2 or np.any((column < low) | (column > high)):
+        raise ValueError(f"{name} is no list of numbers from {low:g} to {high:g}")
+    return column

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.arrays import Floats
 from logger.errors import InputError
 from logger.files import read_within
 from logger.geometry import angle_between
@@ -30,6 +31,8 @@ FINE_M = 0.2
 HIGHEST_M, LOWEST_M = 9000.0, -500.0
 """No ground stands higher or lower: such a value is no height in metres. [m]"""
 MOST_POSTS, LARGEST_FILE = 400_000_000, 1 << 30
+STRIP_ROWS = 256
+"""Of a GeoTIFF at a time: as numbers with decimals they take several times what is kept of them."""
 NAME = re.compile(r"([NS])(\d{2})([EW])(\d{3})", re.IGNORECASE)
 ENDINGS = (".hgt", ".hgt.zip", ".tif", ".tiff")
 
@@ -173,6 +176,7 @@ def _geotiff(path: Path, box: Box) -> Iterator[Tile]:
     try:
         import rasterio
         from rasterio.errors import RasterioError
+        from rasterio.windows import Window
     except ImportError as error:
         raise InputError(
             "GeoTIFF needs a package that is not installed",
@@ -180,7 +184,7 @@ def _geotiff(path: Path, box: Box) -> Iterator[Tile]:
             "pip install 'horizon-logger[terrain]'",
         ) from error
     content = read_within(path, LARGEST_FILE, "elevation tile")
-    options: Any = {"GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR", "CPL_DEBUG": False}
+    options: Any = {"GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR", "GDAL_CACHEMAX": 64}
     try:
         # From memory and by one driver alone: a file cannot make it open another, or a network's.
         with (
@@ -196,26 +200,42 @@ def _geotiff(path: Path, box: Box) -> Iterator[Tile]:
             west = box.from_west(file.transform.c + step_lon / 2, wide)
             if not box.meets(north, west, high, wide):
                 return
-            band = file.read(1, masked=True)
-            scale, offset = file.scales[0], file.offsets[0]
+            top, bottom = _span(north - box.north, north - box.south, step_lat, file.height)
+            left, right = _span(box.west - west, box.east - west, step_lon, file.width)
+            north, west = north - top * step_lat, west + left * step_lon
+            scaled = (file.scales[0], file.offsets[0])
+            fine = scaled != (1.0, 0.0) or np.dtype(file.dtypes[0]).kind == "f"
+            base_m, scale_m = (LOWEST_M - FINE_M, FINE_M) if fine else (float(FILE_VOID), 1.0)
+            value = np.zeros((bottom - top, right - left), np.uint16)
+            for row in range(top, bottom, STRIP_ROWS):
+                strip = Window(left, row, right - left, min(STRIP_ROWS, bottom - row))
+                heights = _metres(file.read(1, window=strip, masked=True), *scaled, str(path))
+                steps = np.rint((heights - base_m) / scale_m)
+                value[row - top :][: len(steps)] = np.where(np.isfinite(steps), steps, VOID)
             note = str(file.tags().get("TIFFTAG_COPYRIGHT", ""))
     except (RasterioError, ValueError, MemoryError) as error:
         raise InputError(
             "is no GeoTIFF that can be read", str(path), "get the file again; it may be cut short"
         ) from error
-    told = ~np.ma.getmaskarray(band) & np.isfinite(band.data)
-    heights = band.data if (scale, offset) == (1.0, 0.0) else band.data * scale + offset
-    told &= heights != FILE_VOID
-    if told.any():
-        _refuse_odd(float(heights[told].min()), float(heights[told].max()), str(path))
-    base_m, scale_m = float(FILE_VOID), 1.0
-    if heights.dtype.kind == "f":
-        base_m, scale_m = LOWEST_M - FINE_M, FINE_M
-    steps = np.rint((np.where(told, heights, 0) - np.float32(base_m)) / np.float32(scale_m))
-    value = np.where(told, steps, VOID).astype(np.uint16)
     digest = hashlib.sha256(content).hexdigest()
     source = TileSource(path.name, digest, "GeoTIFF", round(step_lat * 3600, 4), note)
     yield Tile(source, value, north, west, step_lat, step_lon, base_m, scale_m)
+
+
+def _span(from_deg: float, to_deg: float, step_deg: float, count: int) -> tuple[int, int]:
+    """Which posts lie between two angles from the first of them, or just beyond."""
+    first, last = int(from_deg // step_deg), int(to_deg // step_deg) + 2
+    return max(first, 0), min(last, count)
+
+
+def _metres(band: Any, scale: float, offset: float, where: str) -> Floats:
+    """Heights of some rows, NaN where they tell none; refuses what is no height in metres."""
+    told = ~np.ma.getmaskarray(band) & np.isfinite(band.data)
+    heights = band.data * scale + offset
+    told &= heights != FILE_VOID
+    if told.any():
+        _refuse_odd(float(heights[told].min()), float(heights[told].max()), where)
+    return np.where(told, heights, np.nan)
 
 
 def _refuse_unlike(file: Any, where: str) -> None:

@@ -114,7 +114,7 @@ def test_the_years_that_pvlib_ships_are_sound_at_their_places(file, latitude, ye
     assert weather.ghi_wm2.sum() / 1000 == pytest.approx(yearly, abs=1)
     year = SiteYear(weather.place, [], NOTHING_DRAWN, weather)
     assert [c for c in year.checks if not c.passed] == []
-    assert len(year.checks) == 7
+    assert len(year.checks) == 8
     # Minutes keep the energy of their hours.
     (light,) = year.skies.lights
     for name in ("ghi_wm2", "dni_wm2", "dhi_wm2"):
@@ -168,6 +168,11 @@ def kilowatts_of_beam(table):
     return light
 
 
+def without_beam(table):
+    """As a converter writes it that knows global irradiation alone."""
+    return table.assign(dni=0.0, dhi=table["ghi"])
+
+
 STEP, DARK, COMPLETE = "weather in step with the sun", "weather's beam by day", "weather complete"
 POSSIBLE, PARTS = "weather's year possible", "weather's parts add up"
 
@@ -184,6 +189,7 @@ POSSIBLE, PARTS = "weather's year possible", "weather's parts add up"
         (reversed_days, {STEP}),
         (kilowatts, {POSSIBLE}),
         (kilowatts_of_beam, {PARTS}),
+        (without_beam, {"weather has a beam"}),
     ],
     ids=lambda x: getattr(x, "__name__", ""),
 )

@@ -82,8 +82,11 @@ def test_a_name_that_is_no_utf_8_is_named_by_its_bytes(tmp_path: Path) -> None:
         ("bell\x07", "bell\\x07"),
         ("abc\u202efdp.exe", "abc\\u202efdp.exe"),
         ("zero\u200bwidth", "zero\\u200bwidth"),
+        ("soft\u00adhyphen", "soft\\xadhyphen"),
+        ("yard\U000e0041", "yard\\U000e0041"),  # a letter of no width, for a tag
+        ("half\ud800a pair", "half\\ud800a pair"),
         ("one\ttwo\nthree", "one\ttwo\nthree"),
-        ("Škocjan ° µT", "Škocjan ° µT"),
+        ("Škocjan\u00a0° µT", "Škocjan\u00a0° µT"),
     ],
 )
 def test_a_text_from_outside_cannot_move_hide_or_turn(outside: str, shown: str) -> None:

@@ -12,6 +12,7 @@ from logger.survey.demo import shipped_survey
 
 WEATHER = "weather job --monthly "
 ASSESS = "assess h.csv --latitude 46 --longitude 14.5 --tilt 35 --azimuth 180 "
+NAMED = "edit name-sector job yard "
 WRONG = [
     ("no-such-command", "No such command"),
     ("assess", "Missing argument 'HORIZON'"),
@@ -59,6 +60,11 @@ WRONG = [
     ("sweep job eave --port nowhere --stance ladder", "a ladder needs both hands: sweep from the"),
     ("sweep job eave --port nowhere --calibrate magic", "'magic' is none of compass, level, sun"),
     ("sweep job eave --port nowhere --calibrate bearing", "'bearing' is none of"),
+    # Changes of a job
+    (NAMED + "--name oak --from-azimuth 9 --to-azimuth 9", "9 to 9° is no sector"),
+    (NAMED + "--name '' --from-azimuth 9 --to-azimuth 19", "the name '' is empty"),
+    (NAMED + "--name oak --from-azimuth 9 --to-azimuth 19 --distance 1e9", "outside 0.01 to"),
+    ("edit set-position job yard --at 1,2,3 --distance 4", "--distance, --bearing and --rise go"),
     # Weather
     ("weather job", "give one of FILE, --fetch and --monthly"),
     ("weather job --fetch --monthly 1", "give one of FILE, --fetch and --monthly"),

@@ -64,12 +64,12 @@ def test_what_a_killed_program_left_is_swept_by_the_next_and_nothing_else_is(tmp
 
 def test_a_temporary_folder_goes_and_those_of_killed_programs_with_it(tmp_path, monkeypatch):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    old, other = tmp_path / f"{FOLDERS}old", tmp_path / "other"
+    old, other = tmp_path / f"{FOLDERS}old", tmp_path / "horizon-logger-jobs"
     for folder in (old, other):
         (folder / "in").mkdir(parents=True)
         os.utime(folder, (0, 0))
     with temporary_folder() as used:
-        assert [p.name for p in sorted(tmp_path.iterdir())] == sorted([used.name, "other"])
+        assert [p.name for p in sorted(tmp_path.iterdir())] == sorted([used.name, other.name])
     assert list(tmp_path.iterdir()) == [other]
 
 

@@ -102,6 +102,13 @@ def test_a_link_out_of_its_folder_is_not_followed(tmp_path: Path) -> None:
     assert not link.is_symlink()
 
 
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes in folders")
+def test_a_pipe_in_the_place_of_a_file_of_the_job_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "yard.json")
+    write_in_job(tmp_path, tmp_path / "yard.json", RESULT)
+    assert (tmp_path / "yard.json").read_text() == RESULT
+
+
 @needs_links
 def test_a_folder_of_a_mailed_job_that_is_a_link_is_refused(tmp_path: Path) -> None:
     outside, job = tmp_path / "outside", tmp_path / "job"

@@ -13,6 +13,7 @@ from logger.survey.recipe import set_settings
 
 NAME = "20260514T081231Z.sweep"
 SECTOR = ("--from-azimuth", 350, "--to-azimuth", 10)
+NOWHERE = ("--from-azimuth", 9, "--to-azimuth", 9)
 RECORDING = (
     b"horizon-logger recording 1\nh {}\n"
     b"s 0.1 $PHLGA,412,8240,187.42,-2.15,11.80,1,74F9*0F\n"
@@ -80,6 +81,9 @@ def test_a_change_is_entered_with_who_when_and_why_listed_and_taken_back(
         ("set-sector", ("eave", *SECTOR, "--elevation", "nan"), "not a finite number"),
         ("set-sector", ("eave", *SECTOR, "--elevation", 4, "--who", " "), None),
         ("set-sector", ("eave", "--from-azimuth", 9, "--to-azimuth", 480), "0.0<=x<=360.0"),
+        ("set-sector", ("eave", *NOWHERE, "--elevation", 4), "9 to 9° is no sector"),
+        ("exclude-span", ("eave", *NOWHERE), "9 to 9° is no sector"),
+        ("exclude-span", ("eave", "--from-second", 1, "--to-second", 1), "not after 1 s"),
         ("rename-point", ("eave", "a/b"), "holds one of"),
         ("rename-point", ("eave", "eave"), "there is a point 'eave' already"),
         ("remove-point", ("Eave",), "no point 'Eave' try: eave"),
@@ -178,3 +182,12 @@ def test_a_position_is_told_by_tape_and_compass_from_another_point(swept: Path) 
     for words in (("--distance", 5), ("--distance", 2, "--bearing", 0, "--rise", 3),
                   ("--distance", 5, "--bearing", 0, "--at", "1,2,3")):  # fmt: skip
         assert told(*words)[0] == 2
+
+
+def test_a_mailed_entry_cannot_have_a_folder_moved_out_of_the_job(swept: Path) -> None:
+    assert ran("rename-point", swept, "eave", "gable", "--why", "a test")[0] == 0
+    path = swept / "job.toml"
+    path.write_text(path.read_text().replace('was = "eave"', 'was = "../../elsewhere"'))
+    code, _, err = ran("undo", swept)
+    assert (code, "holds one of" in err) == (2, True)
+    assert (swept / "sweeps" / "gable" / NAME).is_file()

@@ -215,15 +215,15 @@ def at_latitude(degrees: float) -> Check:
 
 def weather(
     held: float = 1.0, dark: float = 0.0, later_min: float = 0.0, clear: float = 0.5,
-    more: float = 0.0, km: float = 0.0, higher_m: float = 0.0,
+    more: float = 0.0, beam: float = 0.5, km: float = 0.0, higher_m: float = 0.0,
 ) -> dict[str, Check]:  # fmt: skip
     """A typical year of which the sun sees a thousand hours, at 10 and 14 h solar time in turn."""
     n, hour = 1000, np.where(np.arange(1000) % 2, 14.0, 10.0)
-    light, beam = np.full(8760, 100.0), np.zeros(8760)
+    light, dni = np.full(8760, 100.0), np.zeros(8760)
     light[: round((1 - held) * n)] = np.nan
-    beam[:n], beam[5000] = 1.0 - dark, n * dark
+    dni[:n], dni[5000] = 1.0 - dark, n * dark
     place = Site(46.0 + km / 111.195, 14.5, 300.0 + higher_m)
-    year = Weather(light, beam, light, place=place)
+    year = Weather(light, dni, light, place=place)
     first = np.datetime64("2026-01-01T00:00", "m").astype(int)
     sun: Any = SimpleNamespace(
         minute=first + 60 * np.arange(n), solar_hour=hour, vectors=np.ones((3, n)),
@@ -231,8 +231,8 @@ def weather(
     )  # fmt: skip
     ghi = 1000.0 * clear * (1.0 + (hour - 12.0) / 2.0 * later_min / 120.0)
     spread: Any = SimpleNamespace(
-        extraterrestrial_wm2=np.full(n, 1000.0), ghi_wm2=ghi, dni_wm2=np.zeros(n),
-        dhi_wm2=ghi * (1.0 + more),
+        extraterrestrial_wm2=np.full(n, 1000.0), ghi_wm2=ghi, dni_wm2=ghi * beam,
+        dhi_wm2=ghi * (1.0 - beam + more),
     )  # fmt: skip
     return {check.check: check for check in weather_checks(year, sun, spread)}
 
@@ -345,6 +345,7 @@ LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
     ("weather's parts add up", lambda v: weather(more=v)["weather's parts add up"], 0.0999, 0.1001),
     ("weather's parts add up, less", lambda v: weather(more=v)["weather's parts add up"],
      -0.0999, -0.1001),
+    ("weather has a beam", lambda v: weather(beam=v)["weather has a beam"], 0.0501, 0.0499),
     ("weather from near the site", lambda v: weather(km=v)["weather from near the site"],
      49.9, 50.1),
     ("weather from the site's height",

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.report.survey_csv import csv_text, inert
-from logger.report.tables import MONTHS, Column, Table, as_text, shortened
+from logger.report.tables import MONTHS, Column, Table, as_text, one_line, shortened
 
 COLUMNS = (
     Column("point"),
@@ -30,6 +30,12 @@ def test_print_has_per_cent_and_the_file_has_fractions():
     table = Table("monthly", COLUMNS, (("eave", 0.9316, 1203.6),))
     assert as_text(table).splitlines()[-1].split() == ["eave", "93.2", "1204"]
     assert csv_text(HEADER, table.rows).splitlines()[1] == "eave,0.9316,1203.6"
+
+
+def test_a_text_cannot_turn_what_stands_behind_it_about():
+    turned = "\u202e12 % \u2066more\u2069\x1b[2J\u2028end"
+    assert one_line(turned) == "12 % more [2J end"
+    assert one_line("بيت \u200f5") == "بيت \u200f5"  # marks of a script that runs so are left
 
 
 def test_no_negative_zero():

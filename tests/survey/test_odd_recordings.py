@@ -22,8 +22,8 @@ def answer(call, job):
 
 @pytest.mark.parametrize(
     "content",
-    [b"", b'horizon-logger recording 1\nh {"st'],
-    ids=["empty", "half a header"],
+    [b"", b'horizon-logger recording 1\nh {"st', bytes(4096), b"horizon-lo" + bytes(4086)],
+    ids=["empty", "half a header", "zeros", "half a first line and zeros"],
 )
 def test_one_that_was_interrupted_at_its_start_is_named_and_left_out(call, job, content):
     _, before = answer(call, job)

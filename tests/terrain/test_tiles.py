@@ -124,6 +124,18 @@ def test_zip_and_geotiff_hold_the_same_heights_as_hgt(hills, tmp_path):
         assert far_of(other).elevation_deg == pytest.approx(plain.elevation_deg, abs=0.01)
 
 
+def test_of_a_geotiff_that_reaches_far_beyond_no_more_is_kept_than_can_be_seen(tmp_path):
+    row, column = np.mgrid[:2401, :2401]  # 20 by 20 degrees around the site, 30 arc seconds
+    ground = (100 + row + column / 4).astype("float32")
+    transform = rasterio.Affine(1 / 120, 0, 4 - 1 / 240, 0, -1 / 120, 56 + 1 / 240)
+    (tmp_path / "wide.tif").write_bytes(geotiff(ground, transform=transform))
+    heights = read(tmp_path)
+    assert heights.at(46.0, 14.0) == pytest.approx(100 + 1200 + 1200 / 4, abs=0.1)
+    assert heights.at(46.5, 14.9) == pytest.approx(100 + 1140 + 1308 / 4, abs=0.1)
+    (grid,) = heights.grids
+    assert grid.value.size < ground.size / 25
+
+
 def test_finer_and_coarser_tiles_are_read_together(tmp_path):
     (tmp_path / "N46E014.hgt").write_bytes(hgt(300))
     (tmp_path / "N46E015.hgt").write_bytes(np.full((3601, 3601), 700, ">i2").tobytes())
