@@ -37,7 +37,8 @@ def read_within(path: Path, most: int, what: str) -> bytes:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"cannot be read: {reason}", str(path)) from error
     if about.st_size > most or len(content) > most:
-        raise InputError(f"more than {most >> 20} MiB, no {what} is that long", str(path))
+        size = f"{most >> 20} MiB" if most >= 1 << 20 else f"{most >> 10} KiB"
+        raise InputError(f"more than {size}, no {what} is that long", str(path))
     return content
 
 

@@ -10,7 +10,9 @@ the news, the sentence, the exit code, and what can still be read.
 
 from __future__ import annotations
 
+import contextlib
 import shutil
+import socket
 import subprocess
 import sys
 import tempfile
@@ -23,8 +25,8 @@ from logger.recording import read_recording
 from logger.simulation import BoardSettings, simulate_sweep
 from logger.simulation.scenes import scene_named
 
-PROGRAM = "from logger.cli import main; main()"
 SETTLED_BYTES = 20_000
+LOCKED = "read-only"  # before the first byte: a system grants it only while nobody writes
 
 
 def run(*command: str) -> None:
@@ -49,7 +51,7 @@ class Disk:
                 pass
 
     def lock(self) -> None:
-        """A card with its lock on; the system grants it only while no file is being written."""
+        """A card with its lock on."""
         run("mount", "-o", "remount,ro,size=300k", str(self.folder))
 
     def vanish(self) -> None:
@@ -63,45 +65,46 @@ class Disk:
         shutil.rmtree(self.folder, ignore_errors=True)
 
 
-def serve(listener: object, chunks: list[tuple[float, bytes]]) -> None:
-    import socket
-
-    assert isinstance(listener, socket.socket)
-    host, _ = listener.accept()
-    began = time.monotonic()
-    try:
+def serve(listener: socket.socket, chunks: list[tuple[float, bytes]]) -> None:
+    """Be the board, until the recorder goes."""
+    with contextlib.suppress(OSError):
+        host, _ = listener.accept()
+        began = time.monotonic()
         for t, text in chunks:
             time.sleep(max(began + t - time.monotonic(), 0))
             host.sendall(text)
-    except OSError:
-        pass
-    host.close()
+        host.close()
+
+
+def settled(job: Path) -> Path:
+    """The recording, once something stands in it."""
+    while True:
+        for path in job.rglob("*.sweep"):
+            if path.stat().st_size >= SETTLED_BYTES:
+                return path
+        time.sleep(0.05)
 
 
 def break_it(what: str, how: Callable[[Disk], None], chunks: list[tuple[float, bytes]]) -> bool:
-    import socket
-
-    disk = Disk()
-    copy = Path(tempfile.mkdtemp(prefix="copy-"))
+    """Sweep onto a disk that fails, before the first byte or in mid-sweep; whether it is well."""
+    disk, copy = Disk(), Path(tempfile.mkdtemp(prefix="copy-"))
+    job, left = disk.folder / "job", copy / "before.sweep"
+    program = [sys.executable, "-c", "from logger.cli import main; main()"]
     try:
-        job = disk.folder / "job"
-        place = ["--latitude", "46.05", "--longitude", "14.51"]
-        run(sys.executable, "-c", PROGRAM, "new", str(job), *place)
+        run(*program, "new", str(job), "--latitude", "46.05", "--longitude", "14.51")
+        if what == LOCKED:
+            how(disk)
         with socket.create_server(("127.0.0.1", 0)) as listener:
             threading.Thread(target=serve, args=(listener, chunks), daemon=True).start()
             url = f"socket://127.0.0.1:{listener.getsockname()[1]}"
             sweep = subprocess.Popen(
-                [sys.executable, "-c", PROGRAM, "sweep", str(job), "spot", "--port", url],
+                [*program, "sweep", str(job), "spot", "--port", url],
                 stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
             )  # fmt: skip
-            path = None
-            while path is None or path.stat().st_size < SETTLED_BYTES:
-                found = list((job / "sweeps" / "spot").glob("*.sweep"))
-                path = found[0] if found else None
-                time.sleep(0.05)
-            if what == "gone":
-                shutil.copy(path, copy / "before.sweep")
-            how(disk)
+            if what != LOCKED:
+                path = settled(job)
+                shutil.copy(path, left)  # all there is to read where the disk is gone
+                how(disk)
             broken = time.monotonic()
             try:
                 _, said = sweep.communicate(timeout=20)
@@ -110,46 +113,25 @@ def break_it(what: str, how: Callable[[Disk], None], chunks: list[tuple[float, b
                 print(f"{what}: nothing was said within 20 s")
                 return False
             waited = time.monotonic() - broken
-        left = copy / "before.sweep" if what == "gone" else path
-        read = read_recording(left)
         sentence = next((line for line in said.splitlines() if line.startswith("error")), said)
         print(f"{what}: after {waited:.1f} s, exit {sweep.returncode}: {sentence}")
+        good = sweep.returncode == 3 and "Traceback" not in said
+        if what == LOCKED:
+            return good
+        read = read_recording(path if path.exists() else left)
         print(f"    {len(read.sentences)} sentences can be read; {'; '.join(read.problems)}")
-        return sweep.returncode == 3 and "Traceback" not in said and len(read.sentences) > 0
+        return good and len(read.sentences) > 0
     finally:
         disk.close()
         shutil.rmtree(copy, ignore_errors=True)
-
-
-def start_locked() -> bool:
-    """A sweep on a disk that is read-only from the start."""
-    import socket
-
-    disk = Disk()
-    try:
-        job = disk.folder / "job"
-        place = ["--latitude", "46.05", "--longitude", "14.51"]
-        run(sys.executable, "-c", PROGRAM, "new", str(job), *place)
-        disk.lock()
-        with socket.create_server(("127.0.0.1", 0)) as listener:
-            url = f"socket://127.0.0.1:{listener.getsockname()[1]}"
-            sweep = subprocess.run(
-                [sys.executable, "-c", PROGRAM, "sweep", str(job), "spot", "--port", url],
-                stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60, check=False,
-            )  # fmt: skip
-    finally:
-        disk.close()
-    sentence = next((x for x in sweep.stderr.splitlines() if x.startswith("error")), sweep.stderr)
-    print(f"read-only: before the first byte, exit {sweep.returncode}: {sentence}")
-    return sweep.returncode == 3 and "Traceback" not in sweep.stderr
 
 
 def main() -> int:
     link = BoardSettings(link_baud=None)
     sweep = simulate_sweep(scene_named("street", 1), seed=1, rate_hz=100, settings=link)
     chunks = list(sweep.chunks)
-    ways = {"full": Disk.fill, "gone": Disk.vanish}
-    passed = [start_locked(), *(break_it(what, how, chunks) for what, how in ways.items())]
+    ways = {LOCKED: Disk.lock, "full": Disk.fill, "gone": Disk.vanish}
+    passed = [break_it(what, how, chunks) for what, how in ways.items()]
     print(f"{sum(passed)} of {len(passed)} ways told at once, with exit 3, and valid to the end")
     return 0 if all(passed) else 1
 

@@ -256,8 +256,6 @@ def set_outline(
     if size is not None:
         if len(corners) != 1:
             raise UsageError("--size goes with one corner", hint="the lower left one")
-        if not min(size) > 0:
-            raise UsageError(f"--size {size[0]:g},{size[1]:g} is not above 0", hint="--size 8,5")
         corners = rectangle(corners[0], *size, planes[name])
     area = outline_of(planes[name], corners).area_m2
     # As arrays of arrays: TOML has no tuples.

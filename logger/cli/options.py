@@ -62,8 +62,8 @@ class Numbers(click.ParamType):  # type: ignore[type-arg]
 
     name = "numbers"
 
-    def __init__(self, metavar: str, example: str) -> None:
-        self.metavar, self.example = metavar, example
+    def __init__(self, metavar: str, example: str, *, above_0: bool = False) -> None:
+        self.metavar, self.example, self.above_0 = metavar, example, above_0
         least, most = (len(re.findall("[A-Z_]+", t)) for t in (metavar.split("[")[0], metavar))
         most = 1000 if metavar.endswith("...") else most
         self.named = "=" in metavar
@@ -86,13 +86,14 @@ class Numbers(click.ParamType):  # type: ignore[type-arg]
         except ValueError:
             found = (math.nan,)
         fine = len(found) in self.counts and all(abs(x) <= 10_000 for x in found)
+        fine = fine and not (self.above_0 and min(found) <= 0.0)
         if not fine or (self.named and not name.strip()):
             self.fail(f"{value!r} is not {self.metavar}, such as {self.example}", param, ctx)
         return (name.strip(), found) if self.named else found
 
 
 PLACE = Numbers("EAST,NORTH,UP", "4.5,-2,0")
-RECTANGLE = Numbers("WIDTH,HEIGHT", "8,5")
+RECTANGLE = Numbers("WIDTH,HEIGHT", "8,5", above_0=True)
 FILE = click.Path(path_type=Path)
 FILE_TO_WRITE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -273,11 +274,18 @@ overwrite_option = click.option(
 )
 
 
+def _some_file(_: click.Context, __: click.Parameter, value: str | None) -> str | None:
+    if value == "":  # an empty variable of a script
+        raise click.BadParameter("no file is named; - is standard output")
+    return value
+
+
 json_option = together(
     click.option(
         "--json",
         "json_file",
         metavar="FILE",
+        callback=_some_file,
         help="Write the result as JSON; - for standard output, and nothing else goes there.",
     ),
     overwrite_option,

@@ -179,9 +179,13 @@ def command(
 
 def _points(survey: Job, points: Sequence[str]) -> list[str]:
     """The points' names; of one that has been swept before it is said first."""
+    from logger.errors import UsageError
     from logger.job import kept_recordings, point_to_sweep
+    from logger.job.records import taken_twice
 
     names = [point_to_sweep(survey, point) for point in points]
+    for _, one, other in taken_twice(dict.fromkeys(names)):
+        raise UsageError(f"the points {one!r} and {other!r} differ in case alone")
     for name in names:
         if before := len(kept_recordings(survey, name)):
             sweeps = f"{before} sweep{'s' if before > 1 else ''}"

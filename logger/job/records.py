@@ -12,7 +12,7 @@ from logger.access import Plane
 from logger.access.rules import Rules
 from logger.errors import InputError, LoggerError, UsageError
 from logger.horizon import ObstructionKind
-from logger.horizon_fit.edits import ENTRY_HINT, Edit, edit_from, refuse_no_sector
+from logger.horizon_fit.edits import ENTRY_HINT, Edit, edit_from
 from logger.job.names import folder_name, plain_name
 from logger.places import known_timezone
 from logger.settings import NONE, Settings, changed, written
@@ -82,8 +82,6 @@ class JobObstruction:
     def __post_init__(self) -> None:
         if (self.from_azimuth_deg is None) != (self.to_azimuth_deg is None):
             raise UsageError("of a sector from_azimuth_deg and to_azimuth_deg are both needed")
-        if self.from_azimuth_deg is not None and self.to_azimuth_deg is not None:
-            refuse_no_sector(self.from_azimuth_deg, self.to_azimuth_deg)
 
     def __str__(self) -> str:
         sector, distance = "", ""

@@ -180,7 +180,9 @@ def chosen_plane(recipe: Recipe, name: str | None) -> int:
         outlined = [i for i, plane in enumerate(recipe.planes) if _corners(plane)]
         if len(names) == 1 or len(outlined) == 1:
             return 0 if len(names) == 1 else outlined[0]
-        raise UsageError(f"the job has {len(names)} planes", hint=f"--plane, one of {names}")
+        raise UsageError(
+            f"the job has {len(names)} planes", hint=f"--plane, one of {', '.join(names)}"
+        )
     if name not in names:
         hint = nearest(name, names) or f"one of {', '.join(names)}"
         raise UsageError(f"there is no plane {name!r}", hint=hint)

@@ -16,7 +16,7 @@ from logger.agreement import Observers, SweepOf, Traced, observers_of
 from logger.agreement.observers import MIDDLE_DEG
 from logger.arrays import Floats
 from logger.checks import NORMAL_95
-from logger.errors import LoggerError
+from logger.errors import InputError, LoggerError
 from logger.geometry import interpolate_azimuthal
 from logger.horizon import HorizonProfile
 from logger.job import Job, kept_recordings, point_names, read_job
@@ -103,7 +103,14 @@ class Lesson:
 
 def lesson_of(folder: Path, reference: HorizonProfile | None = None) -> Lesson:
     """Work out every recording of a class under the first job's sky, planes and settings."""
-    jobs = [read_job(path) for path in job_folders(folder)]
+    jobs, unread = [], []
+    for path in job_folders(folder):
+        try:
+            jobs.append(read_job(path))
+        except InputError as error:
+            unread.append(error)
+    if not jobs:
+        raise unread[0]
     recipe = recipe_of(jobs[0])
     apart, twice = _once_each(swept_apart(_places(jobs), recipe))
     traced = [one.traced for one in apart if one.traced is not None]
@@ -122,7 +129,10 @@ def lesson_of(folder: Path, reference: HorizonProfile | None = None) -> Lesson:
         recipe.site.equatorward_azimuth_deg,
         max((one.started.date() for one in apart if one.started), default=dt.date.today()),
         twice,
-        tuple(f"{one.place.student}: {one.error}" for one in apart if one.error is not None),
+        (
+            *map(str, unread),
+            *(f"{one.place.student}: {one.error}" for one in apart if one.error is not None),
+        ),
         tuple(f"{j.name} lies elsewhere: it is no sweep of this point" for j in far),
     )
 

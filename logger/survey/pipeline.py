@@ -272,10 +272,10 @@ def site_of(
     altitude_m: float | None,
 ) -> Site:
     """Where a recording was made: what is given, else the job's, else what the header says."""
+    Site(latitude_deg or 0.0, longitude_deg or 0.0, altitude_m or 0.0)  # given wrongly: no file's
     if latitude_deg is None and job_site is not None:
         latitude_deg, longitude_deg = job_site.latitude_deg, job_site.longitude_deg
         altitude_m = job_site.altitude_m if altitude_m is None else altitude_m
-    told = latitude_deg is None or altitude_m is None
     if latitude_deg is None:
         latitude_deg, longitude_deg = recording.number("latitude"), recording.number("longitude")
     if altitude_m is None:
@@ -286,6 +286,4 @@ def site_of(
             str(recording.path),
             hint="give --latitude and --longitude, or --job JOB",
         )
-    if told:
-        return _told_site(recording, latitude_deg, longitude_deg, altitude_m or 0.0)
-    return Site(latitude_deg, longitude_deg, altitude_m or 0.0)
+    return _told_site(recording, latitude_deg, longitude_deg, altitude_m or 0.0)

@@ -32,8 +32,12 @@ from logger.survey.terrain_store import stored_terrain
 def load_sweep(
     path: Path, *, rate_hz: float | None = None, accept_broken_seal: bool = False
 ) -> Sweep:
-    """Read and decode one file."""
-    return Sweep(*load_stream(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal))
+    """Read and decode one file; one that was recorded for something else says so."""
+    recording, stream = load_stream(path, rate_hz=rate_hz, accept_broken_seal=accept_broken_seal)
+    if (purpose := recording.text("purpose", "sweep")) != "sweep":
+        said = f"recorded for a calibration ({purpose}), not as a sweep"
+        recording = replace(recording, problems=(*recording.problems, said))
+    return Sweep(recording, stream)
 
 
 def point_result(

@@ -143,6 +143,11 @@ def test_a_class_gets_a_line_each_and_a_recording_handed_in_twice_is_named(
     assert lines["Ada"][0]["effect"] < -0.003 < lines["Cy"][0]["effect"]
     assert (folder / "class.pdf").read_bytes().startswith(b"%PDF")
     assert "tagged" not in done.stderr
+    (folder / "di" / "job.toml").write_text("no job any more")
+    done = run("class", folder)
+    assert done.exit_code == 3
+    assert "di/job.toml: is no valid TOML" in done.stderr
+    assert "Cy" in done.stdout
 
 
 def test_observers_of_one_job_are_a_class_too(job: Path, tmp_path: Path) -> None:

@@ -40,6 +40,7 @@ WRONG = [
     # What goes with what
     ("replay yard.sweep --tilt 30", "--tilt and --azimuth"),
     ("replay yard.sweep --latitude 91 --longitude 0", "latitude 91 is outside"),
+    ("replay yard.sweep --altitude 1e9", "altitude 1e+09 is outside"),
     ("replay job yard --rate 10", "one recording"),
     ("replay job yard --processes 2", "--batch"),
     ("replay job yard --batch .", "give RECORDING"),
@@ -58,12 +59,16 @@ WRONG = [
     ("calibrate compass job --recording yard.sweep --bearings 10,east", "is not DEGREES,..."),
     ("calibrate bearing job --target 400 --port loop://", "0<=x<=360"),
     ("sweep job eave --port nowhere --stance ladder", "a ladder needs both hands: sweep from the"),
+    ("sweep job eave Eave --port nowhere", "'eave' and 'Eave' differ in case alone"),
     ("sweep job eave --port nowhere --calibrate magic", "'magic' is none of compass, level, sun"),
     ("sweep job eave --port nowhere --calibrate bearing", "'bearing' is none of"),
     # Changes of a job
-    (NAMED + "--name oak --from-azimuth 9 --to-azimuth 9", "9 to 9° is no sector"),
     (NAMED + "--name '' --from-azimuth 9 --to-azimuth 19", "the name '' is empty"),
     (NAMED + "--name oak --from-azimuth 9 --to-azimuth 19 --distance 1e9", "outside 0.01 to"),
+    ("edit set-outline job 'barn roof' --corner 0,0,0 --size 0,5", "'0,5' is not WIDTH,HEIGHT"),
+    ("array job --plane 'barn roof' --size 8,-5", "'8,-5' is not WIDTH,HEIGHT"),
+    ("array job", "--plane, one of ground frame, barn roof"),
+    ("compare job --json ''", "no file is named"),
     ("edit set-position job yard --at 1,2,3 --distance 4", "--distance, --bearing and --rise go"),
     # Weather
     ("weather job", "give one of FILE, --fetch and --monthly"),

@@ -79,7 +79,7 @@ def test_every_edit_survives_a_file_and_says_who_when_and_why(one: Edit) -> None
         (entry("exclude-sweep", recording="a", when="9999-01-01"), "when is '9999", "1970 to 2200"),
         (entry("exclude-span", recording="a", from_s=3.0), "a beginning and an end", "from_s"),
         (entry("exclude-span", from_s=3.0, to_s=4.0), "seconds are of one recording", "name"),
-        (entry("exclude-span", recording="a", from_s=5.0, to_s=4.0), "before 5 s", ""),
+        (entry("exclude-span", recording="a", from_s=5.0, to_s=4.0), "not after 5 s", ""),
         (SPAN.as_dict() | {"from_s": "soon"}, "from_s is 'soon'", "a number from 0"),
         (SPAN.as_dict() | {"from_s": -1.0}, "from_s is -1, outside", "a number from 0"),
         (SPAN.as_dict() | {"to_s": 10**400}, "to_s is not a finite", "a number from 0"),
@@ -148,8 +148,8 @@ def test_a_sector_that_is_set_fills_a_gap_and_leaves_the_rest_of_it() -> None:
     assert not profile.measured_at([35.0, 65.0]).any()
 
 
-def test_a_sector_from_an_azimuth_to_itself_is_the_whole_circle() -> None:
-    values = SECTOR | {"from_azimuth_deg": 90, "to_azimuth_deg": 90, "to_elevation_deg": 12}
+def test_a_sector_from_0_to_360_is_the_whole_circle() -> None:
+    values = SECTOR | {"from_azimuth_deg": 0, "to_azimuth_deg": 360, "to_elevation_deg": 12}
     profile = edited_profile(level_at(5.0), [edit("set-sector", **values)])
     assert profile.elevation_at(AZIMUTH) == pytest.approx(np.full(360, 12.0))
 

@@ -58,6 +58,18 @@ def test_a_place_that_is_none_is_told_with_the_recording_that_says_it(
     assert "try: the recording's header says so" in done.stderr
 
 
+def test_one_that_was_recorded_for_a_calibration_is_no_sweep(call, job):
+    path = job / "sweeps" / "meadow" / SHIPPED
+    lines = path.read_bytes().splitlines(keepends=True)[:-1]
+    lines[1] = lines[1].replace(b'"purpose":"sweep"', b'"purpose":"compass"')
+    assert b"compass" in lines[1]
+    path.write_bytes(b"".join(lines))
+    done, _ = answer(call, job)
+    assert done.exit_code == 4
+    assert "recording readable" in done.stderr
+    assert "recorded for a calibration (compass), not as a sweep" in done.stderr
+
+
 def test_two_boards_in_one_recording_each_get_their_own_calibrations(call, job):
     path = job / "sweeps" / "meadow" / SHIPPED
     lines = path.read_bytes().splitlines(keepends=True)[:-1]
