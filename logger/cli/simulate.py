@@ -168,10 +168,12 @@ def command(**options: Any) -> None:
 def _write_class(options: dict[str, Any]) -> None:
     from logger.cli.options import say
     from logger.cli.virtual_observers import write_class
-    from logger.errors import as_argument
+    from logger.errors import UsageError, as_argument
     from logger.simulation import scene_named
 
     folder, seed = options["output"], options["seed"]
+    if folder.is_dir() and any(folder.iterdir()):
+        raise UsageError("holds something already", str(folder), "name a new folder")
     scene = scene_named((options["scenes"] or ("street",))[0], seed)
     write_class(folder, options["observers"], scene, seed, say)
     say(f"next: horizon-logger class {as_argument(folder)}")

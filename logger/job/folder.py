@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import unicodedata
+from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
@@ -41,20 +43,18 @@ def point_of(recording: Path) -> str:
 
 def sweep_path(job: Job, point: str, started: dt.datetime) -> Path:
     """Where a new recording of a point goes: ``sweeps/<point>/<UTC>.sweep``, a new file."""
-    return _fresh(point_folder(job.folder, "sweeps", point), stamp(started))
+    return fresh(point_folder(job.folder, "sweeps", point) / f"{stamp(started)}.sweep")
 
 
 def calibration_path(job: Job, purpose: str, started: dt.datetime) -> Path:
     """Where a calibration's recording goes: ``calibrations/<UTC>-<purpose>.sweep``."""
-    return _fresh(job.folder / "calibrations", f"{stamp(started)}-{purpose}")
+    return fresh(job.folder / "calibrations" / f"{stamp(started)}-{purpose}.sweep")
 
 
-def _fresh(folder: Path, stem: str) -> Path:
-    path, n = folder / f"{stem}.sweep", 2
-    while path.exists():  # two within one second
-        path = folder / f"{stem}-{n}.sweep"
-        n += 1
-    return path
+def fresh(path: Path) -> Path:
+    """The name itself, or with the first number that makes it a new file's."""
+    numbered = (path.with_name(f"{path.stem}-{n}{path.suffix}") for n in count(2))
+    return next(one for one in chain([path], numbered) if not os.path.lexists(one))
 
 
 def known_points(job: Job) -> list[str]:

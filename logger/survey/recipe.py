@@ -14,9 +14,10 @@ from typing import Any
 from logger.access import Plane, Rules, SiteYear, Weather
 from logger.access.weather_files import LARGEST_FILE, read_weather
 from logger.errors import InputError
-from logger.files import json_text, read_within, temporary_folder
+from logger.files import file_sha256, json_text, read_within, temporary_folder
 from logger.geomagnetism import MagneticModel, read_magnetic_model
 from logger.job import Job, JobWeather, Point, file_of, set_table
+from logger.job.folder import fresh
 from logger.job.job_file import told
 from logger.outputs import write_in_job
 from logger.settings import Settings, changed, written
@@ -184,8 +185,11 @@ def set_weather(job: Job, name: str, content: bytes, **about: Any) -> Weather:
         away_km = distance_km(weather.place, job.site)
         if away_km > SAME_PLACE_KM:
             raise InputError(f"the answer is for a place {away_km:.0f} km from the site", name)
-    write_in_job(job.folder, job.folder / "weather" / name, content)
-    kept = JobWeather(f"weather/{name}", weather.sha256, **about)
+    path = job.folder / "weather" / name
+    if path.is_file() and file_sha256(path) != weather.sha256:
+        path = fresh(path)  # what earlier answers rest on stays
+    write_in_job(job.folder, path, content)
+    kept = JobWeather(f"weather/{path.name}", weather.sha256, **about)
     nothing = dict.fromkeys(one.name for one in fields(JobWeather))
     set_table(job.folder, "weather", nothing | told(kept))
     return weather

@@ -103,6 +103,7 @@ WRONG = [
     ("simulate --fault hiccup=3", "no fault 'hiccup'"),
     ("simulate --pty --fault cut=3", "needs --link"),
     ("simulate --link here", "goes with --pty"),
+    ("simulate --observers 2 --output job", "job: holds something already"),
 ]
 
 

@@ -277,3 +277,12 @@ def test_twelve_monthly_means_are_a_sky(call, job, tmp_path, as_file):
     assert document["sky"]["kind"] == "monthly means"
     year = document["planes"][0]["irradiation"]["unshaded_annual_kwh_per_m2"]
     assert 1200 < year < 1600
+    # What that answer rests on stays beside other means; the same ones again are no new file.
+    first = (job / "weather" / "monthly-means.csv").read_bytes()
+    for others in (means, means.replace("0.9", "0.8")):
+        assert call("weather", job, "--monthly", others).exit_code == 0
+    assert (job / "weather" / "monthly-means.csv").read_bytes() == first
+    assert sorted(path.name for path in (job / "weather").iterdir()) == [
+        "monthly-means-2.csv",
+        "monthly-means.csv",
+    ]
