@@ -83,7 +83,6 @@ def test_a_change_is_entered_with_who_when_and_why_listed_and_taken_back(
         ("set-sector", ("eave", "--from-azimuth", 9, "--to-azimuth", 480), "0.0<=x<=360.0"),
         ("set-sector", ("eave", *NOWHERE, "--elevation", 4), "9 to 9° is no sector"),
         ("exclude-span", ("eave", *NOWHERE), "9 to 9° is no sector"),
-        ("exclude-span", ("eave", "--from-second", 0.5, "--to-second", 0.5), "not after 0.5 s"),
         ("rename-point", ("eave", "a/b"), "holds one of"),
         ("rename-point", ("eave", "eave"), "there is a point 'eave' already"),
         ("remove-point", ("Eave",), "no point 'Eave' try: eave"),
