@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import os
 import re
+import select
 import signal
 import socket
 import subprocess
@@ -27,6 +28,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import cycle, islice
 from pathlib import Path
+from typing import IO
 
 from firmware_protocol import Attitude, RawField, RawRate, encode
 from logger.recording import read_recording
@@ -51,11 +53,12 @@ STOPS = ("sweep", "sweep, Ctrl-C", "calibrate", "ports")
 
 
 def serve(kind: str) -> None:
-    """Flood whoever connects; the port is printed first."""
+    """Flood whoever connects; the port is printed first, and a line for each who does."""
     listener = socket.create_server(("127.0.0.1", 0))
     print(listener.getsockname()[1], flush=True)
     while True:
         host, _ = listener.accept()
+        print("connected", flush=True)
         try:
             while True:
                 host.sendall(KINDS[kind]())
@@ -64,13 +67,13 @@ def serve(kind: str) -> None:
 
 
 @contextmanager
-def served(kind: str) -> Iterator[str]:
-    """The address of a port that a flood comes from."""
+def served(kind: str) -> Iterator[tuple[str, IO[str]]]:
+    """The address of a port that a flood comes from, and what its server says."""
     command = [sys.executable, __file__, "--serve", kind]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
         try:
             assert server.stdout is not None
-            yield f"socket://127.0.0.1:{server.stdout.readline().strip()}"
+            yield f"socket://127.0.0.1:{server.stdout.readline().strip()}", server.stdout
         finally:
             server.kill()
 
@@ -110,7 +113,7 @@ def wrong_in(path: Path, kind: str) -> str:
     return "" if held == list(in_order) else "something is left out of what came"
 
 
-def one(kind: str, stop: str, url: str, job: Path) -> tuple[str, bool]:
+def one(kind: str, stop: str, url: str, server: IO[str], job: Path) -> tuple[str, bool]:
     """What happened, and whether that is well."""
     program = [sys.executable, "-c", PROGRAM]
     subprocess.run([*program, "new", str(job), *PLACE], check=True, capture_output=True)
@@ -118,6 +121,10 @@ def one(kind: str, stop: str, url: str, job: Path) -> tuple[str, bool]:
         [*program, *command_of(stop, job, url)],
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
     )  # fmt: skip
+    while not ended(process.pid):
+        if select.select([server], [], [], 0.05)[0]:
+            server.readline()
+            break
     while stop != "ports" and not list(job.rglob("*.sweep")) and not ended(process.pid):
         time.sleep(0.01)
     began = time.monotonic()
@@ -152,12 +159,12 @@ def one(kind: str, stop: str, url: str, job: Path) -> tuple[str, bool]:
 def main() -> int:
     words, wrong, tried = sys.argv[1:], 0, 0
     for kind in KINDS:
-        with served(kind) as url:
+        with served(kind) as (url, server):
             for stop in STOPS:
                 if not all(word in f"{kind} {stop}" for word in words):
                     continue
                 with tempfile.TemporaryDirectory() as folder:
-                    what, good = one(kind, stop, url, Path(folder) / "job")
+                    what, good = one(kind, stop, url, server, Path(folder) / "job")
                 tried, wrong = tried + 1, wrong + (not good)
                 print(f"{'' if good else 'WRONG '}{kind}, {stop}: {what}", flush=True)
     print(f"{wrong} of {tried} went wrong")
