@@ -46,7 +46,7 @@ SITE = Site(46.05, 14.51, 310.0)
 DAY = dt.datetime(2026, 5, 14, 6, 20, 0, tzinfo=dt.UTC)
 PLANES = (
     Plane("ground frame", 35.0, 180.0, size_kwp=4.0),
-    Plane("barn roof", 20.0, 215.0, size_kwp=6.0),
+    Plane("south-west frame", 20.0, 215.0, size_kwp=6.0),
 )
 PEOPLE = {
     "surveyor": "the virtual operator (invented)",

@@ -11,10 +11,10 @@ import numpy as np
 
 from logger.access.draws import GRID_DEG, SECTOR_MIDDLES
 from logger.access.many import Skylines
-from logger.arrays import Floats, floats
+from logger.arrays import Floats, Ints, floats
 from logger.checks import NORMAL_95, Check
-from logger.geometry import interpolate_azimuthal, wrap360
-from logger.horizon import HorizonProfile
+from logger.geometry import in_sector, interpolate_azimuthal, wrap360
+from logger.horizon import HorizonProfile, Obstruction
 from logger.parallax.carry import Drawn, carried
 from logger.parallax.fit import LEAST_TURN_DEG, MOST_MISFIT, OF_POINT, Thing
 from logger.parallax.layout import Layout, layout_of
@@ -110,6 +110,29 @@ class Surroundings:
         """Horizons at places, see `carried`."""
         return carried(self.layout, places_m, drawn, without)
 
+    def horizon_at(self, place_m: Floats) -> HorizonProfile:
+        """What is seen from a place, by the names of what makes its horizon."""
+        elevation, which, _ = _skyline(self.layout, place_m)
+        far = [o for o in self.points[0].horizon.obstructions if o.kind == FAR_KIND]
+        kinds = {name_of(thing.name): thing.kind for thing in self.layout.things}
+        kinds |= {o.name: o.kind for o in far}
+        near = [name_of(thing.name) for thing in self.layout.things]
+        names = np.array([*near, ""], dtype=object)[which]
+        at = SECTOR_MIDDLES
+        for o in far:
+            names[in_sector(at, o.from_azimuth_deg, o.to_azimuth_deg) & (names == "")] = o.name
+        starts = np.flatnonzero(names != np.roll(names, 1))
+        edges = at[starts] - GRID_DEG / 2
+        sectors = tuple(
+            Obstruction(name, start, end, kinds[name])
+            for name, start, end in zip(
+                names[starts], edges.tolist(), np.roll(edges, -1).tolist(), strict=True
+            )
+            if name
+        )
+        leaf_seen = self.points[0].horizon.leaf_seen
+        return HorizonProfile(at, elevation, obstructions=sectors, leaf_seen=leaf_seen)
+
     def hidden_cases(self) -> tuple[Drawn, Drawn]:
         """Nothing stands where no point could see; and something as high as what hid it."""
         return replace(self.found, behind=np.zeros(1)), replace(self.found, behind=np.ones(1))
@@ -154,19 +177,29 @@ def with_distances(point: PositionedPoint, others: Sequence[PositionedPoint]) ->
     if not apart.passed:
         return profile
     turn_deg, _, *off_m = here.layout.of_points[0]
-    eye = (point.at_m + off_m)[None]
-    top = interpolate_azimuthal(SECTOR_MIDDLES, AZIMUTHS, here.layout.far_deg)
-    distance = np.full(len(SECTOR_MIDDLES), np.nan)
+    eye = floats(point.at_m + off_m)
+    _, which, away = _skyline(here.layout, eye)
     placed = {o.name for o in here.obstructions if o.is_placed}
-    for thing in here.layout.things:
-        elevation, cell, away = (x[0] for x in seen(thing.bodies(), eye, SECTOR_MIDDLES, GRID_DEG))
-        before = elevation > top[cell]
-        distance[cell[before]] = away[before] if name_of(thing.name) in placed else np.nan
-        top[cell] = np.maximum(top[cell], elevation)
+    known = [name_of(thing.name) in placed for thing in here.layout.things]
+    distance = np.where(np.append(known, False)[which], away, np.nan)
     nodes = wrap360(profile.azimuth_deg + turn_deg)
     fitted = distance[(nodes / GRID_DEG).astype(int) % len(SECTOR_MIDDLES)]
     told = profile.distance_at(profile.azimuth_deg)
     return replace(profile, distance_m=np.where(np.isfinite(told), told, fitted))
+
+
+def _skyline(layout: Layout, eye_m: Floats) -> tuple[Floats, Ints, Floats]:
+    """What stands highest from a place: how high, which of the things (-1: far), how far off."""
+    top = interpolate_azimuthal(SECTOR_MIDDLES, AZIMUTHS, layout.far_deg)
+    which, distance = np.full(len(SECTOR_MIDDLES), -1), np.full(len(SECTOR_MIDDLES), np.nan)
+    for k, thing in enumerate(layout.things):
+        elevation, cell, away = (
+            x[0] for x in seen(thing.bodies(), eye_m[None], SECTOR_MIDDLES, GRID_DEG)
+        )
+        before = elevation > top[cell]
+        which[cell[before]], distance[cell[before]] = k, away[before]
+        top[cell] = np.maximum(top[cell], elevation)
+    return top, which, distance
 
 
 def _freed(layout: Layout, kinds: dict[str, str]) -> tuple[Layout, tuple[str, float] | None]:

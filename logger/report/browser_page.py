@@ -5,18 +5,17 @@ from __future__ import annotations
 import base64
 import html
 import json
-import math
 from collections.abc import Sequence
 from importlib import resources
 from typing import Any
 
 import numpy as np
 
-from logger.access import carried
+from logger.access import Bounded, Interval, carried
 from logger.access.result import YEAR
 from logger.geometry import in_sector
-from logger.report import array_page, sentences, texts
-from logger.report.array import array_figure
+from logger.report import array, sentences, texts
+from logger.report.array_chart import array_figure
 from logger.report.charts import drawn
 from logger.report.content import Report
 from logger.report.language import Words
@@ -107,7 +106,7 @@ def _point(point: PointResult, w: Words) -> str:
     parts = [f"<section><h2>{_text(point.name)}</h2>"]
     parts.append(_paragraph(sentences.answer(point.name, planes, w)))
     if sentences.unfit(point):
-        parts.append(f"<p><strong>{_text(sentences.unfit_reasons(point, w))}</strong></p>")
+        parts.append(f"<p><strong>{_text(sentences.unfit_reasons(point.checks, w))}</strong></p>")
     parts.append('<div class="sky"></div>')
     months = [*(w.month(month) for month in range(YEAR)), w("year")]
     rows = [
@@ -122,7 +121,7 @@ def _point(point: PointResult, w: Words) -> str:
 
 def _array(report: Report, found: ArrayResult, w: Words) -> str:
     """The document's page of an array: map and plan, mean and worst, what stands around."""
-    page = array_page.page(report, found, Pictures(), w)
+    page = array.page(found, Pictures(), w)
     svg = drawn(array_figure(found, w, (PICTURE_MM, 1.3 * PICTURE_MM)))
     parts = [f"<section><h2>{_text(page['name'])}</h2>"]
     if page["unfit"]:
@@ -151,12 +150,9 @@ def _table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     )
 
 
-def _share(found: Any, row: int, w: Words) -> str:
-    value, low, high = (float(one[row]) for one in (found.value, found.low, found.high))
-    if math.isnan(high):
-        return "–"
-    ends = f"{w.number(100 * low)} – {w.number(100 * high)} %"
-    return ends if math.isnan(value) else f"{w.number(100 * value)} % ({ends})"
+def _share(found: Bounded, row: int, w: Words) -> str:
+    ends = (float(one[row]) for one in (found.value, found.low, found.high))
+    return sentences.interval(Interval(*ends), w)
 
 
 def _sun(site: Site, year: int) -> dict[str, Any]:

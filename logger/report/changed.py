@@ -88,8 +88,8 @@ def _answers(one: Changed, w: Words) -> list[str]:
         points = {name: w.number(100 * getattr(gap, name), 1) for name in ("low", "high")}
         told.append(
             w(
-                "Solar access of the year differs by {points} points (95 % interval {low} to "
-                "{high}).",
+                "Solar access of the year differs by {points} percentage points (95 % interval "
+                "{low} to {high}).",
                 points=w.number(100 * gap.value, 1),
                 **points,
             )

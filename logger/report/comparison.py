@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import fields
 
+from logger.report.language import N_, Words
+from logger.report.sentences import BLOCKED_FROM
 from logger.report.tables import MONTHS, Cell, Column, Table, as_text
 from logger.settings import Settings, written
 from logger.survey.changes import Changes, FigureChange, Moved
@@ -13,11 +15,58 @@ from logger.survey.compare import Best, Comparison, PlaneAt, PlaneYear, plane_ye
 
 NOT_KNOWN = "not known"
 
-ALL_CLEAR = 0.9995
-"""A solar window with more than this clear is printed as 100.0 %."""
-
 WORTH_A_ROW = 5e-4
 """A share that changed by less than this is not shown: 0.05 points."""
+
+
+ROUND_POINTS = 2.0
+"""From here on a difference is told in whole percentage points, as the shares themselves are."""
+
+AT_POINTS = (
+    N_(
+        "Solar access at {more} is about {points} percentage points higher than at {less}; whether "
+        "that is significant is not known, because the uncertainty is not."
+    ),
+    N_(
+        "Solar access at {more} and {less} does not differ significantly: {points} percentage "
+        "points, less than the uncertainty."
+    ),
+    N_(
+        "Solar access at {more} is about {points} percentage points higher than at {less} ({low} "
+        "to {high})."
+    ),
+)
+OF_PLANES = (
+    N_(
+        "The total solar resource fraction of {more} is about {points} percentage points higher "
+        "than that of {less}; whether that is significant is not known, because the uncertainty "
+        "is not."
+    ),
+    N_(
+        "The total solar resource fraction of {more} and {less} does not differ significantly: "
+        "{points} percentage points, less than the uncertainty."
+    ),
+    N_(
+        "The total solar resource fraction of {more} is about {points} percentage points higher "
+        "than that of {less} ({low} to {high})."
+    ),
+)
+"""What is said of a difference that may be one or not, is none, or is one."""
+
+
+def compared(best: Best, w: Words, messages: Sequence[str] = AT_POINTS) -> str:
+    """How the best and the next differ, in one sentence."""
+    less, gap = best.others[0]
+    decimals = int(abs(gap.value) * 100 < ROUND_POINTS)
+    low, high = sorted((abs(gap.low), abs(gap.high)))
+    return w(
+        messages[{None: 0, False: 1, True: 2}[gap.significant]],
+        more=best.name,
+        less=less,
+        points=w.number(abs(gap.value) * 100, decimals),
+        low=w.number(low * 100, decimals),
+        high=w.number(high * 100, decimals),
+    )
 
 
 def comparison_text(found: Comparison) -> str:
@@ -32,17 +81,20 @@ def comparison_text(found: Comparison) -> str:
         if (mean := plane_year(points)) is not None and mean.points > 1
     ]
     sentences = means + [
-        f"{plane}: {best_sentence(best, 'Solar access at ')}"
-        for plane, best in found.best_point.items()
-        if best
+        f"{plane}: {_told(best, AT_POINTS)}" for plane, best in found.best_point.items() if best
     ]
     sentences += [
-        f"At {point}: {best_sentence(best, 'The total solar resource fraction of ')}"
-        for point, best in found.best_plane.items()
-        if best
+        f"At {point}: {_told(best, OF_PLANES)}" for point, best in found.best_plane.items() if best
     ]
     sentences += [f"{point} is not compared: {why}" for point, why in found.not_compared.items()]
     return "\n\n".join([*(part.rstrip() for part in parts), "\n".join(sentences)]).rstrip()
+
+
+def _told(best: Best, messages: Sequence[str]) -> str:
+    """By how much the best is ahead, and which others may as well be the best."""
+    ties = [name for name in best.ties if name != best.others[0][0]]
+    more = f" The same holds of {', '.join(ties)}." if ties else ""
+    return f"{compared(best, Words(), messages)}{more}"
 
 
 def _mean_sentence(mean: PlaneYear) -> str:
@@ -116,7 +168,9 @@ def _year_row(at: PlaneAt) -> tuple[Cell, ...]:
     value, low, high = at.access
     if not at.known:
         return at.point, NOT_KNOWN, low, high, None, NOT_KNOWN, ""
-    shut = [m for m, share in zip(MONTHS, at.window_clear, strict=True) if share < ALL_CLEAR]
+    shut = [
+        m for m, share in zip(MONTHS, at.window_clear, strict=True) if 1.0 - share > BLOCKED_FROM
+    ]
     most = f"{at.most[0]} {at.most[1] * 100:.1f}\xa0%" if at.most else ""
     return at.point, value, low, high, at.loss_kwh_m2, " ".join(shut) or "never", most
 
@@ -127,20 +181,6 @@ def _month_table(points: Sequence[PlaneAt]) -> Table:
         (Column("point"), *(Column(month, "", 0, 100.0) for month in MONTHS)),
         tuple((at.point, *at.monthly_access) for at in points),
     )
-
-
-def best_sentence(best: Best, what: str) -> str:
-    """Which is best and by how much, or that no difference is significant."""
-    name, gap = best.others[0]
-    sentence = f"{what}{best.name} is {gap.value * 100:.1f} points higher than at {name}"
-    if what.endswith("of "):
-        sentence = sentence.replace(" than at ", " than that of ")
-    if gap.significant is None:
-        return f"{sentence}; whether that is significant is not known"
-    interval = f"95 % interval {gap.low * 100:.1f} to {gap.high * 100:.1f}"
-    if best.ties:
-        return f"{sentence} ({interval}), no significant difference from {', '.join(best.ties)}"
-    return f"{sentence} ({interval})"
 
 
 def changes_text(changes: Changes) -> str:

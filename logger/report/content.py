@@ -7,45 +7,28 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from logger.access import Bounded, carried, removed
-from logger.access.result import YEAR
+from logger.access import carried
 from logger.access.shade import ShadeMap, shade_map
 from logger.errors import InputError
 from logger.job import Job
 from logger.report.charts import WIDTH_MM, drawn, house_style, months_chart, shade_chart
 from logger.report.language import Words
 from logger.report.photos import photos_of
-from logger.report.result_tables import by_name
 from logger.report.sky_chart import sun_path_chart
+from logger.report.tables import shortened
 from logger.sun_paths import sun_paths
 from logger.survey.answers import Answer
 from logger.survey.array import ArrayResult, arrays_of
+from logger.survey.gains import Gain, gain_at
 from logger.survey.growth import Changed
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
 
-WORTH_REMOVING = 0.005
-"""Share of the year that an obstruction must take for its removal to be tried out."""
+LONGEST_NAME = 32
+"""Letters of a name in a table."""
 
 BESIDE_PHOTOS_MM = 112.0
 """Width of the picture of shade where photos stand beside it. [mm]"""
-
-REMOVABLE = ("evergreen", "deciduous", "pole or wire")
-"""Kinds that can be cut or moved where nobody said otherwise; houses and hills stay."""
-
-
-@dataclass(frozen=True, eq=False)
-class Gain:
-    """One change tried out, and what it does to the solar access of each plane."""
-
-    without: str  # Name of the obstruction taken away
-    before: tuple[Bounded, ...]
-    after: tuple[Bounded, ...]
-
-    @property
-    def most(self) -> float:
-        """The largest gain of a plane over the year, 0 to 1."""
-        return max(a.annual - b.annual for a, b in zip(self.after, self.before, strict=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +60,12 @@ class Report:
         """Days on which the recordings were started, as far as they tell."""
         started = (s.recording.started for point in self.points for s in point.sweeps)
         return tuple(sorted({moment.date() for moment in started if moment is not None}))
+
+    @property
+    def short_names(self) -> dict[str, str]:
+        """The points' names, short enough for a table; the whole name stands on a point's page."""
+        names = [point.name for point in self.points]
+        return dict(zip(names, shortened(names, LONGEST_NAME), strict=True))
 
 
 def with_beside(job: Job, language: str, answer: Answer) -> Answer:
@@ -127,27 +116,4 @@ def beside_of(job: Job, result: PointResult, language: str = "en") -> Beside:
             "months": months_chart(planes, w, 24.0 if len(planes) > 2 else 30.0),
         }
         svgs = {name: drawn(figure) for name, figure in pictures.items()}
-    return Beside(svgs, shade, gain_of(job, result))
-
-
-def can_go(job: Job, name: str, kind: str) -> bool:
-    """Whether an obstruction could be cut or moved: as the job says, else by its kind."""
-    said = {o.name: o.removable for o in job.obstructions if o.removable is not None}
-    return said.get(name, kind in REMOVABLE)
-
-
-def gain_of(job: Job, result: PointResult) -> Gain | None:
-    """What each plane would have without the obstruction that takes most and can be taken away."""
-    kinds = {o.name: o.kind for o in result.horizon.profile.obstructions}
-    planes = result.access.planes
-    taken = [
-        (float(o.loss_fraction[YEAR]), o.name)
-        for plane in planes
-        for o in by_name(plane.by_obstruction)
-        if o.name in kinds and can_go(job, o.name, kinds[o.name])
-    ]
-    share, name = max(taken, default=(0.0, ""))
-    if not share >= WORTH_REMOVING:
-        return None
-    after = year_of(result.recipe).assess(removed(result.horizon.profile, name)).planes
-    return Gain(name, *(tuple(p.solar_access for p in found) for found in (planes, after)))
+    return Beside(svgs, shade, gain_at(job, result))

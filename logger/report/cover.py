@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from logger.access import FAIL, PASS, TOO_CLOSE
-from logger.report import array_page, sentences, texts
+from logger.report import array, sentences, texts
 from logger.report.charts import cover_chart, drawn
-from logger.report.content import Gain, Report
+from logger.report.comparison import compared
+from logger.report.content import Report
 from logger.report.language import N_, Words
 from logger.report.pictures import Page, Pictures
 from logger.report.result_tables import checks_of, planes_of
 from logger.report.sentences import RULES, capital
 from logger.report.tables import shortened
-from logger.survey.compare import Difference, difference
+from logger.survey.compare import best_of
 from logger.survey.result import PointResult
 
 ON_COVER = 12
@@ -30,8 +28,8 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
     shown = dict.fromkeys(p.access.planes[0].plane.name for p in points)
     plane = next(iter(shown)) if len(shown) == 1 else w("each point's first plane")
     unfit = [p for p in points if sentences.unfit(p)]
-    first, compared = points[0], comparison(points, w)
-    arrays = [row for found in report.arrays for row in array_page.answers(found, w)]
+    first, apart = points[0], comparison(points, w)
+    arrays = [row for found in report.arrays for row in array.answers(found, w)]
     return {
         "kind": "cover",
         "over": w("Horizon survey and solar access"),
@@ -45,8 +43,8 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
         "more_title": w("Further points"),
         "clock": [
             w(
-                "In brackets and as black lines stand 95 % intervals. A point is one hundredth of "
-                "the light under an open, level horizon."
+                "In brackets and as black lines stand 95 % intervals. A percentage point is one "
+                "hundredth of the light under an open, level horizon."
             ),
             sentences.clock_sentence(first.access, report.recipe.timezone, w),
         ],
@@ -58,12 +56,13 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
         ),
         "lines": [
             [w("Sky"), _sky(report, w)],
-            *([[w("Compared on {plane}", plane=plane), compared]] if compared else []),
+            *([[w("Compared on {plane}", plane=plane), apart]] if apart else []),
             *(
                 [w("Rules") if k == 0 else "", line]
                 for k, line in enumerate(rule_sentences(points, w) or [w(NO_RULE)])
             ),
             [w("What could be changed"), _gain(report, w)],
+            [w("Light and power"), w(texts.LIGHT_AND_POWER)],
             [w("Not looked at"), w(texts.NOT_LOOKED_AT)],
             [w("Questions"), _whom_to_ask(people, w)],
             [w("Safety"), w(texts.SAFETY_LINE)],
@@ -123,7 +122,7 @@ def _verdict(report: Report, unfit: Sequence[PointResult], w: Words) -> str:
 def answers(report: Report, w: Words) -> list[list[str]]:
     """For each point whether it is not fit for use, and its answer."""
     found = [
-        [p.name, sentences.unfit_reasons(p, w), sentences.answer(p.name, p.access.planes, w)]
+        [p.name, sentences.unfit_reasons(p.checks, w), sentences.answer(p.name, p.access.planes, w)]
         for p in report.points
     ]
     return (
@@ -141,26 +140,12 @@ def answers(report: Report, w: Words) -> list[list[str]]:
 
 def comparison(points: Sequence[PointResult], w: Words) -> str:
     """Which point has the most solar access, and by how much; points not fit are left out."""
-    best = ranking(points)[:2]
-    if len(best) < 2:
-        return ""
-    return sentences.compared(best[0].name, best[1].name, gap(*best), w)
-
-
-def ranking(points: Sequence[PointResult]) -> list[PointResult]:
-    """Points fit for use whose year is known, the greatest solar access first."""
-
-    def year(point: PointResult) -> float:
-        return point.access.planes[0].solar_access.annual
-
-    known = [p for p in points if not sentences.unfit(p) and math.isfinite(year(p))]
-    return sorted(known, key=year, reverse=True)
-
-
-def gap(first: PointResult, second: PointResult) -> Difference:
-    """Difference of the year's solar access on the first plane."""
-    a, b = (p.access.planes[0].solar_access.year for p in (first, second))
-    return difference((a.value, a.low, a.high), (b.value, b.low, b.high))
+    best = best_of(
+        (p.name, p.access.planes[0].solar_access.year.ends)
+        for p in points
+        if not sentences.unfit(p)
+    )
+    return compared(best, w) if best else ""
 
 
 LETTERS_ON_COVER = 84
@@ -187,12 +172,16 @@ def _cover_picture(points: Sequence[PointResult], pictures: Pictures, w: Words) 
 
 def _gain(report: Report, w: Words) -> str:
     if report.arrays:
-        return " ".join(array_page.gain_sentence(report, found, w) for found in report.arrays)
+        return " ".join(array.gain(found, w) for found in report.arrays)
     fit = [p for p in report.points if not sentences.unfit(p)]
     if not fit:
         return w("Not told, because no point is fit for use.")
-    gains = [(p, g) for p in fit if (g := report.beside[p.name].gain) is not None]
-    return gain_sentence(gains, w)
+    gains = [
+        (one, w("{plane} at {point}", plane=one.plane, point=point.name))
+        for point in fit
+        if (one := report.beside[point.name].gain) is not None
+    ]
+    return sentences.gain(gains, w)
 
 
 def _whom_to_ask(people: Mapping[str, str], w: Words) -> str:
@@ -241,27 +230,4 @@ def _places(places: Sequence[tuple[str, str]], w: Words) -> str:
     return "; ".join(
         w("{point}: {planes}", point=point, planes=", ".join(planes))
         for point, planes in by_point.items()
-    )
-
-
-def gain_sentence(gains: Sequence[tuple[PointResult, Gain]], w: Words) -> str:
-    """What one change would gain most, of all points."""
-    if not gains:
-        return w("Nothing that could be cut or moved takes more than half a point of the year.")
-    point, gain = max(gains, key=lambda pair: pair[1].most)
-    changes = [
-        after.annual - before.annual for before, after in zip(gain.before, gain.after, strict=True)
-    ]
-    k = int(np.argmax(changes))
-    return w(
-        "Of what could be removed, taking away {obstruction} would gain most: {gain} points of the "
-        "year on {plane} at {point}, from {before} to {after} ({low} to {high}).",
-        obstruction=gain.without,
-        gain=w.number(changes[k] * 100, 1),
-        plane=point.access.planes[k].plane.name,
-        point=point.name,
-        before=w.number(gain.before[k].annual * 100, 1),
-        after=w.percent(gain.after[k].annual, 1),
-        low=w.number(gain.after[k].year.low * 100, 1),
-        high=w.percent(gain.after[k].year.high, 1),
     )

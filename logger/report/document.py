@@ -19,7 +19,7 @@ from typing import Any
 from logger import __version__
 from logger.errors import UsageError
 from logger.files import temporary_folder
-from logger.report import array_page, cover, pages, sheets
+from logger.report import array, cover, installer, pages, verifier
 from logger.report.changed import changed_page
 from logger.report.content import Report
 from logger.report.language import Words
@@ -107,11 +107,11 @@ def document_data(report: Report, pictures: Pictures, w: Words) -> dict[str, Any
     made = report.made
     shown = [
         cover.cover(report, pictures, w),
-        *(array_page.page(report, found, pictures, w) for found in report.arrays),
+        *(array.page(found, pictures, w) for found in report.arrays),
         *(pages.point_page(report, point, pictures, w) for point in report.points),
         *([changed_page(report.changed, w)] if report.changed else ()),
-        sheets.installer(report, w),
-        sheets.verifier(report, w),
+        installer.installer(report, w),
+        verifier.verifier(report, w),
     ]
     data: dict[str, Any] = clean(
         {

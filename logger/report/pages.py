@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,8 @@ from logger.report.language import DASH, Words
 from logger.report.photos import MOST, Photo, photo_at, photos_of
 from logger.report.pictures import Page, Pictures
 from logger.report.result_tables import by_name, width_table, window_known
-from logger.report.tables import hour_text
+from logger.report.tables import hour_text, shortened
+from logger.survey.gains import can_be_removed
 from logger.survey.positions import position_of
 from logger.survey.result import PointResult
 
@@ -36,7 +37,7 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
         "kind": "point",
         "name": point.name,
         "facts": _heights(report, point, w),
-        "unfit": sentences.unfit_reasons(point, w),
+        "unfit": sentences.unfit_reasons(point.checks, w),
         "answer": sentences.answer(point.name, planes, w),
         "notes": _notes(point, w),
         **{
@@ -45,20 +46,14 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
         },
         "month_table": month_rows(planes, w),
         "blocks_title": w("What blocks the sun, and how much of the year's light [%]"),
-        "blocks": blocks(point, w, _distances(report, point)),
+        "blocks": blocks(report, point, w),
         "width_title": w(
             "Where the year's uncertainty comes from: width of its interval if one cause were all "
-            "[points]"
+            "[percentage points]"
         ),
         "width": width(planes, w),
         "photos": [_photo(photo_at(path), pictures, w) for path in shown],
         "checks": _checks_line(point.checks, failed, w),
-        "fractions": w(
-            "Total solar resource fraction: {planes}.",
-            planes=", ".join(
-                f"{p.plane.name} {w.percent(p.total_solar_resource_fraction.value)}" for p in planes
-            ),
-        ),
     }
 
 
@@ -107,17 +102,18 @@ def _distances(report: Report, point: PointResult) -> dict[str, float]:
 
 
 def place(report: Report, point: PointResult) -> tuple[float | None, ...]:
-    """East, north and up, height of the sight and of the module, from job or recordings. [m]"""
+    """East, north, up and their standard error, heights of sight and module. [m]"""
     known = report.job.point(point.name)
     position = position_of(report.job, point.name, point.recordings)
     swept = known.sight_height_m
     if swept is None:
         swept = point.recordings[0].number("sight_height_m")
-    return (*(position[0].tolist() if position else (None,) * 3), swept, known.module_height_m)
+    at = (*position[0].tolist(), position[1]) if position else (None,) * 4
+    return (*at, swept, known.module_height_m)
 
 
 def _heights(report: Report, point: PointResult, w: Words) -> str:
-    *at, swept, module = place(report, point)
+    *at, _, swept, module = place(report, point)
     parts = [] if None in at else [w("{place} from the job's origin", place=sentences.place(at, w))]
     if swept is not None:
         parts.append(w("swept at {height} m", height=w.number(swept, 2)))
@@ -135,14 +131,24 @@ def _heights(report: Report, point: PointResult, w: Words) -> str:
     return " · ".join(parts)
 
 
+LONGEST_PLANE = 18
+"""Letters of a plane's name in a table; the whole name stands above, with tilt and azimuth."""
+
+
+def _plane_names(planes: Sequence[PlaneResult], alone: str) -> list[str]:
+    """Of the planes, short enough for a table; of a plane alone what its column holds."""
+    if len(planes) == 1:
+        return [alone]
+    return shortened([p.plane.name for p in planes], LONGEST_PLANE)
+
+
 def month_rows(planes: Sequence[PlaneResult], w: Words) -> Page:
     """A column a month and one for the year, below the bars: rows of each plane, and the window."""
     rows: list[list[str]] = []
     lead = []
-    for plane in planes:
+    for plane, name in zip(planes, _plane_names(planes, w("solar access")), strict=True):
         solar = plane.solar_access
         lead.append(len(rows))
-        name = plane.plane.name if len(planes) > 1 else w("solar access")
         rows.append([name, *(w.number(v * 100, 1) for v in solar.value)])
         rows.append([w("95 % interval"), *_spans_of(solar.low, solar.high, w)])
         survey = _spans_of(solar.survey_low, solar.survey_high, w)
@@ -167,16 +173,15 @@ def _spans_of(low: Floats, high: Floats, w: Words) -> list[str]:
     return [DASH if math.isnan(b) else f"{w.number(a)}–{w.number(b)}" for a, b in ends]
 
 
-LEAST_SHADE_H = 0.05
-"""A shorter stretch of shade is a step of the grid. [h]"""
-
 MOST_BLOCKING = 8
+"""Obstructions told one by one; with more planes, whose names take room, fewer."""
+
 BESIDE_DEG = 2.0
 
 
-def blocks(point: PointResult, w: Words, distances: Mapping[str, float]) -> Page | None:
+def blocks(report: Report, point: PointResult, w: Words) -> Page | None:
     """What blocks the sun: where it stands, how far, what it takes, and when in the window."""
-    planes = point.access.planes
+    planes, distances = point.access.planes, _distances(report, point)
     taken: dict[str, list[float]] = {}
     for k, plane in enumerate(planes):
         for loss in by_name(plane.by_obstruction):
@@ -185,25 +190,36 @@ def blocks(point: PointResult, w: Words, distances: Mapping[str, float]) -> Page
     order = sorted((n for n, t in taken.items() if max(t) >= 0.0005), key=lambda n: -max(taken[n]))
     if not order:
         return None
-    every = {(o.name, o.from_azimuth_deg): o for p in planes for o in p.by_obstruction}
-    spans = _spans(every.values(), w)
-    names = _names(every.values(), w)
+    every = {(o.name, o.from_azimuth_deg): o for p in planes for o in p.by_obstruction}.values()
+    spans, names = _spans(every, w), _names(every, w)
+    kinds = {o.name: o.kind for o in every}
     rows = []
-    for name in order[:MOST_BLOCKING]:
+    most = MOST_BLOCKING - max(0, len(planes) - 1)
+    for name in order[:most]:
         far = distances.get(name)
         distance = w("not known") if far is None else w.number(far, int(far < 10))
-        when = when_blocked(planes[0].window, name, w)
+        can_go = DASH
+        if kinds[name]:
+            can_go = w("yes") if can_be_removed(report.job, name, kinds[name]) else w("no")
         losses = [w.number(v * 100, 1) for v in taken[name]]
-        rows.append([names.get(name, name), spans.get(name, DASH), distance, *losses, when])
-    if rest := order[MOST_BLOCKING:]:
+        when = when_blocked(planes[0].window, name, w)
+        rows.append([names.get(name, name), spans.get(name, DASH), distance, can_go, *losses, when])
+    if rest := order[most:]:
         sums = [sum(taken[name][k] for name in rest) for k in range(len(planes))]
         more = w.count("{n} more", "{n} more", len(rest))
-        rows.append([more, "", "", *(w.number(v * 100, 1) for v in sums), ""])
-    year = [p.plane.name for p in planes] if len(planes) > 1 else [w("year")]
+        rows.append([more, "", "", "", *(w.number(v * 100, 1) for v in sums), ""])
     hours = w("{start}–{end} h blocked", **sentences.window_hours(planes[0].window, w))
+    year = _plane_names(planes, w("year"))
     return {
-        "head": [w("obstruction"), w("azimuth [°]"), w("distance [m]"), *year, hours],
-        "right": [False, False, True, *(True for _ in planes), False],
+        "head": [
+            w("obstruction"),
+            w("azimuth [°]"),
+            w("distance [m]"),
+            w("removable"),
+            *year,
+            hours,
+        ],
+        "right": [False, False, True, False, *(True for _ in planes), False],
         "rows": rows,
     }
 
@@ -216,9 +232,7 @@ def width(planes: Sequence[PlaneResult], w: Words) -> Page | None:
     table = width_table(planes)
     if not table.rows:
         return None
-    n = len(planes)
-    names = [p.plane.name for p in planes] if n > 1 else [w("width")]
-    head = [w("cause"), *names]
+    head = [w("cause"), *_plane_names(planes, w("width"))]
     rows = [
         [w(str(row[0])), *(w.number(float(v or 0.0) * 100, 1) for v in row[1:-1]), w(str(row[-1]))]
         for row in table.rows[:MOST_CAUSES]
@@ -263,11 +277,7 @@ def _spans(losses: Collection[ObstructionLoss], w: Words) -> dict[str, str]:
 
 def when_blocked(window: WindowResult, name: str, w: Words) -> str:
     """Months in whose solar window an obstruction blocks the sun, and from when to when at most."""
-    own = [
-        b
-        for b in window.blocked
-        if b.obstruction == name and b.to_solar_hour - b.from_solar_hour >= LEAST_SHADE_H
-    ]
+    own = [b for b in sentences.blocked_stretches(window) if b.obstruction == name]
     if not own:
         return ""
     months = sorted({b.month - 1 for b in own})

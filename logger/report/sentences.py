@@ -16,6 +16,7 @@ from logger.checks import NORMAL_95, Check
 from logger.report.language import N_, Words
 from logger.report.result_tables import (
     UNMEASURED_WORTH_SAYING,
+    calibrations_of,
     month_table,
     obstruction_months,
     width_table,
@@ -24,7 +25,7 @@ from logger.report.tables import MONTHS, as_text, hour_text
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
-    from logger.survey.compare import Difference
+    from logger.survey.gains import Gain
     from logger.survey.result import PointResult
 
 # For the terminal
@@ -86,7 +87,7 @@ def window_text(window: WindowResult) -> str:
     elif not unknown:
         return f"From {hours} the sun is in sight in every month."
     for month in months:
-        stretches = (_stretch(b) for b in window.blocked if b.month == month + 1)
+        stretches = (_stretch(b) for b in blocked_stretches(window) if b.month == month + 1)
         lines.append(f"  {MONTHS[month]}: " + "; ".join(stretches))
     return "\n".join(lines)
 
@@ -97,9 +98,34 @@ def unknown_months(window: WindowResult) -> list[int]:
     return [m for m in range(12) if shares[m] > UNMEASURED_WORTH_SAYING]
 
 
+BLOCKED_FROM = 0.005
+"""Share of a month's solar window that must be blocked for the month to count as blocked: what
+prints as 99 % clear or less. Nothing else in the program says which months are blocked."""
+
+
 def blocked_months(window: WindowResult) -> list[int]:
-    """Months in whose solar window something blocks the sun, 0 to 11."""
-    return sorted({b.month - 1 for b in window.blocked})
+    """Months whose solar window something blocks, 0 to 11; see `BLOCKED_FROM`."""
+    clear = window.monthly_clear_fraction
+    return [m for m in range(12) if 1.0 - clear[m] > BLOCKED_FROM]
+
+
+LEAST_SHADE_H = 0.05
+"""A shorter stretch of shade is a step of the grid. [h]"""
+
+
+def blocked_stretches(window: WindowResult) -> list[Blocked]:
+    """Of the months that count as blocked."""
+    months = blocked_months(window)
+    return [
+        b
+        for b in window.blocked
+        if b.month - 1 in months and b.to_solar_hour - b.from_solar_hour >= LEAST_SHADE_H
+    ]
+
+
+def bearings(points: Sequence[PointResult]) -> list[StoredCalibration]:
+    """The bearing calibrations that the points' true north comes from, each once."""
+    return [c for c in calibrations_of(points) if c.kind == "bearing"]
 
 
 def _stretch(blocked: Blocked) -> str:
@@ -150,9 +176,6 @@ def _within(value_deg: float, standard_error_deg: float) -> str:
 
 
 # For the document
-
-CLEAR_FROM = 0.9995
-"""Share of the solar window from which a month is told as clear: what prints as 100.0 %."""
 
 
 def interval(found: Interval, w: Words) -> str:
@@ -234,16 +257,13 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
             months=months,
             **named,
         )
-    worst = int(np.nanargmin(clear))
-    if not blocked or clear[worst] >= CLEAR_FROM:
+    if not blocked:
         return w(
             "Over the year {point} receives {shares} of the light it would under an open, level "
             "horizon, and from {start} to {end} h the sun is in sight in every month.",
             **named,
         )
-    # Months that print as wholly clear are not counted, unless there is no other.
-    blocked = [m for m in blocked if clear[m] < 0.995] or [worst]
-    share = w.percent(clear[worst], int(clear[worst] >= 0.995))
+    worst = int(np.nanargmin(clear))
     return w.count(
         "Over the year {point} receives {shares} of the light it would under an open, level "
         "horizon; from {start} to {end} h the sun is blocked for part of the time in {month}, when "
@@ -253,7 +273,7 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
         "most in {month}, when it is in sight for {clear} of these hours.",
         len(blocked),
         month=w.month(worst),
-        clear=share,
+        clear=w.percent(clear[worst]),
         **named,
     )
 
@@ -293,35 +313,35 @@ def clock_sentence(result: AccessResult, timezone: str, w: Words) -> str:
     )
 
 
-ROUND_POINTS = 2.0
-"""From here on a difference is told in whole points, as the shares themselves are."""
-
-
-def compared(first: str, second: str, gap: Difference, w: Words) -> str:
-    """How two points differ in the year's solar access, in one sentence."""
-    more, less = (first, second) if gap.value >= 0 else (second, first)
-    apart = abs(gap.value) * 100
-    named = {"more": more, "less": less, "points": w.number(apart, int(apart < ROUND_POINTS))}
-    if math.isnan(gap.value):
-        return w("Solar access at {more} and {less} cannot be compared.", **named)
-    if gap.significant is None:
+def gain(gains: Sequence[tuple[Gain, str]], w: Words) -> str:
+    """What one change would gain most, of all that could be made; each with where it is."""
+    worth = [one for one in gains if one[0].is_worth_telling]
+    if not worth:
         return w(
-            "Solar access at {more} is about {points} points higher than at {less}; whether that "
-            "is significant is not known, because the uncertainty is not.",
-            **named,
+            "Nothing that could be cut or moved takes more than half a percentage point of the "
+            "year's light."
         )
-    if not gap.significant:
-        return w(
-            "Solar access at {more} and {less} does not differ significantly: {points} points, "
-            "less than the uncertainty.",
-            **named,
-        )
-    low, high = sorted((abs(gap.low), abs(gap.high)))
+    best, where = max(worth, key=lambda one: one[0].value)
     return w(
-        "Solar access at {more} is about {points} points higher than at {less} ({low} to {high}).",
-        low=w.number(low * 100, int(apart < ROUND_POINTS)),
-        high=w.number(high * 100, int(apart < ROUND_POINTS)),
-        **named,
+        "Of what could be removed, taking away {obstruction} would gain most: {gain} percentage "
+        "points ({low} to {high}) of the year's light on {where}, from {before} to {after}.",
+        obstruction=best.name,
+        gain=w.number(best.value * 100, 1),
+        low=w.number(best.low * 100, 1),
+        high=w.number(best.high * 100, 1),
+        where=where,
+        before=w.number(best.before * 100, 1),
+        after=w.percent(best.before + best.value, 1),
+    )
+
+
+def origin(point: str, at_m: Sequence[float], w: Words) -> str:
+    """Where the job's origin is, as somebody finds it from a point."""
+    return w(
+        "East, north and up count from the job's origin, the place where all three are 0; {point} "
+        "stands {place} from it.",
+        point=point,
+        place=place(at_m, w),
     )
 
 
@@ -352,9 +372,9 @@ def unfit(point: PointResult) -> bool:
     return not all(check.passed for check in point.checks)
 
 
-def unfit_reasons(point: PointResult, w: Words) -> str:
-    """That a point is not fit for use, and which checks failed; empty where all passed."""
-    failed = dict.fromkeys(w(check.check) for check in point.checks if not check.passed)
+def unfit_reasons(checks: Sequence[Check], w: Words) -> str:
+    """That something is not fit for use, and which checks failed; empty where all passed."""
+    failed = dict.fromkeys(w(check.check) for check in checks if not check.passed)
     if not failed:
         return ""
     return w("Not fit for use: failed {checks}.", checks=", ".join(failed))

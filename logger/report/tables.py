@@ -9,8 +9,10 @@ import io
 import math
 import shutil
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import takewhile
 from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
@@ -132,25 +134,13 @@ def shortened(names: Sequence[str], longest: int) -> list[str]:
     """
     lines = [" ".join(name.split()) for name in names]
     cut = {line: _without_middle(line, longest) for line in lines}
-    while alike := [same for same in _groups(cut).values() if len(same) > 1]:
-        for same in alike:
-            start = _start_in_common(same)
+    while alike := [short for short, n in Counter(cut.values()).items() if n > 1]:
+        for short in alike:
+            same = [line for line in cut if cut[line] == short]
+            columns = zip(*same, strict=False)
+            start = len(list(takewhile(lambda letters: len(set(letters)) == 1, columns)))
             cut |= {line: _without_middle(f"…{line[start:]}", longest) for line in same}
     return [cut[line] for line in lines]
-
-
-def _start_in_common(names: Sequence[str]) -> int:
-    """How many letters all of the names begin with."""
-    shortest = min(map(len, names))
-    return next((k for k in range(shortest) if len({n[k] for n in names}) > 1), shortest)
-
-
-def _groups(cut: Mapping[str, str]) -> dict[str, list[str]]:
-    """Names by what they are cut to."""
-    found: dict[str, list[str]] = {}
-    for line, short in cut.items():
-        found.setdefault(short, []).append(line)
-    return found
 
 
 def _without_middle(line: str, longest: int) -> str:

@@ -11,6 +11,10 @@ from logger.report.language import N_
 if TYPE_CHECKING:
     from logger.survey.result import PointResult
 
+LIGHT_AND_POWER = N_(
+    "All figures are of light. Power can fall by more: modules wired into one string carry one "
+    "current, and a shadow on a few cells can hold back all of them."
+)
 NOT_LOOKED_AT = N_(
     "How modules are wired into strings, whether roof and structure bear an array, how trees "
     "will grow and what will be built, snow, dirt and wear."
@@ -86,8 +90,7 @@ METHOD = (
         "while the sun's disc is behind the horizon, in proportion while it is partly behind; "
         "light from the rest of the sky is reduced by the plane's own view of it; light from "
         "the ground is left as it is. The orientation factor compares the plane without shade "
-        "with the best fixed plane at the site; the total solar resource fraction is "
-        "orientation factor times solar access."
+        "with the best fixed plane at the site."
     ),
     N_(
         "The intervals hold all that is uncertain and was not settled: many horizons are drawn "

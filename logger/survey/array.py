@@ -11,8 +11,10 @@ import numpy as np
 from logger.access import Plane, SiteYear
 from logger.access.draws import SECTOR_MIDDLES
 from logger.access.many import Ranges, Skylines, ranges, under_drawn_skies, under_median_sky
-from logger.access.result import number
+from logger.access.point import Case
+from logger.access.result import YEAR, number
 from logger.access.sky import Sky
+from logger.access.window import WindowResult
 from logger.arrays import Bools, Floats, floats
 from logger.checks import Check
 from logger.errors import InputError, UsageError
@@ -29,13 +31,12 @@ from logger.parallax import (
 )
 from logger.parallax.carry import Drawn
 from logger.structured import nearest
+from logger.survey.gains import Gain, gains_over
 from logger.survey.positions import position_of, swept_points
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
 
 SCHEMA = "horizon-logger array 1"
-
-YEAR = 12
 
 ALL = slice(None)
 
@@ -52,14 +53,6 @@ class Access:
 
     solar: Ranges
     beam: Ranges
-
-
-@dataclass(frozen=True)
-class Gain:
-    """What the whole array would gain if one obstruction were not there."""
-
-    name: str
-    gained: float  # Of the mean annual solar access
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,7 +136,7 @@ class ArrayResult:
                     "top_m": vars(o.top_m),
                     "from_point": o.from_point,
                     "taken_as": o.taken_as or None,
-                    "gain_if_cut": next((g.gained for g in self.gains if g.name == o.name), None),
+                    **_gain_if_cut(next((g for g in self.gains if g.name == o.name), None)),
                 }
                 for o in self.here.obstructions
             ],
@@ -171,6 +164,11 @@ def _of_place(found: Ranges, row: int, known: bool) -> dict[str, Any]:
         return bounds if known else {**bounds, "value": None}
 
     return {"annual": at(YEAR), "monthly": [at(m) for m in range(12)]}
+
+
+def _gain_if_cut(gain: Gain | None) -> dict[str, float | None]:
+    names = {"gain_if_cut": "value", "gain_if_cut_low": "low", "gain_if_cut_high": "high"}
+    return {key: getattr(gain, name, None) for key, name in names.items()}
 
 
 def chosen_plane(recipe: Recipe, name: str | None) -> int:
@@ -242,11 +240,11 @@ def array_result(
     known, at_places = _known(year, k, here, places, at_places)
     checks.append(_known_check(known))
     best = _best(grid, values, size_m) if size_m and grid is not None else None
-    sample = over[:: max(1, len(over) // MANY)]
+    gains = gains_over(job, year, k, here, over, float(means.solar.value[0, YEAR]))
     return ArrayResult(
         plane, recipe, year.skies.sky, here, places, known, at_places, means, over,
         values, lows, highs,
-        outline, grid, _gains(year, k, here, sample), best,
+        outline, grid, gains, best,
         _row_ahead(year, k, ahead) if ahead else None, tuple(checks),
     )  # fmt: skip
 
@@ -290,6 +288,16 @@ def _outline(plane: Plane) -> tuple[Outline | None, list[Check]]:
     except UsageError as error:
         why = f"{error}: {error.hint}; figures stand for the places asked for or the points swept"
         return None, [Check("outline is a polygon", False, float(len(corners)), 3.0, "", why)]
+
+
+def extreme_windows(found: ArrayResult) -> tuple[WindowResult, WindowResult]:
+    """When the worst and the best place over the outline are shaded, and by what."""
+    year = year_of(found.recipe)
+    worst, best = (
+        Case(year, found.here.horizon_at(found.over_m[int(k(found.over_value))])).window
+        for k in (np.argmin, np.argmax)
+    )
+    return worst, best
 
 
 def access_of_places(
@@ -350,18 +358,6 @@ def _known_check(known: Bools) -> Check:
             "point could see: sweep a point near them"
         )
     return Check("array seen", not missing, float(missing), 0.0, "", why)
-
-
-def _gains(year: SiteYear, k: int, here: Surroundings, places_m: Floats) -> tuple[Gain, ...]:
-    """What the mean would gain without each near thing, most first."""
-
-    def mean(without: str) -> float:
-        skies = here.horizons(places_m, here.found, without)
-        return float(under_median_sky(year, k, skies).solar[:, YEAR].mean())
-
-    now = mean("")
-    gains = [Gain(o.name, mean(o.name) - now) for o in here.obstructions if o.taken_as]
-    return tuple(sorted(gains, key=lambda gain: -gain.gained))
 
 
 def _row_ahead(year: SiteYear, k: int, rows: Rows) -> dict[str, Any]:

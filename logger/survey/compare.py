@@ -212,7 +212,7 @@ def compare(recipe: Recipe, documents: Sequence[Mapping[str, Any]]) -> Compariso
         documents[0]["sky"]["source"],
         planes,
         {
-            plane.name: _best((at.point, at.access) for at in points if at.fit and at.known)
+            plane.name: best_of((at.point, at.access) for at in points if at.fit and at.known)
             for plane, points in zip(recipe.planes, planes, strict=True)
         },
         {
@@ -267,7 +267,7 @@ def _plane_at(point: str, plane: Mapping[str, Any], failed: set[str]) -> PlaneAt
     )
 
 
-def _best(figures: Iterable[tuple[str, Triple]]) -> Best | None:
+def best_of(figures: Iterable[tuple[str, Triple]]) -> Best | None:
     """The one of the highest value; None of fewer than two."""
     known = [(name, value) for name, value in figures if not math.isnan(value[0])]
     if len(known) < 2:

@@ -54,7 +54,8 @@ def test_compare_ranks_the_open_meadow_above_the_yard_by_what_the_yard_loses(com
     # An open level meadow keeps nearly all, the yard loses some 12 points more (exact skylines of
     # the invented scenes, recordings/three-alders.expected.json).
     found = re.search(
-        r"ground frame: Solar access at meadow is ([\d.]+) points (higher|lower) than at yard",
+        r"ground frame: Solar access at meadow is about ([\d.]+) percentage points (higher|lower) "
+        r"than at yard",
         compared,
     )
     assert found
@@ -84,7 +85,7 @@ def test_what_compare_prints_is_what_its_json_holds(job, compared) -> None:
 def test_one_sky_one_recipe_and_the_planes_are_named_above_the_table(compared) -> None:
     head = compared.split("\n\n")[0]
     assert head.startswith("Sky: ")
-    assert "Planes: ground frame, 35° facing 180°; barn roof, 20° facing 215°" in head
+    assert "Planes: ground frame, 35° facing 180°; south-west frame, 20° facing 215°" in head
     assert "Settings: all as by default" in head
 
 

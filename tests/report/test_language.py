@@ -74,7 +74,8 @@ def test_what_german_says_is_what_english_says():
     sides = [w(side) for side in ("N", "NE", "E", "SE", "S", "SW", "W", "NW")]
     assert sides == ["N", "NO", "O", "SO", "S", "SW", "W", "NW"]
     more = (
-        "Solar access at {more} is about {points} points higher than at {less} ({low} to {high})."
+        "Solar access at {more} is about {points} percentage points higher than at {less} ({low} "
+        "to {high})."
     )
     assert w(more, more="Hof", points=4, less="First", low=2, high=6) == (
         "Der Sonnenzugang bei Hof ist etwa 4 Prozentpunkte höher als bei First (2 bis 6)."
@@ -86,6 +87,9 @@ def test_what_german_says_is_what_english_says():
         "failed": "nicht bestanden",
         "passed": "bestanden",
         "far": "fern",
+        "worst place": "schlechtester Platz",
+        "best place": "bester Platz",
+        "yes": "ja",
     }.items():
         assert w(english) == german
     met, not_met = (w(cover.VERDICTS[verdict]) for verdict in (PASS, FAIL))

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 
 from logger.access import FAIL, PASS, TOO_CLOSE, Bounded, Verdict
-from logger.report import cover, sentences
-from logger.report.content import Gain
+from logger.access.window import Blocked
+from logger.report import cover, installer, pages, sentences
 from logger.report.language import Words
+from logger.survey.gains import Gain
 
 from .conftest import FAILED, PASSED
 
@@ -48,7 +49,8 @@ def test_what_is_blocked_is_told_with_its_hours_and_name(point_of):
 def test_every_month_is_told_its_own_hours(point_of):
     window = point_of("yard", 30.0).access.planes[0].window
     one = window.blocked[0]
-    own = tuple(replace(one, month=m, from_solar_hour=8.0 + m / 4) for m in (1, 11, 12))
+    stretch = replace(one, to_solar_hour=15.0)
+    own = tuple(replace(stretch, month=m, from_solar_hour=8.0 + m / 4) for m in (1, 11, 12))
     told = sentences.window_text(replace(window, blocked=own))
     starts = re.findall(r"(\w+): (\d+:\d\d) to", told)
     assert starts == [("Jan", "8:15"), ("Nov", "10:45"), ("Dec", "11:00")]
@@ -88,6 +90,20 @@ def test_a_blocked_window_is_told_with_its_worst_month(point_of):
     assert told in answer_of(point)
 
 
+def test_a_month_is_blocked_alike_wherever_months_are_told(point_of):
+    """August loses 0.4 % of its window, September 0.6 %: the one prints as clear, and is."""
+    window = point_of("eave", 2.0).access.planes[0].window
+    clear = np.ones(12)
+    clear[[7, 8]] = 0.996, 0.994
+    blocked = tuple(Blocked(m, 9.0, 9.5, "=barn", 0.1, "", "") for m in (8, 9))
+    window = replace(window, monthly_clear_fraction=clear, blocked=blocked)
+    planes = [replace(p, window=window) for p in point_of("eave", 2.0).access.planes]
+    assert "part of the time in September, when" in sentences.answer("eave", planes, W)
+    assert "in 1 of 12 months" in sentences.window_text(window)
+    assert [m for m, cell in enumerate(installer.shaded_hours(window)) if cell != "–"] == [8]
+    assert pages.when_blocked(window, "=barn", W) == "Sept: 9:00 to 9:30"
+
+
 def test_what_was_not_measured_is_not_called_clear(point_of):
     told = answer_of(point_of("gap", gap=True))
     assert "is not known in" in told
@@ -121,7 +137,9 @@ def test_the_better_point_is_named_first_and_by_how_much(point_of):
     for points in ((good, poor), (poor, good)):
         told = plain(cover.comparison(points, W))
         # Arms of one point each: 10 points less and more sqrt(2)
-        assert told == ("Solar access at meadow is about 10 points higher than at yard (9 to 11).")
+        assert told == (
+            "Solar access at meadow is about 10 percentage points higher than at yard (9 to 11)."
+        )
 
 
 def test_points_closer_than_their_uncertainty_do_not_differ(point_of):
@@ -129,7 +147,7 @@ def test_points_closer_than_their_uncertainty_do_not_differ(point_of):
         with_year(point_of("meadow"), 0.81, 0.78, 0.84),
         with_year(point_of("yard"), 0.8, 0.77, 0.83),
     )
-    assert "does not differ significantly: 1.0 points" in cover.comparison(near, W)
+    assert "does not differ significantly: 1.0 percentage points" in cover.comparison(near, W)
 
 
 def test_a_difference_of_unknown_uncertainty_is_not_called_significant(point_of):
@@ -141,8 +159,8 @@ def test_a_point_that_is_not_fit_or_not_known_is_never_ranked(point_of):
     best = with_year(point_of("best", checks=(FAILED,)), 0.99, 0.98, 1.0)
     unknown = with_year(point_of("unknown"), np.nan, 0.5, 1.0)
     others = [with_year(point_of(n), v, v - 0.01, v + 0.01) for n, v in (("a", 0.7), ("b", 0.9))]
-    assert [p.name for p in cover.ranking([best, unknown, *others])] == ["b", "a"]
-    assert "best" not in cover.comparison([best, *others], W)
+    told = cover.comparison([best, unknown, *others], W)
+    assert told.startswith("Solar access at b is about 20 percentage points higher than at a")
     assert cover.comparison([best, others[0]], W) == ""
 
 
@@ -164,18 +182,15 @@ def test_each_rule_says_where_it_is_met_and_where_not(point_of):
     ]
 
 
-def test_the_change_that_gains_most_is_told(point_of):
-    def gain(name, before, after):
-        point = with_year(point_of(name), before, before - 0.01, before + 0.01)
-        shares = with_year(point, after, after - 0.01, after + 0.01).access.planes[0].solar_access
-        return point, Gain("lime", (point.access.planes[0].solar_access,), (shares,))
-
-    told = plain(cover.gain_sentence([gain("eave", 0.9, 0.92), gain("yard", 0.8, 0.85)], W))
+def test_the_change_that_gains_most_is_told_with_its_interval():
+    small, large = (Gain("lime", "roof", 0.8, v, v - 0.01, v + 0.02, True) for v in (0.02, 0.05))
+    told = plain(sentences.gain([(small, "roof at eave"), (large, "roof at yard")], W))
     assert told == (
-        "Of what could be removed, taking away lime would gain most: 5.0 points of the year on "
-        "roof at yard, from 80.0 to 85.0 % (84.0 to 86.0 %)."
+        "Of what could be removed, taking away lime would gain most: 5.0 percentage points (4.0 to "
+        "7.0) of the year's light on roof at yard, from 80.0 to 85.0 %."
     )
-    assert "Nothing that could be cut" in cover.gain_sentence([], W)
+    nothing = replace(small, value=0.004)
+    assert "Nothing that could be cut" in sentences.gain([(nothing, "roof at eave")], W)
 
 
 def test_hours_of_the_sun_are_told_by_the_clock(point_of):

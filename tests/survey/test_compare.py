@@ -90,7 +90,7 @@ def test_a_difference_beyond_the_uncertainty_makes_one_point_the_best():
     assert nearest == "c"
     assert gap.value == pytest.approx(0.05)
     assert gap.low == pytest.approx(0.05 - np.hypot(0.01, 0.01))
-    told = "roof: Solar access at b is 5.0 points higher than at c (95 % interval 3.6 to 6.4)"
+    told = "roof: Solar access at b is about 5 percentage points higher than at c (4 to 6)."
     assert told in comparison_text(found)
 
 
@@ -99,7 +99,9 @@ def test_a_difference_within_the_uncertainty_is_called_so():
         answer("a", plane(0.89, 0.02)), answer("b", plane(0.9, 0.02)), answer("c", plane(0.7, 0.02))
     )
     assert found.best_point["roof"].ties == ("a",)
-    assert "no significant difference from a" in comparison_text(found)
+    assert "at b and a does not differ significantly: 1.0 percentage points" in comparison_text(
+        found
+    )
 
 
 def test_points_are_held_against_each_other_plane_by_name():
@@ -184,7 +186,9 @@ def test_planes_of_one_point_are_compared_under_one_horizon(surveyed, call):
     (other,) = best["others"]
     gap = other["difference"]
     figures = {p["name"]: p["total_solar_resource_fraction"] for p in document["planes"]}
-    independent = difference(*(triple(figures[name]) for name in ("ground frame", "barn roof")))
+    independent = difference(
+        *(triple(figures[name]) for name in ("ground frame", "south-west frame"))
+    )
     assert gap["value"] == pytest.approx(independent.value, abs=1e-9)
     assert gap["low"] < gap["value"] < gap["high"]
     assert gap["high"] - gap["low"] < (independent.high - independent.low) / 1.5
@@ -241,10 +245,10 @@ def test_a_replay_with_another_plane_leaves_the_comparison_as_it_was(surveyed, c
 
 def test_a_point_stands_for_the_planes_it_is_assigned_to(surveyed, call, tmp_path):
     job = shutil.copytree(surveyed, tmp_path / "alders")
-    set_point(job, Point("yard", planes=("barn roof",)))
+    set_point(job, Point("yard", planes=("south-west frame",)))
     document = json.loads(call("compare", job, "--json", "-").stdout)
     found = {plane["name"]: [at["point"] for at in plane["points"]] for plane in document["planes"]}
-    assert found == {"ground frame": ["meadow"], "barn roof": ["yard", "meadow"]}
+    assert found == {"ground frame": ["meadow"], "south-west frame": ["yard", "meadow"]}
     assert document["best_plane"]["yard"] is None
     turned = json.loads(call("compare", job, "--tilt", 10, "--azimuth", 90, "--json", "-").stdout)
     assert [at["point"] for at in turned["planes"][0]["points"]] == ["yard", "meadow"]

@@ -1,4 +1,4 @@
-"""The sheets behind the points' pages: for the installer, and for whoever checks the report."""
+"""The sheet for whoever checks the report: method, data, checks, hashes, how to repeat it."""
 
 from __future__ import annotations
 
@@ -6,151 +6,18 @@ import numpy as np
 
 from logger import __version__
 from logger.access import carried
-from logger.access.window import WindowResult
 from logger.calibration import StoredCalibration
 from logger.checks import Check
 from logger.files import file_sha256
 from logger.geomagnetism import built_in_model
-from logger.geometry import wrap360
 from logger.job import JOB_FILE
 from logger.report import sentences, texts
-from logger.report.content import Report
+from logger.report.content import LONGEST_NAME, Report
 from logger.report.language import DASH, N_, Words
-from logger.report.pages import LEAST_SHADE_H, place
 from logger.report.pictures import Page
 from logger.report.result_tables import calibrations_of, checks_of, planes_of
-from logger.report.tables import hour_text, shortened
+from logger.report.tables import shortened
 from logger.survey.result import PointResult
-
-# For the installer
-
-
-def installer(report: Report, w: Words) -> Page:
-    """Heights, positions, planes, the hours in which each point is shaded, and what that means."""
-    hours = sentences.window_hours(report.points[0].access.planes[0].window, w)
-    return {
-        "kind": "installer",
-        "title": w("For the installer"),
-        "planes": _planes(report, w),
-        "places": _places(report, w),
-        "shaded_title": w(
-            "When each point is shaded between {start} and {end} h of solar time", **hours
-        ),
-        "shaded": _shaded(report, w),
-        "shaded_note": w(
-            "Shade before {start} and after {end} h stands in the picture on each point's page. A "
-            "dash is a month without shade in these hours, a question mark one in which part of "
-            "the horizon was not measured. Shade counts when it falls at that time on some day of "
-            "the month, in whole or in part; gaps under half an hour are told as shade. A bare "
-            "tree counts, though it lets part of the light through.",
-            **hours,
-        ),
-        "strings_title": w("What shade means for strings"),
-        "strings": [w(text) for text in texts.STRINGS],
-    }
-
-
-LONGEST_NAME = 32
-"""Letters of a point's name in a table; the whole name stands on its page."""
-
-ABREAST = 4
-"""Points that stand side by side in a table of months."""
-
-
-def _names(report: Report) -> dict[str, str]:
-    """The points' names, short enough for a table."""
-    names = [p.name for p in report.points]
-    return dict(zip(names, shortened(names, LONGEST_NAME), strict=True))
-
-
-def _shaded(report: Report, w: Words) -> list[Page]:
-    names, tables = _names(report), []
-    for start in range(0, len(report.points), ABREAST):
-        points = report.points[start : start + ABREAST]
-        hours = [shaded_hours(p.access.planes[0].window) for p in points]
-        rows = [[w.month(m), *(cells[m] for cells in hours)] for m in range(12)]
-        tables.append({"head": [w("month"), *(names[p.name] for p in points)], "rows": rows})
-    return tables
-
-
-LEAST_SUN_H = 0.5
-"""Shorter stretches of sun between two of shade are told as shade. [h]"""
-
-
-def shaded_hours(window: WindowResult) -> list[str]:
-    """For each month the stretches of the solar window in which the sun is blocked."""
-    unknown = sentences.unknown_months(window)
-    cells = []
-    for month in range(12):
-        spans: list[list[float]] = []
-        own = [b for b in window.blocked if b.month == month + 1]
-        for start, end in sorted((b.from_solar_hour, b.to_solar_hour) for b in own):
-            if spans and start <= spans[-1][1] + LEAST_SUN_H:
-                spans[-1][1] = max(spans[-1][1], end)
-            else:
-                spans.append([start, end])
-        told = [f"{hour_text(a)}–{hour_text(b)}" for a, b in spans if b - a >= LEAST_SHADE_H]
-        cells.append(", ".join([*told, *(["?"] if month in unknown else [])]) or DASH)
-    return cells
-
-
-def _planes(report: Report, w: Words) -> Page:
-    found = {p.plane.name: p for _, p in planes_of(report.points)}
-    best = next(iter(found.values())).best_unshaded
-    magnetic = report.points[0].declination.value_deg
-    rows = [
-        [
-            name,
-            w.number(p.plane.tilt_deg, 1),
-            w.number(p.plane.azimuth_deg, 1),
-            w.number(float(wrap360(p.plane.azimuth_deg - magnetic)), 1),
-            DASH if p.plane.size_kwp is None else w.number(p.plane.size_kwp, 2),
-            w.percent(p.orientation_factor.value, 1),
-        ]
-        for name, p in found.items()
-    ]
-    note = w(
-        "By compass is what a hand compass shows, whose north is {declination}° from true north "
-        "here. The best fixed plane without shade under this sky has a tilt of {tilt}° and an "
-        "azimuth of {azimuth}°; the orientation factor compares each plane with it.",
-        declination=w.number(magnetic, 1),
-        tilt=w.number(best.tilt_deg),
-        azimuth=w.number(best.azimuth_deg),
-    )
-    head = [
-        w("plane"),
-        w("tilt [°]"),
-        w("azimuth [°]"),
-        w("by compass [°]"),
-        w("size [kWp]"),
-        w("orientation factor"),
-    ]
-    return {"head": head, "rows": rows, "note": note}
-
-
-def _places(report: Report, w: Words) -> Page:
-    def metres(value: float | None, decimals: int = 2) -> str:
-        return DASH if value is None else w.number(value, decimals)
-
-    names = _names(report)
-    every = {p.plane.name for _, p in planes_of(report.points)}
-    rows = []
-    for p in report.points:
-        *at, swept, module = place(report, p)
-        own = [x.plane.name for x in p.access.planes]
-        planes = ", ".join(own) if len(own) < len(every) else w("all")
-        metres_of = (*(metres(v, 1) for v in at), metres(swept), metres(module))
-        rows.append([names[p.name], *metres_of, planes])
-    head = [w("point"), w("east [m]"), w("north [m]"), w("up [m]"), w("swept at [m]"),
-            w("module at [m]"), w("planes")]  # fmt: skip
-    note = w(
-        "East, north and up count from the job's origin; both heights from the surface that the "
-        "surveyor stood on. A dash means that nothing was entered."
-    )
-    return {"head": head, "rows": rows, "note": note}
-
-
-# For the verifier
 
 VERDICT_WORDS = (N_("pass"), N_("fail"), N_("too close to call"))
 """As `logger.access.rules` has them."""
@@ -172,11 +39,13 @@ def verifier(report: Report, w: Words) -> Page:
         "checks_title": w("Checks"),
         "checks_count": _count(report, w),
         "checks": _checks(report, w),
+        "resource_title": w("Total solar resource fraction"),
+        "resource": _resource(report, w),
         "rules_title": w("Rules"),
         "rules": _rules(report, w),
         "horizon_title": w(
-            "Horizon in degrees of elevation at every 5° of azimuth (peaks between these stand in "
-            "the tables' folder horizons, where tables were asked for)"
+            "Horizon in degrees, at every 5° of azimuth (peaks between these: folder horizons "
+            "beside checks.csv)"
         ),
         "horizons": [_horizon(p, w) for p in report.points],
         "files_title": w("Files"),
@@ -218,7 +87,7 @@ def _data(report: Report, w: Words) -> list[list[str]]:
 
 def _steps(report: Report) -> list[list[str]]:
     """What was done to each point's sweeps, in the program's own words; like points together."""
-    names = _names(report)
+    names = report.short_names
     found: dict[str, list[str]] = {}
     for point in report.points:
         found.setdefault("; ".join(point.horizon.profile.steps), []).append(names[point.name])
@@ -258,13 +127,17 @@ def _count(report: Report, w: Words) -> str:
             w("Below stand those that failed or came within a tenth of their limit.")
             if shown
             else w("None failed or came within a tenth of its limit."),
-            w("All of them stand in checks.csv, where tables were asked for."),
+            w(
+                "All {n} stand, a row each, in the file checks.csv of the folder of tables beside "
+                "this document; where there is none, the command below writes it with --tables.",
+                n=n,
+            ),
         )
     )
 
 
 def _checks(report: Report, w: Words) -> Page:
-    names = _names(report)
+    names = report.short_names
     rows = [
         [
             names[of.name] if isinstance(of, PointResult) else _calibration(of, w),
@@ -289,8 +162,24 @@ def _checks(report: Report, w: Words) -> Page:
     return {"head": head, "rows": rows}
 
 
+def _resource(report: Report, w: Words) -> Page:
+    """A row a point, a column a plane, with its definition: permits ask for it by this name."""
+    names = report.short_names
+    planes = list(dict.fromkeys(p.plane.name for _, p in planes_of(report.points)))
+    rows = []
+    for point in report.points:
+        own = {p.plane.name: p.total_solar_resource_fraction for p in point.access.planes}
+        told = (sentences.interval(own[n], w) if n in own else DASH for n in planes)
+        rows.append([names[point.name], *told])
+    note = w(
+        "Orientation factor times solar access of the year: the light with this horizon, over that "
+        "on the best fixed plane here without shade (95 % intervals)."
+    )
+    return {"head": [w("point"), *shortened(planes, LONGEST_NAME)], "rows": rows, "note": note}
+
+
 def _rules(report: Report, w: Words) -> Page:
-    names = _names(report)
+    names = report.short_names
     rows = [
         [
             names[point.name],
@@ -330,7 +219,7 @@ def _horizon(point: PointResult, w: Words) -> Page:
 
 
 def _files(report: Report, w: Words) -> Page:
-    names = _names(report)
+    names = report.short_names
     rows = [
         [names[p.name], s.recording.path.name, s.recording.sha256]
         for p in report.points
