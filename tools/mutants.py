@@ -69,7 +69,7 @@ ROOMS = {
         ["tests/parallax/test_place.py", "tests/parallax/test_array_geometry.py"],
     ),
     "array": (
-        ["logger/survey/array.py", "logger/report/array.py", "logger/report/array_page.py"],
+        ["logger/survey/array.py", "logger/survey/gains.py", "logger/report/array.py"],
         ["tests/parallax/test_array_command.py", "tests/report/test_array_page.py"],
     ),
     "terrain": (
