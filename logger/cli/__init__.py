@@ -98,7 +98,9 @@ class Commands(click.Group):
         except OSError as error:
             if error.errno in (errno.EPIPE, errno.ENOSPC) and not error.filename:
                 ctx.exit(output_lost(error))
-            where = f"{error.filename}: " if error.filename else ""
+            gone = error.errno == errno.ENOENT  # of nothing named: what a removed folder answers
+            where = error.filename or ("the working folder" if gone else "")
+            where = f"{where}: " if where else ""
             click.echo(visible(f"error: {where}{error.strerror or error}"), err=True)
             ctx.exit(EXIT_UNREADABLE)
 

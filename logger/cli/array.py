@@ -19,7 +19,7 @@ from logger.cli.options import (
     leave_by_checks,
     put_out,
     recipe_options,
-    say,
+    say_left_out,
 )
 
 if TYPE_CHECKING:
@@ -85,10 +85,12 @@ def command(
     recipe = recipe_of(survey, overrides)
     chosen_plane(recipe, plane)
     found = list(answers(survey, recipe))
-    for answer in found:
-        if answer.error is not None and answer.swept:
-            say(f"left out - {answer.error}")
     results = [answer.result for answer in found if answer.result is not None]
+    unread = [answer for answer in found if answer.error is not None and answer.swept]
+    if not results and unread and unread[0].error:
+        raise unread[0].error
+    for answer in unread:
+        say_left_out(answer)
     if not results:
         raise UsageError(
             "no point of this job has a recording",
@@ -101,4 +103,6 @@ def command(
         put_out(csv_file, array_csv(answer_))
     if picture:
         put_out(picture, array_picture(answer_))
-    leave_by_checks(answer_.checks, f"horizon-logger report {as_argument(job)}")
+    leave_by_checks(
+        answer_.checks, f"horizon-logger report {as_argument(job)}", unreadable=bool(unread)
+    )

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.checks import Check
-from logger.cli.environment import visible
+from logger.cli.environment import EXIT_UNREADABLE, visible
 from logger.errors import UsageError
 from logger.places import angle_of
 
@@ -360,12 +360,24 @@ def check_line(check: Check) -> str:
     return f"{'passed' if check.passed else 'FAILED'}  {check.check}: {check.why}"
 
 
-def leave_by_checks(checks: Iterable[Check], next_step: str = "") -> None:
-    """Name failed checks on standard error and leave with exit code 4 if there are any."""
+def leave_by_checks(
+    checks: Iterable[Check], next_step: str = "", *, unreadable: bool = False
+) -> None:
+    """Name failed checks on standard error and leave with exit code 4 if there are any.
+
+    Where something was left out because it cannot be read, with 3.
+    """
     failed = _tell_failed(checks)
     _say_next(next_step)
-    if failed:
-        click.get_current_context().exit(EXIT_CHECK_FAILED)
+    if unreadable or failed:
+        click.get_current_context().exit(EXIT_UNREADABLE if unreadable else EXIT_CHECK_FAILED)
+
+
+def say_left_out(answer: Answer) -> None:
+    """Why a point has no answer, and what to do about it."""
+    if answer.error is not None:
+        hint = f" (try: {answer.error.hint})" if answer.error.hint else ""
+        say(f"left out - {answer.error}{hint}")
 
 
 def leave_by_answers(found: Sequence[Answer], next_step: str = "") -> None:
@@ -373,9 +385,7 @@ def leave_by_answers(found: Sequence[Answer], next_step: str = "") -> None:
     from logger.survey.answers import worst
 
     for answer in found:
-        if answer.error is not None:
-            hint = f" (try: {answer.error.hint})" if answer.error.hint else ""
-            say(f"left out - {answer.error}{hint}")
+        say_left_out(answer)
         if answer.unstored:
             say(f"not kept in the job - {answer.unstored}")
     _tell_failed(

@@ -85,7 +85,7 @@ def report_of(
         if answer.error is not None
     }
     if not points:
-        why = "; ".join(left_out.values()) or "it has no points"
+        why = "; ".join(dict.fromkeys(left_out.values())) or "it has no points"
         raise InputError(f"there is nothing to report: {why}", str(job.folder))
     not_swept = tuple(answer.point for answer in found if not answer.swept)
     return Report(

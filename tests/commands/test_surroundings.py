@@ -56,7 +56,7 @@ def test_a_full_output_is_one_sentence(tmp_path: Path, more) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a folder in use cannot be removed there")
-@pytest.mark.parametrize("command", [["demo"], ASSESS])
+@pytest.mark.parametrize("command", [["demo"], ASSESS, ["new", "here", *PLACE[1:]]])
 def test_a_working_folder_that_was_removed_is_no_traceback(tmp_path: Path, command) -> None:
     gone = tmp_path / "gone"
     gone.mkdir()
@@ -66,6 +66,8 @@ def test_a_working_folder_that_was_removed_is_no_traceback(tmp_path: Path, comma
     )
     assert done.returncode in (0, 3), done.stderr.decode()
     assert b"Traceback" not in done.stderr
+    if command[0] == "new":
+        assert done.stderr == b"error: the working folder: No such file or directory\n"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="names are Unicode there")

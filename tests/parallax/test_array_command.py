@@ -167,6 +167,18 @@ def test_what_cannot_be_is_refused(job: Path, words: tuple[str, ...], says: str,
     assert "Traceback" not in done.stderr
 
 
+def test_a_point_that_cannot_be_read_is_told_whatever_the_others_give(
+    job: Path, tmp_path: Path
+) -> None:
+    spoilt = Path(shutil.copytree(job, tmp_path / "spoilt"))
+    for point, told in (("west eave", "left out - "), ("east ridge", "error: ")):
+        (recording,) = (spoilt / "sweeps" / point).iterdir()
+        recording.write_bytes(b"nonsense")
+        done = run("array", spoilt, "--at=0,0,4", code=3)
+        assert f"{told}{spoilt}/sweeps/" in done.stderr
+        assert "neither a recording nor a log" in done.stderr
+
+
 def test_a_module_above_the_sight_takes_distances_from_the_other_point(
     job: Path, maker: Any, tmp_path: Path
 ) -> None:
