@@ -139,6 +139,12 @@ ROOMS = {
          "tests/job/test_new_command.py", "tests/ground/test_places.py"],
     ),
 }  # fmt: skip
+OPTIONS = (
+    "-p", "no:randomly", "-p", "no:cacheprovider", "--deselect",
+    # It reads the code as text, where every mutant stands beside the others.
+    "tests/limits/test_every_check.py::"
+    "test_every_check_of_the_program_has_its_last_and_first_value_here_and_is_explained",
+)  # fmt: skip
 COPIED = (
     "logger",
     "firmware_protocol",
@@ -173,7 +179,7 @@ def renew_tests(folder: Path) -> None:
 def set_up(folder: Path, sources: list[str], tests: list[str]) -> None:
     lines = ["[mutmut]", "source_paths=", *(f"    {name}" for name in sources)]
     lines += ["pytest_add_cli_args_test_selection=", *(f"    {name}" for name in tests)]
-    lines += ["pytest_add_cli_args=", "    -p", "    no:randomly", "    -p", "    no:cacheprovider"]
+    lines += ["pytest_add_cli_args=", *(f"    {option}" for option in OPTIONS)]
     lines += ["timeout_multiplier=5"]
     lines += ["also_copy=", *(f"    {p.name}" for p in folder.iterdir())]
     (folder / "setup.cfg").write_text("\n".join(lines) + "\n", encoding="utf-8")
@@ -204,8 +210,7 @@ for name in map(str.strip, sys.stdin):
         resource.setrlimit(resource.RLIMIT_CPU, (120, 120))
         nothing = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, 1), os.dup2(nothing, 2)
-        options = ["-x", "-q", "-p", "no:randomly", "-p", "no:cacheprovider", "--hypothesis-seed=0"]
-        os._exit(pytest.main([*options, *sys.argv[1:]]))
+        os._exit(pytest.main(["-x", "-q", "--hypothesis-seed=0", *sys.argv[1:]]))
     print(name, os.waitpid(child, 0)[1], flush=True)
 """
 
@@ -220,8 +225,8 @@ def noticed_alone(folder: Path, names: list[str], tests: list[str]) -> set[str]:
     if not names:
         return set()
     done = subprocess.run(
-        [sys.executable, "-c", ALONE, *tests], input="\n".join(["none", *names]), text=True,
-        cwd=folder / "mutants", capture_output=True, check=True,
+        [sys.executable, "-c", ALONE, *OPTIONS, *tests], cwd=folder / "mutants", check=True,
+        input="\n".join(["none", *names]), text=True, capture_output=True,
     )  # fmt: skip
     verdicts = dict(line.rsplit(" ", 1) for line in done.stdout.splitlines())
     if verdicts["none"] != "0":

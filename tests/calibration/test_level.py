@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from calibrated_boards import DECLINATION, calibrated, corrections_of, stream_of
 
 from logger.calibration import fit_level
+from logger.calibration.level import _errors
 from logger.errors import InputError
 from logger.geometry import attitude_matrix
 from logger.orientation import Corrections, orient
@@ -150,3 +152,11 @@ def test_two_different_marks_are_refused() -> None:
     level = stream_of(simulate_level(sensor=sensor, seed=2, streams="M")).samples
     with pytest.raises(InputError):
         fit_level(level, corrections_of(Sensor(individual=2), "M"))
+
+
+def test_a_pair_states_the_errors_of_both_its_holds() -> None:
+    up, down = (SimpleNamespace(level_error_deg=level, heading_error_deg=heading)
+                for level, heading in ((0.3, 0.6), (0.4, 0.8)))  # fmt: skip
+    index, collimation = _errors([(up, down)], turn_error_deg=1.2)  # type: ignore[list-item]
+    # Half the sum of two holds: 0.5 / 2 and 1.0 / 2, beside 0.02 and 1.2 that no pair takes away.
+    assert (index, collimation) == pytest.approx((np.hypot(0.25, 0.02), np.hypot(0.5, 1.2)))

@@ -198,3 +198,9 @@ def test_a_level_fitted_now_tells_its_errors_as_the_shipped_one_does() -> None:
     check = _check(correction)
     assert check.why == "index +0.50° ± 0.20°, collimation -0.30° ± 0.10° (95 %)"
     assert check.value == 0.1
+
+
+@pytest.mark.parametrize("hours", [3.25, -0.5])
+def test_how_old_a_calibration_is_stands_beside_it_in_hours(hours: float) -> None:
+    (check,) = [c for c in choose(made(hours)).checks if c.check == "compass calibration"]
+    assert (check.value, check.unit) == (hours, "h")

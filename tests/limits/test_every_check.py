@@ -366,6 +366,7 @@ def test_the_last_value_that_passes_and_the_first_that_fails(
     assert not failed.passed
     assert failed.why
     assert failed.check == name.split(",")[0]
+    assert failed.unit in ("", "%", "deg", "h", "km", "m", "min", "years")
 
 
 def test_what_is_late_high_or_more_is_told_with_its_side() -> None:

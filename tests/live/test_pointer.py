@@ -1,17 +1,21 @@
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from firmware_protocol import Attitude, encode
+from logger.access import Interval
 from logger.calibration import fit_compass
 from logger.geometry import unit_vector
 from logger.live.pointer import Pointer, Sighting, tremor_deg
 from logger.live.sweep_state import (
+    access_words,
     cautions,
     field_words,
     horizon_so_far,
     near_sun,
+    seen_by_now,
     seen_words,
     sight_words,
     sun_direction,
@@ -181,7 +185,10 @@ def test_the_sun_is_there_from_rise_to_set(hour: int) -> None:
     assert (sun_direction(SITE, moment) is not None) == (elevation > 0)
 
 
-@pytest.mark.parametrize(("roll_deg", "told"), [(12.0, "roll 12° right"), (-7.0, "roll 7° left")])
+@pytest.mark.parametrize(
+    ("roll_deg", "told"),
+    [(12.0, "roll 12° right"), (-7.0, "roll 7° left"), (np.nan, "roll -  ")],
+)
 def test_the_roll_is_told_with_its_side(roll_deg: float, told: str) -> None:
     here = held(100.0, 5.0)
     sight = replace(here.sight, roll_deg=np.full(len(here.sight), roll_deg))
@@ -195,3 +202,26 @@ def test_what_is_missing_and_what_was_seen_once_are_told_apart() -> None:
         covered((120, 240, 1), (240, 300, 2)), np.full(360, 5.0), np.zeros(360, dtype=bool)
     )
     assert seen_words(seen) == "of the sun's range 25 % missing, 50 % once, 25 % twice"
+    at_the_sun = horizon_so_far(
+        covered((120, 240, 1), (240, 300, 2)), np.full(360, 5.0), np.ones(360, dtype=bool)
+    )
+    assert seen_words(at_the_sun) == (
+        "of the sun's range 0 % missing, 0 % once, 25 % twice, 75 % at the sun"
+    )
+
+
+def test_what_was_swept_since_the_last_estimate_was_seen_once_more() -> None:
+    here, before = held(100.0, 5.0), covered((0, 110, 1))
+    way = np.linspace(100.0, 120.0, len(here.sight))
+    swept = replace(here, found=replace(here.found, sight=replace(here.sight, azimuth_deg=way)))
+    more = seen_by_now(before, 0.0, swept).passes - before.passes
+    assert set(more) == {0, 1}
+    assert np.flatnonzero(more)[[0, -1]] == pytest.approx([100, 119], abs=1)
+    assert seen_by_now(before, 9.0, swept) is seen_by_now(before, 0.0, None) is before
+
+
+def test_the_answer_so_far_is_told_with_its_interval() -> None:
+    known, unknown = Interval(0.854, 0.81, 0.89), Interval(np.nan, 0.62, 0.94)
+    told = access_words(SimpleNamespace(solar_access=(known, unknown)))  # type: ignore[arg-type]
+    assert told == "solar access 85 % (81 to 89 %), 62 to 94 %"
+    assert access_words(None) == ""

@@ -64,14 +64,14 @@ def test_a_low_terrain_in_a_gap_changes_nothing():
 def named(kind, elevation_deg, distance_m=None):
     one = Obstruction("it", 100.0, 200.0, kind, distance_m)
     return with_terrain(
-        swept(elevation_deg, gap=(500.0, 501.0), obstructions=(one,)), far(5.0)
+        swept(elevation_deg, gap=(500.0, 501.0), obstructions=(one,)), far(5.0, distance_m=8_040.0)
     ).obstructions[0]
 
 
 @pytest.mark.parametrize(
     ("kind", "elevation_deg", "distance_m", "told"),
     [
-        ("terrain", 5.1, None, 8_000.0),
+        ("terrain", 5.1, None, 8_000.0),  # to a hundred metres
         ("terrain", 9.0, None, None),  # a near slope stands before the far ridge
         ("terrain", 5.1, 300.0, 300.0),  # somebody told it
         ("evergreen", 5.1, None, None),
