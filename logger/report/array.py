@@ -141,7 +141,7 @@ def obstructions(found: ArrayResult, w: Words) -> Page:
             bounds = (w.number(100 * end, 1) for end in (one.low, one.high))
             gained = f"{w.number(100 * one.value, 1)} ({'–'.join(bounds)})"
         can_go = w("yes") if one is not None and one.removable else w("no")
-        rows.append([o.name, distance, o.from_point, top, can_go, gained])
+        rows.append([sentences.obstruction(o.name, w), distance, o.from_point, top, can_go, gained])
     return {
         "head": [
             w("obstruction"),

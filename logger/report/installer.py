@@ -91,7 +91,8 @@ def _array_shade(found: ArrayResult, w: Words) -> Page:
             own = [b for b in every if b.month == month]
             names = dict.fromkeys(b.obstruction for b in own)
             by_name = (
-                f"{', '.join(_spans([b for b in own if b.obstruction == name]))} {name}"
+                f"{', '.join(_spans([b for b in own if b.obstruction == name]))} "
+                f"{sentences.obstruction(name, w)}"
                 for name in names
             )
             cells.append("; ".join(by_name) or DASH)

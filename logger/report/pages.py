@@ -203,7 +203,8 @@ def blocks(report: Report, point: PointResult, w: Words) -> Page | None:
             can_go = w("yes") if can_be_removed(report.job, name, kinds[name]) else w("no")
         losses = [w.number(v * 100, 1) for v in taken[name]]
         when = when_blocked(planes[0].window, name, w)
-        rows.append([names.get(name, name), spans.get(name, DASH), distance, can_go, *losses, when])
+        shown = names.get(name, sentences.obstruction(name, w))
+        rows.append([shown, spans.get(name, DASH), distance, can_go, *losses, when])
     if rest := order[most:]:
         sums = [sum(taken[name][k] for name in rest) for k in range(len(planes))]
         more = w.count("{n} more", "{n} more", len(rest))

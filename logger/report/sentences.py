@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -276,6 +277,13 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
         clear=w.percent(clear[worst]),
         **named,
     )
+
+
+def obstruction(name: str, w: Words) -> str:
+    """As somebody named it; of what nobody named the azimuths, in the language."""
+    if azimuths := re.fullmatch(r"(\d+) to (\d+°)", name):
+        return w("{first} to {last}", first=azimuths[1], last=azimuths[2])
+    return name
 
 
 def window_hours(window: WindowResult, w: Words) -> dict[str, str]:

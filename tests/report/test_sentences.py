@@ -211,3 +211,10 @@ def test_what_makes_true_north_is_told(surveyed):
     assert sentences.true_north(replace(result, chosen=(bare,))).startswith("declination +4.")
     half = sentences.true_north(replace(result, chosen=(*result.chosen, bare)))
     assert "in 1 of 2 recordings; else declination" in half
+
+
+def test_what_nobody_named_is_told_by_its_azimuths_in_the_language():
+    german = Words("de")
+    assert sentences.obstruction("188 to 224°", german) == "188 bis 224°"
+    assert sentences.obstruction("188 to 224°", W) == "188 to 224°"
+    assert sentences.obstruction("road to 7°", german) == "road to 7°"
