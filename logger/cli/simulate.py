@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -186,12 +186,12 @@ def _tasks(
     from dataclasses import replace
 
     from logger.simulation import BoardSettings, Operator, Sensor, Task, day_task, scene_named
-    from logger.simulation.tasks import A_DAY, TARGET, known_action
+    from logger.simulation.tasks import A_DAY, purpose_of
     from logger.site import Site
 
     names = list(A_DAY) if options["day"] else [n.strip() for n in options["tasks"].split(",")]
     for name in names:
-        known_action(name)
+        purpose_of(name)
     seed = options["seed"]
     scenes = tuple(scene_named(name, seed) for name in options["scenes"] or ("ridge",))
 
@@ -210,6 +210,7 @@ def _tasks(
     if target and not options["sectors"]:
         # Beginning and ending beside the target, no way across the sky is recorded.
         operator = replace(operator, sectors=((target[0], target[0] + 364.0),))
+    at_target = {"target": target} if target else {}
     errors = given("index_error_deg", "collimation_error_deg")
     sensor = Sensor(individual=seed, **errors)
     day = Task(
@@ -225,15 +226,12 @@ def _tasks(
             reset_at_s=reset_at_s,
         ),
         seed=seed,
-        more={
-            "level": {"target": target or TARGET, "pairs": 3},
-            "bearing": {"target": target or TARGET},
-        },
+        more={"level": {**at_target, "pairs": 3}, "bearing": at_target},
     )
 
     def maker(number: int, name: str) -> MakeTask:
         done = names[:number] + [names[-1]] * (number - len(names))
-        before = sum(known_action(n)[0] == "sweep" for n in done)
+        before = sum(purpose_of(n) == "sweep" for n in done)
         return lambda: day_task(day, name, number, dt.datetime.now(dt.UTC), before)
 
     tasks = [maker(number, name) for number, name in enumerate(names)]
@@ -244,15 +242,8 @@ def _faults(
     given: tuple[tuple[str, tuple[float]], ...],
 ) -> tuple[list[Fault], list[float], float | None]:
     """Faults of the bytes, times at which the link is cut, and when the board resets."""
-    from logger.simulation import faults as kinds
+    from logger.simulation.faults import FAULTS
 
-    makers: dict[str, Callable[[float], Fault]] = {
-        "drop": kinds.drop_bytes,
-        "flip": kinds.flip_bits,
-        "double": kinds.double_bytes,
-        "silent": kinds.silence,
-        "half": kinds.stop_in_mid_sentence,
-    }
     made: list[Fault] = []
     cuts: list[float] = []
     reset: float | None = None
@@ -261,10 +252,10 @@ def _faults(
             cuts.append(value)
         elif kind == "reset":
             reset = value
-        elif kind in makers:
-            made.append(makers[kind](value))
+        elif kind in FAULTS:
+            made.append(FAULTS[kind](value))
         else:
-            known = ", ".join([*makers, "cut", "reset"])
+            known = ", ".join([*FAULTS, "cut", "reset"])
             raise click.UsageError(f"no fault {kind!r}; the faults are {known}")
     return made, cuts, reset
 

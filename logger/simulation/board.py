@@ -6,7 +6,6 @@ tests hold every byte against the codec of the wire contract.
 
 from __future__ import annotations
 
-from binascii import crc_hqx
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeAlias
@@ -26,7 +25,9 @@ from firmware_protocol import (
     RawField,
     RawRate,
     TrueHeading,
+    check,
     encode,
+    framed,
 )
 from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
@@ -91,14 +92,8 @@ class BoardSettings:
 
     def identity(self) -> Identity:
         """What the board says of itself."""
-        return Identity(
-            PROTOCOL_VERSION,
-            self.name,
-            self.serial_number,
-            self.firmware,
-            self.rate_hz,
-            self.streams,
-        )
+        about = (self.name, self.serial_number, self.firmware, self.rate_hz, self.streams)
+        return Identity(PROTOCOL_VERSION, *about)
 
     def configured(self, wanted: Configure) -> BoardSettings | None:
         """The settings after a host's wish; None where the board must refuse it."""
@@ -134,13 +129,9 @@ def sentences_of(
     if settings.persona != "own":
         return _standard_sentences(measured, settings, true_minus_magnetic_deg)
     clock = _board_clock(measured, settings, clock_error_ppm)
-    bodies = {
-        "A": lambda: _attitude_bodies(measured, clock.stamps),
-        "M": lambda: _field_bodies(measured, clock.stamps),
-        "G": lambda: _rate_bodies(measured, clock.stamps),
-    }
-    made = [_closed(bodies[letter]()) for letter in STREAMS if letter in settings.streams]
-    sent = [b"".join(parts) for parts in zip(*made, strict=True)]
+    bodies = {"A": _attitude_bodies, "M": _field_bodies, "G": _rate_bodies}
+    made = [bodies[one](measured, clock.stamps) for one in STREAMS if one in settings.streams]
+    sent = [b"".join(map(_closed, parts)) for parts in zip(*made, strict=True)]
     identity = encode(settings.identity())
     for i in np.flatnonzero(clock.identity_due):
         sent[i] = identity + sent[i]
@@ -204,28 +195,14 @@ def _rate_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[
 
 def _attitude_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[bytes]:
     heading, tilt, pitch = board_attitude(measured)
-    rows = zip(
-        stamps,
-        (_whole(heading * 100, 36_000) % 36_000).tolist(),
-        _whole(tilt * 100, 18_000).tolist(),
-        _whole(pitch * 100, 9_000).tolist(),
-        (_COMPENSATED + 2 * measured.field_clipped + 4 * measured.force_clipped).tolist(),
-        strict=True,
-    )
-    for (seq, t_ms), h, r, p, status in rows:
-        yield b"PHLGA,%d,%d,%d.%02d,%s%d.%02d,%s%d.%02d,%X" % (
-            seq,
-            t_ms,
-            h // 100,
-            h % 100,
-            b"-" if r < 0 else b"",
-            abs(r) // 100,
-            abs(r) % 100,
-            b"-" if p < 0 else b"",
-            abs(p) // 100,
-            abs(p) % 100,
-            status,
-        )
+    status = _COMPENSATED + 2 * measured.field_clipped + 4 * measured.force_clipped
+    angles = [_whole(a * 100, 18_000).tolist() for a in (tilt, pitch)]
+    whole = (_whole(heading * 100, 36_000) % 36_000).tolist()
+    for stamp, h, r, p, bits in zip(stamps, whole, *angles, status.tolist(), strict=True):
+        signs = [b"-" if angle < 0 else b"" for angle in (r, p)]
+        turned = (h // 100, h % 100, signs[0], abs(r) // 100, abs(r) % 100)
+        lifted = (signs[1], abs(p) // 100, abs(p) % 100)
+        yield b"PHLGA,%d,%d,%d.%02d,%s%d.%02d,%s%d.%02d,%X" % (*stamp, *turned, *lifted, bits)
 
 
 def _standard_sentences(
@@ -238,17 +215,11 @@ def _standard_sentences(
         if settings.persona == "nmea":
             first = encode(MagneticHeading(float(h), None, settings.variation_deg))
         elif settings.persona == "nmea-hdm":
-            first = _framed([b"HCHDM,%.1f,M" % h])[0]
+            first = framed(b"HCHDM,%.1f,M" % h)
         else:
             first = encode(TrueHeading(float(true_h)))
         sent.append(first + encode(PitchRoll(float(p), float(r))))
     return sent
-
-
-def config_refused(t_ms: int, settings: BoardSettings, wanted: Configure) -> bytes:
-    """The fault that answers settings the link cannot carry."""
-    text = f"{wanted.streams} at {wanted.rate_hz} Hz overfills the link"
-    return encode(Fault(t_ms, "CONFIG", text))
 
 
 def received(
@@ -269,15 +240,6 @@ def _whole(values: Floats, limit: int) -> Ints:
     return np.clip(np.round(values), -limit, limit).astype(np.int64)
 
 
-def _closed(bodies: Iterable[bytes]) -> list[bytes]:
-    """Bodies with their CRC, framed with their checksum and line end."""
-    checked = [b"%s,%04X" % (body, crc_hqx(body, 0xFFFF)) for body in bodies]
-    return _framed(checked)
-
-
-def _framed(bodies: list[bytes]) -> list[bytes]:
-    if not bodies:
-        return []
-    starts = np.cumsum([0, *(len(body) for body in bodies[:-1])])
-    xor = np.bitwise_xor.reduceat(np.frombuffer(b"".join(bodies), dtype=np.uint8), starts)
-    return [b"$%s*%02X\r\n" % pair for pair in zip(bodies, xor.tolist(), strict=True)]
+def _closed(body: bytes) -> bytes:
+    """A whole sentence of our own."""
+    return framed(b"%s,%04X" % (body, check(body)))

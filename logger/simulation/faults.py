@@ -55,18 +55,6 @@ def double_bytes(share: float, seed: int = 0) -> Fault:
     return _byte_by_byte(share, seed, lambda byte, _number: byte * 2)
 
 
-def wrong_baud(seed: int = 0) -> Fault:
-    """Every chunk arrives as bytes that have nothing to do with those sent."""
-
-    def fault(chunks: Sequence[Chunk]) -> list[Chunk]:
-        rng = np.random.default_rng([seed, 9002])
-        return [
-            (t, rng.integers(0, 256, len(text), dtype=np.uint8).tobytes()) for t, text in chunks
-        ]
-
-    return fault
-
-
 def silence(from_s: float, to_s: float = float("inf")) -> Fault:
     """Nothing arrives in a span of time."""
 
@@ -87,12 +75,11 @@ def stop_in_mid_sentence(at_s: float) -> Fault:
     return fault
 
 
-def insert(at_s: float, text: bytes) -> Fault:
-    """Bytes of something else arrive before the first chunk of a moment."""
-
-    def fault(chunks: Sequence[Chunk]) -> list[Chunk]:
-        times = [t for t, _ in chunks]
-        at = int(np.searchsorted(times, at_s))
-        return [*chunks[:at], (at_s, text), *chunks[at:]]
-
-    return fault
+FAULTS: dict[str, Callable[[float], Fault]] = {
+    "drop": drop_bytes,
+    "flip": flip_bits,
+    "double": double_bytes,
+    "silent": silence,
+    "half": stop_in_mid_sentence,
+}
+"""By name, made from a share or a time."""

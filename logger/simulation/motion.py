@@ -125,15 +125,14 @@ class Script:
         self.now_s = float(self.rows[-1][-1, 0])
         _, self.azimuth_deg, self.elevation_deg, self.tilt_deg, _ = map(float, self.rows[-1][-1])
 
-    def hold(self, seconds_s: float) -> None:
-        """Hold still."""
+    def hold(self, seconds_s: float, still: bool = True) -> None:
+        """Stay here and hold still."""
         here = (self.azimuth_deg, self.elevation_deg, self.tilt_deg)
-        self._add([self.now_s + 1e-3, self.now_s + seconds_s], *here, still=True)
+        self._add([self.now_s + 1e-3, self.now_s + seconds_s], *here, still)
 
     def rest(self, seconds_s: float) -> None:
         """Stop without holding particularly still."""
-        here = (self.azimuth_deg, self.elevation_deg, self.tilt_deg)
-        self._add([self.now_s + 1e-3, self.now_s + seconds_s], *here, still=False)
+        self.hold(seconds_s, still=False)
 
     def track(self, seconds_s: float, azimuth_deg: float, elevation_deg: float) -> None:
         """Hold still on something that moves to a direction meanwhile."""
@@ -233,7 +232,7 @@ class Script:
 CALM = Operator()
 """The operator unless another is named."""
 
-LYING = Operator(tremor_deg=0.0, tilt_rms_deg=0.0, hand_g=0.0, pauses=0)
+LYING = Operator.perfect()
 """Nobody: the board lies on something."""
 
 

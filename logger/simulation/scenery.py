@@ -53,25 +53,17 @@ def composed(name: str, ground: Part, parts: Sequence[Part], steel: Steel | None
 
     _, seen = top(np.arange(0.0, 360.0, GRID_DEG) + GRID_DEG / 2)
     owner = _without_chinks(seen)
-    starts = np.flatnonzero(owner != np.roll(owner, 1))
+    starts = np.flatnonzero(owner != np.roll(owner, 1)).tolist()
+    # One thing alone has a sector of 360 degrees, the whole circle.
+    ends = [*starts[1:], *starts[:1]] or [len(owner)]
     things = [ground, *parts]
-    if len(starts) == 0:
-        # A sector of 360 degrees is the whole circle.
-        whole = things[int(owner[0])]
-        named: tuple[Obstruction, ...] = (
-            Obstruction(whole.name, 0.0, 360.0, whole.kind, whole.distance_m),
+    seen_from_to = [(things[int(owner[i])], i, j) for i, j in zip(starts or [0], ends, strict=True)]
+    named = tuple(
+        Obstruction(
+            one.name, round(i * GRID_DEG, 1), round(j * GRID_DEG, 1), one.kind, one.distance_m
         )
-    else:
-        named = tuple(
-            Obstruction(
-                things[int(owner[i])].name,
-                float(round(i * GRID_DEG, 1)),
-                float(round(j * GRID_DEG, 1)),
-                things[int(owner[i])].kind,
-                things[int(owner[i])].distance_m,
-            )
-            for i, j in zip(starts, np.roll(starts, -1), strict=True)
-        )
+        for one, i, j in seen_from_to
+    )
     return Scene(name, azimuth[order], elevation[order], named, steel)
 
 
@@ -236,17 +228,18 @@ def _street_parts(rng: np.random.Generator) -> list[Part]:
     ]
 
 
-def street(seed: int = 0) -> Scene:
+def street(seed: int = 0, mast: bool = False) -> Scene:
     """Flat-roofed blocks, a gable and lumpy crowns along a street."""
     rng = np.random.default_rng([seed, 103])
-    return composed("street", rolling_ground(rng, "far hills", 2.0, 6.0), _street_parts(rng))
+    ground, parts = rolling_ground(rng, "far hills", 2.0, 6.0), _street_parts(rng)
+    if mast:
+        parts.append(_mast("mast", 177.4, 43.0))
+    return composed("street with mast" if mast else "street", ground, parts)
 
 
 def street_with_mast(seed: int = 0) -> Scene:
     """The street with a mast 1.4 degrees wide to the south."""
-    rng = np.random.default_rng([seed, 103])
-    ground, parts = rolling_ground(rng, "far hills", 2.0, 6.0), _street_parts(rng)
-    return composed("street with mast", ground, [*parts, _mast("mast", 177.4, 43.0)])
+    return street(seed, mast=True)
 
 
 def forest_edge(seed: int = 0) -> Scene:

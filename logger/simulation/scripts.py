@@ -14,7 +14,10 @@ from logger.moments import KeyPress, Note
 from logger.simulation.motion import KEY_DOWN_S, Motion, Operator, Script, slow_noise
 from logger.simulation.scene import Scene
 
+TARGET = (63.0, 1.2)
+"""Azimuth and elevation of what level and bearing are sighted on, where nothing else is given."""
 _HANGING_DEG = -55.0  # where the sight points while the operator walks
+_WALK_S = 6.0  # from point to point
 
 
 def sweep_script(scene: Scene, operator: Operator, rng: np.random.Generator) -> Script:
@@ -32,16 +35,11 @@ def sweep_script(scene: Scene, operator: Operator, rng: np.random.Generator) -> 
     return _closed(script, operator)
 
 
-def points_script(
-    scenes: Sequence[Scene],
-    operator: Operator,
-    rng: np.random.Generator,
-    walk_s: float = 6.0,
-) -> Script:
+def points_script(scenes: Sequence[Scene], operator: Operator, rng: np.random.Generator) -> Script:
     """Point after point in silence: the trigger opens and closes each; between, the board hangs."""
     script = Script(0.0, _HANGING_DEG)
     for scene in scenes:
-        script.rest(walk_s)
+        script.rest(_WALK_S)
         lines = _lines(scene, operator, rng)
         start = operator.closing_target or (float(lines[0][0][0]), float(lines[0][1][0]))
         script.go(*start)
@@ -208,7 +206,7 @@ def tumble_motion(
 
 
 def level_script(
-    target: tuple[float, float] = (63.0, 1.2),
+    target: tuple[float, float] = TARGET,
     pairs: int = 1,
     seconds_s: float = 4.0,
     edge: tuple[float, float] | None = None,
@@ -230,15 +228,18 @@ def level_script(
 
 
 def bearing_script(
-    direction: Callable[[float], tuple[float, float]],
-    sights: int = 3,
+    target: tuple[float, float] | Callable[[float], tuple[float, float]] = TARGET,
     seconds_s: float = 3.0,
     turned: bool = True,
 ) -> Script:
-    """A target or the shadow sighted again and again, each held still and pressed."""
+    """A target, or what moves such as the shadow, sighted three times, held still and pressed."""
+
+    def direction(t_s: float) -> tuple[float, float]:
+        return target(t_s) if callable(target) else target
+
     script = Script(*direction(0.0))
     script.hold(0.5)
-    for number in range(sights):
+    for number in range(3):
         if number:
             a, e = direction(script.now_s)
             script.go(a + 35.0, e + 4.0)

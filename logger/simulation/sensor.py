@@ -1,8 +1,8 @@
 """What cheap sensors make of a motion: iron, offsets, scales, noise, a sight out of line.
 
 The level frame is north, east, down of true north; the body axes are the wire contract's.
-A sensor is a recipe; `Sensor.board` draws one individual board from it, always the same for the
-same `individual`, so that a calibration and a sweep can be done with one and the same board.
+A sensor is a recipe; one individual board is drawn from it, always the same for the same
+`individual`, so that a calibration and a sweep can be done with one and the same board.
 """
 
 from __future__ import annotations
@@ -10,11 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from logger.arrays import Bools, Floats, floats, freeze_columns
 from logger.geometry import attitude_matrix
 from logger.simulation.motion import Motion
 from logger.simulation.scene import Steel
+
+FIELD_RANGE_UT, FORCE_RANGE_G, RATE_RANGE_DEG_S = 800.0, 4.0, 500.0
+"""Where an axis stops at either end."""
 
 
 @dataclass(frozen=True)
@@ -45,10 +49,6 @@ class Sensor:
     # How far the sight points right of the board's x axis. [deg]
     collimation_error_deg: float = 0.0
     clock_error_ppm: float = 40.0  # How much too fast the board's clock runs
-    # Where an axis stops at either end. [uT] [g] [deg/s]
-    field_range_ut: float = 800.0
-    force_range_g: float = 4.0
-    rate_range_deg_s: float = 500.0
 
     @classmethod
     def ideal(cls) -> Sensor:
@@ -81,35 +81,28 @@ class Sensor:
             collimation_error_deg=0.0,
         )
 
-    def board(self) -> BoardErrors:
-        """The fixed errors of this individual."""
+    def read(
+        self, field_ut: Floats, force_g: Floats, rate_deg_s: Floats, noise: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """What this individual makes of the truth in its axes: scaled, offset, with noise."""
         rng = np.random.default_rng([self.individual, 7001])
         draws = rng.normal(size=(8, 3))
-        return BoardErrors(
-            hard_iron_ut=self.hard_iron_ut * draws[0] / np.linalg.norm(draws[0]),
-            soft_iron=np.eye(3) + self.soft_iron_share * draws[1:4],
-            force_offset_g=self.force_offset_g * draws[4]
-            + self.force_drift_g * draws[7] / np.linalg.norm(draws[7]),
-            force_scale=1 + self.force_scale_share * draws[5],
-            rate_bias_deg_s=self.rate_bias_deg_s * draws[6],
-            rate_scale=1 + self.rate_scale_share * rng.normal(size=3),
+        soft_iron = np.eye(3) + self.soft_iron_share * draws[1:4]
+        hard_iron = self.hard_iron_ut * draws[0] / np.linalg.norm(draws[0])
+        drift = self.force_drift_g * draws[7] / np.linalg.norm(draws[7])
+        force_offset = self.force_offset_g * draws[4] + drift
+        force_scale = 1 + self.force_scale_share * draws[5]
+        rate_scale = 1 + self.rate_scale_share * rng.normal(size=3)
+        rate_bias = self.rate_bias_deg_s * draws[6]
+        return (
+            field_ut @ soft_iron.T + hard_iron + self.field_noise_ut * noise[0],
+            force_g * force_scale + force_offset + self.force_noise_g * noise[1],
+            rate_deg_s * rate_scale + rate_bias + self.rate_noise_deg_s * noise[2],
         )
 
 
 CHEAP = Sensor()
 """The board unless another is named."""
-
-
-@dataclass(frozen=True, eq=False)
-class BoardErrors:
-    """The fixed errors of one board: measured = matrix x true + offset."""
-
-    hard_iron_ut: Floats  # [uT] Shape (3,)
-    soft_iron: Floats  # Shape (3, 3)
-    force_offset_g: Floats  # [g] Shape (3,)
-    force_scale: Floats  # Shape (3,)
-    rate_bias_deg_s: Floats  # [deg/s] Shape (3,)
-    rate_scale: Floats  # Shape (3,)
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,19 +120,25 @@ class Measured:
     force_g: Floats
     rate_deg_s: Floats
     temperature_c: Floats  # [degC] Shape (N,)
-    # Where an axis is at the end of its range. Shape (N,).
-    field_clipped: Bools
-    force_clipped: Bools
 
     def __post_init__(self) -> None:
         n = freeze_columns(
             self, ("t_s", "azimuth_deg", "elevation_deg", "tilt_deg", "temperature_c")
         )
         freeze_columns(self, ("field_ut", "force_g", "rate_deg_s"), length=n, width=3)
-        freeze_columns(self, ("field_clipped", "force_clipped"), dtype=np.bool_, length=n)
 
     def __len__(self) -> int:
         return len(self.t_s)
+
+    @property
+    def field_clipped(self) -> Bools:
+        """Where an axis of the magnetometer is at the end of its range. Shape (N,)."""
+        return np.asarray((np.abs(self.field_ut) == FIELD_RANGE_UT).any(axis=1))
+
+    @property
+    def force_clipped(self) -> Bools:
+        """The same of the accelerometer. Shape (N,)."""
+        return np.asarray((np.abs(self.force_g) == FORCE_RANGE_G).any(axis=1))
 
 
 def substeps(rate_hz: int) -> int:
@@ -160,7 +159,7 @@ def measure(
     The gyro gives the mean angular rate over one interval centred on its instant, as an
     anti-aliasing filter without delay would; field and force are momentary.
     """
-    board, sub = sensor.board(), substeps(rate_hz)
+    sub = substeps(rate_hz)
     # Sight frame to body: the sight points index above and collimation right of the x axis.
     sight = attitude_matrix(sensor.collimation_error_deg, 0.0, sensor.index_error_deg)
     attitude = attitude_matrix(motion.azimuth_deg, motion.tilt_deg, motion.elevation_deg) @ sight.T
@@ -174,21 +173,12 @@ def measure(
     if steel is not None:
         field = field + steel.field_ut(motion.azimuth_deg[at], t / max(motion.duration_s, 1e-9))
     force = motion.acceleration_g[at] - np.array([0.0, 0.0, 1.0])
+    turning = _mean_rate(attitude, motion.step_s, sub)[:n]
     noise = rng.normal(size=(3, n, 3))
-    read_ut = (
-        _times(body, field) @ board.soft_iron.T
-        + board.hard_iron_ut
-        + sensor.field_noise_ut * noise[0]
-    )
-    read_g = (
-        _times(body, force) * board.force_scale
-        + board.force_offset_g
-        + sensor.force_noise_g * noise[1]
-    )
-    read_rate = (
-        _mean_rate(attitude, motion.step_s, sub)[:n] * board.rate_scale
-        + board.rate_bias_deg_s
-        + sensor.rate_noise_deg_s * noise[2]
+    sensed = sensor.read(_times(body, field), _times(body, force), turning, noise)
+    limits = (FIELD_RANGE_UT, FORCE_RANGE_G, RATE_RANGE_DEG_S)
+    read_ut, read_g, read_rate = (
+        floats(np.clip(one, -limit, limit)) for one, limit in zip(sensed, limits, strict=True)
     )
     return Measured(
         t_s=t,
@@ -196,17 +186,11 @@ def measure(
         elevation_deg=motion.elevation_deg[at],
         tilt_deg=motion.tilt_deg[at],
         attitude=now,
-        field_ut=_within(read_ut, sensor.field_range_ut),
-        force_g=_within(read_g, sensor.force_range_g),
-        rate_deg_s=_within(read_rate, sensor.rate_range_deg_s),
+        field_ut=read_ut,
+        force_g=read_g,
+        rate_deg_s=read_rate,
         temperature_c=sensor.temperature_c + sensor.warming_c * (1 - np.exp(-t / 120.0)),
-        field_clipped=(np.abs(read_ut) > sensor.field_range_ut).any(axis=1),
-        force_clipped=(np.abs(read_g) > sensor.force_range_g).any(axis=1),
     )
-
-
-def _within(reading: Floats, limit: float) -> Floats:
-    return floats(np.clip(reading, -limit, limit))
 
 
 def _times(matrix: Floats, vector: Floats) -> Floats:
@@ -217,19 +201,7 @@ def _times(matrix: Floats, vector: Floats) -> Floats:
 def _mean_rate(attitude: Floats, step_s: float, sub: int) -> Floats:
     """Body rates in degrees a second, averaged over `sub` steps around every `sub`-th row."""
     turn = np.swapaxes(attitude[:-1], -1, -2) @ attitude[1:]
-    axis = 0.5 * np.stack(
-        [
-            turn[:, 2, 1] - turn[:, 1, 2],
-            turn[:, 0, 2] - turn[:, 2, 0],
-            turn[:, 1, 0] - turn[:, 0, 1],
-        ],
-        axis=1,
-    )
-    sine = np.linalg.norm(axis, axis=1)
-    angle = np.arctan2(sine, (np.trace(turn, axis1=1, axis2=2) - 1) / 2)
-    # angle / sine tends to 1 as the turn tends to nothing.
-    scale = np.divide(angle, sine, out=np.ones_like(sine), where=sine > 1e-12)
-    rate = np.degrees(axis * scale[:, None]) / step_s
+    rate = Rotation.from_matrix(turn).as_rotvec(degrees=True) / step_s
     half = sub // 2
     padded = np.concatenate(
         [np.repeat(rate[:1], half, axis=0), rate, np.repeat(rate[-1:], sub, axis=0)]

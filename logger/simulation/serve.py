@@ -17,8 +17,9 @@ from pathlib import Path
 from typing import Protocol
 
 from firmware_protocol import TRIGGER_KEY, Configure, Decoder, Query, Sound, encode
+from firmware_protocol import Fault as BoardFault
 from logger.errors import DeviceError
-from logger.simulation.board import Chunk, config_refused
+from logger.simulation.board import Chunk
 from logger.simulation.faults import Fault, damaged
 from logger.simulation.tasks import Task, simulate
 
@@ -83,7 +84,8 @@ class Running:
         t_ms = (round(now_s * 1000) + settings.start_ms) % 2**32
         changed = settings.configured(wanted)
         if changed is None:
-            return config_refused(t_ms, settings, wanted)
+            text = f"{wanted.streams} at {wanted.rate_hz} Hz overfills the link"
+            return encode(BoardFault(t_ms, "CONFIG", text))
         if changed != settings:
             # The same motion, sampled anew; the counter goes on from the last instant sent.
             task = replace(self.task, settings=changed)

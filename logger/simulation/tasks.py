@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from logger.geometry import wrap360
 from logger.moments import Note
 from logger.simulation import scripts
 from logger.simulation.board import BoardSettings, Chunk, received, sentences_of
-from logger.simulation.motion import CALM, LYING, Motion, Operator, Script, braced
+from logger.simulation.motion import CALM, LYING, Motion, Operator, braced
 from logger.simulation.scene import Scene, Steel
 from logger.simulation.scenery import ridge
 from logger.simulation.sensor import CHEAP, Measured, Sensor, measure, substeps
@@ -24,8 +24,6 @@ from logger.site import Site
 
 DEFAULT_SITE = Site(46.05, 14.51, 310.0)
 DEFAULT_START = dt.datetime(2026, 5, 14, 8, 12, 31, 250_000, tzinfo=dt.UTC)
-TARGET = (63.0, 1.2)
-"""Azimuth and elevation of what level and bearing are sighted on, where nothing else is given."""
 A_DAY = ("compass", "level", "bearing", "sweep", "sweep")
 
 
@@ -33,7 +31,7 @@ A_DAY = ("compass", "level", "bearing", "sweep", "sweep")
 class Task:
     """Something the operator does with the board at a place: all that decides the bytes."""
 
-    action: str  # One of `ACTIONS`
+    action: str  # One of `PURPOSES`
     scenes: tuple[Scene, ...] = field(default_factory=lambda: (ridge(),))  # One, but for "points"
     operator: Operator = CALM
     sensor: Sensor = CHEAP
@@ -41,7 +39,7 @@ class Task:
     started: dt.datetime = DEFAULT_START  # UTC, of the first byte
     seed: int = 0
     settings: BoardSettings = field(default_factory=BoardSettings)
-    steel: Steel | None = None
+    steel: Steel | None = None  # Beside the board; a sweep has its scene's where none is given
     # How far the magnetic field here is turned from the model's, east positive. [deg]
     declination_error_deg: float = 0.0
     more: Mapping[str, Any] = field(default_factory=dict)  # What the action's script takes besides
@@ -49,7 +47,7 @@ class Task:
     @property
     def purpose(self) -> str:
         """As a recording's header has it: sweep, compass, level, bearing or plane."""
-        return known_action(self.action)[0]
+        return purpose_of(self.action)
 
     def earth_ut(self) -> Floats:
         """The Earth's field here: north, east, down of true north. Shape (3,). [uT]"""
@@ -64,69 +62,51 @@ class Task:
         )
 
 
-Perform: TypeAlias = Callable[[Task, np.random.Generator, float], Motion]
-"""From a task, a random generator and the motion's time step to the motion."""
-
-
-def _played(script: Callable[..., Script], performer: Callable[[Operator], Operator]) -> Perform:
-    """A script that needs nothing but what the task's ``more`` holds."""
-
-    def perform(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
-        return script(**task.more).motion(performer(task.operator), rng, step_s)
-
-    return perform
-
-
-def _sweep(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
-    script = scripts.sweep_script(task.scenes[0], task.operator, rng)
-    return script.motion(task.operator, rng, step_s)
-
-
-def _points(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
-    script = scripts.points_script(task.scenes, task.operator, rng)
-    return script.motion(task.operator, rng, step_s)
-
-
-def _corners(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
-    script = scripts.corners_script(task.scenes[0], task.operator, **task.more)
-    return script.motion(braced(task.operator), rng, step_s)
-
-
-def _tumble(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
-    return scripts.tumble_motion(task.operator, rng, step_s, **task.more)
-
-
-def _bearing(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
-    more = dict(task.more)
-    target = more.pop("target", TARGET)
-    script = scripts.bearing_script(lambda _t: target, **more)
-    return script.motion(braced(task.operator), rng, step_s)
-
-
-def _sun(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
-    script = scripts.bearing_script(shadow_direction(task.site, task.started), **task.more)
-    return script.motion(braced(task.operator), rng, step_s)
-
-
-ACTIONS: dict[str, tuple[str, Perform]] = {
-    "compass": ("compass", _tumble),
-    "level": ("level", _played(scripts.level_script, braced)),
-    "bearing": ("bearing", _bearing),
-    "sun": ("bearing", _sun),
-    "plane": ("plane", _played(scripts.plane_script, lambda _: LYING)),
-    "sweep": ("sweep", _sweep),
-    "corners": ("sweep", _corners),
-    "points": ("sweep", _points),
-    "swing": ("compass", _played(scripts.swing_script, braced)),
+PURPOSES = {
+    "compass": "compass",
+    "level": "level",
+    "bearing": "bearing",
+    "sun": "bearing",
+    "plane": "plane",
+    "sweep": "sweep",
+    "corners": "sweep",
+    "points": "sweep",
+    "swing": "compass",
 }
-"""What the operator can do: the purpose of its recording, and how it is performed."""
+"""What the operator can do, and the purpose of its recording."""
 
 
-def known_action(name: str) -> tuple[str, Perform]:
-    """One of `ACTIONS`."""
-    if name not in ACTIONS:
-        raise UsageError(f"no task {name!r}", hint=f"the tasks are {', '.join(ACTIONS)}")
-    return ACTIONS[name]
+def purpose_of(action: str) -> str:
+    """One of `PURPOSES`."""
+    if action not in PURPOSES:
+        raise UsageError(f"no task {action!r}", hint=f"the tasks are {', '.join(PURPOSES)}")
+    return PURPOSES[action]
+
+
+def motion_of(task: Task, rng: np.random.Generator, step_s: float) -> Motion:
+    """A task as its operator performs it, on a grid of time."""
+    operator, scene, hand = task.operator, task.scenes[0], task.operator
+    match task.action:
+        case "compass":
+            return scripts.tumble_motion(operator, rng, step_s, **task.more)
+        case "sweep":
+            script = scripts.sweep_script(scene, operator, rng)
+        case "points":
+            script = scripts.points_script(task.scenes, operator, rng)
+        case "corners":
+            script, hand = scripts.corners_script(scene, operator, **task.more), braced(operator)
+        case "level":
+            script, hand = scripts.level_script(**task.more), braced(operator)
+        case "swing":
+            script, hand = scripts.swing_script(**task.more), braced(operator)
+        case "bearing":
+            script, hand = scripts.bearing_script(**task.more), braced(operator)
+        case "sun":
+            shadow = shadow_direction(task.site, task.started)
+            script, hand = scripts.bearing_script(shadow, **task.more), braced(operator)
+        case _:
+            script, hand = scripts.plane_script(**task.more), LYING
+    return script.motion(hand, rng, step_s)
 
 
 def day_task(
@@ -136,7 +116,6 @@ def day_task(
 
     What level, bearing and plane need beside stands in the day's ``more`` by the action's name.
     """
-    purpose, _ = known_action(action)
     scene = of_the_day.scenes[sweeps_before % len(of_the_day.scenes)]
     return replace(
         of_the_day,
@@ -144,7 +123,6 @@ def day_task(
         scenes=of_the_day.scenes if action == "points" else (scene,),
         started=started,
         seed=of_the_day.seed * 1000 + number,
-        steel=scene.steel if purpose == "sweep" else None,
         more=of_the_day.more.get(action, {}),
     )
 
@@ -196,11 +174,11 @@ def simulate(task: Task) -> Simulated:
     """Carry out a task."""
     rate_hz = task.settings.rate_hz
     step_s = 1.0 / (rate_hz * substeps(rate_hz))
-    _, perform = known_action(task.action)
-    motion = perform(task, np.random.default_rng([task.seed, 1]), step_s)
+    steel = task.steel or (task.scenes[0].steel if task.purpose == "sweep" else None)
+    motion = motion_of(task, np.random.default_rng([task.seed, 1]), step_s)
     earth = task.earth_ut()
     measured = measure(
-        motion, task.sensor, earth, np.random.default_rng([task.seed, 2]), rate_hz, task.steel
+        motion, task.sensor, earth, np.random.default_rng([task.seed, 2]), rate_hz, steel
     )
     declination = float(np.degrees(np.arctan2(earth[1], earth[0])))
     sent = sentences_of(
@@ -247,91 +225,49 @@ def simulated(
     streams: str = "AMG",
     rate_hz: int = 50,
     settings: BoardSettings | None = None,
-    scenes: tuple[Scene, ...] | None = None,
-    steel: Steel | None = None,
-    declination_error_deg: float = 0.0,
     **more: Any,
 ) -> Simulated:
-    """One of `ACTIONS`; what its script takes besides (pairs, sights, seconds_s …) by keyword."""
+    """One of `PURPOSES`; what its script takes besides (pairs, seconds_s …) by keyword."""
     set_up = replace(settings or BoardSettings(), streams=streams, rate_hz=rate_hz)
-    seen = {} if scenes is None else {"scenes": scenes}
+    of_task = {n: more.pop(n) for n in ("scenes", "steel", "declination_error_deg") if n in more}
     return simulate(
         Task(
             action, operator=operator, sensor=sensor, site=site, started=started, seed=seed,
-            settings=set_up, steel=steel, declination_error_deg=declination_error_deg, more=more,
-            **seen,
+            settings=set_up, more=more, **of_task,
         )
     )  # fmt: skip
 
 
-def simulate_sweep(
-    scene: Scene, operator: Operator = CALM, sensor: Sensor = CHEAP, *place: Any, **setup: Any
-) -> Simulated:
-    """Along a skyline, forth and back; ends with the trigger."""
-    return simulated("sweep", operator, sensor, *place, scenes=(scene,), steel=scene.steel, **setup)
+def _doing(action: str, *first: str, **usual: Any) -> Callable[..., Simulated]:
+    """`simulated` of one action, by position what its script takes first and then the operator."""
+
+    def simulate_it(*given: Any, **setup: Any) -> Simulated:
+        setup = usual | dict(zip(first, given, strict=False)) | setup
+        if "scene" in setup:
+            setup["scenes"] = (setup.pop("scene"),)
+        return simulated(action, *given[len(first) :], **setup)
+
+    return simulate_it
 
 
-def simulate_corners(
-    scene: Scene, operator: Operator = CALM, sensor: Sensor = CHEAP, *place: Any, **setup: Any
-) -> Simulated:
-    """Hold still on each corner of a skyline and press; ends with the trigger."""
-    setup = {"streams": "AM"} | setup
-    return simulated(
-        "corners", operator, sensor, *place, scenes=(scene,), steel=scene.steel, **setup
-    )
-
-
-def simulate_tumble(
-    operator: Operator = CALM, sensor: Sensor = CHEAP, *place: Any, **setup: Any
-) -> Simulated:
-    """The compass tumble, after lying still for a moment; ends with the trigger."""
-    return simulated("compass", operator, sensor, *place, **setup)
-
-
-def simulate_level(
-    target: tuple[float, float] = TARGET,
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    *place: Any,
-    **setup: Any,
-) -> Simulated:
-    """Face left and face right on one target, then an edge end for end if given."""
-    return simulated("level", operator, sensor, *place, target=target, **setup)
+simulate_sweep = _doing("sweep", "scene")
+"""Along a skyline, forth and back; ends with the trigger, as all do."""
+simulate_corners = _doing("corners", "scene", streams="AM")
+"""Hold still on each corner of a skyline and press."""
+simulate_tumble = _doing("compass")
+"""The compass tumble, after lying still for a moment."""
+simulate_level = _doing("level", "target")
+"""Face left and face right on one target, then an edge end for end if given."""
+simulate_swing = _doing("swing", "bearings_deg", streams="A")
+"""Targets of known bearing sighted all the way round."""
+simulate_plane = _doing("plane", "tilt_deg", "azimuth_deg", "sensor")
+"""The board laid with its back on a plane, its sight pointing up the slope."""
 
 
 def simulate_bearing(
-    target: tuple[float, float] | None = None,
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    *place: Any,
-    **setup: Any,
+    target: tuple[float, float] | None = None, *given: Any, **setup: Any
 ) -> Simulated:
     """A target of known bearing, or the shadow the sun casts, sighted several times."""
     if target is None:
-        return simulated("sun", operator, sensor, *place, **setup)
-    return simulated("bearing", operator, sensor, *place, target=target, **setup)
-
-
-def simulate_swing(
-    bearings_deg: Sequence[float],
-    operator: Operator = CALM,
-    sensor: Sensor = CHEAP,
-    *place: Any,
-    **setup: Any,
-) -> Simulated:
-    """Targets of known bearing sighted all the way round; notes carry the bearings."""
-    setup = {"streams": "A"} | setup
-    return simulated("swing", operator, sensor, *place, bearings_deg=bearings_deg, **setup)
-
-
-def simulate_plane(
-    tilt_deg: float = 30.0,
-    azimuth_deg: float = 180.0,
-    sensor: Sensor = CHEAP,
-    *place: Any,
-    **setup: Any,
-) -> Simulated:
-    """The board laid with its back on a plane, its sight pointing up the slope."""
-    return simulated(
-        "plane", CALM, sensor, *place, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg, **setup
-    )
+        return simulated("sun", *given, **setup)
+    return simulated("bearing", *given, target=target, **setup)
