@@ -37,8 +37,8 @@ from rich.console import Console
 from logger.access import Plane
 from logger.job import create_job, read_job
 from logger.live.capture_loop import CaptureLoop
-from logger.live.display import ScreenDisplay
-from logger.live.keyboard import NoKeyboard
+from logger.live.display import open_display
+from logger.live.keyboard import nobody
 from logger.live.lent_port import LentPort
 from logger.live.state import LiveState
 from logger.live.survey_day import SurveyDay
@@ -156,7 +156,7 @@ def sweep(
     drawn: list[tuple[float, int]] = []
     with contextlib.ExitStack() as stack:
         folder = stack.enter_context(tempfile.TemporaryDirectory())
-        shown: Any = stack.enter_context(ScreenDisplay(console))
+        shown: Any = stack.enter_context(open_display(console, print))
         job = create_job(Path(folder) / "job", SITE, planes=(Plane("roof", 35.0, 180.0),))
         if pages:
             page = Page(job, ("127.0.0.1", 0))
@@ -171,7 +171,7 @@ def sweep(
             threading.Timer(8.0, print_attack, (page, hostile)).start()
         day = SurveyDay(read_job(job.folder), recipe_of(job), {})
         port = LentPort(lambda: open_link(url), url)
-        loop = CaptureLoop(port, SystemClock(), shown, NoKeyboard(), bell=False)
+        loop = CaptureLoop(port, SystemClock(), shown, nobody, bell=False)
         loop.on_state = on_state
         day.sweep(loop, ["spot"], by_trigger=False, seconds=seconds)
         port.hang_up()

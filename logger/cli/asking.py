@@ -73,7 +73,7 @@ class Surveyor:
         say(f"{words} [on the page: {', '.join(question.choices)}; or Enter here]")
         said, self._said = self._said, []
         with open_keyboard() as keyboard:
-            text, kind = self.page.ask(visible(words), said, question, keyboard.read)
+            text, kind = self.page.ask(visible(words), said, question, keyboard)
         say(f"  {text} {kind}".rstrip())
         return text, kind
 

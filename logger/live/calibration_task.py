@@ -11,7 +11,7 @@ from typing import Any
 from logger.calibration.bearing import refuse_sun_now
 from logger.errors import DeviceError
 from logger.job import Job, calibration_path
-from logger.live.capture_loop import CaptureLoop
+from logger.live.capture_loop import CaptureLoop, Task
 from logger.live.guide import Guide
 from logger.live.keyboard import Action
 from logger.live.pointer import Sighting
@@ -27,20 +27,18 @@ NAMES = {"swing": "compass swing", "sun": "bearing by the shadow", "target": "be
 
 
 @dataclass
-class CalibrationTask:
+class CalibrationTask(Task):
     """One calibration, as `Guide` leads through it."""
 
     job: Job
     purpose: str  # As the recording's header has it
     how: str  # One of `guide.WAYS`
     header: Mapping[str, Any]  # Of the recording, beside what every one says
-    keys: str = "pq"
-    key_help: str = "p press   q end"
+    keys = "pq"
+    key_help = "p press   q end"
 
     def __post_init__(self) -> None:
-        self.cues: list[str] = []
-        self.guide = Guide(self.how)
-        self.said = self.guide.said
+        self.guide = Guide(self.how, self.said)
 
     def new_recording(self, started: dt.datetime) -> RecordingWriter:
         """See `Task.new_recording`."""
@@ -57,13 +55,6 @@ class CalibrationTask:
     def act(self, action: Action, now_s: float) -> None:
         """See `Task.act`."""
         self._presses += action.what == "press"
-
-    def between(self) -> None:
-        """See `Task.between`."""
-        self._sighting.renew(self._corrections)
-
-    def end(self, capture: Capture, recorded: bool) -> None:
-        """See `Task.end`."""
 
     @property
     def finished(self) -> bool:

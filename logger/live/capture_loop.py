@@ -11,14 +11,16 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Protocol
+from typing import ClassVar
 
 from firmware_protocol import PRESS_KEY, TRIGGER_KEY, Cue, Key, Piece, Sound, encode
 from logger.errors import DeviceError
 from logger.live.display import Display
 from logger.live.keyboard import Action, Controls, Keyboard
 from logger.live.lent_port import LentPort, Unrecorded
+from logger.live.pointer import Sighting
 from logger.live.state import Caution, Counts, LiveState
+from logger.orientation import Corrections
 from logger.recording import (
     Capture,
     CaptureSettings,
@@ -42,42 +44,45 @@ _WATCHING = CaptureSettings(silence_s=2.5, first_sample_s=3.0, give_up_s=86400.0
 """Between two points the board may be silent; an operator walks."""
 
 
-class Task(Protocol):
+@dataclass
+class Task:
     """What is being recorded."""
 
-    keys: str  # Those of the keyboard that mean something
-    key_help: str
-    cues: list[str]  # Sounds for the board that are due once; the loop takes them away
-    said: list[str]  # What is to be told; taken away likewise
+    keys: ClassVar[str]  # Those of the keyboard that mean something
+    key_help: ClassVar[str]
+    # Sounds for the board that are due once, and what is to be told; the loop takes both away
+    cues: list[str] = field(default_factory=list, init=False)
+    said: list[str] = field(default_factory=list, init=False)
+    _sighting: Sighting = field(init=False)  # Made anew as a capture begins
+    _corrections: Corrections = field(init=False)
 
     @property
     def finished(self) -> bool:
         """Whether it ends by itself now."""
-        ...
+        return False
 
     def new_recording(self, started: dt.datetime) -> RecordingWriter:
         """Make the file."""
-        ...
+        raise NotImplementedError
 
     def begin(self, capture: Capture, started: dt.datetime, recorded: bool) -> None:
         """A capture starts: a recording, or what comes in a pause."""
-        ...
+        raise NotImplementedError
 
     def act(self, action: Action, now_s: float) -> None:
         """Take what the operator did."""
-        ...
+        raise NotImplementedError
 
     def state(self, now_s: float) -> LiveState:
         """What to show now, as far as the task knows it."""
-        ...
+        raise NotImplementedError
 
     def between(self) -> None:
         """A moment was just shown: time for what takes longer."""
-        ...
+        self._sighting.renew(self._corrections)
 
-    def end(self, capture: Capture, recorded: bool) -> None:
+    def end(self) -> None:
         """The capture is closed."""
-        ...
 
 
 @dataclass
@@ -191,7 +196,7 @@ class CaptureLoop:
         return False
 
     def _asked(self, controls: Controls, now_s: float) -> list[Action]:
-        return controls.feed(self.keyboard.read(), now_s) + self.elsewhere(now_s, controls.allowed)
+        return controls.feed(self.keyboard(), now_s) + self.elsewhere(now_s, controls.allowed)
 
     def _begin(self, task: Task, phase: str) -> _Going:
         started, recorded = self.clock.utc(), phase == "recording"
@@ -231,7 +236,7 @@ class CaptureLoop:
             self.taken += len(capture.builder)
             self.heard = capture.heard
             self.say(f"kept {capture.writer.path}")
-        task.end(capture, going.recorded)
+        task.end()
 
     def _step(self, task: Task, going: _Going, controls: Controls) -> tuple[bool, list[Action]]:
         """Take what came and what was typed; whether the trigger was pressed, and the actions."""

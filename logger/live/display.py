@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from contextlib import AbstractContextManager, nullcontext
-from types import TracebackType
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Protocol
 
 from rich.console import Console
@@ -60,38 +59,15 @@ class LineDisplay:
         """See `Display.bell`."""
 
 
-class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
-    """The whole screen of a terminal, whatever its size; given back as it was."""
+class ScreenDisplay:
+    """The whole screen of a terminal, whatever its size."""
 
     every_s = 1 / 16
 
-    def __init__(self, console: Console) -> None:
-        self._console = console
-        self._live = Live(
-            console=console,
-            screen=True,
-            auto_refresh=False,
-            redirect_stdout=False,
-            redirect_stderr=False,
-            vertical_overflow="crop",
-        )
+    def __init__(self, console: Console, live: Live) -> None:
+        self.said: list[str] = []
+        self._console, self._live = console, live
         self._unicode = "utf" in (console.encoding or "").lower()
-        self._said: list[str] = []
-
-    def __enter__(self) -> ScreenDisplay:
-        self._live.__enter__()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._live.__exit__(kind, error, trace)
-        # What was said on the screen that is now gone is still worth having.
-        for sentence in self._said:
-            self._console.print(sentence, markup=False, highlight=False)
 
     def show(self, state: LiveState) -> None:
         """See `Display.show`."""
@@ -100,15 +76,32 @@ class ScreenDisplay(AbstractContextManager["ScreenDisplay"]):
 
     def say(self, sentence: str) -> None:
         """See `Display.say`; the loop puts it into the next moments."""
-        self._said.append(sentence)
+        self.said.append(sentence)
 
     def bell(self) -> None:
         """See `Display.bell`."""
         self._console.bell()
 
 
-def open_display(console: Console, write: Callable[[str], None]) -> AbstractContextManager[Display]:
-    """The screen where there is one that can move its cursor, else lines."""
-    if console.is_terminal and not console.is_dumb_terminal:
-        return ScreenDisplay(console)
-    return nullcontext(LineDisplay(write))
+@contextmanager
+def open_display(console: Console, write: Callable[[str], None]) -> Iterator[Display]:
+    """The screen where there is one that can move its cursor, else lines; given back as it was."""
+    if not console.is_terminal or console.is_dumb_terminal:
+        yield LineDisplay(write)
+        return
+    live = Live(
+        console=console,
+        screen=True,
+        auto_refresh=False,
+        redirect_stdout=False,
+        redirect_stderr=False,
+        vertical_overflow="crop",
+    )
+    display = ScreenDisplay(console, live)
+    try:
+        with live:
+            yield display
+    finally:
+        # What was said on the screen that is now gone is still worth having.
+        for sentence in display.said:
+            console.print(sentence, markup=False, highlight=False)

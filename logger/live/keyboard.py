@@ -5,10 +5,10 @@ from __future__ import annotations
 import codecs
 import re
 import sys
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
-from types import TracebackType
-from typing import Literal, Protocol
+from typing import Literal, TypeAlias
 
 from logger.horizon import OBSTRUCTION_KINDS
 
@@ -100,83 +100,59 @@ class Controls:
         return [Action("name", self._at_s, self._text, kind or "other")]
 
 
-class Keyboard(Protocol):
-    """What the live loop needs of a keyboard."""
-
-    def read(self) -> str:
-        """Characters typed since the last call; never waits."""
-        ...
+Keyboard: TypeAlias = Callable[[], str]
+"""Gives the characters typed since the last call; never waits."""
 
 
-class NoKeyboard:
+def nobody() -> str:
     """Nobody types: standard input is no terminal."""
-
-    def read(self) -> str:
-        """Return nothing."""
-        return ""
+    return ""
 
 
-class PosixKeyboard(AbstractContextManager["PosixKeyboard"]):
-    """Standard input of a POSIX terminal, key by key; Ctrl-C still interrupts."""
+@contextmanager
+def posix_keyboard(descriptor: int) -> Iterator[Keyboard]:
+    """A POSIX terminal key by key, without what arrow and function keys send; Ctrl-C interrupts."""
+    import os
+    import select
+    import termios
+    import tty
 
-    def __init__(self, descriptor: int) -> None:
-        self._descriptor = descriptor
-        self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
-        self._before: list[object] | None = None
+    decoder = codecs.getincrementaldecoder("utf-8")("replace")
 
-    def __enter__(self) -> PosixKeyboard:
-        import termios
-        import tty
-
-        self._before = termios.tcgetattr(self._descriptor)
-        tty.setcbreak(self._descriptor, termios.TCSANOW)  # What was typed already still counts
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        import termios
-
-        if self._before is not None:
-            termios.tcsetattr(self._descriptor, termios.TCSADRAIN, self._before)  # type: ignore[arg-type]
-
-    def read(self) -> str:
-        """See `Keyboard.read`; what arrow and function keys send is left out."""
-        import os
-        import select
-
-        if not select.select([self._descriptor], [], [], 0)[0]:
+    def typed() -> str:
+        if not select.select([descriptor], [], [], 0)[0]:
             return ""
-        return _SEQUENCE.sub("", self._decoder.decode(os.read(self._descriptor, 4096)))
+        return _SEQUENCE.sub("", decoder.decode(os.read(descriptor, 4096)))
+
+    before = termios.tcgetattr(descriptor)
+    tty.setcbreak(descriptor, termios.TCSANOW)  # What was typed already still counts
+    try:
+        yield typed
+    finally:
+        termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
 
 
-class WindowsKeyboard:
+def windows_keyboard() -> str:
     """The Windows console, key by key."""
+    import msvcrt
 
-    def read(self) -> str:
-        """See `Keyboard.read`."""
-        import msvcrt
-
-        typed = ""
-        while msvcrt.kbhit():  # type: ignore[attr-defined]
-            key = msvcrt.getwch()  # type: ignore[attr-defined]
-            if key in "\x00\xe0":  # the first half of an arrow or function key
-                msvcrt.getwch()  # type: ignore[attr-defined]
-            else:
-                typed += key
-        return typed
+    typed = ""
+    while msvcrt.kbhit():  # type: ignore[attr-defined]
+        key = msvcrt.getwch()  # type: ignore[attr-defined]
+        if key in "\x00\xe0":  # the first half of an arrow or function key
+            msvcrt.getwch()  # type: ignore[attr-defined]
+        else:
+            typed += key
+    return typed
 
 
 def open_keyboard() -> AbstractContextManager[Keyboard]:
     """The keyboard of this terminal; one that never types where there is none."""
     try:
         if not sys.stdin.isatty():
-            return nullcontext(NoKeyboard())
+            return nullcontext(nobody)
         if sys.platform == "win32":
-            return nullcontext(WindowsKeyboard())
-        return PosixKeyboard(sys.stdin.fileno())
+            return nullcontext(windows_keyboard)
+        return posix_keyboard(sys.stdin.fileno())
     except (AttributeError, ValueError, OSError):  # no standard input at all
-        return nullcontext(NoKeyboard())
+        return nullcontext(nobody)

@@ -20,6 +20,7 @@ from logger.errors import LoggerError
 from logger.geometry import unwrapped
 from logger.horizon_fit import ExcludeSpan, turning_points, vertices_of
 from logger.job import Job, add_edit, point_recordings, sweep_path
+from logger.live.capture_loop import Task
 from logger.live.estimate import Estimate, SoFar
 from logger.live.instruction import Instruction, instruction, nothing_seen
 from logger.live.keyboard import Action
@@ -44,7 +45,6 @@ from logger.survey.pipeline import chosen_for, declination_of
 from logger.survey.recipe import Recipe
 from logger.survey.result import Sweep
 
-KEY_HELP = "space pause   p press   r redo   n note   q end"
 HELD = "held still: good"
 IN_PASSING = "pressed in passing: good for a name; a corner needs a still hold, press again"
 UNDER_WAY_DEG_S = 3.0
@@ -55,7 +55,7 @@ _REDO_REACH_S = 2.0  # A long press takes its time; a press within it is its own
 
 
 @dataclass
-class SweepTask:
+class SweepTask(Task):
     """One point being swept."""
 
     job: Job
@@ -64,13 +64,10 @@ class SweepTask:
     pool: Executor  # Where the estimate is worked out
     header: Mapping[str, Any]  # Of each recording, beside what every sweep says
     panel: Callable[[], tuple[str, ...]] = tuple  # The answer of the point before, once there
-    keys: str = " prnq"
-    key_help: str = KEY_HELP
-    finished: bool = False
+    keys = " prnq"
+    key_help = "space pause   p press   r redo   n note   q end"
 
     def __post_init__(self) -> None:
-        self.cues: list[str] = []
-        self.said: list[str] = []
         self._stored = stored_calibrations(self.job)
         self._estimate: Estimate | None = None
         self._sun: tuple[dt.datetime, tuple[float, float] | None] | None = None
@@ -160,11 +157,7 @@ class SweepTask:
             return f"{start:.0f} to {now_s:.0f} s could not be dropped: {error}"
         return f"dropped the last {now_s - start:.0f} s: sweep that part again"
 
-    def between(self) -> None:
-        """See `Task.between`."""
-        self._sighting.renew(self._corrections)
-
-    def end(self, capture: Capture, recorded: bool) -> None:
+    def end(self) -> None:
         """See `Task.end`."""
         if self._estimate is not None:
             self._estimate.end()

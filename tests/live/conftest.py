@@ -176,7 +176,7 @@ class Bench:
         self.display = Shown()
         self.pool: Executor = Never()
         port = LentPort(lambda: self.links[-1], "played", pause=self.clock.sleep)
-        self.loop = CaptureLoop(port, self.clock, self.display, Typist(self.clock, typed))
+        self.loop = CaptureLoop(port, self.clock, self.display, Typist(self.clock, typed).read)
 
     def task(self, point: str = "eave", panel: Callable[[], tuple[str, ...]] = tuple) -> SweepTask:
         return SweepTask(self.job, point, recipe_of(self.job), self.pool, {"leaf": None}, panel)

@@ -7,10 +7,9 @@ import pytest
 from logger.live.keyboard import (
     Action,
     Controls,
-    NoKeyboard,
-    PosixKeyboard,
-    WindowsKeyboard,
     open_keyboard,
+    posix_keyboard,
+    windows_keyboard,
 )
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="a POSIX terminal is needed")
@@ -80,11 +79,11 @@ def test_a_name_cannot_grow_without_end() -> None:
 def test_keys_come_one_by_one_without_enter_and_arrows_type_nothing() -> None:
     ours, terminal = os.openpty()
     try:
-        with PosixKeyboard(terminal) as keyboard:
-            assert keyboard.read() == ""
+        with posix_keyboard(terminal) as typed:
+            assert typed() == ""
             os.write(ours, "mž\x1b[A\x1b[1;5C\x1bOP\x1b[15~".encode())
-            assert keyboard.read() == "mž"
-            assert keyboard.read() == ""
+            assert typed() == "mž"
+            assert typed() == ""
     finally:
         os.close(ours)
         os.close(terminal)
@@ -97,7 +96,7 @@ def test_the_terminal_is_left_as_it_was() -> None:
     ours, terminal = os.openpty()
     try:
         before = termios.tcgetattr(terminal)
-        with PosixKeyboard(terminal):
+        with posix_keyboard(terminal):
             assert termios.tcgetattr(terminal) != before
         assert termios.tcgetattr(terminal) == before
     finally:
@@ -107,9 +106,8 @@ def test_the_terminal_is_left_as_it_was() -> None:
 
 def test_without_a_terminal_nobody_types(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", None)
-    with open_keyboard() as keyboard:
-        assert isinstance(keyboard, NoKeyboard)
-        assert keyboard.read() == ""
+    with open_keyboard() as typed:
+        assert typed() == ""
 
 
 def test_the_windows_console_gives_characters_and_swallows_arrows(
@@ -119,5 +117,5 @@ def test_the_windows_console_gives_characters_and_swallows_arrows(
     waiting = list("m\xe0Hlime\x00;\r")
     console = SimpleNamespace(kbhit=lambda: bool(waiting), getwch=lambda: waiting.pop(0))
     monkeypatch.setitem(sys.modules, "msvcrt", console)  # type: ignore[arg-type]
-    assert WindowsKeyboard().read() == "mlime\r"
-    assert WindowsKeyboard().read() == ""
+    assert windows_keyboard() == "mlime\r"
+    assert windows_keyboard() == ""

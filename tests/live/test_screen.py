@@ -163,9 +163,9 @@ def written(no_color: bool) -> str:
     file = io.StringIO()
     console = Console(
         file=file, force_terminal=True, width=80, height=24, no_color=no_color,
-        color_system="standard", legacy_windows=False,
+        color_system="standard", legacy_windows=False, _environ={"TERM": "xterm"},
     )  # fmt: skip
-    with ScreenDisplay(console) as display:
+    with open_display(console, print) as display:
         display.say("the link is back")
         display.show(replace(HALF, warnings=(LOOK_AWAY,), message="the link is back"))
     return file.getvalue()
