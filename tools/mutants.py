@@ -59,7 +59,7 @@ ROOMS = {
     ),
     "horizon": (
         ["logger/horizon_fit/coverage.py", "logger/horizon_fit/heights.py",
-         "logger/horizon_fit/labels.py", "logger/horizon_fit/edits.py",
+         "logger/horizon_fit/labels.py", "logger/horizon_fit/edits.py", "logger/edits.py",
          "logger/horizon_fit/drift.py", "logger/horizon_fit/result.py"],
         ["tests/limits", "tests/horizon_fit"],
     ),

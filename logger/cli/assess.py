@@ -102,9 +102,9 @@ def command(
     """
     from logger.access import Rules
     from logger.horizon_csv import read_horizon_csv
-    from logger.horizon_fit import spacing_check
     from logger.report.sentences import answer_text
     from logger.site import Site
+    from logger.sun_range import spacing_check
     from logger.survey.recipe import recipe_at, year_of
 
     def told(*names: str) -> dict[str, Any]:

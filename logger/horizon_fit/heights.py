@@ -13,7 +13,7 @@ import numpy as np
 
 from logger.checks import Check, at_most
 from logger.horizon import HorizonProfile
-from logger.horizon_fit.coverage import sun_crosses
+from logger.sun_range import sun_crosses
 
 HEIGHT_CHECK = "corrected to module height"
 # Where no distance is known, what is tried to see how far an elevation may be off at another

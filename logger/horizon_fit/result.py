@@ -13,7 +13,7 @@ from logger.horizon import HorizonProfile, Obstruction
 from logger.horizon_fit.agreement import agreement_of, over_stretch
 from logger.horizon_fit.cells import CellMeans, cell_means, nodes_for
 from logger.horizon_fit.corners import Vertex, corner_by_corner, held_only, held_passes, vertices_of
-from logger.horizon_fit.coverage import DISAGREEMENT_DEG, Coverage, sun_crosses
+from logger.horizon_fit.coverage import DISAGREEMENT_DEG, Coverage
 from logger.horizon_fit.drift import Misclosure, added, closed, drift_check, misclosures
 from logger.horizon_fit.edges import Edge, edges_of
 from logger.horizon_fit.fit import Fit, caution_of, fit_skyline, slope_at
@@ -31,6 +31,7 @@ from logger.horizon_fit.passes import (
 )
 from logger.orientation.sight_lines import SightLines
 from logger.settings import Settings
+from logger.sun_range import sun_crosses
 
 # As how many passes a line through held corners counts (common practice, no source)
 HELD_COUNTS = 2

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from logger.edits import Edit, ExcludeSweep, RemovePoint, RenamePoint, edit_from
 from logger.errors import InputError, LoggerError, UsageError
-from logger.horizon_fit.edits import Edit, ExcludeSweep, RemovePoint, RenamePoint, edit_from
 from logger.job.folder import (
     existing_recording,
     kept_recordings,

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from logger import files
+from logger.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, RemovePoint, excluded
 from logger.errors import InputError, UsageError
 from logger.files import file_sha256
-from logger.horizon_fit.edits import ENTRY_HINT, ExcludeSpan, ExcludeSweep, RemovePoint, excluded
 from logger.job.names import folder_name, stamp
 from logger.job.records import Job, taken_twice
 from logger.outputs import write_in_job

@@ -10,9 +10,9 @@ from typing import Annotated, Any
 
 from logger.access import Plane
 from logger.access.rules import Rules
+from logger.edits import ENTRY_HINT, Edit, edit_from
 from logger.errors import InputError, LoggerError, UsageError
 from logger.horizon import ObstructionKind
-from logger.horizon_fit.edits import ENTRY_HINT, Edit, edit_from
 from logger.job.names import folder_name, plain_name
 from logger.places import known_timezone
 from logger.settings import NONE, Settings, changed, written

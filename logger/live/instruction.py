@@ -19,8 +19,8 @@ from logger.horizon_fit.coverage import (
     THIN_LIMIT_DEG,
     UNMEASURED_LIMIT_DEG,
     sectors,
-    sun_crosses,
 )
+from logger.sun_range import sun_crosses
 
 ARRIVED_DEG = 5.0
 """A sight this near to a part that is wanted need not turn to it first. [deg]"""

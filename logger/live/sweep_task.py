@@ -16,9 +16,10 @@ from typing import Any
 import numpy as np
 
 from firmware_protocol import PRESS_KEY, Identity
+from logger.edits import ExcludeSpan
 from logger.errors import LoggerError
 from logger.geometry import unwrapped
-from logger.horizon_fit import ExcludeSpan, turning_points, vertices_of
+from logger.horizon_fit import turning_points, vertices_of
 from logger.job import Job, add_edit, point_recordings, sweep_path
 from logger.live.capture_loop import Task
 from logger.live.estimate import Estimate, SoFar

@@ -25,17 +25,11 @@ from logger.calibration import (
     choose_calibrations,
 )
 from logger.checks import Check
+from logger.edits import Edit, excluded
 from logger.errors import InputError, UsageError
 from logger.geomagnetism import MagneticModel
 from logger.horizon import LEAF_STATES, LeafSeen, Obstruction
-from logger.horizon_fit import (
-    Edit,
-    SightedSweep,
-    edited_passes,
-    edited_profile,
-    excluded,
-    horizon_from,
-)
+from logger.horizon_fit import SightedSweep, edited_passes, edited_profile, horizon_from
 from logger.horizon_fit.heights import at_module
 from logger.orientation import (
     UNDATED,

@@ -7,9 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from logger.checks import Check
+from logger.edits import ExcludeSweep, RemovePoint
 from logger.errors import InputError
 from logger.horizon import Obstruction
-from logger.horizon_fit import ExcludeSweep, RemovePoint
 from logger.job import (
     JOB_FILE,
     Job,

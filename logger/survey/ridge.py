@@ -10,9 +10,9 @@ import numpy as np
 
 from logger.calibration import StoredCalibration
 from logger.checks import NORMAL_95, Check
+from logger.edits import SetSector
 from logger.errors import LoggerError, UsageError
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import SetSector
 from logger.job import Job
 from logger.orientation import BearingCorrection
 from logger.settings import changed

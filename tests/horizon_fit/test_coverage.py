@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.horizon_fit.coverage import Sector, sectors, sun_crosses
+from logger.horizon_fit.coverage import Sector, sectors
 from logger.site import Site
 from logger.sun import sun_track
+from logger.sun_range import sun_crosses
 
 
 @pytest.mark.parametrize("latitude", [-67.5, -34.0, 0.0, 12.0, 46.0, 71.0])

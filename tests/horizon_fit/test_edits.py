@@ -9,15 +9,10 @@ import numpy as np
 import pytest
 from skyline_paths import fused, swept, wavy_line
 
+from logger.edits import Edit, edit_from
 from logger.errors import InputError
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import (
-    Edit,
-    SightedSweep,
-    edit_from,
-    edited_passes,
-    edited_profile,
-)
+from logger.horizon_fit import SightedSweep, edited_passes, edited_profile
 
 WHO = {"who": "M. Arden", "when": "2026-05-15T10:00:00Z", "why": "a van stood there"}
 SECTOR = {

@@ -3,7 +3,7 @@
 import numpy as np
 
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import spacing_check
+from logger.sun_range import spacing_check
 
 
 def every(step_deg: float) -> np.ndarray:

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from logger.calibration import read_calibration
+from logger.edits import edit_from
 from logger.errors import InputError, UsageError
-from logger.horizon_fit import edit_from
 from logger.job import (
     Job,
     JobObstruction,

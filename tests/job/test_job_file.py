@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from logger.edits import Edit, edit_from
 from logger.errors import InputError, UsageError
-from logger.horizon_fit import Edit, edit_from
 from logger.job import (
     Job,
     JobObstruction,

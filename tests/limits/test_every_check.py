@@ -32,7 +32,7 @@ from logger.calibration import (
 from logger.checks import Check
 from logger.geomagnetism import geomagnetic_field
 from logger.horizon import HorizonProfile, Obstruction
-from logger.horizon_fit import Coverage, Pass, spacing_check
+from logger.horizon_fit import Coverage, Pass
 from logger.horizon_fit.drift import DRIFT, Misclosure, drift_check
 from logger.horizon_fit.heights import at_module
 from logger.horizon_fit.passes import CELLS
@@ -55,6 +55,7 @@ from logger.recording import Recording, recording_checks
 from logger.recording.samples import BoardSeen, Samples, Stream
 from logger.simulation import DEFAULT_SITE
 from logger.site import Site
+from logger.sun_range import spacing_check
 from logger.survey.points import _of_one_point
 from logger.survey.ridge import agreement_check
 from logger.survey.terrain import altitude_check

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from firmware_protocol import Cue, Identity, Key, decode_sentence, encode
+from logger.edits import edit_from
 from logger.errors import DeviceError
-from logger.horizon_fit import edit_from
 from logger.job import add_edit, calibration_path, read_job, write_json
 from logger.live.keyboard import Action
 from logger.live.state import LiveState

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from logger.horizon_fit import edit_from
+from logger.edits import edit_from
 from logger.job import add_edit
 
 EMPTY = "20260514T235900Z.sweep"

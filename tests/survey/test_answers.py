@@ -6,8 +6,8 @@ import shutil
 
 import pytest
 
+from logger.edits import edit_from
 from logger.errors import UsageError
-from logger.horizon_fit import edit_from
 from logger.job import (
     JobObstruction,
     Point,
