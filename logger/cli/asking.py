@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -14,6 +13,7 @@ from logger.cli.options import say
 from logger.errors import LoggerError
 
 if TYPE_CHECKING:
+    from logger.job import Job
     from logger.live.state import Question
     from logger.page.server import Page
 
@@ -29,14 +29,20 @@ def at_terminal() -> bool:
 
 
 class Surveyor:
-    """Nobody is asked without a terminal; with a page, what was said stands on it."""
+    """Somebody at a job with a board; with a page, what was said stands on it.
 
-    def __init__(self, job_folder: Path, address: tuple[str, int] | None) -> None:
+    Nobody is asked without a terminal.
+    """
+
+    def __init__(
+        self, job: Job, url: str | None, baud: int | None, page: tuple[str, int] | None
+    ) -> None:
+        self.job, self.url, self.baud = job, url, baud
         self.asked = at_terminal()
         self.page: Page | None = None
         self._said: list[str] = []  # Since the last question
-        if address is not None:
-            self.page = _served(job_folder, address, self.asked)
+        if page is not None:
+            self.page = _served(job, page, self.asked)
             click.get_current_context().call_on_close(self._leave)
 
     def say(self, sentence: str) -> None:
@@ -85,12 +91,11 @@ class Surveyor:
         self.page.close(self._said)
 
 
-def _served(job_folder: Path, address: tuple[str, int], asked: bool) -> Page:
+def _served(job: Job, address: tuple[str, int], asked: bool) -> Page:
     """A page, its address as text and, on a terminal, as a QR code for the phone's camera."""
-    from logger.job import read_job
     from logger.page.server import Page
 
-    page = Page(read_job(job_folder), address)
+    page = Page(job, address)
     page.serve()
     say(f"page: {page.url}")
     say("whoever has this address can end the sweep: show it to your own phone alone")

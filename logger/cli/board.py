@@ -93,11 +93,11 @@ def clock_now() -> SystemClock:
 
 
 @contextmanager
-def lent_port(job: Job, url: str | None, baud: int | None) -> Iterator[LentPort]:
+def lent_port(surveyor: Surveyor) -> Iterator[LentPort]:
     """The board's port, opened."""
     from logger.live.find_board import lend
 
-    port = lend(job, url, baud, say)
+    port = lend(surveyor.job, surveyor.url, surveyor.baud, say)
     try:
         yield port
     finally:
@@ -116,55 +116,48 @@ def on_screen(
     from logger.live.keyboard import open_keyboard
 
     console = Console(stderr=True, highlight=False)
-    if page is None:
-        with open_keyboard() as keyboard, open_display(console, say) as display:
+    with open_keyboard() as keyboard, open_display(console, say) as display:
+        if page is None:
             yield CaptureLoop(port, clock, display, keyboard, visible, bell)
-        return
-    with open_keyboard() as keyboard, open_display(console, say) as display, page.beside(display):
-        yield CaptureLoop(port, clock, page, keyboard, visible, bell, page.take)
+            return
+        with page.beside(display):
+            yield CaptureLoop(port, clock, page, keyboard, visible, bell, page.take)
 
 
-def say_notice(job: Job, clock: SystemClock, surveyor: Surveyor) -> None:
+def say_notice(surveyor: Surveyor, clock: SystemClock) -> None:
     """The safety notice: in full before a job's first recording of a day, then in one line."""
     from logger.job import recorded_on
     from logger.safety import ONE_LINE, short_notice
 
-    surveyor.say(ONE_LINE if recorded_on(job, clock.utc().date()) else short_notice())
+    before = recorded_on(surveyor.job, clock.utc().date())
+    surveyor.say(ONE_LINE if before else short_notice())
 
 
-def calibration_recorded(
-    job: Job,
-    purpose: str,
-    how: str,
-    url: str | None,
-    baud: int | None,
-    given: dict[str, Any],
-    surveyor: Surveyor,
-) -> Path:
+def calibration_recorded(surveyor: Surveyor, how: str, given: dict[str, Any]) -> Path:
     """A calibration recorded now.
 
     The port is opened last: what the board says while a person reads is for nobody.
     """
     from logger.calibration.bearing import refuse_sun_now
-    from logger.live.calibration_task import NAMES, record_calibration
+    from logger.live.calibration_task import record_calibration
     from logger.live.find_board import identity_on
     from logger.live.guide import WAYS
     from logger.survey.calibrations import refuse_level_without_compass
 
-    clock = clock_now()
+    clock, job = clock_now(), surveyor.job
     if how == "sun":
         refuse_sun_now(job.site, clock.utc(), given.get("clock_doubt_s", 2.0))
-    say_notice(job, clock, surveyor)
+    say_notice(surveyor, clock)
     for sentence in WAYS[how].instructions:
         surveyor.say(sentence)
     say("The board's trigger, q or Ctrl-C ends it; the board's press key or p presses.")
-    surveyor.go_on(f"Next: {NAMES.get(how, how)}")
-    with lent_port(job, url, baud) as port:
+    surveyor.go_on(f"Next: {WAYS[how].name}")
+    with lent_port(surveyor) as port:
         if how == "level":
             refuse_level_without_compass(job, identity_on(port))
         header = {key: given.get(key) for key in ("holder", "observer")}
         with on_screen(port, clock, surveyor.page) as loop:
-            return record_calibration(loop, job, purpose, how, header, given.get("seconds_s"))
+            return record_calibration(loop, job, how, header, given.get("seconds_s"))
 
 
 def read(path: Path, accept_broken_seal: bool = False) -> tuple[Recording, Stream]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -23,9 +23,6 @@ from logger.cli.options import (
     set_option,
     together,
 )
-
-if TYPE_CHECKING:
-    from logger.job import Job
 
 NEXT = {
     "compass": "horizon-logger calibrate level {job}",
@@ -79,7 +76,7 @@ def compass(bearings: tuple[float, ...], **given: Any) -> None:
 
     A board that sends attitude only is swung over targets of known bearing instead.
     """
-    _calibrate("swing" if bearings else "compass", given, purpose="compass", bearings_deg=bearings)
+    _calibrate("swing" if bearings else "compass", given, bearings_deg=bearings)
 
 
 @command.command()
@@ -91,7 +88,7 @@ def compass(bearings: tuple[float, ...], **given: Any) -> None:
 )
 def level(target_is_near: bool, **given: Any) -> None:
     """Sight one target upright and with the board rolled over; then an edge there and back."""
-    _calibrate("level", given, purpose="level", target_is_near=target_is_near)
+    _calibrate("level", given, target_is_near=target_is_near)
 
 
 @command.command()
@@ -120,40 +117,38 @@ def bearing(sun: bool, target_deg: float | None, clock_doubt_s: float, **given: 
         raise click.UsageError("give either --sun or --target DEGREES")
     given["clock_doubt_s"] = clock_doubt_s
     how = "sun" if sun else "target"
-    _calibrate(how, given, purpose="bearing", target_deg=target_deg, clock_doubt_s=clock_doubt_s)
+    _calibrate(how, given, target_deg=target_deg, clock_doubt_s=clock_doubt_s)
 
 
 def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     from logger.errors import as_argument
+    from logger.live.guide import WAYS
     from logger.survey.calibrations import Wanted
 
-    job = job_with(given)
-    surveyor = Surveyor(job.folder, given["page"])
-    path = recording_from(job, wanted["purpose"], how, given, surveyor)
-    wanted_now = Wanted(holder=given["holder"], **wanted)
-    stored = calibrated(job, path, wanted_now, given["accept_broken_seal"])
+    purpose, surveyor = WAYS[how].purpose, surveyor_of(given)
+    path = recording_from(surveyor, how, given)
+    wanted_now = Wanted(purpose, given["holder"], **wanted)
+    stored = calibrated(surveyor.job, path, wanted_now, given["accept_broken_seal"])
     lines = [check_line(check) for check in stored.checks]
     surveyor.note("\n".join(lines))
     give(given["json_file"], stored.as_dict(), *lines)
-    leave_by_checks(stored.checks, NEXT[wanted["purpose"]].format(job=as_argument(given["job"])))
+    leave_by_checks(stored.checks, NEXT[purpose].format(job=as_argument(given["job"])))
 
 
-def job_with(given: dict[str, Any]) -> Job:
-    """The job, with what ``--set`` gave in place of its own settings."""
+def surveyor_of(given: dict[str, Any]) -> Surveyor:
+    """Who surveys the job, with what ``--set`` gave in place of its own settings."""
     from logger.job import read_job
     from logger.settings import changed
 
     job = read_job(given["job"])
-    return replace(job, settings=changed(job.settings, changes_of(given["settings"])))
+    job = replace(job, settings=changed(job.settings, changes_of(given["settings"])))
+    return Surveyor(job, given["url"], given["baud"], given["page"])
 
 
-def recording_from(
-    job: Job, purpose: str, how: str, given: dict[str, Any], surveyor: Surveyor
-) -> Path:
+def recording_from(surveyor: Surveyor, how: str, given: dict[str, Any]) -> Path:
     """The recording named by --recording, or one taken now."""
-    url, baud, recording = given["url"], given["baud"], given["recording"]
-    if recording is not None and (url, baud) != (None, None):
+    if given["recording"] is None:
+        return calibration_recorded(surveyor, how, given)
+    if (surveyor.url, surveyor.baud) != (None, None):
         raise click.UsageError("give either --port URL or --recording FILE")
-    if recording is not None:
-        return Path(recording)
-    return calibration_recorded(job, purpose, how, url, baud, given, surveyor)
+    return Path(given["recording"])

@@ -6,9 +6,8 @@ from typing import Any
 
 import click
 
-from logger.cli.asking import Surveyor
 from logger.cli.board import read
-from logger.cli.calibrate import job_with, recording_from, source_options
+from logger.cli.calibrate import recording_from, source_options, surveyor_of
 from logger.cli.options import Number, give, leave_by_checks
 
 
@@ -31,9 +30,9 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     from logger.errors import as_argument
     from logger.survey.calibrations import measure_plane, store_plane
 
-    job = job_with(given)
-    surveyor = Surveyor(job.folder, given["page"])
-    path = recording_from(job, "plane", "plane", given, surveyor)
+    surveyor = surveyor_of(given)
+    job = surveyor.job
+    path = recording_from(surveyor, "plane", given)
     recording, stream = read(path, given["accept_broken_seal"])
     fix, checks = measure_plane(job, recording, stream, along_eaves=eaves)
     store_plane(job, name, fix, recording, size_kwp)

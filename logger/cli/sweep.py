@@ -29,6 +29,7 @@ from logger.cli.options import (
     say,
     tell,
 )
+from logger.cli.walk import Step, asked_steps, steps_of, walk
 
 if TYPE_CHECKING:
     from logger.access.result import ObstructionLoss
@@ -62,8 +63,9 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
 @port_options
 @click.option(
     "--calibrate",
-    "calibrations",
+    "steps",
     metavar="STEPS",
+    callback=lambda _context, _option, text: None if text is None else steps_of(text),
     help="Calibrate first: compass, level, sun, bearing=DEGREES, with commas between; or none. "
     "[default: on a terminal, ask where the job has none of today]",
 )
@@ -119,7 +121,7 @@ def command(
     points: tuple[str, ...],
     url: str | None,
     baud: int | None,
-    calibrations: str | None,
+    steps: tuple[Step, ...] | None,
     by_trigger: bool,
     more: bool,
     seconds: float | None,
@@ -141,7 +143,6 @@ def command(
     sweeping: space pauses and goes on, p presses (then type a name), r drops the stretch just
     swept, n notes, q ends. On the board, the press key presses and, held down, drops.
     """
-    from logger.cli.walk import asked_steps, steps_of, walk
     from logger.job import read_job
     from logger.live.survey_day import SurveyDay, short_text
     from logger.survey.recipe import recipe_of
@@ -152,18 +153,18 @@ def command(
         header |= dict(zip(("east_m", "north_m", "up_m"), position_m, strict=False))
         header["position_error_m"] = position_error_m
     survey = _with_heights(survey, names, header)
-    steps = steps_of(calibrations) if calibrations is not None else None
-    surveyor = Surveyor(survey.folder, page)
-    if steps is None:
-        steps = asked_steps(survey, surveyor) if surveyor.asked else ()
+    surveyor = Surveyor(survey, url, baud, page)
+    if steps is None and surveyor.asked:
+        steps = asked_steps(surveyor)
     if steps:
-        walk(survey, url, baud, steps, {"observer": header["observer"]}, surveyor)
-    clock, survey = clock_now(), read_job(job)
+        walk(surveyor, steps, {"observer": header["observer"]})
+    clock = clock_now()
+    surveyor.job = survey = read_job(job)
     day = SurveyDay(survey, recipe_of(survey, overrides), header)
-    say_notice(survey, clock, surveyor)
+    say_notice(surveyor, clock)
     surveyor.say(HOW)
     surveyor.go_on("Stand on the spot, feet still")
-    with lent_port(survey, url, baud) as port:
+    with lent_port(surveyor) as port:
         try:
             with on_screen(port, clock, surveyor.page, bell) as loop:
                 opened = by_trigger or more or len(names) > 1
@@ -171,7 +172,7 @@ def command(
         finally:
             _print(day.answers, json_file)
     if surveyor.asked and json_file != "-":
-        offer_names(survey, day.answers, surveyor)
+        offer_names(surveyor, day.answers)
     for answer in day.answers:
         surveyor.note(short_text(answer))
     leave_by_answers(day.answers, _next_step(job, day.answers))
@@ -221,11 +222,12 @@ def _print(answers: Sequence[Answer], json_file: str | None) -> None:
         give(json_file, documents[0] if len(documents) == 1 else {"points": documents}, *told)
 
 
-def offer_names(survey: Job, answers: Sequence[Answer], surveyor: Surveyor) -> None:
+def offer_names(surveyor: Surveyor, answers: Sequence[Answer]) -> None:
     """Ask for a name of what blocks the sun and has none, what blocks most first."""
     from logger.errors import UsageError
     from logger.job import name_sector
 
+    folder = surveyor.job.folder
     for answer in answers:
         for part in _unnamed(answer)[:MOST_OFFERED]:
             taken = 100 * part.loss_fraction[-1]
@@ -236,7 +238,7 @@ def offer_names(survey: Job, answers: Sequence[Answer], surveyor: Surveyor) -> N
                 return
             span = {n: getattr(part, n) for n in ("from_azimuth_deg", "to_azimuth_deg")}
             try:
-                tell(str(name_sector(survey.folder, answer.point, name=name, kind=kind, **span)))
+                tell(str(name_sector(folder, answer.point, name=name, kind=kind, **span)))
             except UsageError as error:
                 surveyor.say(f"not named: {error}; name it later with edit name-sector")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +12,7 @@ from logger.cli.board import calibrated, calibration_recorded
 from logger.cli.options import check_line, say
 
 if TYPE_CHECKING:
-    from logger.calibration import Purpose
-    from logger.job import Job
+    from collections.abc import Sequence
 
 NONE, SUN = "none", "sun"
 TARGET = "Sight this target"
@@ -33,13 +31,6 @@ class Step:
 
     name: str  # compass, level, sun or bearing
     target_deg: float | None = None  # True bearing of the target. [deg]
-
-    @property
-    def purpose(self) -> Purpose:
-        """As the recording's header has it."""
-        if self.name in ("sun", "bearing"):
-            return "bearing"
-        return "compass" if self.name == "compass" else "level"
 
     @property
     def how(self) -> str:
@@ -69,7 +60,7 @@ def _step(text: str) -> Step:
     return Step(name, target)
 
 
-def asked_steps(job: Job, surveyor: Surveyor) -> tuple[Step, ...]:
+def asked_steps(surveyor: Surveyor) -> tuple[Step, ...]:
     """Ask which calibrations to take where the job has none of today; Enter takes the usual."""
     import datetime as dt
 
@@ -77,7 +68,7 @@ def asked_steps(job: Job, surveyor: Surveyor) -> tuple[Step, ...]:
     from logger.survey.calibrations import stored_calibrations
 
     today = dt.datetime.now(dt.UTC).date()
-    if any(stored.about.made.date() == today for stored in stored_calibrations(job)):
+    if any(one.about.made.date() == today for one in stored_calibrations(surveyor.job)):
         return ()
     surveyor.say(
         "This job has no calibration of today. It takes about three minutes, on the ground."
@@ -107,14 +98,7 @@ def _bearing(text: str) -> tuple[Step, ...]:
         raise click.BadParameter("type sun, a number of degrees (0 to 360), or none") from None
 
 
-def walk(
-    job: Job,
-    url: str | None,
-    baud: int | None,
-    steps: Sequence[Step],
-    given: dict[str, Any],
-    surveyor: Surveyor,
-) -> None:
+def walk(surveyor: Surveyor, steps: Sequence[Step], given: dict[str, Any]) -> None:
     """Take calibrations, each stored as it is done; `given` is for `calibration_recorded`."""
     from logger.errors import InputError
 
@@ -122,7 +106,7 @@ def walk(
         surveyor.say(f"Step {number} of {len(steps) + 1}. {_WHY[step.name]}")
         while True:
             try:
-                _take(job, url, baud, step, given, surveyor)
+                _take(surveyor, step, given)
             except InputError as error:
                 if not surveyor.asked:
                     raise
@@ -133,18 +117,13 @@ def walk(
     surveyor.say(f"Step {len(steps) + 1} of {len(steps) + 1}. The sweep.")
 
 
-def _take(
-    job: Job,
-    url: str | None,
-    baud: int | None,
-    step: Step,
-    given: dict[str, Any],
-    surveyor: Surveyor,
-) -> None:
+def _take(surveyor: Surveyor, step: Step, given: dict[str, Any]) -> None:
+    from logger.live.guide import WAYS
     from logger.survey.calibrations import Wanted
 
-    path = calibration_recorded(job, step.purpose, step.how, url, baud, given, surveyor)
-    checks = calibrated(job, path, Wanted(step.purpose, target_deg=step.target_deg)).checks
+    path = calibration_recorded(surveyor, step.how, given)
+    wanted = Wanted(WAYS[step.how].purpose, target_deg=step.target_deg)
+    checks = calibrated(surveyor.job, path, wanted).checks
     for check in checks:
         say(f"  {check_line(check)}")
     failed = [check_line(check) for check in checks if not check.passed]

@@ -23,7 +23,6 @@ from logger.recording.writer import header_of
 EYES = "never look at the sun"
 OFTEN_S = 0.25
 """How old what is said of a hold may be. [s]"""
-NAMES = {"swing": "compass swing", "sun": "bearing by the shadow", "target": "bearing of a target"}
 
 
 @dataclass
@@ -31,7 +30,6 @@ class CalibrationTask(Task):
     """One calibration, as `Guide` leads through it."""
 
     job: Job
-    purpose: str  # As the recording's header has it
     how: str  # One of `guide.WAYS`
     header: Mapping[str, Any]  # Of the recording, beside what every one says
     keys = "pq"
@@ -42,8 +40,9 @@ class CalibrationTask(Task):
 
     def new_recording(self, started: dt.datetime) -> RecordingWriter:
         """See `Task.new_recording`."""
-        header = header_of(self.purpose, started, self.job.site, self.header)
-        return RecordingWriter(calibration_path(self.job, self.purpose, started), header)
+        purpose = self.guide.way.purpose
+        header = header_of(purpose, started, self.job.site, self.header)
+        return RecordingWriter(calibration_path(self.job, purpose, started), header)
 
     def begin(self, capture: Capture, started: dt.datetime, recorded: bool) -> None:
         """See `Task.begin`."""
@@ -73,7 +72,7 @@ class CalibrationTask(Task):
         if guide.enough and not was_enough:
             self.cues.append("DONE")
         return LiveState(
-            title=f"{self.job.name} · {NAMES.get(self.how, self.how)}",
+            title=f"{self.job.name} · {guide.way.name}",
             to_do=guide.to_do,
             figures=guide.figures,
             facts=(EYES,) if self.how == "sun" else (),
@@ -85,7 +84,6 @@ class CalibrationTask(Task):
 def record_calibration(
     loop: CaptureLoop,
     job: Job,
-    purpose: str,
     how: str,
     header: Mapping[str, Any] | None = None,
     seconds: float | None = None,
@@ -94,7 +92,7 @@ def record_calibration(
     if how == "sun":
         refuse_sun_now(job.site, loop.clock.utc())
     before = len(loop.recordings)
-    loop.record(CalibrationTask(job, purpose, how, header or {}), seconds)
+    loop.record(CalibrationTask(job, how, header or {}), seconds)
     if len(loop.recordings) == before:
         raise DeviceError("nothing came from the board: no recording is kept")
     if (came := loop.heard) is not None:

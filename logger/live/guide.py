@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -27,6 +28,8 @@ _TURN = "turn once round in 15 s, eyes down, then sight it again"
 class Way:
     """How one calibration is taken."""
 
+    purpose: Any  # `Purpose`, or plane: as the recording's header has it
+    name: str
     instructions: tuple[str, ...]  # Before it begins, a sentence an item
     sight: str = ""  # What to do first
     again: str = ""  # What to do between two holds
@@ -42,14 +45,14 @@ def _sentence(words: str) -> str:
 
 WAYS: Mapping[str, Way] = {
     "compass": Way(
-        (
+        "compass", "compass", (
             ON_THE_GROUND,
             "Put the board down and leave it for 3 s. Then pick it up and turn it over all its "
             "sides, slowly, turning yourself round as well, until it says enough.",
         )
     ),
     "swing": Way(
-        (
+        "compass", "compass swing", (
             ON_THE_GROUND,
             "Sight targets of known bearing all the way round, at least 8 without a gap above "
             "60°: hold still on each for 3 s and press.",
@@ -61,7 +64,7 @@ WAYS: Mapping[str, Way] = {
         True,
     ),
     "level": Way(
-        (
+        "level", "level", (
             ON_THE_GROUND,
             _sentence(LEVEL_HOW + "; three times"),
             "Then, if you can: sight along any straight edge for 4 s, turn round and sight back "
@@ -73,7 +76,7 @@ WAYS: Mapping[str, Way] = {
         3,
     ),
     "sun": Way(
-        (_sentence(NEVER_LOOK), _sentence(SHADOW_HOW)),
+        "bearing", "bearing by the shadow", (_sentence(NEVER_LOOK), _sentence(SHADOW_HOW)),
         "your back to the sun, sight along the shadow and hold still",
         _TURN,
         3.0,
@@ -81,7 +84,7 @@ WAYS: Mapping[str, Way] = {
         True,
     ),
     "target": Way(
-        (
+        "bearing", "bearing of a target", (
             "Sight the target, hold still for 3 s and press; three times.",
             _sentence(TURN_BETWEEN),
         ),
@@ -92,7 +95,7 @@ WAYS: Mapping[str, Way] = {
         True,
     ),
     "plane": Way(
-        (
+        "plane", "plane", (
             "Lay the board on its back on the surface, its sight up the slope, and leave it for "
             "5 s. Lay it again turned end for end if you can reach.",
             "Do not lean over an edge or step on fragile roofing for it.",

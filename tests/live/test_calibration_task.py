@@ -24,7 +24,7 @@ def test_what_is_no_board_is_told_while_it_sends_and_is_no_calibration(
 ) -> None:
     other = bench([(0.2 * n, WRONG[words]) for n in range(60)])
     with pytest.raises(DeviceError, match=words):
-        record_calibration(other.loop, other.job, "compass", "compass", seconds=6.0)
+        record_calibration(other.loop, other.job, "compass", seconds=6.0)
     assert other.display.states[-1].first.endswith(words)
     (kept,) = (other.job.folder / "calibrations").glob("*.sweep")
     assert kept == other.recordings[0]
@@ -36,7 +36,7 @@ def test_a_silent_port_leaves_nothing_behind(
 ) -> None:
     silent = bench(())
     with pytest.raises(DeviceError, match=words):
-        record_calibration(silent.loop, silent.job, "level", "level", seconds=seconds)
+        record_calibration(silent.loop, silent.job, "level", seconds=seconds)
     assert not list((silent.job.folder / "calibrations").glob("*.sweep"))
     assert not any(said.startswith("kept") for said in silent.display.said)
 
@@ -47,5 +47,5 @@ def test_a_bearing_by_the_sun_at_night_is_refused_before_anything_is_recorded(
     night = bench(())
     night.clock.now_s = dt.timedelta(hours=18.5).total_seconds()
     with pytest.raises(InputError, match="below the horizon at this time and place"):
-        record_calibration(night.loop, night.job, "bearing", "sun")
+        record_calibration(night.loop, night.job, "sun")
     assert night.recordings == []

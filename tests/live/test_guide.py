@@ -14,10 +14,10 @@ from .conftest import STARTED, Bench, Chunks
 MakeBench = Callable[..., Bench]
 
 
-def told(bench: Bench, purpose: str, how: str, seconds: float = 120.0) -> list[str]:
+def told(bench: Bench, how: str, seconds: float = 120.0) -> list[str]:
     """What was to be done, each time it changed."""
     bench.display.every_s = 0.5
-    bench.loop.record(CalibrationTask(bench.job, purpose, how, {}), seconds)
+    bench.loop.record(CalibrationTask(bench.job, how, {}), seconds)
     words = [state.to_do for state in bench.display.states]
     return [a for a, b in zip(words, ["", *words], strict=False) if a != b]
 
@@ -38,7 +38,7 @@ def test_a_level_leads_from_face_to_face_until_there_are_three_of_each(
     bench: MakeBench, streams: str
 ) -> None:
     taken = bench(level(streams))
-    words = told(taken, "level", "level")
+    words = told(taken, "level")
     in_order(
         words,
         [
@@ -55,14 +55,14 @@ def test_a_level_leads_from_face_to_face_until_there_are_three_of_each(
 
 
 def test_one_pair_of_faces_is_not_called_enough(bench: MakeBench) -> None:
-    words = told(bench(level("MG", pairs=1)), "level", "level")
+    words = told(bench(level("MG", pairs=1)), "level")
     assert not any(END in one for one in words)
 
 
 @pytest.mark.parametrize("streams", ["MG", "A"])
 def test_a_bearing_leads_from_hold_to_press_to_turn(bench: MakeBench, streams: str) -> None:
     sights = simulate_bearing((63.0, 1.2), seed=2, streams=streams, started=STARTED)
-    words = told(bench(sights.chunks), "bearing", "target")
+    words = told(bench(sights.chunks), "target")
     in_order(
         words,
         ["hold still: 2 of 3 s", "good, 1 of 3: turn once round", "good, 2 of 3: turn once", END],
@@ -73,7 +73,7 @@ def test_a_bearing_leads_from_hold_to_press_to_turn(bench: MakeBench, streams: s
 def test_a_press_while_moving_is_told_not_to_count(bench: MakeBench) -> None:
     tumble = simulate_tumble(seed=2, streams="MG", started=STARTED).chunks
     taken = bench(tumble, [(9.0, "p")])
-    told(taken, "bearing", "target", 12.0)
+    told(taken, "target", 12.0)
     assert "that press came while moving: hold still first, then press" in taken.display.said
     assert taken.display.states[-1].figures[-1].value == 0
 
@@ -81,14 +81,14 @@ def test_a_press_while_moving_is_told_not_to_count(bench: MakeBench) -> None:
 def test_along_the_shadow_every_line_says_not_to_look(bench: MakeBench) -> None:
     sights = simulate_bearing(seed=2, streams="MG", started=STARTED)
     taken = bench(sights.chunks)
-    told(taken, "bearing", "sun", 15.0)
+    told(taken, "sun", 15.0)
     assert all(state.short == "never look at the sun" for state in taken.display.states)
     assert all("never look at the sun" in state.facts for state in taken.display.states)
 
 
 def test_a_tumble_says_which_side_is_next_and_ends_when_it_has_enough(bench: MakeBench) -> None:
     taken = bench(simulate_tumble(seed=2, streams="MG", started=STARTED).chunks)
-    words = told(taken, "compass", "compass")
+    words = told(taken, "compass")
     assert words[0].startswith("leave the board lying")
     assert any("faces the ground" in one for one in words)
     assert words[-1] == "enough: put the board down"
@@ -99,7 +99,7 @@ def test_a_tumble_says_which_side_is_next_and_ends_when_it_has_enough(bench: Mak
 
 
 def test_a_board_that_lies_is_to_be_left_lying(bench: MakeBench) -> None:
-    words = told(bench(simulate_plane(30, 180, seed=2, started=STARTED).chunks), "plane", "plane")
+    words = told(bench(simulate_plane(30, 180, seed=2, started=STARTED).chunks), "plane")
     in_order(words, ["leave it lying: 2 of", "good, 1 of 2: turn it end for end"])
 
 
