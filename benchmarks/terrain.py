@@ -33,13 +33,13 @@ from pathlib import Path
 
 import numpy as np
 from accuracy import DATE, SENSOR, SITE, calibrated, fused, received
+from invented_hills import Hills, ridge_part, turning
 
-from logger.geomagnetism import geomagnetic_field
 from logger.geometry import angle_between
 from logger.orientation import orient
-from logger.simulation import DEFAULT_START, Operator, Steel, simulate_sweep
+from logger.simulation import DEFAULT_START, Operator, simulate_sweep
 from logger.simulation.scenery import _street_parts, composed
-from logger.simulation.terrain import Hills, hgt_tile, ridge_part
+from logger.simulation.terrain import hgt_tile
 from logger.terrain import FarHorizon, far_horizon, north_from, read_heights
 
 RMS_DEG, COVERED, MOST_TURN_DEG = 0.25, (0.90, 0.99), 8.0
@@ -65,14 +65,6 @@ def computed(ground: str, seed: int, error_m: float) -> FarHorizon:
     return far_horizon(heights, SITE.latitude_deg, SITE.longitude_deg, eye, STATED_ERROR_M)
 
 
-def turning(turn_deg: float) -> Steel:
-    """Steel that turns the whole field."""
-    field = geomagnetic_field(SITE, DATE)
-    here = complex(field.north_ut, field.east_ut)
-    away = here * np.exp(1j * np.radians(turn_deg)) - here
-    return Steel(steady_ut=(away.real, away.imag, 0.0))
-
-
 @dataclass(frozen=True)
 class Run:
     """What one sweep came to."""
@@ -89,7 +81,7 @@ def one_run(job: tuple[str, int]) -> Run:
     far = computed(ground, seed % DIFFERENT_HILLS, TILE_ERROR_M)
     parts = _street_parts(rng) if ground == "street" else []
     line = ridge_part("far hills", true.azimuth_deg, true.elevation_deg)
-    steel = turning(float(rng.uniform(-MOST_TURN_DEG, MOST_TURN_DEG)))
+    steel = turning(float(rng.uniform(-MOST_TURN_DEG, MOST_TURN_DEG)), SITE, DATE)
     scene = replace(composed(ground, line, parts), steel=steel)
     sensor = replace(SENSOR, individual=seed % 5 + 1)
     swept = simulate_sweep(scene, Operator.calm(), sensor, SITE, DEFAULT_START, seed)

@@ -74,10 +74,10 @@ def command(
     What is seen from two places has a distance: from the points' horizons and positions the
     program works out what stands where, and from that the horizon of any other place on the roof.
     """
-    from logger.errors import UsageError, as_argument
+    from logger.errors import as_argument
     from logger.job import read_job
     from logger.report.array import array_csv, array_picture, array_text
-    from logger.survey.answers import answers
+    from logger.survey.answers import answers, refuse_unswept
     from logger.survey.array import array_result, chosen_plane
     from logger.survey.recipe import recipe_of
 
@@ -92,11 +92,7 @@ def command(
     for answer in unread:
         say_left_out(answer)
     if not results:
-        raise UsageError(
-            "no point of this job has a recording",
-            str(job),
-            hint="sweep one with: horizon-logger sweep JOB POINT --port URL --at EAST,NORTH,UP",
-        )
+        refuse_unswept(survey, (), " --at EAST,NORTH,UP")
     answer_ = array_result(survey, recipe, results, plane, at, step_m, size, rows)
     give(json_file, answer_.as_dict(), array_text(answer_))
     if csv_file:

@@ -23,26 +23,20 @@ def command(job: Path, overrides: Overrides, json_file: str | None) -> None:
     All stand under one sky, with one set of planes and settings, named above the tables. A stored
     answer is taken only if it came from the very same recordings, calibrations, job and settings.
     """
-    from logger.errors import UsageError, as_argument
+    from logger.errors import as_argument
     from logger.job import read_job
     from logger.report.comparison import comparison_text
-    from logger.survey.answers import answers
+    from logger.survey.answers import answers, left_out, refuse_unswept
     from logger.survey.compare import compare
     from logger.survey.recipe import recipe_of
 
     survey = read_job(job)
     recipe = recipe_of(survey, overrides)
     found = list(answers(survey, recipe, stored=True))
-    if not any(answer.swept for answer in found):
-        raise UsageError(
-            "no point of this job has a recording",
-            str(job),
-            hint="sweep one with: horizon-logger sweep JOB POINT --port URL",
-        )
+    refuse_unswept(survey, found)
     documents = [answer.document for answer in found if answer.document]
     if documents:
         comparison = compare(recipe, documents)
-        left_out = {answer.point: str(answer.error) for answer in found if answer.error}
-        document = {**comparison.as_dict(), "left_out": left_out}
+        document = {**comparison.as_dict(), "left_out": left_out(found)}
         give(json_file, document, comparison_text(comparison))
     leave_by_answers(found, f"horizon-logger report {as_argument(job)}")

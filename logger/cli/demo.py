@@ -100,11 +100,11 @@ def _north_from_hills(folder: Path, roof: Job) -> str:
     from logger.errors import as_argument
     from logger.files import write_atomically
     from logger.simulation.scenes import EAST_RIDGE, SWALLOW_HOUSE, WEST_EAVE
-    from logger.simulation.terrain import CrestAround, hgt_tile
+    from logger.simulation.terrain import crest_around, hgt_tile
 
     tiles = folder / "tiles"
     eye_m = (WEST_EAVE[2] + EAST_RIDGE[2]) / 2
-    ground = CrestAround(roof.site, SWALLOW_HOUSE.ridge().shape, eye_m)
+    ground = crest_around(roof.site, SWALLOW_HOUSE.ridge().shape, eye_m)
     for south in (45, 46):  # the site is 6 km from the edge of its tile
         packed = io.BytesIO()
         with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import shlex
 import sys
-from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -94,6 +93,7 @@ def command(
     from logger.report.document import write_document
     from logger.report.files import write_tables
     from logger.report.language import Words
+    from logger.survey.answers import left_out
 
     words = Words(language)  # an unknown one is refused before anything is worked out
     if output is not None and output.suffix.lower() != ".pdf":
@@ -107,10 +107,10 @@ def command(
         _write_blank(survey, output, words)
         return
     report, found = _worked_out(survey, overrides, language, day, earlier)
-    document = write_document(report, "letter" if letter else "a4", language)
-    if document.remark:
-        say(document.remark)
-    path = _written(job, output, "report.pdf", document.pdf)
+    made = write_document(report, "letter" if letter else "a4", language)
+    if made.remark:
+        say(made.remark)
+    path = _written(job, output, "report.pdf", made.pdf)
     beside = path.with_name(f"{path.stem}-tables")
     in_tables = write_tables(report, beside) if tables else []
     in_browser = []
@@ -122,7 +122,9 @@ def command(
     told = [f"wrote {path}"]
     told += [f"      and {page}, the same for a browser, offline" for page in in_browser]
     told += [f"      and {len(in_tables)} tables and pictures in {beside}"] if tables else []
-    give(json_file, {"written": files, **_as_json(found), **changed}, *told)
+    points = [answer.document for answer in found if answer.document]
+    document = {"written": files, "left_out": left_out(found), "points": points, **changed}
+    give(json_file, document, *told)
     leave_by_answers(found, f"look through {path} before you hand it on")
 
 
@@ -147,13 +149,6 @@ def _worked_out(
         changed = tuple(changed_since(read_job(earlier), report.points))
         report = replace(report, changed=changed)
     return report, found
-
-
-def _as_json(found: Sequence[Answer]) -> dict[str, Any]:
-    return {
-        "left_out": {answer.point: str(answer.error) for answer in found if answer.error},
-        "points": [answer.document for answer in found if answer.document],
-    }
 
 
 def _write_blank(job: Job, output: Path | None, words: Words) -> None:

@@ -175,22 +175,14 @@ def job_from(folder: Path, plain: Any, file: str) -> Job:
     document = record_from(_Document, plain, file)
     settings = _settings(document.settings, file)
     site = document.site
-    job = Job(
-        folder,
-        plain_name(site.name or folder.resolve().name),
-        Site(site.latitude_deg, site.longitude_deg, site.altitude_m),
-        site.timezone,
-        document.weather,
-        settings,
-        document.port,
-        document.planes,
-        document.points,
-        document.obstructions,
-        document.rules,
-        document.people,
-        document.board,
-        tuple(_edit(one, f"{file}: edits {i}") for i, one in enumerate(document.edits, 1)),
-    )
+    known = {
+        **vars(document),
+        "site": Site(site.latitude_deg, site.longitude_deg, site.altitude_m),
+        "settings": settings,
+        "edits": tuple(_edit(one, f"{file}: edits {i}") for i, one in enumerate(document.edits, 1)),
+    }
+    name = plain_name(site.name or folder.resolve().name)
+    job = Job(folder, name, timezone=site.timezone, **known)
     names = [plane.name for plane in job.planes]
     for i, point in enumerate(job.points, 1):
         for name in point.planes:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.checks import Check
-from logger.errors import InputError, LoggerError, as_argument
+from logger.errors import InputError, LoggerError, UsageError, as_argument
 from logger.files import file_sha256, plain
 from logger.geomagnetism import built_in_model
 from logger.job import JOB_FILE, Job, kept_recordings, point_names, read_job
@@ -71,6 +71,19 @@ class Asked:
     recipe: Recipe
     point: str
     stored: bool = False  # Whether a stored answer will do that came from the very same
+
+
+def left_out(found: Iterable[Answer]) -> dict[str, str]:
+    """Why points have no answer, by name."""
+    return {answer.point: str(answer.error) for answer in found if answer.error}
+
+
+def refuse_unswept(job: Job, found: Iterable[Answer], where: str = "") -> None:
+    """Raise UsageError where no point of a job has a recording."""
+    if not any(answer.swept for answer in found):
+        hint = f"sweep one with: horizon-logger sweep JOB POINT --port URL{where}"
+        what = "no point of this job has a recording"
+        raise UsageError(what, str(job.folder), hint=hint)
 
 
 # Adds to an answer, or takes from it, in the process that worked it out: a module's function.

@@ -19,7 +19,6 @@ from logger.survey.recipe import Recipe
 # A share with the 95 % interval it lies in; NaN where not defined.
 Triple = tuple[float, float, float]
 SCHEMA = "horizon-logger compare 1"
-YEAR = 12
 
 # Where it failed, open and blocked are both possible: there is no value, only bounds.
 SUN_RANGE_CHECK = "sun's range measured"

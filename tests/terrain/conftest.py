@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
 
+from invented_hills import Hills
 from invented_valley import SITE, swept_job, write_tiles
-
-from logger.simulation.terrain import Hills
 
 
 @pytest.fixture(scope="session")

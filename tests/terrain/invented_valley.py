@@ -7,9 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from invented_hills import ridge_part, turning
 
 from firmware_protocol import Decoder
-from logger.geomagnetism import geomagnetic_field
 from logger.job import calibration_path, create_job, read_job, sweep_path
 from logger.recording import RecordingWriter, load_stream
 from logger.simulation import (
@@ -17,12 +17,11 @@ from logger.simulation import (
     DEFAULT_START,
     Operator,
     Sensor,
-    Steel,
     simulate_sweep,
     simulate_tumble,
 )
 from logger.simulation.scenery import _street_parts, composed
-from logger.simulation.terrain import Ground, hgt_tile, ridge_part
+from logger.simulation.terrain import Ground, hgt_tile
 from logger.survey.calibrations import Wanted, calibrate, keep
 from logger.terrain import far_horizon, read_heights
 
@@ -42,14 +41,6 @@ def far_of(tiles: Path):
     """The far horizon of the site."""
     heights = read_heights(tiles, SITE, 151_000.0)
     return far_horizon(heights, SITE.latitude_deg, SITE.longitude_deg, EYE_M, 9.7)
-
-
-def turning(turn_deg: float) -> Steel:
-    """Steel that turns the Earth's field as a whole, and with it the compass."""
-    field = geomagnetic_field(SITE, DEFAULT_START.date())
-    here = complex(field.north_ut, field.east_ut)
-    away = here * np.exp(1j * np.radians(turn_deg)) - here
-    return Steel(steady_ut=(away.real, away.imag, 0.0))
 
 
 def write(path: Path, simulated) -> Path:
@@ -72,7 +63,7 @@ def swept_job(folder: Path, tiles: Path, turn_deg: float, street: bool = False, 
     far = far_of(tiles)
     parts = _street_parts(np.random.default_rng(seed)) if street else []
     scene = composed("valley", ridge_part("far hills", far.azimuth_deg, far.elevation_deg), parts)
-    scene = replace(scene, steel=turning(turn_deg))
+    scene = replace(scene, steel=turning(turn_deg, SITE, DEFAULT_START.date()))
     later = started + dt.timedelta(minutes=10)
     swept = simulate_sweep(scene, Operator.calm(), sensor, SITE, later, seed, streams="MG")
     write(sweep_path(job, "yard", later), swept)

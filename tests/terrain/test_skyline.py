@@ -163,10 +163,10 @@ def test_fractal_hills_agree_with_a_search_in_fine_steps(hills):
 
 def test_the_hills_that_the_demo_writes_show_the_line_that_its_roof_was_swept_against(tmp_path):
     from logger.simulation.scenes import SWALLOW_HOUSE
-    from logger.simulation.terrain import CrestAround
+    from logger.simulation.terrain import crest_around
 
     line = SWALLOW_HOUSE.ridge().shape
-    far = far_of(write_tiles(tmp_path, CrestAround(SITE, line, EYE_M - SITE.altitude_m)))
+    far = far_of(write_tiles(tmp_path, crest_around(SITE, line, EYE_M - SITE.altitude_m)))
     assert far.elevation_deg == pytest.approx(line(far.azimuth_deg), abs=0.02)
     assert (far.distance_m.min(), far.distance_m.max()) == pytest.approx((6500, 9500), abs=300)
     assert far.whole.all()
