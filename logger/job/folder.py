@@ -67,15 +67,8 @@ def known_points(job: Job) -> list[str]:
 
 def point_names(job: Job) -> list[str]:
     """The points of the job: all but those whose recordings are excluded, every one."""
-    return [
-        name
-        for name in known_points(job)
-        if kept_recordings(job, name) or not _whole_exclusions(job, name)
-    ]
-
-
-def _whole_exclusions(job: Job, point: str) -> bool:
-    return any(isinstance(edit, (ExcludeSweep, RemovePoint)) for edit in job.edits_of(point))
+    wholly = {e.point for e in job.edits if isinstance(e, (ExcludeSweep, RemovePoint))}
+    return [name for name in known_points(job) if name not in wholly or kept_recordings(job, name)]
 
 
 def existing_point(job: Job, name: str) -> str:

@@ -266,13 +266,13 @@ class Page:
         name, _, port = host.rpartition(":")
         if port != str(self.port):
             return False
+        everywhere, ours = self.host in ("0.0.0.0", "::"), ipaddress.ip_address(self.host)
         if name == "localhost":
-            return _is_loopback(self.host) or self.host in ("0.0.0.0", "::")
+            return everywhere or ours.is_loopback
         try:
-            given = ipaddress.ip_address(name.strip("[]"))
+            return ipaddress.ip_address(name.strip("[]")) == ours or everywhere
         except ValueError:
             return False
-        return self.host in ("0.0.0.0", "::") or given == ipaddress.ip_address(self.host)
 
     async def _stream(self) -> AsyncIterator[str]:
         """Moments as they come; those that a slow page would be late for are left out."""
@@ -373,10 +373,6 @@ async def _body(request: Request, most: int, within_s: float = 5.0) -> bytes:
             if len(got) > most:
                 raise RefusedError(413, "too large")
     return bytes(got)
-
-
-def _is_loopback(host: str) -> bool:
-    return ipaddress.ip_address(host).is_loopback
 
 
 def _reachable(host: str) -> str:

@@ -35,16 +35,6 @@ WEST_EAVE, EAST_RIDGE = (-3.3, -2.1, 3.9), (3.2, 1.0, 5.9)
 """Two points on it: east, north, up. [m]"""
 
 
-def west_eave(seed: int = 0) -> Scene:
-    """From the roof of the swallow house, low on its west; always the same."""
-    return SWALLOW_HOUSE.scene(*WEST_EAVE)
-
-
-def east_ridge(seed: int = 0) -> Scene:
-    """From the same roof, high on its east."""
-    return SWALLOW_HOUSE.scene(*EAST_RIDGE)
-
-
 Maker: TypeAlias = Callable[[int], Scene]
 SCENES: dict[str, Maker] = {
     "ridge": ridge,
@@ -55,8 +45,9 @@ SCENES: dict[str, Maker] = {
     "steel-roof": steel_roof,
     "courtyard": courtyard,
     "facade": facade,
-    "west-eave": west_eave,
-    "east-ridge": east_ridge,
+    # From the roof of the swallow house, low on its west and high on its east; always the same
+    "west-eave": lambda _seed: SWALLOW_HOUSE.scene(*WEST_EAVE),
+    "east-ridge": lambda _seed: SWALLOW_HOUSE.scene(*EAST_RIDGE),
 }
 
 

@@ -158,14 +158,17 @@ def _worked_out(asked: Asked) -> Answer:
         return Answer(point, before, before=before)
     result = point_result(job, point, at_point(recipe, job.point(point)))
     known = job.point(point)
+    own = recipe_of(job)
+    # From the folder that holds the job's
+    command = _command([job.folder.resolve().name, point], recipe, own)
     repeat = {
-        **repeating(recipe, repeating_command(job, recipe, point)),
+        **repeating(recipe, command),
         "job_sha256": file_sha256(job.folder / JOB_FILE),
         **{name: getattr(known, name) for name in PLACE},
     }
     document = sealed({**result.as_dict(), "repeat": repeat}, key)
     unstored = ""
-    if recipe == recipe_of(job):
+    if recipe == own:
         try:
             store(job, point, document)
         except InputError as error:  # a job on a disk that is full, or not ours to write to
@@ -194,12 +197,8 @@ def repeating(recipe: Recipe, command: str) -> dict[str, Any]:
 PLACE = ("east_m", "north_m", "up_m", "sight_height_m", "module_height_m")
 
 
-def repeating_command(job: Job, recipe: Recipe, point: str) -> str:
-    """The command that works an answer out again, from the folder that holds the job's."""
-    return _command([job.folder.resolve().name, point], recipe, recipe_of(job))
-
-
 def _command(what: Sequence[str], recipe: Recipe, own: Recipe) -> str:
+    """The command that works an answer out again."""
     words = ["horizon-logger", "replay", *what]
     for one in fields(recipe.settings):
         value = getattr(recipe.settings, one.name)

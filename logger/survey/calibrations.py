@@ -67,7 +67,13 @@ def is_by_ridge(stored: StoredCalibration) -> bool:
 
 def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) -> StoredCalibration:
     """Fit what a recording was made for; nothing is stored."""
-    _refuse_another_site(job, recording)
+    away = distance_km(place_of(recording, job.site), job.site)
+    if away > SAME_SITE_KM:
+        raise InputError(
+            f"it was recorded {away:.0f} km from the job's site",
+            str(recording.path),
+            hint="calibrate at the site: iron, field and temperature are others there",
+        )
     _refuse_unusable(recording, stream)
     made_for = recording.text("purpose")
     if made_for and made_for != wanted.purpose:
@@ -139,7 +145,8 @@ def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:
     folder = (job.folder / "calibrations").resolve()
     path = recording.path
     if path.resolve().parent != folder:
-        already = _same_recording(folder, recording.sha256)
+        there = (p for p in sorted(folder.glob("*.sweep")) if p.is_file())
+        already = next((p for p in there if file_sha256(p) == recording.sha256), None)
         path = already or calibration_path(job, stored.about.purpose, stored.about.made)
         if already is None:
             write_in_job(job.folder, path, recording.path.read_bytes())
@@ -153,15 +160,6 @@ def store(path: Path, stored: StoredCalibration) -> Path:
     stored_from_dict(told, str(path))
     write_json(path, told)
     return path
-
-
-def _same_recording(folder: Path, sha256: str) -> Path | None:
-    if not folder.is_dir():
-        return None
-    for path in sorted(folder.glob("*.sweep")):
-        if path.is_file() and file_sha256(path) == sha256:
-            return path
-    return None
 
 
 def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> CalibrationAbout:
@@ -182,16 +180,6 @@ def about_of(recording: Recording, stream: Stream, job: Job, wanted: Wanted) -> 
         recording=recording.path.name,
         sha256=recording.sha256,
     )
-
-
-def _refuse_another_site(job: Job, recording: Recording) -> None:
-    away = distance_km(place_of(recording, job.site), job.site)
-    if away > SAME_SITE_KM:
-        raise InputError(
-            f"it was recorded {away:.0f} km from the job's site",
-            str(recording.path),
-            hint="calibrate at the site: iron, field and temperature are others there",
-        )
 
 
 def _refuse_unusable(recording: Recording, stream: Stream) -> None:

@@ -203,7 +203,10 @@ def _as_dict(at: PlaneAt) -> dict[str, Any]:
 
 def compare(recipe: Recipe, documents: Sequence[Mapping[str, Any]]) -> Comparison:
     """Hold the answers of a recipe side by side."""
-    found = [at for document in documents for at in _planes_at(document)]
+    found = []
+    for document in documents:
+        failed = {check["check"] for check in document["quality"] if not check["passed"]}
+        found += [_plane_at(document["point"], plane, failed) for plane in document["planes"]]
     planes = tuple(tuple(at for at in found if at.plane == p.name) for p in recipe.planes)
     doubtful = {at.point: at for at in found if not (at.fit and at.known)}
     return Comparison(
@@ -234,11 +237,6 @@ def triple(share: Mapping[str, Any]) -> Triple:
 
 def _number(value: float | None) -> float:
     return math.nan if value is None else float(value)
-
-
-def _planes_at(document: Mapping[str, Any]) -> list[PlaneAt]:
-    failed = {check["check"] for check in document["quality"] if not check["passed"]}
-    return [_plane_at(document["point"], plane, failed) for plane in document["planes"]]
 
 
 def _plane_at(point: str, plane: Mapping[str, Any], failed: set[str]) -> PlaneAt:

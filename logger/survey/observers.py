@@ -9,6 +9,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from logger.agreement import Observers, Traced, TracingBias
 from logger.agreement.observers import ENOUGH_OBSERVERS, MIDDLE_DEG, SECTOR_DEG
 from logger.checks import Check
@@ -18,7 +20,6 @@ from logger.processors import processors as all_processors
 from logger.recording import Recording
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import Recipe, at_point, set_settings
-from logger.survey.result import PointResult
 from logger.survey.workers import in_order
 
 SCHEMA = "horizon-logger agreement 1"
@@ -69,28 +70,11 @@ def _apart(place: Place, recipe: Recipe) -> Apart:
         result = point_result(job, point, at_point(recipe, job.point(point)), sweeps=(sweep,))
     except LoggerError as error:
         return Apart(place, error=error)
-    recording = sweep.recording
-    return Apart(
-        place,
-        traced_of(result, place.student or observer_of(recording)),
-        result.checks,
-        recording.sha256,
-        recording.started,
-        _roll(result),
-    )
-
-
-def observer_of(recording: Recording) -> str:
-    """Who held the board; the recording's own name where it does not say."""
-    return " ".join(recording.text("observer").split()) or recording.path.stem
-
-
-def traced_of(result: PointResult, observer: str) -> Traced:
-    """What is held against other sweeps of a point's answer."""
-    used = [one for one in result.horizon.sight if one.used.any()]
-    return Traced(
-        result.recordings[0].path.name,
-        observer,
+    recording, sight = sweep.recording, result.horizon.sight
+    used = [one for one in sight if one.used.any()]
+    traced = Traced(
+        recording.path.name,
+        place.student or observer_of(recording),
         result.horizon.profile,
         result.access.planes[0].solar_access.value,
         len(result.horizon.passes),
@@ -98,14 +82,15 @@ def traced_of(result: PointResult, observer: str) -> Traced:
         max((one.level_error_deg for one in used), default=0.0),
         max((one.heading_error_deg for one in used), default=0.0),
     )
-
-
-def _roll(result: PointResult) -> float:
-    import numpy as np
-
-    rolls = np.concatenate([one.roll_deg[one.used] for one in result.horizon.sight])
+    rolls = np.concatenate([one.roll_deg[one.used] for one in sight])
     rolls = rolls[np.isfinite(rolls)]
-    return float(np.sqrt(np.mean(rolls**2))) if rolls.size else 0.0
+    roll = float(np.sqrt(np.mean(rolls**2))) if rolls.size else 0.0
+    return Apart(place, traced, result.checks, recording.sha256, recording.started, roll)
+
+
+def observer_of(recording: Recording) -> str:
+    """Who held the board; the recording's own name where it does not say."""
+    return " ".join(recording.text("observer").split()) or recording.path.stem
 
 
 def _killed(place: Place) -> Apart:

@@ -41,7 +41,6 @@ from logger.orientation import (
 )
 from logger.parallax import PositionedPoint, with_distances
 from logger.recording import Recording, recording_checks
-from logger.recording.samples import Samples
 from logger.settings import Settings
 from logger.site import Site
 from logger.survey.recipe import Recipe, year_of
@@ -237,18 +236,13 @@ def declination_of(sweep: Sweep, recipe: Recipe) -> Declination:
     started = sweep.recording.started
     date = recipe.date or (started.date() if started else None)
     found = declination_at(recipe.site, date or UNDATED, recipe.magnetic_model)
-    if found.years_beyond and (claimed := _claimed_variation(sweep.stream.samples)):
-        return claimed
+    claimed = sweep.stream.samples.variation_deg
+    claimed = claimed[np.isfinite(claimed)]
+    if found.years_beyond and claimed.size:
+        return Declination(float(np.median(claimed)), 1.0, "variation sent by the board")
     if date:
         return found
     return replace(found, source=f"{found.source} (the recording bears no date)")
-
-
-def _claimed_variation(samples: Samples) -> Declination | None:
-    claimed = samples.variation_deg[np.isfinite(samples.variation_deg)]
-    if claimed.size == 0:
-        return None
-    return Declination(float(np.median(claimed)), 1.0, "variation sent by the board")
 
 
 def _merged(checks: Sequence[Check]) -> tuple[Check, ...]:

@@ -130,21 +130,14 @@ def keep_terrain(job: Job, answer: TerrainAnswer) -> None:
     """Store far horizons and the bearings taken from them, in place of earlier ones."""
     for one in answer.points:
         write_json(terrain_path(job, one.point), plain(answer.document(one)))
-        for path in kept_recordings(job, one.point):
-            _forget(job, path.name)
+        swept = {path.name for path in kept_recordings(job, one.point)}
+        for stored in stored_calibrations(job):
+            if is_by_ridge(stored) and stored.about.recording in swept:
+                remove_in_job(job.folder, job.folder / "calibrations" / stored.file)
         for ridge in one.ridges:
-            if (stored := ridge.calibration) is None:
-                continue
-            about = stored.about
-            name = f"{stamp(about.made)}-ridge-{about.sha256[:8]}.json"
-            store(job.folder / "calibrations" / name, stored)
-
-
-def _forget(job: Job, recording: str) -> None:
-    """Remove a bearing that was taken from this recording before."""
-    for stored in stored_calibrations(job):
-        if is_by_ridge(stored) and stored.about.recording == recording:
-            remove_in_job(job.folder, job.folder / "calibrations" / stored.file)
+            if (made := ridge.calibration) is not None:
+                name = f"{stamp(made.about.made)}-ridge-{made.about.sha256[:8]}.json"
+                store(job.folder / "calibrations" / name, made)
 
 
 def _sweeps_of(job: Job, point: str) -> tuple[list[Sweep], list[str]]:
