@@ -82,13 +82,6 @@ def test_what_compare_prints_is_what_its_json_holds(job, compared) -> None:
         )
 
 
-def test_one_sky_one_recipe_and_the_planes_are_named_above_the_table(compared) -> None:
-    head = compared.split("\n\n")[0]
-    assert head.startswith("Sky: ")
-    assert "Planes: ground frame, 35° facing 180°; south-west frame, 20° facing 215°" in head
-    assert "Settings: all as by default" in head
-
-
 # What a command prints of the shipped survey, and what of it must be so: numbers with the bounds
 # that the invented scenes and the virtual board give them (recordings/make.py).
 CALIBRATION = "{job}/calibrations/20260514T06"

@@ -52,6 +52,8 @@ WRONG = [
     ("replay --batch job --accept-broken-seal", "--accept-broken-seal is for one recording"),
     ("report job --output x.docx", "the document is a PDF, and its name ends in .docx"),
     ("report job --output client", "the document is a PDF, and its name ends in nothing"),
+    ("compare bare", "no point of this job has a recording"),
+    ("array bare --plane 'barn roof'", "no point of this job has a recording"),
     # Calibrations and sweeps
     ("calibrate compass job --recording yard.sweep --port loop://", "either --port URL or --rec"),
     ("calibrate bearing job --recording yard.sweep", "give either --sun or --target"),
@@ -112,6 +114,8 @@ def folder(tmp_path_factory):
     """A job, a recording and a horizon, none of which a wrong command changes."""
     made = tmp_path_factory.mktemp("wrong")
     shutil.copytree(shipped_survey(), made / "job")
+    (made / "bare").mkdir()
+    shutil.copy(made / "job" / "job.toml", made / "bare")
     (recording,) = (made / "job" / "sweeps" / "yard").iterdir()
     shutil.copy(recording, made / "yard.sweep")
     rows = "".join(f"{a},5,{'lime tree' if 120 <= a <= 150 else ''}\n" for a in range(0, 360, 10))

@@ -42,6 +42,10 @@ def trigger(t_ms: int = 10) -> bytes:
 IDENTITY = encode(Identity(1, "played board", "0007", "1.0", 50, "A"))
 
 
+def gone() -> PlayedLink:
+    raise DeviceError("no such port")
+
+
 def test_the_trigger_ends_a_point_and_its_recording_is_sealed(
     bench: MakeBench, quick_sweep: Chunks
 ) -> None:
@@ -197,7 +201,7 @@ def test_a_port_that_is_gone_between_two_points_is_waited_for(
         nonlocal tries
         tries += 1
         if tries < 5:
-            raise DeviceError("no such port")
+            gone()
         return PlayedLink(swept.clock, [(0.1, IDENTITY), (0.2, trigger())])
 
     monkeypatch.setattr(swept.loop.port, "_open", come_back)
@@ -209,10 +213,6 @@ def test_q_ends_the_day_while_a_lost_port_is_waited_for(
     bench: MakeBench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     swept = bench([], [(5.0, "q")])
-
-    def gone() -> PlayedLink:
-        raise DeviceError("no such port")
-
     monkeypatch.setattr(swept.loop.port, "_open", gone)
     assert not swept.loop.wait_for_trigger(swept.task("gable"))
 
@@ -295,10 +295,6 @@ def test_a_board_that_is_lost_for_good_leaves_a_sealed_recording_to_answer_from(
     swept = bench(())
     swept.links[0] = swept.link = PlayedLink(swept.clock, quick_sweep[:150], then_gone=True)
     swept.loop.port.again()
-
-    def gone() -> PlayedLink:
-        raise DeviceError("no such port")
-
     monkeypatch.setattr(swept.loop.port, "_open", gone)
     with pytest.raises(DeviceError, match="did not come back"):
         swept.sweep()

@@ -15,64 +15,50 @@ from logger.live.keyboard import (
 posix = pytest.mark.skipif(sys.platform == "win32", reason="a POSIX terminal is needed")
 
 
-@pytest.mark.parametrize(
-    ("typed", "what"), [(" ", "pause"), ("r", "redo"), ("R", "redo"), ("q", "end"), ("p", "press")]
-)
-def test_one_key_is_one_action(typed: str, what: str) -> None:
-    assert Controls().feed(typed, 3.0) == [Action(what, 3.0)]  # type: ignore[arg-type]
+def press(*more: Action) -> list[Action]:
+    return [Action("press", 3.0), *more]
 
 
-def test_other_keys_do_nothing() -> None:
-    assert Controls().feed("xyz17m\r\n\t", 0.0) == []
-    assert Controls("pq").feed(" rn", 0.0) == []
+TYPED = {
+    "space": (" ", [Action("pause", 3.0)], ""),
+    "r": ("rR", [Action("redo", 3.0), Action("redo", 3.0)], ""),
+    "q": ("q", [Action("end", 3.0)], ""),
+    "other keys do nothing": ("xyz17m\r\n\t", [], ""),
+    # How far a name holds is said where it is typed.
+    "a press counts at once": ("p", press(), "to the next press"),
+    "letters of a name are no commands": (
+        "pquarry rim q\rt", press(Action("name", 3.0, "quarry rim q", "terrain")), "",
+    ),
+    "a wrong letter of a kind is asked again": ("pshed\rz", press(), "shed: "),
+    "a kind not chosen is other": ("pshed\r\r", press(Action("name", 3.0, "shed", "other")), ""),
+    "Enter leaves a press without a name": ("p\r", press(), ""),
+    "Escape does, too": ("p\x1b", press(), ""),
+    "a dash ends the last name": ("p-\r", press(Action("name", 3.0)), ""),
+    "backspace takes back a letter": ("nsnoq\x7fw", [], "note: snow_"),
+    "a note": ("nsnow\r", [Action("note", 3.0, "snow")], ""),
+    "a note does not grow without end": (
+        "n" + "x" * 500 + "\r", [Action("note", 3.0, "x" * 60)], "",
+    ),
+}  # fmt: skip
 
 
-def test_a_press_counts_at_once_and_its_name_at_the_moment_of_the_press() -> None:
+@pytest.mark.parametrize(("typed", "actions", "prompt"), TYPED.values(), ids=TYPED)
+def test_what_is_typed_does_what_it_means(typed: str, actions: list[Action], prompt: str) -> None:
     controls = Controls()
-    assert controls.feed("p", 3.0) == [Action("press", 3.0)]
-    assert "to the next press" in controls.prompt  # how far a name holds is said where it is typed
+    assert controls.feed(typed, 3.0) == actions
+    assert prompt in controls.prompt
+    assert bool(prompt) == bool(controls.prompt)
+
+
+def test_a_name_counts_from_the_moment_of_its_press() -> None:
+    controls = Controls()
+    assert controls.feed("p", 3.0) == press()
     assert controls.feed("lime tree\r", 9.0) == []
     assert controls.feed("d", 11.0) == [Action("name", 3.0, "lime tree", "deciduous")]
 
 
-def test_where_nothing_is_named_a_press_asks_for_no_name() -> None:
-    controls = Controls("pq")
-    assert controls.feed("pq", 3.0) == [Action("press", 3.0), Action("end", 3.0)]
-
-
-def test_letters_typed_into_a_name_are_no_commands() -> None:
-    controls = Controls()
-    controls.feed("p", 0.0)
-    assert controls.feed("quarry rim q\rt", 1.0) == [Action("name", 0.0, "quarry rim q", "terrain")]
-
-
-def test_a_kind_not_chosen_is_other_and_a_wrong_letter_is_asked_again() -> None:
-    controls = Controls()
-    assert controls.feed("pshed\rz", 0.0) == [Action("press", 0.0)]
-    assert controls.prompt.startswith("shed: ")
-    assert controls.feed("\r", 1.0) == [Action("name", 0.0, "shed", "other")]
-    assert controls.prompt == ""
-
-
-def test_enter_or_escape_leaves_a_press_without_a_name_and_a_dash_ends_the_last_one() -> None:
-    for end, more in (("\r", []), ("\x1b", []), ("-\r", [Action("name", 0.0)])):
-        controls = Controls()
-        assert controls.feed("p" + end, 0.0) == [Action("press", 0.0), *more]
-        assert controls.prompt == ""
-
-
-def test_backspace_takes_back_a_letter() -> None:
-    controls = Controls()
-    controls.feed("nsnoq\x7fw", 2.0)
-    assert controls.prompt == "note: snow_"
-    assert controls.feed("\r", 5.0) == [Action("note", 2.0, "snow")]
-
-
-def test_a_name_cannot_grow_without_end() -> None:
-    controls = Controls()
-    controls.feed("n" + "x" * 500, 0.0)
-    (note,) = controls.feed("\r", 0.0)
-    assert len(note.text) == 60
+def test_where_nothing_is_named_a_press_asks_for_no_name_and_other_keys_mean_nothing() -> None:
+    assert Controls("pq").feed("p rnq", 3.0) == press(Action("end", 3.0))
 
 
 @posix

@@ -125,6 +125,7 @@ def test_a_stored_answer_that_is_not_as_it_was_written_is_worked_out_again(job, 
     [
         ("replay", ("meadow", "--set", "draws=50")),
         ("replay", ("meadow", "--date", "2026-05-14", "--year", "2027")),
+        ("replay", ("meadow", "--tilt", "10", "--azimuth", "90")),
         ("compare", ("--tilt", "10", "--azimuth", "90")),
     ],
 )
