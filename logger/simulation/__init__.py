@@ -10,7 +10,7 @@ from logger.simulation.board import BoardSettings, Chunk
 from logger.simulation.motion import Glance, Motion, Operator
 from logger.simulation.scene import Scene, Steel
 from logger.simulation.scenes import SCENES, scene_named
-from logger.simulation.sensor import Measured, Sensor
+from logger.simulation.sensor import BoardErrors, Measured, Sensor
 from logger.simulation.tasks import (
     DEFAULT_SITE,
     DEFAULT_START,

@@ -81,28 +81,35 @@ class Sensor:
             collimation_error_deg=0.0,
         )
 
-    def read(
-        self, field_ut: Floats, force_g: Floats, rate_deg_s: Floats, noise: Floats
-    ) -> tuple[Floats, Floats, Floats]:
-        """What this individual makes of the truth in its axes: scaled, offset, with noise."""
+    def board(self) -> BoardErrors:
+        """The fixed errors of this individual."""
         rng = np.random.default_rng([self.individual, 7001])
         draws = rng.normal(size=(8, 3))
-        soft_iron = np.eye(3) + self.soft_iron_share * draws[1:4]
-        hard_iron = self.hard_iron_ut * draws[0] / np.linalg.norm(draws[0])
         drift = self.force_drift_g * draws[7] / np.linalg.norm(draws[7])
-        force_offset = self.force_offset_g * draws[4] + drift
-        force_scale = 1 + self.force_scale_share * draws[5]
-        rate_scale = 1 + self.rate_scale_share * rng.normal(size=3)
-        rate_bias = self.rate_bias_deg_s * draws[6]
-        return (
-            field_ut @ soft_iron.T + hard_iron + self.field_noise_ut * noise[0],
-            force_g * force_scale + force_offset + self.force_noise_g * noise[1],
-            rate_deg_s * rate_scale + rate_bias + self.rate_noise_deg_s * noise[2],
+        return BoardErrors(
+            hard_iron_ut=self.hard_iron_ut * draws[0] / np.linalg.norm(draws[0]),
+            soft_iron=np.eye(3) + self.soft_iron_share * draws[1:4],
+            force_offset_g=self.force_offset_g * draws[4] + drift,
+            force_scale=1 + self.force_scale_share * draws[5],
+            rate_bias_deg_s=self.rate_bias_deg_s * draws[6],
+            rate_scale=1 + self.rate_scale_share * rng.normal(size=3),
         )
 
 
 CHEAP = Sensor()
 """The board unless another is named."""
+
+
+@dataclass(frozen=True, eq=False)
+class BoardErrors:
+    """The fixed errors of one board: measured = matrix x true + offset."""
+
+    hard_iron_ut: Floats  # [uT] Shape (3,)
+    soft_iron: Floats  # Shape (3, 3)
+    force_offset_g: Floats  # [g] Shape (3,)
+    force_scale: Floats  # Shape (3,)
+    rate_bias_deg_s: Floats  # [deg/s] Shape (3,)
+    rate_scale: Floats  # Shape (3,)
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,7 +166,7 @@ def measure(
     The gyro gives the mean angular rate over one interval centred on its instant, as an
     anti-aliasing filter without delay would; field and force are momentary.
     """
-    sub = substeps(rate_hz)
+    board, sub = sensor.board(), substeps(rate_hz)
     # Sight frame to body: the sight points index above and collimation right of the x axis.
     sight = attitude_matrix(sensor.collimation_error_deg, 0.0, sensor.index_error_deg)
     attitude = attitude_matrix(motion.azimuth_deg, motion.tilt_deg, motion.elevation_deg) @ sight.T
@@ -175,20 +182,19 @@ def measure(
     force = motion.acceleration_g[at] - np.array([0.0, 0.0, 1.0])
     turning = _mean_rate(attitude, motion.step_s, sub)[:n]
     noise = rng.normal(size=(3, n, 3))
-    sensed = sensor.read(_times(body, field), _times(body, force), turning, noise)
-    limits = (FIELD_RANGE_UT, FORCE_RANGE_G, RATE_RANGE_DEG_S)
-    read_ut, read_g, read_rate = (
-        floats(np.clip(one, -limit, limit)) for one, limit in zip(sensed, limits, strict=True)
-    )
+    noise *= [[[sensor.field_noise_ut]], [[sensor.force_noise_g]], [[sensor.rate_noise_deg_s]]]
+    read_ut = _times(body, field) @ board.soft_iron.T + board.hard_iron_ut + noise[0]
+    read_g = _times(body, force) * board.force_scale + board.force_offset_g + noise[1]
+    read_rate = turning * board.rate_scale + board.rate_bias_deg_s + noise[2]
     return Measured(
         t_s=t,
         azimuth_deg=motion.azimuth_deg[at],
         elevation_deg=motion.elevation_deg[at],
         tilt_deg=motion.tilt_deg[at],
         attitude=now,
-        field_ut=read_ut,
-        force_g=read_g,
-        rate_deg_s=read_rate,
+        field_ut=np.clip(read_ut, -FIELD_RANGE_UT, FIELD_RANGE_UT),
+        force_g=np.clip(read_g, -FORCE_RANGE_G, FORCE_RANGE_G),
+        rate_deg_s=np.clip(read_rate, -RATE_RANGE_DEG_S, RATE_RANGE_DEG_S),
         temperature_c=sensor.temperature_c + sensor.warming_c * (1 - np.exp(-t / 120.0)),
     )
 
