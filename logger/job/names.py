@@ -22,9 +22,9 @@ def plain_name(name: str, what: str = "name") -> str:
     return tidy
 
 
-def folder_name(name: str, what: str = "point name") -> str:
-    """The name as a folder's, the same on every system."""
-    problem = 'holds one of < > : " / \\ | ? * or a control character'
+def folder_name(name: str) -> str:
+    """A point's name as its folder's, the same on every system."""
+    what, problem = "point name", 'holds one of < > : " / \\ | ? * or a control character'
     _refuse(_FORBIDDEN.search(name.strip()), name, what, problem)
     tidy = plain_name(name, what)
     _refuse(tidy[0] == "." or tidy[-1] == ".", name, what, "starts or ends with a dot")

@@ -42,9 +42,9 @@ class Instruction:
         return not self.missing
 
 
-def nothing_seen(latitude_deg: float, step_deg: float = 1.0) -> Coverage:
+def nothing_seen(latitude_deg: float) -> Coverage:
     """The coverage before the first pass."""
-    middle = floats((np.arange(round(360.0 / step_deg)) + 0.5) * step_deg)
+    middle = floats(np.arange(360) + 0.5)
     none = np.zeros(middle.size, dtype=bool)
     return Coverage(middle, none.astype(int), none, sun_crosses(middle, latitude_deg))
 
@@ -141,6 +141,6 @@ def _way(sector: Sector, azimuth_deg: float, going: int) -> str:
     return f"turn {abs(turn):.0f}° {side} to {at:.0f}°, then follow the skyline to {on:.0f}°"
 
 
-def _named(found: Sequence[Sector], most: int = 2) -> str:
-    text = " and ".join(map(str, found[:most]))
-    return text + (f" (+{len(found) - most})" if len(found) > most else "")
+def _named(found: Sequence[Sector]) -> str:
+    text = " and ".join(map(str, found[:2]))
+    return text + (f" (+{len(found) - 2})" if len(found) > 2 else "")

@@ -29,7 +29,6 @@ class Glance:
 
     at_azimuth_deg: float  # Where on the first pass. [deg]
     seconds_s: float = 20.0  # [s]
-    to_elevation_deg: float = -40.0  # [deg]
 
 
 @dataclass(frozen=True)

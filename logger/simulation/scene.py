@@ -7,7 +7,7 @@ perspective.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -22,6 +22,7 @@ from logger.geometry import (
 )
 from logger.horizon import HorizonProfile, Obstruction
 
+WIDEST_DEG = 18.0  # between two corners that are joined by a straight line
 SIDE_DEG = 1e-7  # how far beside a vertical edge its two elevations are read
 
 
@@ -88,16 +89,6 @@ class Scene:
             rows.append(f"{a:.6f},{e:.4f},{here.name if here else ''}")
         return "\n".join(rows) + "\n"
 
-    def turned(self, angle_deg: float) -> Scene:
-        """The scene turned clockwise."""
-        turned = self.truth().turned(angle_deg)
-        return replace(
-            self,
-            azimuth_deg=turned.azimuth_deg,
-            elevation_deg=turned.elevation_deg,
-            obstructions=turned.obstructions,
-        )
-
     def obstruction_at(self, azimuth_deg: float) -> Obstruction | None:
         """The named sector that an azimuth lies in."""
         for o in self.obstructions:
@@ -117,9 +108,7 @@ class Scene:
             np.concatenate([ends[:1], elevation[inside], ends[1:]]),
         )
 
-    def corners(
-        self, tolerance_deg: float = 0.5, widest_deg: float = 18.0
-    ) -> tuple[Floats, Floats]:
+    def corners(self, tolerance_deg: float = 0.5) -> tuple[Floats, Floats]:
         """The fewest nodes whose straight connections stay near the skyline.
 
         Repeated halving at the node farthest from the chord (Ramer 1972, Douglas and Peucker
@@ -141,7 +130,7 @@ class Scene:
                 keep.add(k)
                 spans += [(i, k), (k, j)]
         for i, j in pairwise(sorted(keep)):
-            parts = int(np.ceil((a[j] - a[i]) / widest_deg))
+            parts = int(np.ceil((a[j] - a[i]) / WIDEST_DEG))
             keep |= {
                 int(np.searchsorted(a, a[i] + (a[j] - a[i]) * k / parts)) for k in range(1, parts)
             }

@@ -15,6 +15,8 @@ from logger.simulation.scene import SIDE_DEG, Scene, Steel
 
 GRID_DEG = 0.1
 """Step of azimuth between the nodes of a scene, apart from its vertical edges. [deg]"""
+CHINK_DEG = 2.0  # narrower ground between two things has no name
+MAST_DEG = 1.4
 
 
 @dataclass(frozen=True)
@@ -67,12 +69,12 @@ def composed(name: str, ground: Part, parts: Sequence[Part], steel: Steel | None
     return Scene(name, azimuth[order], elevation[order], named, steel)
 
 
-def _without_chinks(owner: Any, widest_deg: float = 2.0) -> Any:
+def _without_chinks(owner: Any) -> Any:
     """Nobody gives the ground seen through a chink between two things a name of its own."""
     n, filled = len(owner), owner.copy()
     starts = np.flatnonzero(owner != np.roll(owner, 1))
     for i, j in zip(starts, np.roll(starts, -1), strict=True):
-        if owner[i] == 0 and (j - i) % n * GRID_DEG < widest_deg:
+        if owner[i] == 0 and (j - i) % n * GRID_DEG < CHINK_DEG:
             filled[np.arange(i, i + (j - i) % n) % n] = owner[i - 1]
     return filled
 
@@ -143,7 +145,6 @@ def _crowns(
     from_deg: float,
     to_deg: float,
     height_deg: float,
-    kind: str = "deciduous",
     lump_deg: float = 7.0,
     distance_m: float | None = None,
 ) -> Part:
@@ -163,7 +164,7 @@ def _crowns(
         lumps = 1 + 0.015 * np.sin(2 * np.pi * along / width * k + phase).sum(axis=-1)
         return floats((top * round_off).max(axis=-1) * lumps)
 
-    return Part(name, kind, from_deg, to_deg, shape, distance_m)
+    return Part(name, "deciduous", from_deg, to_deg, shape, distance_m)
 
 
 def _spires(
@@ -189,14 +190,9 @@ def _spires(
     return Part(name, "evergreen", from_deg, to_deg, shape, distance_m)
 
 
-def _mast(name: str, centre_deg: float, top_deg: float, width_deg: float = 1.4) -> Part:
-    return Part(
-        name,
-        "pole or wire",
-        centre_deg - width_deg / 2,
-        centre_deg + width_deg / 2,
-        lambda azimuth: np.full(np.shape(azimuth), top_deg),
-    )
+def _mast(name: str, centre_deg: float, top_deg: float) -> Part:
+    sides = (centre_deg - MAST_DEG / 2, centre_deg + MAST_DEG / 2)
+    return Part(name, "pole or wire", *sides, lambda azimuth: np.full(np.shape(azimuth), top_deg))
 
 
 def ridge(seed: int = 0) -> Scene:

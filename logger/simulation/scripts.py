@@ -18,6 +18,7 @@ TARGET = (63.0, 1.2)
 """Azimuth and elevation of what level and bearing are sighted on, where nothing else is given."""
 _HANGING_DEG = -55.0  # where the sight points while the operator walks
 _WALK_S = 6.0  # from point to point
+_GLANCE_DEG = -40.0  # where a glance goes
 
 
 def sweep_script(scene: Scene, operator: Operator, rng: np.random.Generator) -> Script:
@@ -134,7 +135,7 @@ def _trace(
     for i, j in pairwise(cuts):
         if i in looks:
             glance = looks[i]
-            script.go(float(azimuth[i]), glance.to_elevation_deg, wrapped=False)
+            script.go(float(azimuth[i]), _GLANCE_DEG, wrapped=False)
             script.rest(glance.seconds_s)
             script.go(float(azimuth[i]), float(elevation[i]), wrapped=False)
         elif i in stops:

@@ -44,8 +44,8 @@ def metres_from(site: Site, latitude_deg: Floats, longitude_deg: Floats) -> tupl
     return north, east * (longitude_deg - site.longitude_deg)
 
 
-def hgt_tile(ground: Ground, south_deg: int, west_deg: int, posts: int = 1201) -> bytes:
+def hgt_tile(ground: Ground, south_deg: int, west_deg: int) -> bytes:
     """An ``.hgt`` tile by its south-west corner: whole metres, rows from the north."""
-    steps = np.linspace(0.0, 1.0, posts)
+    steps = np.linspace(0.0, 1.0, 1201)
     height = ground(south_deg + 1.0 - steps[:, None], west_deg + steps)
     return np.rint(height).astype(">i2").tobytes()

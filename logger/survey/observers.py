@@ -18,6 +18,7 @@ from logger.errors import InputError, LoggerError, UsageError
 from logger.job import Job, kept_recordings
 from logger.processors import processors as all_processors
 from logger.recording import Recording
+from logger.survey.answers import WORTH_A_PROCESS
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import Recipe, at_point, set_settings
 from logger.survey.workers import in_order
@@ -48,12 +49,9 @@ class Apart:
     error: LoggerError | None = None
 
 
-def swept_apart(
-    places: Sequence[Place], recipe: Recipe, processes: int | None = None
-) -> list[Apart]:
+def swept_apart(places: Sequence[Place], recipe: Recipe) -> list[Apart]:
     """Every recording by itself, with the calibrations of its own job, under one recipe."""
-    if processes is None:
-        processes = max(1, min(all_processors(), len(places) // 4))
+    processes = max(1, min(all_processors(), len(places) // WORTH_A_PROCESS))
     fast = replace(recipe, settings=replace(recipe.settings, draws=0))
     return list(in_order(partial(_apart, recipe=fast), places, processes, _killed))
 

@@ -84,19 +84,17 @@ def _rounded(site: Site) -> tuple[str, str]:
     return f"{site.latitude_deg:.2f}", f"{site.longitude_deg:.2f}"
 
 
-def typical_year(
-    site: Site, today: dt.date, tell: Callable[[str], None], timeout_s: float = TIMEOUT_S
-) -> tuple[Asking, bytes]:
+def typical_year(site: Site, today: dt.date, tell: Callable[[str], None]) -> tuple[Asking, bytes]:
     """Ask PVGIS, and NASA POWER where it has no data; each is told before."""
     asking = pvgis(site)
     tell(f"asking {asking.host} for a typical year of {asking.service}: {asking.address}")
     try:
-        return asking, answer_to(asking, timeout_s)
+        return asking, answer_to(asking)
     except _NoDataError as none:
         tell(f"PVGIS has none there: {none.what}")
     asking = nasa_power(site, today)
     tell(f"asking {asking.host} for {POWER_YEARS} years of {asking.service}: {asking.address}")
-    return asking, answer_to(asking, timeout_s)
+    return asking, answer_to(asking)
 
 
 class _NoDataError(InputError):

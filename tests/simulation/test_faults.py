@@ -35,17 +35,13 @@ def test_the_stated_share_of_bytes_is_lost_doubled_or_flipped(chunks: list[Chunk
 
 
 @pytest.mark.parametrize("fault", [drop_bytes(0.01), flip_bits(0.01), double_bytes(0.01)])
-def test_damage_is_the_same_every_time_and_other_with_another_seed(
-    fault: Fault, chunks: list[Chunk]
-) -> None:
-    assert fault(chunks) == fault(chunks)
-    assert drop_bytes(0.01, seed=1)(chunks) != drop_bytes(0.01, seed=2)(chunks)
+def test_damage_is_the_same_every_time(fault: Fault, chunks: list[Chunk]) -> None:
+    assert fault(chunks) == fault(chunks) != chunks
 
 
-def test_silence_starts_and_ends_when_told(chunks: list[Chunk]) -> None:
-    times = [t for t, _ in silence(5.0, 8.0)(chunks)]
-    assert not any(5.0 <= t < 8.0 for t in times)
-    assert max(times) > 19
+def test_silence_starts_when_told(chunks: list[Chunk]) -> None:
+    times = [t for t, _ in silence(5.0)(chunks)]
+    assert 4.9 < max(times) < 5.0
 
 
 def test_half_a_sentence_and_then_nothing(chunks: list[Chunk]) -> None:

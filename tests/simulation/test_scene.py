@@ -2,8 +2,6 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from logger.errors import UsageError
 from logger.geometry import in_sector
@@ -79,15 +77,6 @@ def test_corners_joined_by_straight_lines_stay_within_the_tolerance(scene: Scene
     vertical = np.flatnonzero(np.diff(scene.azimuth_deg) == 0)
     single[vertical] = single[vertical + 1] = False
     assert away[single].max() <= 0.5 + 1e-9
-
-
-@given(st.floats(-720, 720))
-def test_a_turned_scene_is_the_same_scene_elsewhere(turn: float) -> None:
-    scene = scene_named("ridge", 2)
-    probe = np.linspace(0, 359, 50)
-    assert np.allclose(
-        scene.turned(turn).elevation_at(probe + turn), scene.elevation_at(probe), atol=1e-6
-    )
 
 
 def test_an_unknown_scene_is_refused_with_the_names_there_are() -> None:
