@@ -102,9 +102,11 @@ class Running:
 
 
 class _Link(Protocol):
+    """Where a host comes and goes; sending to one that is gone, or hearing it, is an OSError."""
+
     def wait_for_host(self) -> None: ...
-    def send(self, data: bytes) -> bool: ...
-    def hear(self, timeout_s: float) -> bytes | None: ...
+    def send(self, data: bytes) -> None: ...
+    def hear(self, timeout_s: float) -> bytes: ...
     def hang_up(self) -> None: ...
     def pull(self) -> None: ...
 
@@ -145,38 +147,36 @@ def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[f
             return running.trigger_s if running.next_s is None else running.next_s
         return (time.monotonic() - began) * speed
 
-    while True:
-        t = now()
-        if cuts and t >= cuts[0]:
-            cuts.pop(0)
-            link.pull()
-            link.wait_for_host()
-            running.due(now())  # what was sent meanwhile is lost
-            continue
-        data = running.due(t)
-        if data and not link.send(data):
-            link.hang_up()
-            return running.done_enough(t)
-        if running.next_s is None:
-            break
-        wait = 0.0 if speed is None else (running.next_s - now()) / speed
-        heard = link.hear(min(max(wait, 0.0), _POLL_S))
-        if heard is None:
-            link.hang_up()
-            return running.done_enough(t)
-        answer = running.hear(heard, t)
-        if answer and not link.send(answer):
-            link.hang_up()
-            return running.done_enough(t)
+    try:
+        while True:
+            t = now()
+            if cuts and t >= cuts[0]:
+                cuts.pop(0)
+                link.pull()
+                link.wait_for_host()
+                running.due(now())  # what was sent meanwhile is lost
+                continue
+            link.send(running.due(t))
+            if running.next_s is None:
+                break
+            wait = 0.0 if speed is None else (running.next_s - now()) / speed
+            link.send(running.hear(link.hear(min(max(wait, 0.0), _POLL_S)), t))
+    except OSError:
+        link.hang_up()
+        return running.done_enough(t)
     until = time.monotonic() + _GRACE_S
-    while time.monotonic() < until:
-        heard = link.hear(_POLL_S)
-        if heard is None:
-            break
-        if heard and not link.send(running.hear(heard, running.trigger_s)):
-            break
+    with contextlib.suppress(OSError):
+        while time.monotonic() < until:
+            link.send(running.hear(link.hear(_POLL_S), running.trigger_s))
     link.hang_up()
     return True
+
+
+def _come(data: bytes) -> bytes:
+    """Bytes that were read; where there are none although there was something, the host is gone."""
+    if not data:
+        raise BrokenPipeError
+    return data
 
 
 class TcpLink:
@@ -212,26 +212,16 @@ class TcpLink:
             self._host.settimeout(None)
             return
 
-    def send(self, data: bytes) -> bool:
-        """Send; False where the host is gone."""
-        try:
-            if self._host is not None:
-                self._host.sendall(data)
-        except OSError:
-            return False
-        return True
+    def send(self, data: bytes) -> None:
+        """Send to the host."""
+        if self._host is not None:
+            self._host.sendall(data)
 
-    def hear(self, timeout_s: float) -> bytes | None:
-        """What the host sent, after at most a while; None where it is gone."""
-        if self._host is None:
-            return None
-        try:
-            ready, _, _ = select.select([self._host], [], [], timeout_s)
-            if not ready:
-                return b""
-            return self._host.recv(4096) or None
-        except OSError:
-            return None
+    def hear(self, timeout_s: float) -> bytes:
+        """What the host sent, after at most a while."""
+        assert self._host is not None
+        ready, _, _ = select.select([self._host], [], [], timeout_s)
+        return _come(self._host.recv(4096)) if ready else b""
 
     def hang_up(self) -> None:
         """Let the host go."""
@@ -297,29 +287,24 @@ class PtyLink:
         while self._hung_up():
             time.sleep(0.01)
 
-    def send(self, data: bytes) -> bool:
-        """Send, waiting for the host to make room; False where it is gone."""
+    def send(self, data: bytes) -> None:
+        """Send, waiting for the host to make room."""
         left = memoryview(data)
         while left:
             if self._hung_up():
-                return False
+                raise BrokenPipeError
             _, ready, _ = select.select([], [self._board], [], _POLL_S)
             if ready:
                 with contextlib.suppress(BlockingIOError):
                     left = left[os.write(self._board, left) :]
-        return True
 
-    def hear(self, timeout_s: float) -> bytes | None:
-        """What the host sent, after at most a while; None where it is gone."""
+    def hear(self, timeout_s: float) -> bytes:
+        """What the host sent, after at most a while; EIO where nobody has the port open."""
         ready, _, _ = select.select([self._board], [], [], timeout_s)
-        if not ready:
-            return b""
         try:
-            return os.read(self._board, 4096) or None
+            return _come(os.read(self._board, 4096)) if ready else b""
         except BlockingIOError:
             return b""
-        except OSError:  # EIO: nobody has the port open
-            return None
 
     def hang_up(self) -> None:
         """Wait until the host has closed the port, throwing away what it still sends."""
