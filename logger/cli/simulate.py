@@ -23,9 +23,9 @@ _SCENES = (
 
 
 @click.command()
-@click.option("--pty", "pty", is_flag=True, help="Listen on a pseudo-terminal (Linux, macOS).")
+@click.option("--pty", is_flag=True, help="Listen on a pseudo-terminal (Linux, macOS).")
 @click.option(
-    "--tcp", "tcp", metavar="HOST:PORT", help="Listen on TCP; port 0 takes a free one. [default]"
+    "--tcp", metavar="HOST:PORT", help="Listen on TCP; port 0 takes a free one. [default]"
 )
 @click.option(
     "--scene",
