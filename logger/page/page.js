@@ -2,8 +2,8 @@
 const $ = (id) => document.getElementById(id);
 const SILENT_MS = 3000;  // without a moment for longer the connection is gone
 const TONE_EVERY_MS = 3000;
-let moment = null, came = 0, sky = { tracks: [] }, source = null, sound = null, toned = 0, asked = '';
-let listened = 0, answered = 0;
+let moment = null, came = 0, sky = { tracks: [] }, source = null, sound = null, toned = 0;
+let listened = 0, answered = 0, own = null, asked = 0;  // own: what this page asks itself
 
 function listen() {
   if (source) source.close();
@@ -32,7 +32,7 @@ function show() {
   }
   $('photo').disabled = gone || !moment.photos;
   $('photo').hidden = !gone && !moment.photos;
-  for (const button of $('choices').children) button.disabled = gone || answered === moment?.question?.number;
+  for (const button of $('choices').children) button.disabled = gone || (!own && answered === moment?.question?.number);
   if (gone) {
     text('phase', 'no connection');
     if (moment) text('first', 'No connection to the computer; a recording goes on without this page');
@@ -75,29 +75,33 @@ function list(id, items, make) {
 }
 
 function question(m) {
-  const form = $('question');
-  $('commands').hidden = !m.recorder;
-  form.hidden = !m.question;
-  if (!m.question) return;
-  const { choices, entry, kinds } = m.question, key = String(m.question.number);
+  if (!m.recorder) own = null;
+  const q = own || m.question;
+  $('commands').hidden = !m.recorder || !!own;
+  $('question').hidden = !q;
+  if (!q) return;
+  const { choices, entry, kinds } = q, key = String(q.number);
   if ($('choices').dataset.key === key) return;
   $('choices').dataset.key = key;
   text('message', '');
+  text('asked', q.words || '');  // the program's own question stands above
   $('entered').hidden = !entry;
   $('entered').firstChild.textContent = entry;
-  $('entered').lastElementChild.value = '';
+  $('text').value = '';
   $('sorted').hidden = !kinds;
-  if (kinds && !$('sorted').firstElementChild) {
-    const copy = $('kind').cloneNode(true);
-    copy.id = 'kind-of-answer';
-    $('sorted').append(copy);
-  }
+  $('kind').value = 'other';
   $('choices').replaceChildren(...choices.map((choice, i) => {
     const button = element('button', choice);
     button.type = i ? 'button' : 'submit';
-    if (i) button.addEventListener('click', () => answer(choice, ''));
+    if (i) button.addEventListener('click', () => (own ? back() : answer(choice, '')));
     return button;
   }));
+  if (own) (entry ? $('text') : $('choices').firstChild).focus();
+}
+
+function back() {
+  own = null;
+  show();
 }
 
 async function answer(words, kind) {
@@ -109,9 +113,13 @@ async function answer(words, kind) {
 
 $('question').addEventListener('submit', (event) => {
   event.preventDefault();
-  const { choices, entry, kinds } = moment.question, entered = $('entered').lastElementChild.value.trim();
-  if (entry && !entered) { $('entered').lastElementChild.focus(); return; }
-  answer(entry ? entered : choices[0], kinds ? $('sorted').firstElementChild.value : '');
+  const { what, choices, entry, kinds } = own || moment.question, entered = $('text').value.trim();
+  const kind = kinds ? $('kind').value : '';
+  if (own) {
+    back();
+    if (entered || what !== 'note') tell(what, entered, entered ? kind : '');
+  } else if (entry && !entered) $('text').focus();
+  else answer(entry ? entered : choices[0], kind);
 });
 
 function warn() {
@@ -191,32 +199,18 @@ async function sent(where, options) {
   }
 }
 
-const QUESTIONS = {
-  name: 'Name from here to the next press (empty ends the last name)',
-  note: 'Note',
-  end: 'End this recording?',
+const OWN = {
+  name: { words: 'Name from here to the next press (empty ends the last name)', choices: ['OK', 'Back'], entry: 'Text', kinds: true },
+  note: { words: 'Note', choices: ['OK', 'Back'], entry: 'Text' },
+  end: { words: 'End this recording?', choices: ['End', 'Back'], entry: '' },
 };
 
 function ask(what) {
   if (what === 'photo') { $('file').click(); return; }
   if (what === 'name') tell('press');  // the name holds from where the sight is now
-  asked = what;
-  text('asked', QUESTIONS[what]);
-  $('what').hidden = what === 'end';
-  $('sort').hidden = what !== 'name';
-  $('text').value = '';
-  text('yes', what === 'end' ? 'End' : 'OK');
-  $('ask').returnValue = 'no';
-  $('ask').showModal();
+  own = { ...OWN[what], what, number: `own ${asked++}` };
+  show();
 }
-
-$('ask').addEventListener('close', () => {
-  if ($('ask').returnValue !== 'yes') return;
-  const words = $('text').value.trim();
-  if (asked === 'name') tell('name', words, words ? $('kind').value : '');
-  else if (asked === 'end') tell('end');
-  else if (words) tell('note', words);
-});
 
 $('file').addEventListener('change', async () => {
   const [file] = $('file').files;
