@@ -53,7 +53,7 @@ WRONG = [
     ("report job --output x.docx", "the document is a PDF, and its name ends in .docx"),
     ("report job --output client", "the document is a PDF, and its name ends in nothing"),
     ("compare bare", "no point of this job has a recording"),
-    ("array bare --plane 'barn roof'", "no point of this job has a recording"),
+    ("array bare --plane 'ground frame'", "no point of this job has a recording"),
     # Calibrations and sweeps
     ("calibrate compass job --recording yard.sweep --port loop://", "either --port URL or --rec"),
     ("calibrate bearing job --recording yard.sweep", "give either --sun or --target"),

@@ -5,9 +5,7 @@ from pathlib import Path
 
 import pvlib
 import pytest
-from click.testing import CliRunner
 
-from logger.cli import main
 from logger.survey.demo import shipped_survey
 
 
@@ -29,21 +27,11 @@ def copy_job():
 
 
 @pytest.fixture(scope="session")
-def call():
-    """Run a command in this process."""
-
-    def run(*arguments):
-        return CliRunner().invoke(main, [str(a) for a in arguments])
-
-    return run
-
-
-@pytest.fixture(scope="session")
-def stored(tmp_path_factory):
+def stored(run, tmp_path_factory):
     """A job of one point whose result is stored; not to be changed."""
     folder = job_copy(tmp_path_factory.mktemp("stored") / "alders")
-    done = CliRunner().invoke(main, ["replay", str(folder), "meadow", "--json", "-"])
-    assert done.exit_code == 0, done.output
+    done = run("replay", folder, "meadow", "--json", "-")
+    assert done.code == 0, done.err
     return folder
 
 

@@ -46,13 +46,13 @@ def edited(folder, kind, point="meadow", **what):
     add_edit(folder, edit_from({"kind": kind, "point": point, **entry}))
 
 
-def test_every_command_gives_the_same_bytes(job, call, tmp_path):
-    call("settings", job, "draws=20")
-    call("compare", job)
+def test_every_command_gives_the_same_bytes(job, run, tmp_path):
+    run("settings", job, "draws=20")
+    run("compare", job)
     stored = on_disk(job)
-    replayed = call("replay", job, "meadow", "--json", "-").stdout_bytes
-    call("replay", "--batch", job, "--json", tmp_path / "batch.json")
-    call("report", job, "--json", tmp_path / "report.json")
+    replayed = run("replay", job, "meadow", "--json", "-").out.encode()
+    run("replay", "--batch", job, "--json", tmp_path / "batch.json")
+    run("report", job, "--json", tmp_path / "report.json")
     assert replayed == stored == on_disk(job)
     document = json.loads(stored)
     assert json.loads((tmp_path / "batch.json").read_text())["jobs"][0]["points"] == [document]
@@ -111,12 +111,12 @@ def test_names_for_the_report_and_other_points_are_not_in_the_key(job):
         lambda text: "[1]",
     ],
 )
-def test_a_stored_answer_that_is_not_as_it_was_written_is_worked_out_again(job, call, spoil):
+def test_a_stored_answer_that_is_not_as_it_was_written_is_worked_out_again(job, run, spoil):
     path = job / "results" / "meadow.json"
     good = path.read_text(encoding="utf-8")
     path.write_text(spoil(good), encoding="utf-8")
     assert path.read_text(encoding="utf-8") != good
-    assert call("compare", job).exit_code == 0
+    assert run("compare", job).code == 0
     assert path.read_text(encoding="utf-8") == good
 
 
@@ -129,15 +129,15 @@ def test_a_stored_answer_that_is_not_as_it_was_written_is_worked_out_again(job, 
         ("compare", ("--tilt", "10", "--azimuth", "90")),
     ],
 )
-def test_what_is_overridden_is_never_stored(job, call, command, more):
+def test_what_is_overridden_is_never_stored(job, run, command, more):
     before = on_disk(job)
-    assert call(command, job, *more).exit_code == 0
+    assert run(command, job, *more).code == 0
     assert on_disk(job) == before
 
 
-def test_after_an_edit_compare_works_the_point_out_again_once(job, call):
+def test_after_an_edit_compare_works_the_point_out_again_once(job, run):
     def year():
-        document = json.loads(call("compare", job, "--json", "-").stdout)
+        document = json.loads(run("compare", job, "--json", "-").out)
         return document["planes"][0]["points"][0]["solar_access"]["value"]
 
     before = year()
@@ -179,18 +179,18 @@ def test_the_worst_exit_code_stands_for_all(codes, code):
     assert worst(codes) == code
 
 
-def test_settings_of_the_job_decide_and_are_taken_back(job, call):
+def test_settings_of_the_job_decide_and_are_taken_back(job, run):
     comment = "# a note of the surveyor\n"
     path = job / "job.toml"
     path.write_text(comment + path.read_text(encoding="utf-8"), encoding="utf-8")
-    shown = call("settings", job, "draws=50", "solar_window=8,16", "turbidity=3")
-    assert "draws = 50  (default 1000" in shown.stdout
+    shown = run("settings", job, "draws=50", "solar_window=8,16", "turbidity=3")
+    assert "draws = 50  (default 1000" in shown.out
     assert path.read_text(encoding="utf-8").startswith(comment)
     assert recipe_of(read_job(job)).settings.solar_window == (8.0, 16.0)
-    assert "Settings: solar_window 8,16, turbidity 3, draws 50" in call("compare", job).stdout
-    call("settings", job, "draws=default", "solar_window=default", "turbidity=none")
+    assert "Settings: solar_window 8,16, turbidity 3, draws 50" in run("compare", job).out
+    run("settings", job, "draws=default", "solar_window=default", "turbidity=none")
     assert recipe_of(read_job(job)).settings.draws == 1000
-    assert "Settings: all as by default" in call("compare", job).stdout
+    assert "Settings: all as by default" in run("compare", job).out
 
 
 def test_an_override_of_the_job_that_is_no_setting_is_refused(job):

@@ -4,9 +4,7 @@ import json
 import shutil
 
 import pytest
-from click.testing import CliRunner
 
-from logger.cli import main
 from logger.errors import InputError
 from logger.survey.batch import job_folders, job_line, worked_through
 from logger.survey.recipe import NOTHING, Overrides
@@ -31,34 +29,34 @@ def folder(tmp_path_factory, stored):
 
 
 @pytest.fixture(scope="module")
-def both(folder, tmp_path_factory):
+def both(run, folder, tmp_path_factory):
     """The batch on one process and on two."""
     out = tmp_path_factory.mktemp("out")
     runs = []
     for processes in (1, 2):
         file = out / f"{processes}.json"
         arguments = ["replay", "--batch", folder, *QUICK, "--processes", processes, "--json", file]
-        done = CliRunner().invoke(main, [str(a) for a in arguments])
+        done = run(*arguments)
         runs.append((done, file.read_bytes()))
     return runs
 
 
 def test_the_json_is_alike_byte_for_byte_on_one_process_and_on_two(both):
     assert both[0][1] == both[1][1]
-    assert both[0][0].stdout == both[1][0].stdout
+    assert both[0][0].out == both[1][0].out
 
 
 def test_one_line_a_job_in_order_and_the_worst_exit_code(both):
     done, _ = both[0]
-    assert done.exit_code == 3
-    lines = done.stdout.splitlines()
+    assert done.code == 3
+    lines = done.out.splitlines()
     assert [line.partition(":")[0] for line in lines] == ["alders", "birch", "cedar", "far/dune"]
     assert "1 of 1 points; the year's solar access moved by up to" in lines[0]
     assert "no valid TOML" in lines[1]
     assert "no point has a recording" in lines[2]
     assert "1 of 2 points; copse not worked out" in lines[3]
-    assert "4 of 4 jobs" in done.stderr
-    assert "1 fit for use" in done.stderr
+    assert "4 of 4 jobs" in done.err
+    assert "1 fit for use" in done.err
 
 
 def test_the_json_holds_every_result_and_what_changed(both):
@@ -79,12 +77,12 @@ def test_a_batch_with_something_overridden_leaves_the_stored_results(folder, bot
     assert (folder / "alders" / name).read_bytes() == (stored / name).read_bytes()
 
 
-def test_what_is_as_stored_is_said_to_be_and_json_goes_alone_to_standard_output(folder, call):
+def test_what_is_as_stored_is_said_to_be_and_json_goes_alone_to_standard_output(folder, run):
     (done,) = worked_through(folder, [folder / "alders"], NOTHING, 1)
     assert job_line(done) == "alders: 1 of 1 points; as stored"
-    ran = call("replay", "--batch", folder / "birch", "--json", "-")
-    assert ran.exit_code == 3
-    assert json.loads(ran.stdout)["jobs"][0]["points"] == []
+    ran = run("replay", "--batch", folder / "birch", "--json", "-")
+    assert ran.code == 3
+    assert json.loads(ran.out)["jobs"][0]["points"] == []
 
 
 def test_a_point_that_is_not_fit_for_use_makes_the_batch_4_and_is_named(stored, tmp_path):
@@ -108,7 +106,7 @@ def test_jobs_are_found_at_any_depth_but_not_inside_a_job(tmp_path):
         job_folders(tmp_path / "missing")
 
 
-def test_a_weather_file_that_cannot_be_read_is_told_once(folder, call):
-    done = call("replay", "--batch", folder, "--weather", "missing.epw")
-    assert done.exit_code == 3
-    assert done.stderr.count("missing.epw") == 1
+def test_a_weather_file_that_cannot_be_read_is_told_once(folder, run):
+    done = run("replay", "--batch", folder, "--weather", "missing.epw")
+    assert done.code == 3
+    assert done.err.count("missing.epw") == 1

@@ -176,9 +176,9 @@ def surveyed(copy_job, tmp_path_factory):
     return job
 
 
-def test_planes_of_one_point_are_compared_under_one_horizon(surveyed, call):
+def test_planes_of_one_point_are_compared_under_one_horizon(surveyed, run):
     """Errors that both planes share cancel: the interval is narrower than of independent ones."""
-    document = json.loads(call("replay", surveyed, "yard", "--json", "-").stdout)
+    document = json.loads(run("replay", surveyed, "yard", "--json", "-").out)
     best = document["best_plane"]
     assert best["name"] == "ground frame"
     (other,) = best["others"]
@@ -193,65 +193,65 @@ def test_planes_of_one_point_are_compared_under_one_horizon(surveyed, call):
 
 
 def test_after_an_answer_under_another_sky_all_points_stand_under_the_job_s(
-    surveyed, call, typical_year, tmp_path
+    surveyed, run, typical_year, tmp_path
 ):
     """On the old program a point of a typical year was ranked beside one of a clear sky."""
     job = shutil.copytree(surveyed, tmp_path / "alders")
     set_point(job, Point("meadow"))
     set_point(job, Point("yard"))
-    plain = call("compare", job, "--json", "-").stdout
-    assert call("replay", job, "yard", "--weather", typical_year).exit_code == 0
+    plain = run("compare", job, "--json", "-").out
+    assert run("replay", job, "yard", "--weather", typical_year).code == 0
     set_point(job, Point("yard", sight_height_m=1.6))
-    assert json.loads(call("compare", job, "--json", "-").stdout) == json.loads(plain)
-    other = json.loads(call("compare", job, "--weather", typical_year, "--json", "-").stdout)
+    assert json.loads(run("compare", job, "--json", "-").out) == json.loads(plain)
+    other = json.loads(run("compare", job, "--weather", typical_year, "--json", "-").out)
     assert other["recipe"] != json.loads(plain)["recipe"]
     assert other["sky"] != json.loads(plain)["sky"]
 
 
 def test_weather_of_the_job_holds_for_every_command_until_it_is_changed(
-    surveyed, call, typical_year, tmp_path
+    surveyed, run, typical_year, tmp_path
 ):
     job = shutil.copytree(surveyed, tmp_path / "alders")
-    done = call("weather", job, typical_year)
-    assert done.exit_code == 0, done.stderr
+    done = run("weather", job, typical_year)
+    assert done.code == 0, done.err
     (kept,) = (job / "weather").iterdir()
     skies = [
-        json.loads(call(*command, "--json", "-").stdout)
+        json.loads(run(*command, "--json", "-").out)
         for command in (("compare", job), ("replay", job, "yard"))
     ]
     assert skies[0]["sky"] == skies[1]["sky"]["source"]
     assert skies[1]["sky"]["kind"] == "typical year"
     assert skies[1]["sky"]["sha256"] == recipe_of(read_job(job)).weather.sha256
     kept.write_bytes(kept.read_bytes() + b"\n")
-    changed = call("compare", job)
-    assert changed.exit_code == 3
-    assert "is another file than the one that the job's weather was set to" in changed.stderr
+    changed = run("compare", job)
+    assert changed.code == 3
+    assert "is another file than the one that the job's weather was set to" in changed.err
 
 
-def test_a_point_stands_for_the_planes_it_is_assigned_to(surveyed, call, tmp_path):
+def test_a_point_stands_for_the_planes_it_is_assigned_to(surveyed, run, tmp_path):
     job = shutil.copytree(surveyed, tmp_path / "alders")
     set_point(job, Point("yard", planes=("south-west frame",)))
-    document = json.loads(call("compare", job, "--json", "-").stdout)
+    document = json.loads(run("compare", job, "--json", "-").out)
     found = {plane["name"]: [at["point"] for at in plane["points"]] for plane in document["planes"]}
     assert found == {"ground frame": ["meadow"], "south-west frame": ["yard", "meadow"]}
     assert document["best_plane"]["yard"] is None
     other = ("--tilt", 10, "--azimuth", 90)
-    turned = json.loads(call("compare", job, *other, "--json", "-").stdout)
+    turned = json.loads(run("compare", job, *other, "--json", "-").out)
     assert [at["point"] for at in turned["planes"][0]["points"]] == ["yard", "meadow"]
-    told = call("compare", job, *other).stdout
+    told = run("compare", job, *other).out
     assert "Planes: plane, 10° facing 90°" in told
     assert "ground frame" not in told
 
 
-def test_a_point_with_a_bad_recording_is_named_and_the_others_are_shown(surveyed, call, tmp_path):
+def test_a_point_with_a_bad_recording_is_named_and_the_others_are_shown(surveyed, run, tmp_path):
     job = shutil.copytree(surveyed, tmp_path / "alders")
     bad = job / "sweeps" / "garb" / "20260514T090000Z.sweep"
     bad.parent.mkdir()
     bad.write_bytes(b"junk")
-    done = call("compare", job, "--json", "-")
-    assert done.exit_code == 3
-    assert "left out - " in done.stderr
-    document = json.loads(done.stdout)
+    done = run("compare", job, "--json", "-")
+    assert done.code == 3
+    assert "left out - " in done.err
+    document = json.loads(done.out)
     assert [at["point"] for at in document["planes"][0]["points"]] == ["meadow", "yard"]
     assert list(document["left_out"]) == ["garb"]
 

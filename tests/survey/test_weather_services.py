@@ -130,41 +130,39 @@ def job(tmp_path):
 
 
 def test_the_answer_is_kept_byte_for_byte_with_where_it_is_from(
-    monkeypatch, call, job, pvgis_answer
+    monkeypatch, run, job, pvgis_answer
 ):
     with services(monkeypatch, sends(pvgis_answer)) as asked:
-        done = call("weather", job, "--fetch")
-    assert done.exit_code == 0, done.stderr
+        done = run("weather", job, "--fetch")
+    assert done.code == 0, done.err
     (path,) = (job / "weather").iterdir()
     assert path.read_bytes() == pvgis_answer
     (question,) = (parse_qs(urlsplit(one).query) for one in asked)
     assert question["usehorizon"] == ["0"]
     assert (question["lat"], question["lon"]) == (["46.05"], ["14.51"])
-    told = done.stderr.index("asking 127.0.0.1 for a typical year of PVGIS: http://127.0.0.1")
-    assert told < done.stderr.index("licence:")
+    told = done.err.index("asking 127.0.0.1 for a typical year of PVGIS: http://127.0.0.1")
+    assert told < done.err.index("licence:")
     kept = tomllib.loads((job / "job.toml").read_text(encoding="utf-8"))["weather"]
     assert kept["file"] == "weather/pvgis-46.05-14.51.csv"
     assert kept["address"].endswith(asked[0])
     assert kept["fetched"].endswith("Z")
     assert "2011/833/EU" in kept["licence"]
     assert kept["sha256"] == read_weather(path).sha256
-    assert "pvgis-46.05-14.51.csv" in call("compare", job, "--set", "draws=0").stdout
+    assert "pvgis-46.05-14.51.csv" in run("compare", job, "--set", "draws=0").out
 
 
 def test_where_pvgis_has_none_the_mean_of_ten_years_of_power_is_taken_and_called_so(
-    monkeypatch, call, job
+    monkeypatch, run, job
 ):
     none = json.dumps({"message": "Location over the sea. Please, select another location"})
     with services(monkeypatch, sends(none.encode(), 400), sends(power_answer())) as asked:
-        done = call("weather", job, "--fetch")
-    assert done.exit_code == 0, done.stderr
-    assert "PVGIS has none there: Location over the sea" in done.stderr
+        done = run("weather", job, "--fetch")
+    assert done.code == 0, done.err
+    assert "PVGIS has none there: Location over the sea" in done.err
     question = parse_qs(urlsplit(asked[1]).query)
     last = dt.datetime.now(dt.UTC).year - 2
     assert (question["start"], question["end"]) == ([f"{last - 9}0101"], [f"{last}1231"])
-    assert (
-        "Sky: mean of the years 2023 to 2024 of NASA POWER, power-46.05-14.51.json" in done.stdout
-    )
+    assert "Sky: mean of the years 2023 to 2024 of NASA POWER, power-46.05-14.51.json" in done.out
     weather = read_weather(job / "weather" / "power-46.05-14.51.json")
     _, sky = hours()
     assert weather.ghi_wm2.sum() == pytest.approx(sky.ghi.sum(), rel=1e-3)
@@ -191,12 +189,12 @@ def breaks_off(handler):
     ],
     ids=["error", "another host", "truncated", "no weather"],
 )
-def test_what_is_no_answer_changes_nothing(monkeypatch, call, job, answer, told):
+def test_what_is_no_answer_changes_nothing(monkeypatch, run, job, answer, told):
     before = (job / "job.toml").read_bytes()
     with services(monkeypatch, answer):
-        done = call("weather", job, "--fetch")
-    assert done.exit_code == 3
-    assert told in done.stderr
+        done = run("weather", job, "--fetch")
+    assert done.code == 3
+    assert told in done.err
     assert (job / "job.toml").read_bytes() == before
     assert not (job / "weather").exists()
 
@@ -209,11 +207,11 @@ def test_what_is_no_answer_changes_nothing(monkeypatch, call, job, answer, told)
     ],
     ids=["of another place", "hours out of order"],
 )
-def test_an_answer_that_lies_is_not_kept(monkeypatch, call, job, pvgis_answer, old, new, told):
+def test_an_answer_that_lies_is_not_kept(monkeypatch, run, job, pvgis_answer, old, new, told):
     with services(monkeypatch, sends(pvgis_answer.replace(old, new, 1))):
-        done = call("weather", job, "--fetch")
-    assert done.exit_code == 3
-    assert told in done.stderr
+        done = run("weather", job, "--fetch")
+    assert done.code == 3
+    assert told in done.err
     assert not (job / "weather").exists()
 
 
@@ -262,18 +260,17 @@ def test_the_services_themselves_are_asked_over_https_and_before_that_it_is_said
 
 
 @pytest.mark.parametrize("as_file", [False, True])
-def test_twelve_monthly_means_are_a_sky(call, job, tmp_path, as_file):
+def test_twelve_monthly_means_are_a_sky(run, job, tmp_path, as_file):
     # Of Ljubljana, from memory; the sum is near 1200 kWh/m2 a year.
     means = "1.2,2.1,3.3,4.2,5.3,5.8,6.1,5.2,3.7,2.3,1.3,0.9"
     if as_file:
         (tmp_path / "means.txt").write_text(means.replace(",", "\n"))
-    done = call("weather", job, "--monthly", tmp_path / "means.txt" if as_file else means)
-    assert done.exit_code == 0, done.stderr
+    done = run("weather", job, "--monthly", tmp_path / "means.txt" if as_file else means)
+    assert done.code == 0, done.err
     assert (
-        "Sky: monthly means of daily global horizontal irradiation, monthly-means.csv"
-        in done.stdout
+        "Sky: monthly means of daily global horizontal irradiation, monthly-means.csv" in done.out
     )
-    document = json.loads(call("replay", job, "yard", "--set", "draws=0", "--json", "-").stdout)
+    document = json.loads(run("replay", job, "yard", "--set", "draws=0", "--json", "-").out)
     assert document["sky"]["kind"] == "monthly means"
     year = document["planes"][0]["irradiation"]["unshaded_annual_kwh_per_m2"]
     assert 1200 < year < 1600
