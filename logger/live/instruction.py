@@ -67,7 +67,7 @@ def instruction(
         if left:
             return Instruction(f"leave {_named(left)} for later: the sun is there", left)
         return Instruction(_ending(coverage))
-    found = tuple(sorted(found, key=lambda s: _away_deg(s, azimuth_deg)))
+    found = tuple(sorted(found, key=lambda s: abs(_turn_deg(s, azimuth_deg))))
     return Instruction(words + _way(found[0], azimuth_deg, going), found)
 
 
@@ -99,46 +99,32 @@ def _width_deg(cells: Bools) -> float:
     return float(cells.sum()) * 360.0 / cells.size
 
 
-def _away_deg(sector: Sector, azimuth_deg: float) -> float:
-    """From the sight to the nearer end of a sector; 0 inside it."""
-    if _inside(sector, azimuth_deg) or np.isnan(azimuth_deg):
+def _turn_deg(sector: Sector, azimuth_deg: float) -> float:
+    """From the sight to the nearer end of a sector, right positive; 0 inside it."""
+    start, end = sector.from_azimuth_deg, sector.to_azimuth_deg
+    if np.isnan(azimuth_deg) or wrap360(azimuth_deg - start) <= sector.width_deg:
         return 0.0
-    return min(abs(turn) for turn in _turns(sector, azimuth_deg))
-
-
-def _turns(sector: Sector, azimuth_deg: float) -> tuple[float, float]:
-    """From the sight to both ends of a sector, right positive."""
-    ends = (sector.from_azimuth_deg, sector.to_azimuth_deg)
-    left, right = (float(angle_between(end, azimuth_deg)) for end in ends)
-    return left, right
-
-
-def _inside(sector: Sector, azimuth_deg: float) -> bool:
-    return float(wrap360(azimuth_deg - sector.from_azimuth_deg)) <= sector.width_deg
+    return min((float(angle_between(at, azimuth_deg)) for at in (start, end)), key=abs)
 
 
 def _way(sector: Sector, azimuth_deg: float, going: int) -> str:
     start, end = sector.from_azimuth_deg, sector.to_azimuth_deg
     if np.isnan(azimuth_deg):
         return f"follow the skyline over {sector}"
-    to_start, to_end = _turns(sector, azimuth_deg)
-    inside = _inside(sector, azimuth_deg)
-    if inside or min(abs(to_start), abs(to_end)) < ARRIVED_DEG:
-        before = float(wrap360(azimuth_deg - start))
-        after = sector.width_deg - before
-        if inside and going and (after if going > 0 else before) > ARRIVED_DEG:
-            right = going > 0  # on as it goes
-        elif inside:
-            right = after > before  # to the further end
-        else:
-            right = abs(to_start) < abs(to_end)  # through the part, to its other end
-        side, to = ("right", end) if right else ("left", start)
+    turn = _turn_deg(sector, azimuth_deg)
+    before = float(wrap360(azimuth_deg - start))
+    after = sector.width_deg - before
+    if turn:
+        right = turn == angle_between(start, azimuth_deg)  # through the part, to its other end
+    elif going and (after if going > 0 else before) > ARRIVED_DEG:
+        right = going > 0  # on as it goes
+    else:
+        right = after > before  # to the further end
+    side, at, to = ("right", start, end) if right else ("left", end, start)
+    if abs(turn) < ARRIVED_DEG:
         return f"follow the skyline {side} to {to:.0f}°"
-    turn, at, on = to_start, start, end
-    if abs(to_end) < abs(to_start):
-        turn, at, on = to_end, end, start
     side = "right" if turn > 0 else "left"
-    return f"turn {abs(turn):.0f}° {side} to {at:.0f}°, then follow the skyline to {on:.0f}°"
+    return f"turn {abs(turn):.0f}° {side} to {at:.0f}°, then follow the skyline to {to:.0f}°"
 
 
 def _named(found: Sequence[Sector]) -> str:
