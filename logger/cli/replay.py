@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -27,16 +28,6 @@ from logger.cli.options import (
 if TYPE_CHECKING:
     from logger.survey.answers import Answer
     from logger.survey.recipe import Overrides
-
-FOR_ONE_RECORDING = {
-    "job": "--job",
-    "latitude_deg": "--latitude",
-    "longitude_deg": "--longitude",
-    "altitude_m": "--altitude",
-    "rate_hz": "--rate",
-    "accept_broken_seal": "--accept-broken-seal",
-}
-FOR_ONE_POINT = {"samples_file": "--samples", "pictures_folder": "--pictures"}
 
 
 @click.command()
@@ -115,19 +106,17 @@ def command(
     if day is not None:
         overrides = replace(overrides, date=day.date())
     if what is None or point is not None:
-        _refuse("one recording", FOR_ONE_RECORDING, of_recording)
+        _refuse("one recording", of_recording)
     if what is None:
         assert batch_folder is not None
-        _refuse("one point", FOR_ONE_POINT, files)
+        _refuse("one point", files)
         _batch(batch_folder, overrides, processes, json_file)
     if processes is not None:
         raise click.UsageError("--processes is for --batch")
     assert what is not None
     if point is not None:
-        answer, step = (
-            _of_point(what, point, overrides),
-            f"horizon-logger compare {as_argument(what)}",
-        )
+        answer = _of_point(what, point, overrides)
+        step = f"horizon-logger compare {as_argument(what)}"
     else:
         answer = _of_recording(what, overrides, **of_recording)
         step = "--set NAME=VALUE, to see what a setting does"
@@ -135,10 +124,11 @@ def command(
     leave_by_answers([answer], step)
 
 
-def _refuse(what: str, options: dict[str, str], given: dict[str, Any]) -> None:
-    for name, option in options.items():
-        if given[name] not in (None, False):
-            raise click.UsageError(f"{option} is for {what}")
+def _refuse(what: str, given: Mapping[str, Any]) -> None:
+    """Refuse options that are given and are for something else."""
+    for option in click.get_current_context().command.params:
+        if given.get(option.name or "") not in (None, False):
+            raise click.UsageError(f"{option.opts[0]} is for {what}")
 
 
 def _of_point(folder: Path, point: str, overrides: Overrides) -> Answer:
