@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import itertools
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -206,11 +207,8 @@ def _with_heights(survey: Job, names: Sequence[str], header: dict[str, Any]) -> 
 
 
 def _names(names: Sequence[str], more: bool) -> Iterator[str]:
-    yield from names
-    number = len(names)
-    while more:
-        number += 1
-        yield f"point {number}"
+    numbered = (f"point {number}" for number in itertools.count(len(names) + 1))
+    return itertools.chain(names, numbered if more else ())
 
 
 def _print(answers: Sequence[Answer], json_file: str | None) -> None:

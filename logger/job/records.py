@@ -114,25 +114,31 @@ class JobPort:
     baud: Annotated[int, Within(300, 4_000_000)] | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Tables:
+    """The tables of ``job.toml`` that mean what they say."""
+
+    weather: JobWeather | None = None
+    port: JobPort = field(default_factory=JobPort)
+    planes: Annotated[tuple[JobPlane, ...], Within(0, MOST_PLANES)] = ()
+    points: Annotated[tuple[Point, ...], Within(0, MOST_POINTS)] = ()
+    obstructions: Annotated[tuple[JobObstruction, ...], Within(0, MOST_ENTRIES)] = ()
+    rules: Rules = field(default_factory=Rules)
+    # ``surveyor``, ``client``, ``address`` and whatever else, for the report
+    people: Mapping[str, str] = field(default_factory=dict)
+    # ``name``, ``serial_number``, ``holder`` and whatever else, for the report
+    board: Mapping[str, str] = field(default_factory=dict)
+
+
 @dataclass(frozen=True)
-class Job:
+class Job(_Tables):
     """A survey."""
 
     folder: Path
     name: str
     site: Site
     timezone: str = ""  # IANA name; empty: charts and windows in apparent solar time only
-    weather: JobWeather | None = None
     settings: Settings = field(default_factory=Settings)
-    port: JobPort = field(default_factory=JobPort)
-    planes: tuple[JobPlane, ...] = ()
-    points: tuple[Point, ...] = ()
-    obstructions: tuple[JobObstruction, ...] = ()
-    rules: Rules = field(default_factory=Rules)
-    # ``surveyor``, ``client``, ``address`` and whatever else, for the report
-    people: Mapping[str, str] = field(default_factory=dict)
-    # ``name``, ``serial_number``, ``holder`` and whatever else, for the report
-    board: Mapping[str, str] = field(default_factory=dict)
     edits: tuple[Edit, ...] = ()  # What was changed without touching a recording, oldest first
 
     def point(self, name: str) -> Point:
@@ -154,19 +160,11 @@ class _SiteTable:
 
 
 @dataclass(frozen=True)
-class _Document:
+class _Document(_Tables):
     """``job.toml`` table by table."""
 
     site: _SiteTable
-    weather: JobWeather | None = None
     settings: Mapping[str, Any] = field(default_factory=dict)
-    port: JobPort = field(default_factory=JobPort)
-    planes: Annotated[tuple[JobPlane, ...], Within(0, MOST_PLANES)] = ()
-    points: Annotated[tuple[Point, ...], Within(0, MOST_POINTS)] = ()
-    obstructions: Annotated[tuple[JobObstruction, ...], Within(0, MOST_ENTRIES)] = ()
-    rules: Rules = field(default_factory=Rules)
-    people: Mapping[str, str] = field(default_factory=dict)
-    board: Mapping[str, str] = field(default_factory=dict)
     edits: Annotated[tuple[Any, ...], Within(0, MOST_ENTRIES)] = ()
 
 
