@@ -277,7 +277,7 @@ def test_twelve_monthly_means_are_a_sky(run, job, tmp_path, as_file):
     # What that answer rests on stays beside other means; the same ones again are no new file.
     first = (job / "weather" / "monthly-means.csv").read_bytes()
     for others in (means, means.replace("0.9", "0.8")):
-        assert call("weather", job, "--monthly", others).exit_code == 0
+        assert run("weather", job, "--monthly", others).code == 0
     assert (job / "weather" / "monthly-means.csv").read_bytes() == first
     assert sorted(path.name for path in (job / "weather").iterdir()) == [
         "monthly-means-2.csv",
