@@ -67,9 +67,12 @@ WRONG = [
     # Changes of a job
     (NAMED + "--name '' --from-azimuth 9 --to-azimuth 19", "the name '' is empty"),
     (NAMED + "--name oak --from-azimuth 9 --to-azimuth 19 --distance 1e9", "outside 0.01 to"),
-    ("edit set-outline job 'barn roof' --corner 0,0,0 --size 0,5", "'0,5' is not WIDTH,HEIGHT"),
-    ("array job --plane 'barn roof' --size 8,-5", "'8,-5' is not WIDTH,HEIGHT"),
-    ("array job", "--plane, one of ground frame, barn roof"),
+    (
+        "edit set-outline job 'south-west frame' --corner 0,0,0 --size 0,5",
+        "'0,5' is not WIDTH,HEIGHT",
+    ),
+    ("array job --plane 'south-west frame' --size 8,-5", "'8,-5' is not WIDTH,HEIGHT"),
+    ("array job", "--plane, one of ground frame, south-west frame"),
     ("compare job --json ''", "no file is named"),
     ("edit set-position job yard --at 1,2,3 --distance 4", "--distance, --bearing and --rise go"),
     # Weather
