@@ -197,9 +197,9 @@ def draw_months(axes: Axes, planes: Sequence[PlaneResult], year: bool = True) ->
 
 
 def cover_chart(
-    points: Sequence[tuple[str, PlaneResult]], w: Words, height_mm: float, columns: int
+    points: Sequence[tuple[str, str, PlaneResult]], w: Words, height_mm: float, columns: int
 ) -> Figure:
-    """For each point a panel: how much of the light is left, month by month."""
+    """For each point a panel: how much of the light is left, month by month; a remark across it."""
     rows = -(-len(points) // columns)
     with house_style():
         figure = new_figure(height_mm)
@@ -208,11 +208,14 @@ def cover_chart(
             left=0.04, right=1, bottom=5 / height_mm, top=1 - 5 / height_mm, wspace=0.14,
             hspace=11 * rows / height_mm,
         )  # fmt: skip
-        for panel, (name, plane) in zip(panels, points, strict=False):
+        for panel, (name, remark, plane) in zip(panels, points, strict=False):
             draw_months(panel, [plane], year=False)
             panel.set_xticks(np.arange(12) + 0.5, [w.month(m, "narrow") for m in range(12)])
             panel.set_yticks([0, 50, 100])
             panel.set_title(name, pad=3, fontsize=7 if columns > 3 else 8)
+            if remark:
+                ground: Any = {"facecolor": PAPER, "lw": 0, "pad": 1}
+                panel.text(6, 50, remark, ha="center", va="center", bbox=ground, zorder=4)
         for panel in panels[len(points) :]:
             panel.set_axis_off()
     return figure

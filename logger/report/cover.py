@@ -157,15 +157,15 @@ def _cover_picture(points: Sequence[PointResult], pictures: Pictures, w: Words) 
     rows = -(-len(points) // columns)
     longest = LETTERS_ON_COVER // columns
     ends = [
-        w("not fit") if sentences.unfit(p) else w.percent(p.access.planes[0].solar_access.annual)
+        "" if sentences.unfit(p) else f": {w.percent(p.access.planes[0].solar_access.annual)}"
         for p in points
     ]
-    names = shortened([p.name for p in points], longest - max(map(len, ends)) - 2)
+    names = shortened([p.name for p in points], longest - max(map(len, ends)))
     panels = [
-        (f"{name}: {end}", point.access.planes[0])
+        (f"{name}{end}", "" if end else w("not fit"), point.access.planes[0])
         for name, end, point in zip(names, ends, points, strict=True)
     ]
-    height = {1: 62.0, 2: 36.0}.get(rows, 25.0) * rows
+    height = {1: 62.0, 2: 36.0}.get(rows, 22.0) * rows
     alt = w("Bars of solar access by month for each point; the figures stand on its page.")
     return pictures.add(drawn(cover_chart(panels, w, height, columns)), alt)
 

@@ -252,8 +252,13 @@ def test_planes_stay_apart_in_grey():
         assert all(a - b > 20 for a, b in pairwise(light))
 
 
-def test_the_cover_has_a_panel_a_point(access_of):
-    points = [(f"point {k}", access_of(k).planes[0]) for k in (5, 10, 15, 20)]
-    figure = charts.cover_chart(points, W, 60, 3)
-    titles = [axes.get_title() or axes.get_title(loc="left") for axes in figure.axes[:4]]
-    assert titles == [name for name, _ in points]
+def test_the_cover_has_a_panel_a_point_and_says_which_is_not_fit(access_of):
+    remarks = ("", "not fit", "", "")
+    points = [
+        (f"point {k}", remark, access_of(k).planes[0])
+        for k, remark in zip((5, 10, 15, 20), remarks, strict=True)
+    ]
+    panels = charts.cover_chart(points, W, 60, 3).axes[:4]
+    titles = [axes.get_title() or axes.get_title(loc="left") for axes in panels]
+    assert titles == [name for name, *_ in points]
+    assert ["".join(text.get_text() for text in axes.texts) for axes in panels] == list(remarks)

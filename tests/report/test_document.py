@@ -81,13 +81,22 @@ def test_one_point_takes_four_pages_on_either_paper_in_every_language(
     assert len(reader.pages) <= 4
 
 
-@pytest.mark.parametrize(("n", "most"), [(3, 7), (12, 18)])
-def test_a_report_stays_short_and_its_cover_one_page(report_of, point_of, n, most):
-    points = [point_of(name, 5.0 + 3 * k) for k, name in enumerate(LONG[:n])]
-    texts = pages_of(report_of(*points, people={"surveyor": "A. Sample", "client": "B. Example"}))
+@pytest.mark.parametrize(
+    ("n", "most", "paper", "language", "check", "safety"),
+    [
+        (3, 7, "a4", "en", PASSED, "Work on roofs, on ladders"),
+        (12, 19, "letter", "de", FAILED, "Arbeit auf Dächern, auf Leitern"),
+    ],
+)
+def test_a_report_stays_short_and_its_cover_one_page(
+    report_of, point_of, n, most, paper, language, check, safety
+):
+    points = [point_of(name, 5.0 + 3 * k, checks=(check,)) for k, name in enumerate(LONG[:n])]
+    people = {"surveyor": "A. Sample", "client": "B. Example"}
+    texts = pages_of(report_of(*points, people=people), paper, language)
     assert len(texts) <= most
     assert all(name in texts[0] for name in LONG[:n])
-    assert "Work on roofs, on ladders" in texts[0]
+    assert safety in texts[0]
     assert [name in texts[1 + k] for k, name in enumerate(LONG[:n])] == [True] * n
 
 
