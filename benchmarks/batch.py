@@ -23,9 +23,8 @@ import time
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from firmware_protocol import Decoder
 from logger.job import create_job, sweep_path
-from logger.recording import RecordingWriter
+from logger.recording import write_recording
 from logger.simulation import BoardSettings, Operator, Sensor, scene_named, simulate_sweep
 from logger.site import Site
 
@@ -82,11 +81,7 @@ def make(folder: Path, sweeps: int, different: int) -> float:
     for k in range(min(sweeps, different)):
         chunks, header, length = sweep(k + 1)
         path = folder / "made" / f"{k}.sweep"
-        path.parent.mkdir(parents=True, exist_ok=True)
-        decoder = Decoder()
-        with RecordingWriter(path, header) as writer:
-            for t, text in chunks:
-                writer.add(t, decoder.feed(text))
+        write_recording(path, header, chunks)
         made.append(path)
         lengths.append(length)
     for k in range(sweeps):

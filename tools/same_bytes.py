@@ -19,8 +19,7 @@ import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from firmware_protocol import Decoder
-from logger.recording import RecordingWriter
+from logger.recording import write_recording
 from logger.simulation import simulate_sweep
 from logger.simulation.scenes import scene_named
 
@@ -40,11 +39,9 @@ WORLDS: dict[str, dict[str, str]] = {
 
 def made(folder: Path) -> Path:
     sweep = simulate_sweep(scene_named("street", 1), seed=1)
-    decoder = Decoder()
-    with RecordingWriter(folder / "made.sweep", {**sweep.header, "point": "spot"}) as writer:
-        for t, chunk in sweep.chunks:
-            writer.add(t, decoder.feed(chunk))
-    return writer.path
+    path = folder / "made.sweep"
+    write_recording(path, {**sweep.header, "point": "spot"}, sweep.chunks)
+    return path
 
 
 def replay(recording: Path, world: dict[str, str]) -> bytes:

@@ -4,22 +4,18 @@ A horizon from anywhere, a site, planes and weather in; access, loss and interva
 nothing of boards, sweeps or jobs.
 """
 
-from logger.access.best_plane import BestPlane
 from logger.access.calculator import SiteYear
 from logger.access.heights import carried
-from logger.access.intervals import Part
 from logger.access.monthly_means import monthly_means
 from logger.access.plane import Plane
 from logger.access.result import (
     AccessResult,
     Bounded,
-    Energy,
     Interval,
     ObstructionLoss,
     PlaneResult,
 )
 from logger.access.rules import FAIL, PASS, TOO_CLOSE, Rules, Verdict
-from logger.access.sky import Sky
 from logger.access.sky_view import sky_view_factor
 from logger.access.weather import Weather
 from logger.access.weather_files import read_weather

@@ -196,23 +196,15 @@ class Point:
     def _verdicts(
         self, solar: Bounded, resource: Interval, window: WindowResult
     ) -> tuple[Verdict, ...]:
-        rules = self.year.rules
-        held = [
-            ("solar access", rules.minimum_solar_access, solar.year),
-            (
-                "total solar resource fraction",
-                rules.minimum_total_solar_resource_fraction,
-                resource,
-            ),
-        ]
-        if rules.minimum_window_clear is not None:
-            name = "clear solar window in the worst month"
-            held.append((name, rules.minimum_window_clear, self._worst_month_clear(window)))
-        return tuple(
-            Verdict(name, limit, found.value, found.low, found.high)
-            for name, limit, found in held
-            if limit is not None
-        )
+        rules, found = self.year.rules, []
+        if rules.minimum_solar_access is not None:
+            found.append(Verdict("solar access", rules.minimum_solar_access, *solar.year.ends))
+        if (least := rules.minimum_total_solar_resource_fraction) is not None:
+            found.append(Verdict("total solar resource fraction", least, *resource.ends))
+        if (least := rules.minimum_window_clear) is not None:
+            worst = self._worst_month_clear(window)
+            found.append(Verdict("clear solar window in the worst month", least, *worst.ends))
+        return tuple(found)
 
     def _worst_month_clear(self, window: WindowResult) -> Interval:
         """Clear share of the window in the month with the least."""

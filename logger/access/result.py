@@ -55,11 +55,10 @@ class Bounded:
     survey_high: Floats
 
     def __post_init__(self) -> None:
-        freeze_columns(self, ("value", "low", "high", "survey_low", "survey_high"), length=13)
+        freeze_columns(self, tuple(vars(self)), length=13)
 
     def _at(self, i: int) -> dict[str, float | None]:
-        names = ("value", "low", "high", "survey_low", "survey_high")
-        return {name: number(getattr(self, name)[i]) for name in names}
+        return {name: number(column[i]) for name, column in vars(self).items()}
 
     @property
     def annual(self) -> float:
@@ -91,7 +90,7 @@ class Interval:
 
     def as_dict(self) -> dict[str, float | None]:
         """Value, low and high."""
-        return {n: number(getattr(self, n)) for n in ("value", "low", "high")}
+        return {name: number(value) for name, value in vars(self).items()}
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,23 +24,21 @@ class Rules:
     source: str = ""  # Where the rules stand, for the report
 
     def __post_init__(self) -> None:
-        for value in (
+        for value in self._minima:
+            if not (math.isfinite(value) and 0 <= value <= 1):
+                raise UsageError(f"a minimum of {value:g} is outside 0 to 1")
+
+    @property
+    def _minima(self) -> list[float]:
+        asked = (
             self.minimum_solar_access,
             self.minimum_total_solar_resource_fraction,
             self.minimum_window_clear,
-        ):
-            if value is not None and not (math.isfinite(value) and 0 <= value <= 1):
-                raise UsageError(f"a minimum of {value:g} is outside 0 to 1")
+        )
+        return [value for value in asked if value is not None]
 
     def __bool__(self) -> bool:
-        return any(
-            value is not None
-            for value in (
-                self.minimum_solar_access,
-                self.minimum_total_solar_resource_fraction,
-                self.minimum_window_clear,
-            )
-        )
+        return bool(self._minima)
 
 
 @dataclass(frozen=True)

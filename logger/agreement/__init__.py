@@ -1,7 +1,5 @@
 """How well observers measure: several sweeps of one point held against each other, or in time."""
 
-from __future__ import annotations
-
 from logger.agreement.iso5725 import Precision, Spread, h_limit, k_limit, precision
 from logger.agreement.observers import (
     Estimate,

@@ -17,6 +17,5 @@ from logger.orientation.declination import (
     field_expected_at,
     model_years_check,
 )
-from logger.orientation.field_check import FieldCheck
 from logger.orientation.fusion import SensorPrior
 from logger.orientation.sight import Orientation, orient

@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from firmware_protocol import Decoder, Identity
+from firmware_protocol import Identity
 from logger.cli import main
 from logger.errors import InputError
 from logger.job import read_job
 from logger.orientation import declination_at
-from logger.recording import RecordingWriter
+from logger.recording import write_recording
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -43,17 +43,7 @@ def minutes(after: float) -> dt.datetime:
 
 def written(path: Path, simulated: Any) -> Path:
     """A simulated task as a sealed recording."""
-    writer, decoder = RecordingWriter(path, simulated.header), Decoder()
-    notes = list(simulated.notes)
-    for t, chunk in simulated.chunks:
-        while notes and notes[0].t_s <= t:
-            note = notes.pop(0)
-            label = {"label": note.label} if note.label else {}
-            writer.note(note.t_s, **label, **note.more)
-        writer.add(t, decoder.feed(chunk))
-    for note in notes:
-        writer.note(max(note.t_s, simulated.duration_s), **note.more)
-    writer.close()
+    write_recording(path, simulated.header, simulated.chunks, simulated.notes)
     return path
 
 

@@ -10,7 +10,11 @@ import numpy as np
 from logger.arrays import Floats
 from logger.geometry import wrap360
 from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
+from logger.orientation import Corrections, declination_at, orient
 from logger.orientation.sight_lines import SightLines
+from logger.recording import StreamBuilder
+from logger.settings import Settings
+from logger.simulation import DEFAULT_SITE, DEFAULT_START
 
 SPACING_S = 0.02
 
@@ -21,6 +25,17 @@ def fused(*recorded: SightLines | SightedSweep, **more: Any) -> HorizonResult:
     """The horizon from sweeps at 46 degrees north."""
     sweeps = [SightedSweep(one) if isinstance(one, SightLines) else one for one in recorded]
     return horizon_from(sweeps, **{"latitude_deg": LATITUDE, **more})
+
+
+def oriented(simulated: Any, use_gyro: bool = True) -> SightedSweep:
+    """A simulated sweep of a board that nobody calibrated, as the house orients it."""
+    builder = StreamBuilder()
+    for t_s, chunk in simulated.chunks:
+        builder.feed(t_s, chunk)
+    stream = builder.stream()
+    corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
+    found = orient(stream.samples, corrections, Settings(use_gyro=use_gyro)).sight
+    return SightedSweep(found, stream.keys, simulated.notes)
 
 
 def sight(

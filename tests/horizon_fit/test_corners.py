@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from skyline_paths import fused, sight, swept, tremor, wavy, wavy_line
+from skyline_paths import fused, oriented, sight, swept, tremor, wavy, wavy_line
 
 from logger.geometry import great_circle_elevation
 from logger.horizon_fit import SightedSweep
@@ -138,7 +138,7 @@ def test_both_ways_mix_in_one_point() -> None:
 def test_the_street_corner_by_corner_without_a_gyro(seed: int) -> None:
     scene = scene_named("street", seed)
     made = simulate_corners(scene, Operator.calm(), Sensor().without_iron(), seed=seed)
-    result = fused(_oriented(made))
+    result = fused(oriented(made, use_gyro=False))
     azimuth = np.arange(0.0, 360.0, 0.1) + 0.05
     away = np.abs(result.profile.elevation_at(azimuth) - scene.elevation_at(azimuth))
     assert np.nanmedian(away) < 0.3
@@ -148,24 +148,8 @@ def test_the_street_corner_by_corner_without_a_gyro(seed: int) -> None:
 def test_a_canopy_and_a_facade_of_80_degrees_work() -> None:
     scene = scene_named("facade", 0)
     made = simulate_corners(scene, Operator.calm(), Sensor().without_iron(), seed=1)
-    profile = fused(_oriented(made)).profile
+    profile = fused(oriented(made, use_gyro=False)).profile
     middle = np.array([340.0, 0.0, 20.0])
     assert profile.elevation_at(middle) == pytest.approx(scene.elevation_at(middle), abs=1.0)
     canopy = np.arange(75.0, 110.0, 5.0)
     assert np.abs(profile.elevation_at(canopy) - scene.elevation_at(canopy)).mean() < 1.5
-
-
-def _oriented(made: object) -> SightedSweep:
-    from logger.orientation import Corrections, declination_at, orient
-    from logger.recording import StreamBuilder
-    from logger.settings import Settings
-    from logger.simulation import DEFAULT_SITE, DEFAULT_START
-
-    builder = StreamBuilder()
-    for t_s, chunk in made.chunks:  # type: ignore[attr-defined]
-        builder.feed(t_s, chunk)
-    stream = builder.stream()
-    corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
-    oriented = orient(stream.samples, corrections, Settings(use_gyro=False))
-    notes = made.notes  # type: ignore[attr-defined]
-    return SightedSweep(oriented.sight, stream.keys, notes)

@@ -7,16 +7,14 @@ from functools import cache
 
 import numpy as np
 import pytest
+from skyline_paths import fused, oriented
 
 from logger.access import Plane, SiteYear
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
-from logger.orientation import Corrections, declination_at, orient
-from logger.recording import StreamBuilder
+from logger.horizon_fit import HorizonResult
 from logger.settings import Settings
 from logger.simulation import (
     DEFAULT_SITE,
-    DEFAULT_START,
     Glance,
     Operator,
     Scene,
@@ -63,13 +61,7 @@ class Swept:
 def swept(operator: Operator, scene: str = "street", seed: int = 3) -> Swept:
     made = scene_named(scene, seed)
     simulated = simulate_sweep(made, operator, BOARD, seed=seed)
-    builder = StreamBuilder()
-    for t_s, chunk in simulated.chunks:
-        builder.feed(t_s, chunk)
-    stream = builder.stream()
-    corrections = Corrections(declination_at(DEFAULT_SITE, DEFAULT_START.date()))
-    sight = orient(stream.samples, corrections).sight
-    return Swept(made, horizon_from([SightedSweep(sight, stream.keys, simulated.notes)], LATITUDE))
+    return Swept(made, fused(oriented(simulated), latitude_deg=LATITUDE))
 
 
 NARROW = (0.0, 0.08)

@@ -7,10 +7,19 @@ from typing import Any
 import numpy as np
 
 from logger.geometry import attitude_matrix
+from logger.recording import StreamBuilder
 from logger.recording.samples import Samples
 
 FIELD = np.array([20.0, 0.0, 43.0])
 UP = np.array([0.0, 0.0, -1.0])
+
+
+def samples_of(simulated: Any) -> Samples:
+    """What the host decodes of a simulated task."""
+    builder = StreamBuilder()
+    for t_s, chunk in simulated.chunks:
+        builder.feed(t_s, chunk)
+    return builder.stream().samples
 
 
 def columns(n: int, every_s: float = 0.02) -> dict[str, Any]:

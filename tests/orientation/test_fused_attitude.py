@@ -23,7 +23,7 @@ from logger.orientation import (
     orient,
 )
 from logger.orientation.fusion import attitude_over_recording
-from logger.recording import RecordingWriter, StreamBuilder
+from logger.recording import RecordingWriter
 from logger.recording.samples import Samples
 from logger.settings import Settings
 from logger.simulation import (
@@ -35,6 +35,8 @@ from logger.simulation import (
     simulate_sweep,
 )
 
+from .made_up import samples_of
+
 NO_DECLINATION = Declination(0.0, 0.0, "none")
 HERE = geomagnetic_field(DEFAULT_SITE, DEFAULT_START.date())
 FREE_OF_IRON = CompassCorrection(field_ut=HERE.field_ut, dip_deg=HERE.inclination_deg)
@@ -42,13 +44,6 @@ FREE_OF_IRON = CompassCorrection(field_ut=HERE.field_ut, dip_deg=HERE.inclinatio
 
 def rms(values: Any) -> float:
     return float(np.sqrt(np.mean(np.square(values))))
-
-
-def samples_of(simulated: Any) -> Samples:
-    builder = StreamBuilder()
-    for t, chunk in simulated.chunks:
-        builder.feed(t, chunk)
-    return builder.stream().samples
 
 
 @pytest.fixture(scope="module")

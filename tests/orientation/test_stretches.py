@@ -17,7 +17,6 @@ from logger.orientation import (
     orient,
 )
 from logger.orientation import stretches as module
-from logger.recording import StreamBuilder
 from logger.recording.samples import Samples
 from logger.simulation import (
     DEFAULT_SITE,
@@ -28,6 +27,8 @@ from logger.simulation import (
     simulate_sweep,
 )
 
+from .made_up import samples_of
+
 HERE = field_expected_at(DEFAULT_SITE, DEFAULT_START.date())
 COMPASS = CompassCorrection(field_ut=HERE.field_ut, dip_deg=HERE.dip_deg)
 CORRECTIONS = Corrections(Declination(0.0, 0.0, "none"), COMPASS)
@@ -37,10 +38,7 @@ CORRECTIONS = Corrections(Declination(0.0, 0.0, "none"), COMPASS)
 def samples() -> Samples:
     sensor = Sensor().without_iron()
     sweep = simulate_sweep(scene_named("street", 3), Operator(), sensor, seed=5, streams="MG")
-    builder = StreamBuilder()
-    for t, chunk in sweep.chunks:
-        builder.feed(t, chunk)
-    return builder.stream().samples
+    return samples_of(sweep)
 
 
 @pytest.fixture(scope="module")

@@ -9,9 +9,8 @@ from pathlib import Path
 import numpy as np
 from invented_hills import ridge_part, turning
 
-from firmware_protocol import Decoder
 from logger.job import calibration_path, create_job, read_job, sweep_path
-from logger.recording import RecordingWriter, load_stream
+from logger.recording import load_stream, write_recording
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -44,11 +43,7 @@ def far_of(tiles: Path):
 
 
 def write(path: Path, simulated) -> Path:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    decoder = Decoder()
-    with RecordingWriter(path, simulated.header) as writer:
-        for t_s, text in simulated.chunks:
-            writer.add(t_s, decoder.feed(text))
+    write_recording(path, simulated.header, simulated.chunks)
     return path
 
 
