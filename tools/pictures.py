@@ -41,7 +41,7 @@ def main() -> None:
     figures = {
         "sun-paths": sun_path_chart(sun_paths(job.site, year.settings.year), profile, w),
         "months": months_chart(point.access.planes, w),
-        "shade": shade_chart(shade_map(profile, year.sun, point.site, 1.0), w),
+        "shade": shade_chart(shade_map(profile, year.sun, point.site), w),
     }
     pictures = {f"{POINT}-{kind}": drawn(figure, "png") for kind, figure in figures.items()}
     pictures |= {"report-cover": pages[0], "report-point": pages[2]}

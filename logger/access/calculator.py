@@ -98,6 +98,11 @@ class SiteYear:
         return half_and_month(self.sun)
 
     @cached_property
+    def direction_cell(self) -> Ints:
+        """In which cell of the sky each minute's sun stands. Shape (N,)."""
+        return direction_cells(self.sun)
+
+    @cached_property
     def _middle_weights(self) -> Floats:
         """How much of each light makes the middle sky, minute by minute. Shape (K, N)."""
         return floats(self.skies.middle.reshape(len(self.splits), -1)[:, self.half_and_month])
@@ -128,7 +133,7 @@ class SiteYear:
 
     @cached_property
     def _directions(self) -> LightByDirection:
-        return light_by_direction(self.sun, self.splits, self.settings)
+        return light_by_direction(self)
 
     @cached_property
     def _best_by_sky(self) -> Floats:
@@ -174,8 +179,8 @@ class SiteYear:
             self.middle([s.ghi_wm2 for s in self.splits])
             * floats(self.settings.monthly_reflectance)[self.sun.month]
         )
-        light, cell = sunward * seen, direction_cells(self.sun)
-        sums = np.stack([np.bincount(cell, light * v) for v in self.sun.vectors])
+        light = sunward * seen
+        sums = np.stack([np.bincount(self.direction_cell, light * v) for v in self.sun.vectors])
         return SkyLight(
             floats(sums[:, sums.any(axis=0)] * KWH_A_MINUTE),
             float(isotropic.sum() * KWH_A_MINUTE),

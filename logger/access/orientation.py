@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from logger.access.best_plane import BestPlane, direction_cells
+from logger.access.best_plane import BestPlane
 from logger.access.irradiance import (
     HALVES,
     KWH_A_MINUTE,
     MONTHS,
-    SplitLight,
-    half_and_month,
     normal_of,
 )
 from logger.access.skies import Skies
 from logger.access.sky_view import unobstructed_view
 from logger.arrays import Floats, floats
-from logger.settings import Settings
-from logger.sun import SunYear
+
+if TYPE_CHECKING:
+    from logger.access.calculator import SiteYear
 
 _AROUND_TILT_DEG = (-20.0, -10.0, 0.0, 10.0, 20.0)
 _AROUND_AZIMUTH_DEG = (-20.0, 0.0, 20.0)
@@ -60,16 +60,13 @@ class LightByDirection:
         )
 
 
-def light_by_direction(
-    sun: SunYear, splits: Sequence[SplitLight], settings: Settings
-) -> LightByDirection:
+def light_by_direction(year: SiteYear) -> LightByDirection:
     """Sort the minutes of every light."""
-    part = half_and_month(sun)
+    sun, splits, part, cell = year.sun, year.splits, year.half_and_month, year.direction_cell
     # Only the cells in which the sun ever stands, numbered in order.
-    cell = direction_cells(sun)
     number = np.cumsum(np.bincount(cell) > 0) - 1
     cell, cells = number[cell], int(number[-1]) + 1
-    reflectance = floats(settings.monthly_reflectance)[sun.month]
+    reflectance = floats(year.settings.monthly_reflectance)[sun.month]
 
     def vectors(watts: Floats) -> Floats:
         place, size = cell * _PARTS + part, cells * _PARTS

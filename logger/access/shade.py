@@ -6,13 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from logger.access.irradiance import MONTHS
+from logger.access.irradiance import HOURS, MONTHS
 from logger.access.leaf import middle_leaf
 from logger.access.surroundings import without_crowns
 from logger.arrays import Floats, floats, freeze_columns
 from logger.horizon import HorizonProfile
 from logger.site import Site
 from logger.sun import SunYear
+
+EVERY = 4  # Minutes of the sun that are counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,27 +34,24 @@ class ShadeMap:
         freeze_columns(self, ("shaded", "unmeasured"), length=MONTHS, width=cells)
 
 
-def shade_map(
-    profile: HorizonProfile, sun: SunYear, site: Site, step_h: float = 0.5, every: int = 4
-) -> ShadeMap:
+def shade_map(profile: HorizonProfile, sun: SunYear, site: Site) -> ShadeMap:
     """Count the sun's minutes behind a skyline."""
-    cells = round(24 / step_h)
-    azimuth, elevation = sun.azimuth_deg[::every], sun.elevation_deg[::every]
-    hour = np.minimum((sun.solar_hour[::every] / step_h).astype(np.int64), cells - 1)
-    cell = sun.month[::every] * cells + hour
+    azimuth, elevation = sun.azimuth_deg[::EVERY], sun.elevation_deg[::EVERY]
+    month, hour = sun.month[::EVERY], np.minimum(sun.solar_hour[::EVERY].astype(int), HOURS - 1)
+    cell = month * HOURS + hour
     known = profile.measured_at(azimuth)
     solid = elevation < without_crowns(profile).elevation_at(azimuth)
-    through = middle_leaf(site, profile.leaf_seen).monthly()[0][sun.month[::every]]
+    through = middle_leaf(site, profile.leaf_seen).monthly()[0][month]
     in_crown = 1.0 - through
     behind = np.where(solid, 1.0, np.where(elevation < profile.elevation_at(azimuth), in_crown, 0))
 
     def count(weight: Floats | None = None) -> Floats:
-        counted = np.bincount(cell, weight, minlength=MONTHS * cells)
-        return np.asarray(counted.reshape(MONTHS, cells), dtype=np.float64)
+        counted = np.bincount(cell, weight, minlength=MONTHS * HOURS)
+        return np.asarray(counted.reshape(MONTHS, HOURS), dtype=np.float64)
 
     up = count()
     shares = [
         np.divide(count(which), up, out=np.full(up.shape, np.nan), where=up > 0)
         for which in (known * behind, (~known).astype(float))
     ]
-    return ShadeMap(floats(np.arange(cells + 1) * step_h), shares[0], shares[1])
+    return ShadeMap(floats(np.arange(HOURS + 1)), shares[0], shares[1])

@@ -24,11 +24,10 @@ class Rows:
     plane: Plane
     slant_m: float  # Height of the modules along their slope
     pitch_m: float  # From a front edge to the next
-    length_m: float = float("inf")  # Of a row
 
     def __post_init__(self) -> None:
         depth = self.slant_m * np.cos(np.radians(self.plane.tilt_deg))
-        if not self.slant_m > 0 or not self.pitch_m > depth or not self.length_m > 0:
+        if not self.slant_m > 0 or not self.pitch_m > depth:
             what = f"rows {depth:.2f} m deep and {self.pitch_m:g} m apart stand in each other"
             raise UsageError(what, hint="--rows SLANT,PITCH in metres, such as 1.7,3.5")
 
@@ -37,20 +36,18 @@ class Rows:
         """Of the top edge over the front edge."""
         return float(self.slant_m * np.sin(np.radians(self.plane.tilt_deg)))
 
-    def skyline_deg(self, azimuth_deg: Floats, share: float = 0.0, aside_m: float = 0.0) -> Floats:
-        """What the row ahead hides from a point at a share of the slant height, off its middle.
+    def skyline_deg(self, azimuth_deg: Floats, share: float = 0.0) -> Floats:
+        """What the row ahead hides from a point at a share of the slant height.
 
-        As a body like all others: a wall along the top edge of the row ahead.
+        As a body like all others: a wall without end along the top edge of the row ahead.
         """
         t, a = np.radians([self.plane.tilt_deg, self.plane.azimuth_deg])
         reach = self.slant_m * np.cos(t)
         away = self.pitch_m - reach + share * reach
-        length = min(self.length_m, 1e4 * self.pitch_m)
-        east, north = (
-            away * np.sin(a) - aside_m * np.cos(a), away * np.cos(a) + aside_m * np.sin(a)
-        )  # fmt: skip
-        sizes = floats([[length, 1e-6, self.plane.azimuth_deg, (1.0 - share) * self.rise_m]])
-        wall = Bodies("box", floats([east]), floats([north]), sizes)
+        sizes = floats(
+            [[1e4 * self.pitch_m, 1e-6, self.plane.azimuth_deg, (1.0 - share) * self.rise_m]]
+        )
+        wall = Bodies("box", floats([away * np.sin(a)]), floats([away * np.cos(a)]), sizes)
         elevation, cell, _ = seen(wall, np.zeros((1, 3)), azimuth_deg, 360.0 / len(azimuth_deg))
         found = np.zeros(len(azimuth_deg))
         found[cell[0]] = elevation[0]

@@ -105,7 +105,7 @@ def beside_of(job: Job, result: PointResult, language: str = "en") -> Beside:
     """A point's pictures, and the change that gains most."""
     year, w = year_of(result.recipe), Words(language)
     profile = carried(result.horizon.profile)
-    shade = shade_map(profile, year.sun, result.site, step_h=1.0)
+    shade = shade_map(profile, year.sun, result.site)
     planes = result.access.planes
     with house_style():
         pictures = {

@@ -110,12 +110,3 @@ def test_endless_rows_as_bodies_shade_what_the_closed_form_says(
     shaded = shaded_share(rows, elevation, 180.0 + aside)
     if abs(share - shaded) > 0.02:
         assert is_shaded(rows, share, elevation, 180.0 + aside) == (share < shaded)
-
-
-def test_a_short_row_shades_less_beside_its_end() -> None:
-    endless, short = Rows(SOUTH, 2.0, 4.0), Rows(SOUTH, 2.0, 4.0, length_m=6.0)
-    aside = np.abs(GRID - 180.0) > 70.0
-    assert endless.skyline_deg(GRID)[aside & (np.abs(GRID - 180.0) < 85.0)].min() > 0.0
-    assert short.skyline_deg(GRID)[aside].max() == 0.0
-    ahead = np.abs(GRID - 180.0) < 30.0
-    assert np.allclose(short.skyline_deg(GRID)[ahead], endless.skyline_deg(GRID)[ahead])

@@ -182,7 +182,7 @@ def sun() -> SunYear:
 
 
 def test_a_level_horizon_shades_nothing(sun):
-    shade = shade_map(HorizonProfile.level(), sun, ALDERS, 1.0)
+    shade = shade_map(HorizonProfile.level(), sun, ALDERS)
     up = np.isfinite(shade.shaded)
     assert up[5, 12]
     assert not up[5, 0]
@@ -192,7 +192,7 @@ def test_a_level_horizon_shades_nothing(sun):
 
 def test_a_wall_to_the_south_blocks_the_winter_noon_and_leaves_june(sun):
     wall = HorizonProfile(np.array([120.0, 120.0, 240.0, 240.0]), np.array([0.0, 30.0, 30.0, 0.0]))
-    shade = shade_map(wall, sun, ALDERS, 1.0)
+    shade = shade_map(wall, sun, ALDERS)
     # At 46 north the noon sun stands at 90 - 46 - 23.4 = 20.6 degrees in December, 67.4 in June.
     assert shade.shaded[11, 12] == 1
     assert shade.shaded[5, 12] == 0
@@ -206,15 +206,15 @@ def test_a_bare_crown_shades_less_than_a_leafy_one_and_a_trunk_of_stone_all(sun)
     tall = HorizonProfile(np.array([120.0, 120.0, 240.0, 240.0]), np.array([0.0, 80.0, 80.0, 0.0]))
     lime = tall.with_obstructions([Obstruction("lime", 120.0, 240.0, "deciduous")])
     wall = tall.with_obstructions([Obstruction("wall", 120.0, 240.0, "building")])
-    december, june = (shade_map(lime, sun, ALDERS, 1.0).shaded[month, 12] for month in (11, 5))
+    december, june = (shade_map(lime, sun, ALDERS).shaded[month, 12] for month in (11, 5))
     assert 0.2 < december < 0.7 < june < 1.0
-    assert shade_map(wall, sun, ALDERS, 1.0).shaded[11, 12] == 1.0
+    assert shade_map(wall, sun, ALDERS).shaded[11, 12] == 1.0
 
 
 def test_what_was_not_measured_is_neither_shade_nor_sun(sun):
     azimuth = np.arange(0.0, 360.0)
     profile = HorizonProfile(azimuth, np.where(azimuth < 180, 10.0, np.nan))
-    shade = shade_map(profile, sun, ALDERS, 1.0)
+    shade = shade_map(profile, sun, ALDERS)
     assert (shade.unmeasured[5, 15], shade.shaded[5, 15], shade.unmeasured[5, 9]) == (1, 0, 0)
     cells = {t.get_position(): t.get_text() for t in charts.shade_chart(shade, W).axes[0].texts}
     assert cells[(15.5, 5.0)] == "?"
