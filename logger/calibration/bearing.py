@@ -12,7 +12,7 @@ correction is right on their average.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -34,6 +34,7 @@ LEAST_HOLD_S = 1.0
 KEY_WITHIN_S = 1.5
 WANTED_SIGHTS = 3
 SPREAD_LIMIT_DEG = 1.0  # Largest spread between the sights of one bearing
+TARGET_ERROR_DEG = 0.5  # Of a bearing that somebody gives (common practice, no source)
 FLOOR_DEG = 0.5  # No bearing is claimed better than this (common practice, no source)
 # How far a bearing may be from compass and declination: beside twice the standard errors, for
 # so much does the declination differ from place to place; and with a compass that was not
@@ -63,7 +64,6 @@ def fit_bearing_to_target(
     keys: Sequence[KeyPress],
     corrections: Corrections,
     target_deg: float,
-    target_error_deg: float = 0.5,
 ) -> Calibration[BearingCorrection]:
     """The heading correction from a target of known true bearing."""
     sights = _sights(samples, keys, corrections)
@@ -73,15 +73,9 @@ def fit_bearing_to_target(
             hint="hold the sight on it for 3 s and press, three times",
         )
     offsets = sights.offsets(np.full(len(sights.holds), target_deg))
-    correction, checks = _corrected(
-        offsets,
-        target_error_deg,
-        sights.ripple_deg,
-        corrections,
-        f"a target at {wrap360(target_deg):.2f}°",
-    )
-    figures = _figures(offsets, correction, corrections) | {"target_deg": wrap360(target_deg)}
-    return Calibration(correction, figures_of(samples, figures), checks)
+    source, told = f"a target at {wrap360(target_deg):.2f}°", {"target_deg": wrap360(target_deg)}
+    error, ripple = TARGET_ERROR_DEG, sights.ripple_deg
+    return _calibration(samples, corrections, offsets, error, ripple, source, told)
 
 
 def fit_bearing_to_sun(
@@ -108,19 +102,15 @@ def fit_bearing_to_sun(
         )
     # An upper bound of how fast the sun's azimuth moves.
     speed_deg_s = EARTH_TURN_DEG_S / float(np.cos(np.radians(track.elevation_deg)).min())
-    correction, checks = _corrected(
-        offsets,
-        float(np.hypot(SHADOW_WIDTH_DEG, speed_deg_s * clock_doubt_s)),
-        sights.ripple_deg,
-        corrections,
-        f"the sun's shadow at {float(track.elevation_deg.max()):.0f}° of sun",
-    )
-    figures = _figures(offsets, correction, corrections) | {
+    error = np.hypot(SHADOW_WIDTH_DEG, speed_deg_s * clock_doubt_s)
+    source = f"the sun's shadow at {float(track.elevation_deg.max()):.0f}° of sun"
+    told = {
         "sun_azimuth_deg": track.azimuth_deg,
         "sun_elevation_deg": track.elevation_deg,
         "clock_doubt_s": clock_doubt_s,
     }
-    return Calibration(correction, figures_of(samples, figures), checks)
+    ripple = sights.ripple_deg
+    return _calibration(samples, corrections, offsets, float(error), ripple, source, told)
 
 
 def refuse_sun_now(site: Site, moment: dt.datetime, clock_doubt_s: float = CLOCK_DOUBT_S) -> None:
@@ -200,13 +190,15 @@ def chosen_holds(holds: Sequence[Hold], keys: Sequence[KeyPress]) -> list[Hold]:
     return [h for h in holds if any(h.from_s <= t <= h.to_s + KEY_WITHIN_S for t in pressed)]
 
 
-def _corrected(
+def _calibration(
+    samples: Samples,
+    corrections: Corrections,
     offsets: Floats,
     reference_error_deg: float,
     ripple_deg: float,
-    corrections: Corrections,
     source: str,
-) -> tuple[BearingCorrection, tuple[Check, ...]]:
+    told: Mapping[str, Any],
+) -> Calibration[BearingCorrection]:
     """The mean of the sights, and how far it may be believed."""
     mean = float(angle_between(mean_azimuth(offsets), 0.0))
     random = FLOOR_DEG
@@ -220,10 +212,17 @@ def _corrected(
         residual_deg=float(angle_between(mean, corrections.declination.value_deg)),
         source=source,
     )
-    return correction, (
-        _spread_check(offsets, correction),
-        _residual_check(correction, corrections),
-    )
+    figures = {
+        "sights": len(offsets),
+        "heading_deg": correction.heading_deg,
+        "residual_deg": correction.residual_deg,
+        "standard_error_deg": correction.standard_error_deg,
+        "largest_spread_deg": _spread(offsets),
+        "declination_deg": corrections.declination.value_deg,
+        **told,
+    }
+    checks = _spread_check(offsets, correction), _residual_check(correction, corrections)
+    return Calibration(correction, figures_of(samples, figures), checks)
 
 
 def _from_mean(offsets: Floats) -> Floats:
@@ -232,19 +231,6 @@ def _from_mean(offsets: Floats) -> Floats:
 
 def _spread(offsets: Floats) -> float:
     return float(np.abs(_from_mean(offsets)).max()) if len(offsets) > 1 else 0.0
-
-
-def _figures(
-    offsets: Floats, correction: BearingCorrection, corrections: Corrections
-) -> dict[str, Any]:
-    return {
-        "sights": len(offsets),
-        "heading_deg": correction.heading_deg,
-        "residual_deg": correction.residual_deg,
-        "standard_error_deg": correction.standard_error_deg,
-        "largest_spread_deg": _spread(offsets),
-        "declination_deg": corrections.declination.value_deg,
-    }
 
 
 def _spread_check(offsets: Floats, correction: BearingCorrection) -> Check:
