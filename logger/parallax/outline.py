@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from logger.access.plane import Plane
 from logger.arrays import Bools, Floats, floats
@@ -161,18 +162,15 @@ def best_rectangle(
     Left, bottom, width and height on the plane [m], and the mean; None where it fits nowhere.
     """
     table = grid.spread_out(values)
-    held = np.isfinite(table)
-    sums, counts = (_summed(x) for x in (np.where(held, table, 0.0), held.astype(float)))
     best: tuple[float, float, float, float, float] | None = None
     for w, h in {(width_m, height_m), (height_m, width_m)}:
         c, r = (max(1, round(s / step)) for s, step in zip((w, h), grid.step_m, strict=True))
         if r > table.shape[0] or c > table.shape[1]:
             continue
-        whole = _windows(counts, r, c) == r * c
-        if not whole.any():
+        mean = sliding_window_view(table, (r, c)).mean(axis=(2, 3))  # NaN where one is outside
+        if np.isnan(mean).all():
             continue
-        mean = np.where(whole, _windows(sums, r, c) / (r * c), -np.inf)
-        i, j = np.unravel_index(int(np.argmax(mean)), mean.shape)
+        i, j = np.unravel_index(int(np.nanargmax(mean)), mean.shape)
         left, bottom = (
             float(x[k] - step / 2)
             for x, k, step in zip((grid.across_m, grid.up_m), (j, i), grid.step_m, strict=True)
@@ -180,11 +178,3 @@ def best_rectangle(
         if best is None or mean[i, j] > best[4]:
             best = left, bottom, w, h, float(mean[i, j])
     return best
-
-
-def _summed(table: Floats) -> Floats:
-    return floats(np.pad(table.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0))))
-
-
-def _windows(sums: Floats, r: int, c: int) -> Floats:
-    return floats(sums[r:, c:] - sums[:-r, c:] - sums[r:, :-c] + sums[:-r, :-c])
