@@ -18,14 +18,7 @@ from logger.access.best_plane import (
 from logger.access.blocking import disc_above
 from logger.access.heights import carried
 from logger.access.intervals import PlaneTable, plane_table
-from logger.access.irradiance import (
-    HOURS,
-    KWH_A_MINUTE,
-    MONTHS,
-    SplitLight,
-    half_and_month,
-    split_light,
-)
+from logger.access.irradiance import HOURS, KWH_A_MINUTE, MONTHS, SplitLight, split_light
 from logger.access.losses import OpenPlane, open_plane
 from logger.access.notes import notes_of
 from logger.access.orientation import LightByDirection, best_by_sky, light_by_direction, middle_of
@@ -95,7 +88,7 @@ class SiteYear:
     @cached_property
     def half_and_month(self) -> Ints:
         """Before noon (0) or after it (1), and the month: ``half * 12 + month``. Shape (N,)."""
-        return half_and_month(self.sun)
+        return np.asarray((self.sun.azimuth_deg >= 180.0) * MONTHS + self.sun.month, dtype=np.int64)
 
     @cached_property
     def direction_cell(self) -> Ints:

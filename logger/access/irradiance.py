@@ -21,7 +21,7 @@ import numpy as np
 from logger.access.light import Light
 from logger.access.plane import Plane
 from logger.access.sky_view import unobstructed_view
-from logger.arrays import Floats, Ints, floats
+from logger.arrays import Floats, floats
 from logger.settings import Settings
 from logger.sun import SunYear
 
@@ -30,11 +30,6 @@ KWH_A_MINUTE = 1.0 / 60_000.0
 """Energy of one watt for one minute. [kWh]"""
 
 CIRCUMSOLAR_SHARE = {"haydavies": 1.0, "reindl": 1.0, "isotropic": 0.0}
-
-
-def half_and_month(sun: SunYear) -> Ints:
-    """Before noon (0) or after it (1), and the month: ``half * 12 + month``. Shape (N,)."""
-    return np.asarray((sun.azimuth_deg >= 180.0) * MONTHS + sun.month, dtype=np.int64)
 
 
 @dataclass(frozen=True, eq=False)

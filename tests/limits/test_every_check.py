@@ -84,7 +84,9 @@ def stronger_at_the_calibration(strength: float) -> Check:
 
 def sights(*offsets: float) -> Check:
     given = np.array(offsets)
-    return bearing._corrected(given, 0.1, 0.0, Corrections(NORTH), "a target")[1][0]
+    nothing = Samples(**Samples.blank(0))
+    found = bearing._calibration(nothing, Corrections(NORTH), given, 0.1, 0.0, "a target", {})
+    return found.checks[0]
 
 
 def apart(residual: float, **corrections: Any) -> Check:
