@@ -37,7 +37,20 @@ def load_sweep(
     if (purpose := recording.text("purpose", "sweep")) != "sweep":
         said = f"recorded for a calibration ({purpose}), not as a sweep"
         recording = replace(recording, problems=(*recording.problems, said))
+    for key, (low, high) in METRES.items():
+        value = recording.number(key)
+        if value is not None and not low <= value <= high:
+            what = f"its header has {value:g} for {key}, outside {low:g} to {high:g}"
+            raise InputError(what, str(path), "exclude it: horizon-logger edit exclude-sweep")
     return Sweep(recording, stream)
+
+
+# What a recording's header may say of its place. [m]
+METRES = {
+    **dict.fromkeys(("east_m", "north_m", "up_m"), (-100_000.0, 100_000.0)),
+    **dict.fromkeys(("sight_height_m", "module_height_m"), (0.0, 1000.0)),
+    "position_error_m": (0.0, 100_000.0),
+}
 
 
 def point_result(

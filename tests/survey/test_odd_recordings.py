@@ -58,6 +58,21 @@ def test_a_place_that_is_none_is_told_with_the_recording_that_says_it(
     assert "try: the recording's header says so" in done.err
 
 
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("east_m", 1e300), ("up_m", -1e9), ("sight_height_m", -5), ("position_error_m", -1)],
+)
+def test_a_place_that_no_point_can_have_is_told_with_its_recording(run, job, key, value):
+    path = job / "sweeps" / "meadow" / SHIPPED
+    lines = path.read_bytes().splitlines(keepends=True)[:-1]
+    header = json.loads(lines[1][2:]) | {key: value}
+    lines[1] = b"h " + json.dumps(header).encode() + b"\n"
+    path.write_bytes(b"".join(lines))
+    done, _ = answer(run, job)
+    assert done.code == 3
+    assert f"error: {path}: its header has {value:g} for {key}, outside" in done.err
+
+
 def test_one_that_was_recorded_for_a_calibration_is_no_sweep(run, job):
     path = job / "sweeps" / "meadow" / SHIPPED
     lines = path.read_bytes().splitlines(keepends=True)[:-1]
