@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from logger.parallax.fit import (
 )
 from logger.parallax.parts import at_kink, by_valleys, in_parts, name_of
 from logger.parallax.start import UNUSUAL, best_body
-from logger.parallax.swept import View, far_horizon
+from logger.parallax.swept import PositionedPoint, View, far_horizon
 from logger.parallax.things import HEIGHTS, Shape
 
 GABLE: tuple[Shape, ...] = ("gable",)
@@ -56,15 +56,39 @@ class Layout:
         return floats(self.vector[: len(self.views) * OF_POINT].reshape(-1, OF_POINT))
 
 
-def layout_of(views: Sequence[View], kinds: Mapping[str, str]) -> Layout:
-    """Find where the named things stand."""
+def layout_of(views: Sequence[View], kinds: Mapping[str, str], *, ridges: bool = False) -> Layout:
+    """Find where the named things stand; what may have a ridge is looked for with one at first."""
     for name in kinds:
         views = in_parts(views, name, by_valleys) or views
     eyes = np.stack([view.at_m for view in views])
     still = np.zeros(len(views))
     far, _ = far_horizon(views, still, still)
-    things = [best_body(views, name, kinds[name_of(name)], far, eyes) for name in _parts(views)]
-    bundle = Bundle(views, things, far)
+    things = []
+    for name in _parts(views):
+        kind = kinds[name_of(name)]
+        shapes = GABLE if ridges and kind in GABLED else None
+        things.append(best_body(views, name, kind, far, eyes, shapes=shapes))
+    return _settled(Bundle(views, things, far))
+
+
+def settled(layout: Layout, points: Sequence[PositionedPoint]) -> Layout:
+    """The things of a layout settled anew, with points as they are told here."""
+    return _settled(_bundle_with(layout, points))
+
+
+def cost_with(layout: Layout, points: Sequence[PositionedPoint]) -> float:
+    """What a layout costs with points as they are told here, its things moved to suit."""
+    bundle = _bundle_with(layout, points)
+    return solved(bundle, bundle.start())[1]
+
+
+def _bundle_with(layout: Layout, points: Sequence[PositionedPoint]) -> Bundle:
+    views = [replace(view, point=point) for view, point in zip(layout.views, points, strict=True)]
+    return Bundle(views, layout.things, layout.far_deg)
+
+
+def _settled(bundle: Bundle) -> Layout:
+    """A layout from where things are thought to stand."""
     x, cost = solved(bundle, bundle.start())
     for _ in range(ROUNDS):
         bundle, x, found = _again(bundle, x)

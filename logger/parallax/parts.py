@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -30,19 +31,22 @@ def name_of(part: str) -> str:
 def in_parts(views: Sequence[View], name: str, cuts: Cuts) -> list[View] | None:
     """The views with the parts of a name apart, in order; None where points do not show the same.
 
-    Parts are matched by their order: seen from one side a row has the same order everywhere.
+    Parts are matched by their order: seen from one side a row has the same order everywhere. A
+    point that shows another number of them, as one behind the other, tells nothing of them.
     """
     cut = [cuts(view, name) for view in views]
-    counts = {len(parts) for parts in cut if parts}
-    if len(counts) != 1 or counts == {1} or sum(map(bool, cut)) < 2:
+    counts = Counter(len(parts) for parts in cut if parts)
+    most = max(counts, key=lambda count: (counts[count], count), default=0)
+    if most < 2 or counts[most] < 2:
         return None
     found = []
     for view, parts in zip(views, cut, strict=True):
-        names = ["" if n == name else n for n in view.names]
+        names, sigma = ["" if n == name else n for n in view.names], view.sigma_deg.copy()
         for number, cells in enumerate(parts, 1):
             for cell in cells:
-                names[cell] = f"{name}{PART}{number}"
-        found.append(replace(view, names=tuple(names)))
+                names[cell] = f"{name}{PART}{number}" if len(parts) == most else ""
+                sigma[cell] = sigma[cell] if len(parts) == most else np.inf
+        found.append(replace(view, names=tuple(names), sigma_deg=sigma))
     return found
 
 
