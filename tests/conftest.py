@@ -16,6 +16,9 @@ from hypothesis import settings
 
 from logger.cli import main
 
+# As the command itself has it: threads for small matrices only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 COMMAND = Path(sys.executable).with_name("horizon-logger")
 TIMEOUT_S = 120
 

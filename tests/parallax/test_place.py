@@ -226,6 +226,26 @@ def test_two_things_under_one_name_are_told() -> None:
     assert "mast" in why
 
 
+def test_a_house_with_a_ridge_is_found_though_another_peeps_out_behind_it() -> None:
+    barn = Box("barn", -10.3, -6.9, 9.4, 4.6, 4.6, 131.0, ridge_m=2.5)
+    mill = Box("mill", 16.4, -7.3, 4.8, 7.0, 11.1, -86.0, ridge_m=2.5)
+    cabin = Box("cabin", -21.5, -6.4, 11.4, 8.9, 7.2, 80.0)
+    found = understood(barn, mill, cabin, at=((-1.6, -1.0, 5.1), (2.3, -4.0, 4.9)))
+    assert failed(found) == set()
+    by_name = {o.name: o for o in found.obstructions}
+    assert by_name["barn"].taken_as == "gable"
+    assert by_name["cabin"].distance_m.value == pytest.approx(16.2, rel=0.1)
+
+
+def test_a_row_is_told_apart_though_one_point_sees_two_of_it_as_one() -> None:
+    posts = [Pole("posts", 5.0 + 2.5 * i, -7.0, 0.3, 9.0) for i in range(3)]
+    in_line = (2.2, -7.2, 4.0)
+    found = understood(*posts, MAST, LIME, at=((0.0, -3.0, 4.0), EAST, in_line))
+    assert failed(found) == set()
+    (row,) = [o for o in found.obstructions if o.name == "posts"]
+    assert row.taken_as == "3 poles"
+
+
 @pytest.mark.parametrize("second", [WEST, (-2.9, 0.0, 3.0)], ids=["one place", "10 cm apart"])
 def test_points_at_one_place_tell_no_distance(second: tuple[float, float, float]) -> None:
     found = understood(HOUSE, LIME, at=(WEST, second))
