@@ -65,11 +65,18 @@ def point_result(
     # What is excluded is not even read: it may be excluded because it cannot be.
     sweeps = sweeps or [load_sweep(path) for path in kept_recordings(job, point)]
     setup = point_setup(job, point, alone=alone)
-    if not alone and (near := neighbours(job, point)):
+    if not alone and _is_carried(setup, sweeps) and (near := neighbours(job, point)):
         setup = _with_neighbours(job, point, recipe, setup, near)
     result = survey_point(point, sweeps, recipe, setup=setup)
     twice = () if alone else swept_under_two_names(job, point)
     return replace(result, checks=(*result.checks, *(_of_one_point(*one) for one in twice)))
+
+
+def _is_carried(setup: PointSetup, sweeps: Sequence[Sweep]) -> bool:
+    """Whether the module is not where the sight was, so that distances matter."""
+    told = [sweep.recording.number("sight_height_m") for sweep in sweeps]
+    heights = {setup.sight_height_m if height is None else height for height in told}
+    return setup.module_height_m is not None and bool(heights - {None, setup.module_height_m})
 
 
 def _with_neighbours(

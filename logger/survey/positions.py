@@ -25,7 +25,7 @@ POSITION_ERROR_M, NO_POSITION_M, NO_UP_M = 0.3, 5.0, 0.5
 
 POSITION_KEYS = ("east_m", "north_m", "up_m", "position_error_m")
 
-NEIGHBOUR_M, MOST_NEIGHBOURS = 50.0, 3
+NEIGHBOUR_M, MOST_NEIGHBOURS = 50.0, 2
 """Points further off, and more of them, tell little more of distances near one."""
 
 BEARING_ERROR_DEG = 1.0
