@@ -7,15 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import (
-    FILE_TO_WRITE,
-    JOB,
-    give,
-    json_option,
-    put_out,
-    recipe_options,
-    say,
-)
+from logger.cli.options import give, json_option, put_out, recipe_options, say
+from logger.cli.parameters import FILE_TO_WRITE, JOB
 
 if TYPE_CHECKING:
     from logger.survey.recipe import Overrides

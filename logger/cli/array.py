@@ -8,12 +8,6 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import (
-    FILE,
-    JOB,
-    PLACE,
-    RECTANGLE,
-    Number,
-    Numbers,
     give,
     json_option,
     leave_by_checks,
@@ -21,6 +15,7 @@ from logger.cli.options import (
     recipe_options,
     say_left_out,
 )
+from logger.cli.parameters import FILE, JOB, PLACE, RECTANGLE, Number, Numbers
 
 if TYPE_CHECKING:
     from logger.survey.recipe import Overrides

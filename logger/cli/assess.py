@@ -9,16 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import (
-    FILE,
-    Number,
-    Numbers,
-    give,
-    json_option,
-    leave_by_checks,
-    recipe_options,
-    site_options,
-)
+from logger.cli.options import give, json_option, leave_by_checks, recipe_options, site_options
+from logger.cli.parameters import FILE, Number, Numbers
 
 if TYPE_CHECKING:
     from logger.horizon import HorizonProfile

@@ -11,7 +11,8 @@ import click
 
 from logger.cli.asking import Surveyor, at_terminal
 from logger.cli.environment import visible
-from logger.cli.options import DAY, say, together
+from logger.cli.options import say, together
+from logger.cli.parameters import DAY
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration

@@ -11,10 +11,6 @@ import click
 from logger.cli.asking import Surveyor
 from logger.cli.board import calibrated, calibration_recorded, page_option, port_options
 from logger.cli.options import (
-    FILE,
-    JOB,
-    Number,
-    Numbers,
     changes_of,
     check_line,
     give,
@@ -23,6 +19,7 @@ from logger.cli.options import (
     set_option,
     together,
 )
+from logger.cli.parameters import FILE, JOB, Number, Numbers
 
 NEXT = {
     "compass": "horizon-logger calibrate level {job}",

@@ -6,15 +6,8 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import (
-    EXIT_CHECK_FAILED,
-    FILE_TO_WRITE,
-    FOLDER,
-    give,
-    json_option,
-    put_out,
-    say,
-)
+from logger.cli.options import EXIT_CHECK_FAILED, give, json_option, put_out, say
+from logger.cli.parameters import FILE_TO_WRITE, FOLDER
 
 
 @click.command()

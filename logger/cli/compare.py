@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import JOB, give, json_option, leave_by_answers, recipe_options
+from logger.cli.options import give, json_option, leave_by_answers, recipe_options
+from logger.cli.parameters import JOB
 
 if TYPE_CHECKING:
     from logger.survey.recipe import Overrides

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import DAY, FILE, give, json_option, leave_by_checks, site_options
+from logger.cli.options import give, json_option, leave_by_checks, site_options
+from logger.cli.parameters import DAY, FILE
 
 
 @click.command()

@@ -7,15 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import (
-    FOLDER,
-    check_line,
-    give,
-    json_option,
-    leave_by_answers,
-    say,
-    tell,
-)
+from logger.cli.options import check_line, give, json_option, leave_by_answers, say, tell
+from logger.cli.parameters import FOLDER
 
 if TYPE_CHECKING:
     from logger.job import Job

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import FILE, PLACE, RECTANGLE, Number, say, tell, together
+from logger.cli.options import say, tell, together
+from logger.cli.parameters import FILE, PLACE, RECTANGLE, Number
 from logger.errors import UsageError, as_argument
 from logger.horizon import OBSTRUCTION_KINDS
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import JOB, Numbers, say, site_options, tell
+from logger.cli.options import say, site_options, tell
+from logger.cli.parameters import JOB, Numbers
 from logger.errors import as_argument
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ import click
 
 from logger.cli.board import read
 from logger.cli.calibrate import recording_from, source_options, surveyor_of
-from logger.cli.options import Number, give, leave_by_checks
+from logger.cli.options import give, leave_by_checks
+from logger.cli.parameters import Number
 
 
 @click.command()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import click
 
-from logger.cli.options import Number, give, json_option, say
+from logger.cli.options import give, json_option, say
+from logger.cli.parameters import Number
 from logger.errors import DeviceError
 
 

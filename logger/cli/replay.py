@@ -12,9 +12,6 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from logger.cli.options import (
-    DAY,
-    FILE,
-    FOLDER,
     give,
     json_option,
     leave_by_answers,
@@ -24,6 +21,7 @@ from logger.cli.options import (
     site_options,
     tell,
 )
+from logger.cli.parameters import DAY, FILE, FOLDER
 
 if TYPE_CHECKING:
     from logger.survey.answers import Answer

@@ -13,10 +13,6 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import (
-    DAY,
-    FILE_TO_WRITE,
-    FOLDER,
-    JOB,
     give,
     json_option,
     leave_by_answers,
@@ -25,6 +21,7 @@ from logger.cli.options import (
     say,
     tell,
 )
+from logger.cli.parameters import DAY, FILE_TO_WRITE, FOLDER, JOB
 from logger.errors import UsageError
 
 if TYPE_CHECKING:

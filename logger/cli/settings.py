@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from logger.cli.options import JOB, changes_of, say, tell
+from logger.cli.options import changes_of, say, tell
+from logger.cli.parameters import JOB
 
 
 @click.command()

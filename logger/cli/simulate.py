@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from logger.cli.options import FILE_TO_WRITE, FOLDER, Numbers, overwrite_option, put_out
+from logger.cli.options import overwrite_option, put_out
+from logger.cli.parameters import FILE_TO_WRITE, FOLDER, Numbers
 
 if TYPE_CHECKING:
     from logger.simulation import Scene

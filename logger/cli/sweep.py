@@ -19,17 +19,8 @@ from logger.cli.board import (
     port_options,
     say_notice,
 )
-from logger.cli.options import (
-    JOB,
-    Number,
-    Numbers,
-    give,
-    json_option,
-    leave_by_answers,
-    recipe_options,
-    say,
-    tell,
-)
+from logger.cli.options import give, json_option, leave_by_answers, recipe_options, say, tell
+from logger.cli.parameters import JOB, Number, Numbers
 from logger.cli.walk import Step, asked_steps, steps_of, walk
 
 if TYPE_CHECKING:

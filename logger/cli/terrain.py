@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import FILE, JOB, Number, give, json_option, leave_by_checks, say
+from logger.cli.options import give, json_option, leave_by_checks, say
+from logger.cli.parameters import FILE, JOB, Number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

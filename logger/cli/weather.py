@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from logger.cli.options import FILE, JOB, leave_by_checks, say, tell
+from logger.cli.options import leave_by_checks, say, tell
+from logger.cli.parameters import FILE, JOB
 
 if TYPE_CHECKING:
     from logger.access import Weather
