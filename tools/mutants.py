@@ -136,6 +136,7 @@ ROOMS = {
         ["logger/cli/declination.py", "logger/cli/new.py", "logger/cli/settings.py",
          "logger/places.py", "logger/settings.py"],
         ["tests/commands/test_magnetic_model.py", "tests/commands/test_what_is_printed.py",
+         "tests/commands/test_wrong_usage.py",
          "tests/job/test_new_command.py", "tests/ground/test_places.py"],
     ),
 }  # fmt: skip
@@ -259,7 +260,8 @@ def only_words(difference: str) -> bool:
         return False
     before, after = (re.sub(r"""(["'])(?:\\.|(?!\1).)*\1""", '""', line) for line in changed)
     text = re.findall(r"""(["'])((?:\\.|(?!\1).)*)\1""", changed[0])
-    return before == after and any(" " in words for _, words in text)
+    code = [re.findall(r"\{[^{}]*\}", line) for line in changed]  # what an f-string works out
+    return before == after and code[0] == code[1] and any(" " in words for _, words in text)
 
 
 def main() -> int:

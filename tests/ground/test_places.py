@@ -3,7 +3,7 @@
 import pytest
 
 from logger.errors import UsageError
-from logger.places import angle_of, direction, doubt
+from logger.places import angle_of, direction, doubt, place_words
 from logger.site import Site
 
 
@@ -82,6 +82,19 @@ def test_a_place_that_does_not_fit_its_time_zone_is_doubted(
     assert bool(said) == (meant is not None)
     if meant:
         assert said.endswith(f"Is it {meant}?")
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ((0.5, 0.25), "0.5° N, 0.25° E"),
+        ((-0.5, -0.25), "0.5° S, 0.25° W"),
+    ],
+)
+def test_a_place_beside_the_equator_is_on_its_own_side_of_it(
+    place: tuple[float, float], words: str
+) -> None:
+    assert place_words(Site(*place)) == words
 
 
 def test_azimuths_have_names_clockwise_from_north() -> None:
