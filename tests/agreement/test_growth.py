@@ -137,7 +137,7 @@ def test_the_page_says_of_each_thing_what_it_means() -> None:
         (page,) = changed_page([found], Words())["points"]
         tables.append({name: (left, rate, what) for name, left, _, _, rate, what in page["rows"]})
     assert page["answers"] == [
-        "Solar access of the year differs by −2.1 points (95 % interval −3.0 to −1.2).",
+        "Solar access of the year differs by −2.1 percentage points (95 % interval −3.0 to −1.2).",
         "At this growth beam access on roof fails in 7 years (earliest 5, latest 19).",
     ]
     cut, grown, at_once = tables
