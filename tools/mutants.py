@@ -95,7 +95,8 @@ ROOMS = {
          "logger/access/monthly_means.py", "logger/access/sky_view.py"],
         ["tests/access/test_intervals.py", "tests/access/test_laws.py",
          "tests/access/test_monthly_means.py", "tests/access/test_result.py",
-         "tests/access/test_sky_view.py", "tests/access/test_transposition.py"],
+         "tests/access/test_sky_view.py", "tests/access/test_transposition.py",
+         "tests/access/test_weather.py"],
     ),
     "access": (
         ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],

@@ -157,6 +157,12 @@ def test_an_unknown_sky_widens_the_interval_and_the_value_is_the_median_of_skies
     assert 18 <= sum(above) <= 42
 
 
+def test_where_nothing_is_drawn_the_one_sky_is_the_middle_of_those_that_could_be(site):
+    # An array's figures are medians over drawn skies: without draws they rest on this one.
+    alone, many = (SiteYear(site, [ROOF], Settings(draws=n)).skies for n in (0, 20))
+    assert np.array_equal(alone.drawn, many.middle[None])
+
+
 def test_without_weather_there_is_no_energy(unknown, year, street):
     sized = SiteYear(unknown.site, [replace(ROOF, size_kwp=4.0)], Settings(draws=0))
     plane = roof(sized, street)
