@@ -24,7 +24,7 @@ from logger.recording import read_recording
 from logger.site import distance_km
 from logger.survey.batch import job_folders
 from logger.survey.compare import SUN_RANGE_CHECK
-from logger.survey.observers import Apart, Place, enough_of, observer_of, swept_apart
+from logger.survey.observers import Apart, Place, alike_named, enough_of, observer_of, swept_apart
 from logger.survey.recipe import Recipe, recipe_of, year_of
 
 SCHEMA = "horizon-logger class 1"
@@ -112,7 +112,7 @@ def lesson_of(folder: Path, reference: HorizonProfile | None = None) -> Lesson:
     if not jobs:
         raise unread[0]
     recipe = recipe_of(jobs[0])
-    apart, twice = _once_each(swept_apart(_places(jobs), recipe))
+    apart, twice = _once_each(alike_named(swept_apart(_places(jobs), recipe)))
     traced = [one.traced for one in apart if one.traced is not None]
     enough_of(traced, str(folder), reference is not None)
     found = observers_of(traced, reference)
@@ -145,7 +145,7 @@ def _places(jobs: Sequence[Job]) -> list[Place]:
         own = job.name if named[job.name] == 1 else f"{job.name} ({job.folder.name})"
         points = [(p, kept_recordings(job, p)) for p in point_names(job)]
         several = len(jobs) == 1 and len([p for p, paths in points if paths]) > 1
-        said = {_said(path) for _, paths in points for path in paths}
+        said = {_said(path).casefold() for _, paths in points for path in paths}
         for point, paths in points:
             for path in paths:
                 who = own if len(jobs) > 1 and len(said) == 1 else point if several else ""

@@ -96,14 +96,16 @@ def _killed(place: Place) -> Apart:
     return Apart(place, error=InputError(why, str(place.path)))
 
 
-def alike_named(apart: Sequence[Apart]) -> list[Traced]:
-    """What could be worked out; names that differ in case alone are one observer."""
+def alike_named(apart: Sequence[Apart]) -> list[Apart]:
+    """Names that differ in case alone are one observer, as first written."""
     first: dict[str, str] = {}
-    found = [one.traced for one in apart if one.traced is not None]
-    return [
-        replace(one, observer=first.setdefault(one.observer.casefold(), one.observer))
-        for one in found
-    ]
+    named = []
+    for one in apart:
+        if traced := one.traced:
+            who = first.setdefault(traced.observer.casefold(), traced.observer)
+            one = replace(one, traced=replace(traced, observer=who))
+        named.append(one)
+    return named
 
 
 def enough_of(traced: Sequence[Traced], where: str, reference: bool) -> None:
