@@ -142,10 +142,11 @@ ROOMS = {
     ),
 }  # fmt: skip
 OPTIONS = (
-    "-p", "no:randomly", "-p", "no:cacheprovider", "--deselect",
-    # It reads the code as text, where every mutant stands beside the others.
-    "tests/limits/test_every_check.py::"
+    "-p", "no:randomly", "-p", "no:cacheprovider",
+    # They read the code as text, where every mutant stands beside the others.
+    "--deselect", "tests/limits/test_every_check.py::"
     "test_every_check_of_the_program_has_its_last_and_first_value_here_and_is_explained",
+    "--deselect", "tests/report/test_language.py::test_every_message_of_the_code_is_translated",
 )  # fmt: skip
 COPIED = (
     "logger",
