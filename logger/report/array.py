@@ -10,7 +10,7 @@ from logger.parallax import Range
 from logger.report import sentences
 from logger.report.array_chart import array_figure
 from logger.report.charts import drawn, house_style
-from logger.report.language import DASH, Words
+from logger.report.language import DASH, N_, Words
 from logger.report.pictures import Page, Pictures
 from logger.report.sentences import capital, interval, place
 from logger.report.survey_csv import csv_text
@@ -26,10 +26,24 @@ MOST_PLACES = 12
 """Places over an outline that the terminal tells one by one; the CSV has them all."""
 
 
+THIRDS = (
+    (N_("at the lower left"), N_("low in the middle"), N_("at the lower right")),
+    (N_("at the left"), N_("in the middle"), N_("at the right")),
+    (N_("at the upper left"), N_("high in the middle"), N_("at the upper right")),
+)
+"""Of an outline as one looks up the slope: its lower third, the middle one and the upper one."""
+
+
 def ends(found: ArrayResult, w: Words) -> str:
     """What the worst and the best place keep, and where they are."""
     worst, best = (_place(found, int(k(found.over_value)), w) for k in (np.argmin, np.argmax))
-    return w("The worst place keeps {worst}, the best {best}.", worst=worst, best=best)
+    if found.outline is None:
+        return w("The worst place keeps {worst}, the best {best}.", worst=worst, best=best)
+    return w(
+        "As you look up the slope, the worst place is {worst}, the best is {best}.",
+        worst=worst,
+        best=best,
+    )
 
 
 def answers(found: ArrayResult, w: Words) -> list[list[str]]:
@@ -57,8 +71,11 @@ def _place(found: ArrayResult, k: int, w: Words) -> str:
     if found.outline is None:
         return w("{share}, {place} from the job's origin", share=share, place=place(at.tolist(), w))
     across, up = found.outline.places_of(at[None])[0].tolist()
+    low, size = found.outline.corners_m.min(axis=0), np.ptp(found.outline.corners_m, axis=0)
+    column, row = np.clip((np.array([across, up]) - low) / size * 3, 0, 2).astype(int).tolist()
     return w(
-        "{share}, {across} m across and {up} m up the slope",
+        "{where} ({across} m across and {up} m up) with {share}",
+        where=w(THIRDS[row][column]),
         share=share,
         across=w.number(across, 1),
         up=w.number(up, 1),

@@ -124,7 +124,8 @@ def _directions(axes: Axes, found: ArrayResult, middle: Floats, half: Floats, w:
         aligned = ("right" if np.sin(angle) < 0 else "left") if beside else "center"
         at = around(angle, (0.2 if beside else near) * size)
         _label(axes, text, at, ha=aligned, va="center")
-    (left, bottom), (right, top) = middle - half - 0.9 * size, middle + half + 0.9 * size
+    room = size * floats([1.4, 0.9])  # A label is wide
+    (left, bottom), (right, top) = middle - half - room, middle + half + room
     axes.set_xlim(left, right)
     axes.set_ylim(bottom, top)
     _north(axes, across_up(0.0, 1.0), 0.08)
@@ -133,8 +134,10 @@ def _directions(axes: Axes, found: ArrayResult, middle: Floats, half: Floats, w:
 def _away(o: Placed, w: Words) -> str:
     far = o.distance_m
     if far.value is None:
-        return w("far") if far.low is None else w("over {metres} m away", metres=w.number(far.low))
-    return w("{metres} m away", metres=w.number(far.value, 1))
+        if far.low is None:
+            return w("far")
+        return w("over {metres} m from {point}", metres=w.number(far.low), point=o.from_point)
+    return w("{metres} m from {point}", metres=w.number(far.value, 1), point=o.from_point)
 
 
 def _label(axes: Axes, text: str, at: Floats, **look: Any) -> None:

@@ -122,8 +122,10 @@ def shade_chart(shade: ShadeMap, w: Words, width_mm: float = WIDTH_MM) -> Figure
         figure = new_figure(50, width_mm)
         axes = new_axes(figure, 11, 3, 8, 5)
         unknown = _draw_shade(axes, shade, w)
-        read = w("sun blocked, % of the time it is up")
-        note(axes, w("sun blocked, % of the time it is up; ? not measured") if unknown else read)
+        read = w("sun out of sight, % of the time it is up")
+        if unknown:
+            read = w("sun out of sight, % of the time it is up; ? not measured")
+        note(axes, read)
     return figure
 
 

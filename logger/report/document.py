@@ -21,7 +21,7 @@ from logger.errors import UsageError
 from logger.files import temporary_folder
 from logger.report import array, cover, installer, pages, verifier
 from logger.report.changed import changed_page
-from logger.report.content import Report
+from logger.report.content import Report, note_of
 from logger.report.language import Words
 from logger.report.pictures import Pictures
 from logger.report.tables import one_line
@@ -118,6 +118,7 @@ def document_data(report: Report, pictures: Pictures, w: Words) -> dict[str, Any
             "title": report.job.name,
             "author": report.job.people.get("surveyor", ""),
             "subject": w("Horizon survey and solar access"),
+            "note": note_of(report),
             "language": w.language,
             "remark": w.remark,
             "made": [made.year, made.month, made.day],

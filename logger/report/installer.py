@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from logger.access.window import Blocked, WindowResult
+from logger.calibration import StoredCalibration
+from logger.checks import NORMAL_95
 from logger.geometry import wrap360
+from logger.orientation import Declination
 from logger.report import array, sentences, texts
 from logger.report.content import Report
 from logger.report.language import DASH, Words
@@ -19,22 +23,33 @@ from logger.survey.array import ArrayResult, extreme_windows
 def installer(report: Report, w: Words) -> Page:
     """Heights, positions, planes, the hours in which each point is shaded, and what that means."""
     hours = sentences.window_hours(report.points[0].access.planes[0].window, w)
+    clock = _clock(report, w)
     return {
         "kind": "installer",
         "title": w("For the installer"),
         "planes": _planes(report, w),
         "places": _places(report, w),
-        "arrays": [_array_shade(found, w) for found in report.arrays],
+        "arrays": [_array_shade(found, clock, w) for found in report.arrays],
         "shaded_title": w(
-            "When each point is shaded between {start} and {end} h of solar time", **hours
+            "When each point has no sun in sight between {start} and {end} h of solar time", **hours
         ),
-        "shaded": _shaded(report, w),
+        "shaded": _shaded(report, clock, w),
+        "clock_note": w(
+            "By the clock stands what {start} and {end} h of solar time are by the clock of the "
+            "place ({zone}) on the 15th of the month, also where clocks change within it; hours "
+            "between move with them.",
+            zone=report.recipe.timezone,
+            **hours,
+        )
+        if clock
+        else "",
         "shaded_note": w(
             "Shade before {start} and after {end} h stands in the picture on each point's page. A "
-            "dash is a month in which less than half a per cent of these hours is shaded, a "
-            "question mark one in which part of the horizon was not measured. Shade counts when it "
-            "falls at that time on some day of the month, in whole or in part; gaps under half an "
-            "hour are told as shade. A bare tree counts, though it lets part of the light through.",
+            "dash is a month in which the sun is in sight for all but half a per cent of these "
+            "hours, a question mark one in which part of the horizon was not measured. Shade "
+            "counts when it falls at that time on some day of the month, in whole or in part; gaps "
+            "under half an hour are told as shade. A bare tree counts, though it lets part of the "
+            "light through.",
             **hours,
         ),
         "strings_title": w("What shade means for strings"),
@@ -46,13 +61,28 @@ ABREAST = 4
 """Points that stand side by side in a table of months."""
 
 
-def _shaded(report: Report, w: Words) -> list[Page]:
+def _clock(report: Report, w: Words) -> list[list[str]]:
+    """A column of the solar window by the clock, its head first; none without a time zone."""
+    if not report.recipe.timezone:
+        return []
+    access = report.points[0].access
+    spans = (sentences.window_by_clock(access, report.recipe.timezone, m) for m in range(1, 13))
+    hours = sentences.window_hours(access.planes[0].window, w)
+    return [[w("{start}–{end} h by the clock", **hours), *("–".join(span) for span in spans)]]
+
+
+def _months_table(columns: Sequence[Sequence[str]], w: Words) -> Page:
+    """A row a month, of columns with their heads first."""
+    heads, *rows = zip([w("month"), *(w.month(m) for m in range(12))], *columns, strict=True)
+    return {"head": list(heads), "rows": [list(row) for row in rows]}
+
+
+def _shaded(report: Report, clock: Sequence[Sequence[str]], w: Words) -> list[Page]:
     names, tables = report.short_names, []
     for start in range(0, len(report.points), ABREAST):
         points = report.points[start : start + ABREAST]
-        hours = [shaded_hours(p.access.planes[0].window) for p in points]
-        rows = [[w.month(m), *(cells[m] for cells in hours)] for m in range(12)]
-        tables.append({"head": [w("month"), *(names[p.name] for p in points)], "rows": rows})
+        hours = [[names[p.name], *shaded_hours(p.access.planes[0].window)] for p in points]
+        tables.append(_months_table([*clock, *hours], w))
     return tables
 
 
@@ -81,12 +111,12 @@ def _spans(blocked: Sequence[Blocked]) -> list[str]:
     return [f"{hour_text(a)}–{hour_text(b)}" for a, b in spans]
 
 
-def _array_shade(found: ArrayResult, w: Words) -> Page:
+def _array_shade(found: ArrayResult, clock: Sequence[Sequence[str]], w: Words) -> Page:
     """When the worst and the best place of an array are shaded, and by what, month by month."""
     windows, columns = extreme_windows(found), []
-    for window in windows:
+    for window, head in zip(windows, (w("worst place"), w("best place")), strict=True):
         every = sentences.blocked_stretches(window)
-        cells = []
+        cells = [head]
         for month in range(1, 13):
             own = [b for b in every if b.month == month]
             names = dict.fromkeys(b.obstruction for b in own)
@@ -99,13 +129,12 @@ def _array_shade(found: ArrayResult, w: Words) -> Page:
         columns.append(cells)
     return {
         "title": w(
-            "When the worst and the best place of {plane} are shaded between {start} and {end} h "
-            "of solar time, and by what",
+            "When the worst and the best place of {plane} have no sun in sight between {start} and "
+            "{end} h of solar time, and what blocks it",
             plane=found.plane.name,
             **sentences.window_hours(windows[0], w),
         ),
-        "head": [w("month"), w("worst place"), w("best place")],
-        "rows": [[w.month(m), *(cells[m] for cells in columns)] for m in range(12)],
+        **_months_table([*clock, *columns], w),
         "note": array.ends(found, w),
     }
 
@@ -113,13 +142,13 @@ def _array_shade(found: ArrayResult, w: Words) -> Page:
 def _planes(report: Report, w: Words) -> Page:
     found = {p.plane.name: p for _, p in planes_of(report.points)}
     best = next(iter(found.values())).best_unshaded
-    magnetic = report.points[0].declination.value_deg
+    magnetic = report.points[0].declination
     rows = [
         [
             name,
             w.number(p.plane.tilt_deg, 1),
             w.number(p.plane.azimuth_deg, 1),
-            w.number(float(wrap360(p.plane.azimuth_deg - magnetic)), 1),
+            w.number(float(wrap360(p.plane.azimuth_deg - magnetic.value_deg)), 1),
             DASH if p.plane.size_kwp is None else w.number(p.plane.size_kwp, 2),
             w.percent(p.orientation_factor.value, 1),
         ]
@@ -129,7 +158,7 @@ def _planes(report: Report, w: Words) -> Page:
         w(
             "By compass is what a hand compass shows, whose north is {declination}° from true "
             "north here by the magnetic model.",
-            declination=w.number(magnetic, 2),
+            declination=w.number(magnetic.value_deg, 2),
         ),
         w(
             "The best fixed plane without shade under this sky has a tilt of {tilt}° and an "
@@ -138,14 +167,8 @@ def _planes(report: Report, w: Words) -> Page:
             azimuth=w.number(best.azimuth_deg),
         ),
     ]
-    if turned := [c.figures["heading_deg"] for c in sentences.bearings(report.points)]:
-        why = w(
-            "The board's own compass was corrected by {bearing}° instead, as a bearing calibration "
-            "found it: that holds the error of the board's compass and what iron does there as "
-            "well, and so differs from the model.",
-            bearing=w.listed([w.number(degrees, 2) for degrees in turned]),
-        )
-        notes.insert(1, why)
+    if bearings := sentences.bearings(report.points):
+        notes.insert(1, two_norths(magnetic, bearings, w))
     head = [
         w("plane"),
         w("tilt [°]"),
@@ -155,6 +178,34 @@ def _planes(report: Report, w: Words) -> Page:
         w("orientation factor"),
     ]
     return {"head": head, "rows": rows, "note": " ".join(notes)}
+
+
+def two_norths(model: Declination, bearings: Sequence[StoredCalibration], w: Words) -> str:
+    """Why a bearing calibration differs from the magnetic model, and if by more than they err."""
+    errors = [math.hypot(model.standard_error_deg, c.figures["standard_error_deg"])
+              for c in bearings]  # fmt: skip
+    apart = [abs(c.figures["heading_deg"] - model.value_deg) for c in bearings]
+    worst = max(range(len(bearings)), key=lambda k: apart[k] / max(errors[k], 1e-9))
+    named = {
+        "bearing": w.listed([w.number(c.figures["heading_deg"], 2) for c in bearings]),
+        "difference": w.number(apart[worst], 2),
+        "good": w.number(NORMAL_95 * errors[worst], 2),
+    }
+    if apart[worst] <= NORMAL_95 * errors[worst]:
+        return w(
+            "The board's own compass was corrected by {bearing}° instead, as a bearing calibration "
+            "found it: that holds the error of the board's compass and what iron does there as "
+            "well. It differs from the model by {difference}°, which lies within the {good}° that "
+            "both together are good for (95 %).",
+            **named,
+        )
+    return w(
+        "The board's own compass was corrected by {bearing}° instead, as a bearing calibration "
+        "found it: that holds the error of the board's compass and what iron does there as "
+        "well. It differs from the model by {difference}°, more than the {good}° that both "
+        "together are good for (95 %).",
+        **named,
+    )
 
 
 def _places(report: Report, w: Words) -> Page:

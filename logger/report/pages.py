@@ -152,15 +152,16 @@ def month_rows(planes: Sequence[PlaneResult], w: Words) -> Page:
         rows.append([name, *(w.number(v * 100, 1) for v in solar.value)])
         rows.append([w("95 % interval"), *_spans_of(solar.low, solar.high, w)])
         survey = _spans_of(solar.survey_low, solar.survey_high, w)
-        rows.append([w("of the survey alone"), *survey])
+        rows.append([w("with the sky known"), *survey])
         loss = np.append(plane.loss_kwh_m2, plane.loss_kwh_m2.sum())
         if np.isfinite(loss).any():
             told = (w.number(v, 0 if k == YEAR else 1) for k, v in enumerate(loss))
             rows.append([w("loss [kWh/m²]"), *told])
     window = planes[0].window
     lead.append(len(rows))
-    clear = (w.number(v * 100) for v in window_known(window))
-    rows.append([w("{start}–{end} h clear", **sentences.window_hours(window, w)), *clear, ""])
+    seen = (w.number(v * 100) for v in window_known(window))
+    heading = w("sun in sight {start}–{end} h", **sentences.window_hours(window, w))
+    rows.append([heading, *seen, ""])
     head = ["%", *(w.month(m, "abbreviated") for m in range(12)), w("year")]
     # The bars' colours, where there is more than one.
     colours = dict(zip(map(str, lead[:-1]), PLANES, strict=False)) if len(planes) > 1 else {}
@@ -209,7 +210,7 @@ def blocks(report: Report, point: PointResult, w: Words) -> Page | None:
         sums = [sum(taken[name][k] for name in rest) for k in range(len(planes))]
         more = w.count("{n} more", "{n} more", len(rest))
         rows.append([more, "", "", "", *(w.number(v * 100, 1) for v in sums), ""])
-    hours = w("{start}–{end} h blocked", **sentences.window_hours(planes[0].window, w))
+    hours = w("out of sight {start}–{end} h", **sentences.window_hours(planes[0].window, w))
     year = _plane_names(planes, w("year"))
     return {
         "head": [

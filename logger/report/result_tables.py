@@ -68,7 +68,7 @@ def month_table(plane: PlaneResult, point: str = "") -> Table:
         (_share("beam access"), beam.value),
         (Column("loss", "kWh/m²", 1), loss),
         (
-            _share(f"clear {window.from_solar_hour:g}–{window.to_solar_hour:g}\xa0h"),
+            _share(f"sun in sight {window.from_solar_hour:g}–{window.to_solar_hour:g}\xa0h"),
             np.append(window_known(window), np.nan),
         ),
     ]

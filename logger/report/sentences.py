@@ -83,7 +83,8 @@ def window_text(window: WindowResult) -> str:
     months = blocked_months(window)
     if months:
         lines.append(
-            f"From {hours} the sun is blocked for part of the time in {len(months)} of 12 months:"
+            f"From {hours} the sun is out of sight for part of the time in {len(months)} of 12 "
+            "months:"
         )
     elif not unknown:
         return f"From {hours} the sun is in sight in every month."
@@ -267,11 +268,11 @@ def answer(point: str, planes: Sequence[PlaneResult], w: Words) -> str:
     worst = int(np.nanargmin(clear))
     return w.count(
         "Over the year {point} receives {shares} of the light it would under an open, level "
-        "horizon; from {start} to {end} h the sun is blocked for part of the time in {month}, when "
-        "it is in sight for {clear} of these hours.",
+        "horizon; from {start} to {end} h the sun is out of sight for part of the time in {month}, "
+        "when it is in sight for {clear} of these hours.",
         "Over the year {point} receives {shares} of the light it would under an open, level "
-        "horizon; from {start} to {end} h the sun is blocked for part of the time in {n} months, "
-        "most in {month}, when it is in sight for {clear} of these hours.",
+        "horizon; from {start} to {end} h the sun is out of sight for part of the time in {n} "
+        "months, most in {month}, when it is in sight for {clear} of these hours.",
         len(blocked),
         month=w.month(worst),
         clear=w.percent(clear[worst]),
@@ -292,21 +293,26 @@ def window_hours(window: WindowResult, w: Words) -> dict[str, str]:
     return {name: w.number(h, 0 if float(h).is_integer() else 1) for name, h in ends.items()}
 
 
-def clock_sentence(result: AccessResult, timezone: str, w: Words) -> str:
-    """What the hours of the solar window are by the clock, in June and in December."""
+def window_by_clock(result: AccessResult, timezone: str, month: int) -> tuple[str, str]:
+    """What the ends of the solar window are by the clock in the middle of a month, 1 to 12."""
     from zoneinfo import ZoneInfo
 
     from logger.sun_paths import utc_of_solar_hour
 
     window, zone = result.planes[0].window, ZoneInfo(timezone or "UTC")
-    named = window_hours(window, w) | {"zone": timezone or "UTC"}
+    day = np.datetime64(dt.date(result.settings.year, month, 15))
     ends = [window.from_solar_hour, window.to_solar_hour]
+    moments = utc_of_solar_hour(np.array([day, day]), ends, result.site.longitude_deg)
+    first, last = (moment.astype("datetime64[ms]").astype(dt.datetime) for moment in moments)
+    first, last = (at.replace(tzinfo=dt.UTC).astimezone(zone) for at in (first, last))
+    return f"{first:%H:%M}", f"{last:%H:%M}"
+
+
+def clock_sentence(result: AccessResult, timezone: str, w: Words) -> str:
+    """What the hours of the solar window are by the clock, in June and in December."""
+    named = window_hours(result.planes[0].window, w) | {"zone": timezone or "UTC"}
     for month, name in ((6, "june"), (12, "december")):
-        day = np.datetime64(dt.date(result.settings.year, month, 21))
-        moments = utc_of_solar_hour(np.array([day, day]), ends, result.site.longitude_deg)
-        for which, moment in zip(("from", "to"), moments, strict=True):
-            utc = moment.astype("datetime64[ms]").astype(dt.datetime).replace(tzinfo=dt.UTC)
-            named[f"{name}_{which}"] = f"{utc.astimezone(zone):%H:%M}"
+        named[f"{name}_from"], named[f"{name}_to"] = window_by_clock(result, timezone, month)
     if not timezone:
         return w(
             "Hours are solar time: at 12 the sun is highest. The job names no time zone; in UTC "
@@ -356,7 +362,9 @@ def origin(point: str, at_m: Sequence[float], w: Words) -> str:
 RULES = {
     "solar access": N_("solar access of the year"),
     "total solar resource fraction": N_("total solar resource fraction"),
-    "clear solar window in the worst month": N_("clear solar window in the worst month"),
+    "clear solar window in the worst month": N_(
+        "sun in sight over the solar window in the worst month"
+    ),
 }
 
 

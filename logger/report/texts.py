@@ -26,7 +26,7 @@ SAFETY_LINE = N_(
 
 PICTURES = {
     "sun_paths": N_("The sun's paths over the horizon at {point}, azimuth against elevation."),
-    "shade": N_("Share of the sun's time that is blocked at {point}, month by hour."),
+    "shade": N_("Share of its time that the sun is out of sight at {point}, month by hour."),
     "months": N_("Bars of solar access by month at {point}; the table below has the figures."),
 }
 """What each picture of a point shows, for readers that speak."""
@@ -85,12 +85,14 @@ def north(points: Sequence[PointResult]) -> str:
 
 METHOD = (
     N_(
-        "Solar access is the irradiation on the plane with this horizon, over the irradiation "
-        "with an open, level horizon. The beam and the bright sky around the sun are lost "
+        "Solar access is the light on the plane with this horizon, over that with an open, level "
+        "horizon. Sun in sight is the share of hours in which nothing stands before the sun. The "
+        "total solar resource fraction is solar access times the orientation factor, which "
+        "compares the plane without shade with the best fixed plane at the site. "
+        "For solar access the beam and the bright sky around the sun are lost "
         "while the sun's disc is behind the horizon, in proportion while it is partly behind; "
         "light from the rest of the sky is reduced by the plane's own view of it; light from "
-        "the ground is left as it is. The orientation factor compares the plane without shade "
-        "with the best fixed plane at the site."
+        "the ground is left as it is."
     ),
     N_(
         "The intervals hold all that is uncertain and was not settled: many horizons are drawn "

@@ -5,15 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from logger import __version__
-from logger.access import carried
+from logger.access import Interval, carried
+from logger.access.rules import Verdict
 from logger.calibration import StoredCalibration
 from logger.checks import Check
 from logger.files import file_sha256
 from logger.geomagnetism import built_in_model
 from logger.job import JOB_FILE
 from logger.report import sentences, texts
-from logger.report.content import LONGEST_NAME, Report
-from logger.report.language import DASH, N_, Words
+from logger.report.content import LONGEST_NAME, Report, note_of
+from logger.report.language import N_, Words
 from logger.report.pictures import Page
 from logger.report.result_tables import calibrations_of, checks_of, planes_of
 from logger.report.tables import shortened
@@ -29,7 +30,10 @@ def verifier(report: Report, w: Words) -> Page:
         "kind": "verifier",
         "title": w("For whoever checks this report"),
         "method_title": w("How the figures were obtained"),
-        "method": [w(t) for t in (texts.SWEPT, texts.north(report.points), *texts.METHOD)],
+        "method": [
+            f"{w(texts.SWEPT)} {w(texts.north(report.points))}",
+            *(w(text) for text in texts.METHOD),
+        ],
         "limits_title": w("Limits"),
         "limits": [w(text) for text in texts.LIMITS],
         "data_title": w("Data and versions"),
@@ -55,6 +59,7 @@ def verifier(report: Report, w: Words) -> Page:
         "command": report.command,
         "safety_title": w("Safety, codes and licences"),
         "safety": [[w(head), w(text)] for head, text in texts.CAUTIONS],
+        "note": note_of(report),
         "sign": [w("place and date"), w("name and signature")],
     }
 
@@ -136,8 +141,13 @@ def _count(report: Report, w: Words) -> str:
     )
 
 
+ON_ONE_LINE = 22
+"""Letters of a point's name in the table of checks."""
+
+
 def _checks(report: Report, w: Words) -> Page:
-    names = report.short_names
+    every = [point.name for point in report.points]
+    names = dict(zip(every, shortened(every, ON_ONE_LINE), strict=True))
     rows = [
         [
             names[of.name] if isinstance(of, PointResult) else _calibration(of, w),
@@ -163,19 +173,33 @@ def _checks(report: Report, w: Words) -> Page:
 
 
 def _resource(report: Report, w: Words) -> Page:
-    """A row a point, a column a plane, with its definition: permits ask for it by this name."""
-    names = report.short_names
-    planes = list(dict.fromkeys(p.plane.name for _, p in planes_of(report.points)))
+    """A row a plane of a point, with both factors: permits ask for it by this name."""
+    names, every = report.short_names, planes_of(report.points)
+    planes = list(dict.fromkeys(p.plane.name for _, p in every))
+    short = dict(zip(planes, shortened(planes, LONGEST_NAME), strict=True))
     rows = []
-    for point in report.points:
-        own = {p.plane.name: p.total_solar_resource_fraction for p in point.access.planes}
-        told = (sentences.interval(own[n], w) if n in own else DASH for n in planes)
-        rows.append([names[point.name], *told])
+    for point, p in every:
+        found = p.total_solar_resource_fraction
+        three = (p.solar_access.annual, p.orientation_factor.value, found.value)
+        shares = (w.percent(share, 1) for share in three)
+        rows.append([names[point.name], short[p.plane.name], *shares, _span(found, w)])
     note = w(
-        "Orientation factor times solar access of the year: the light with this horizon, over that "
-        "on the best fixed plane here without shade (95 % intervals)."
+        "Solar access of the year times orientation factor, multiplied before rounding, so that "
+        "the last digit may be one off."
     )
-    return {"head": [w("point"), *shortened(planes, LONGEST_NAME)], "rows": rows, "note": note}
+    head = [
+        w("point"),
+        w("plane"),
+        w("solar access"),
+        w("orientation factor"),
+        w("product"),
+        w("95 % interval"),
+    ]
+    return {"head": head, "rows": rows, "note": note}
+
+
+def _span(found: Interval | Verdict, w: Words) -> str:
+    return f"{w.number(found.low * 100, 1)}–{w.number(found.high * 100, 1)}"
 
 
 def _rules(report: Report, w: Words) -> Page:
@@ -187,7 +211,7 @@ def _rules(report: Report, w: Words) -> Page:
             w(sentences.RULES.get(v.rule, v.rule)),
             w.percent(v.limit),
             w.percent(v.value, 1),
-            f"{w.number(v.low * 100, 1)}–{w.number(v.high * 100, 1)}",
+            _span(v, w),
             w(v.verdict),
         ]
         for point, p in planes_of(report.points)

@@ -180,7 +180,9 @@ def test_orientation_and_resource_carry_an_interval_that_is_wide_where_the_sky_i
 ):
     known, not_known = year.assess(street).planes[1], unknown.assess(street).planes[1]
     for plane in (known, not_known):
-        for interval in (plane.orientation_factor, plane.total_solar_resource_fraction):
+        factors = plane.orientation_factor, plane.total_solar_resource_fraction
+        assert factors[1].value == plane.solar_access.annual * factors[0].value
+        for interval in factors:
             assert 0 < interval.low <= interval.value <= interval.high < 1
     spreads = [p.orientation_factor.high - p.orientation_factor.low for p in (known, not_known)]
     assert spreads[0] < 0.02 < spreads[1]

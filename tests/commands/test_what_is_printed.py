@@ -88,7 +88,7 @@ CALIBRATION = "{job}/calibrations/20260514T06"
 PRINTED = {
     "replay": (
         "{job} yard",
-        r"blocked for part of the time in (\d+) of 12 months", (5, 5),
+        r"out of sight for part of the time in (\d+) of 12 months", (5, 5),
         # A house in the east, a block in the south-east, trees in the south-west: as in the scene.
         r"Dec: 9:00 to 9:(\d\d) by gable house; 9:5\d to 11:\d\d by corner block; .* by lime trees",
         (25, 35),

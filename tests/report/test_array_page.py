@@ -43,8 +43,8 @@ def test_the_cover_answers_for_the_whole_array(report):
     assert (name, unfit) == ("south roof", "")
     assert re.search(r"Over its whole area south roof keeps \d+\s%.* of the year's light", told)
     ends = re.search(
-        r"The worst place keeps (\d+)\s%.*, [\d.]+ m across and [\d.]+ m up the slope, "
-        r"the best (\d+)\s%",
+        r"As you look up the slope, the worst place is at the lower right \([\d.]+ m across and "
+        r"[\d.]+ m up\) with (\d+)\s%.*, the best is at the upper left .* with (\d+)\s%",
         told,
     )
     assert ends
@@ -98,7 +98,7 @@ def test_the_installer_learns_when_the_worst_and_the_best_place_are_shaded_and_b
     (table,) = installer.installer(report, W)["arrays"]
     places = (found.over_m[int(k(found.over_value))] for k in (np.argmin, np.argmax))
     for at_m, window, cell in zip(
-        places, extreme_windows(found), table["rows"][11][1:], strict=True
+        places, extreme_windows(found), table["rows"][11][2:], strict=True
     ):
         scene, right = SWALLOW_HOUSE.scene(*at_m.tolist()), 0
         for hour, azimuth, elevation in zip(hours, sun.azimuth_deg, sun.elevation_deg, strict=True):
@@ -112,7 +112,7 @@ def test_the_installer_learns_when_the_worst_and_the_best_place_are_shaded_and_b
             right += name in told if is_dark else not told
         assert right >= len(hours) - 2
         assert all(b.obstruction in cell for b in window.blocked if b.month == 12)
-    assert table["rows"][5][1:] == ["–", "–"]
+    assert table["rows"][5][1:] == ["10:02–16:02", "–", "–"]
 
 
 def test_a_gain_stands_with_its_interval_and_whether_it_can_be_had(report):

@@ -18,7 +18,7 @@ from logger.access.sky import Sky
 from logger.errors import InputError, UsageError
 from logger.horizon import HorizonProfile
 from logger.job import read_job
-from logger.report import cover, document, installer
+from logger.report import cover, document, installer, verifier
 from logger.report.content import beside_of
 from logger.report.language import Words
 from logger.report.photos import photo_at
@@ -262,8 +262,34 @@ def test_the_installer_finds_heights_positions_and_hours(report_of, point_of, jo
     assert "yard – – – – 1.60 1.60 all" in page
     cells = installer.shaded_hours(point.access.planes[0].window)
     assert cells[5] == "–"
-    assert f"December {cells[11]}" in page
+    assert f"December 08:57–14:57 {cells[11]}" in page
+    assert "9–15 h by the clock" in page
     assert "Martínez-Moreno" in page
+
+
+def test_without_a_time_zone_there_are_no_hours_by_the_clock(report_of, point_of):
+    report = report_of(point_of("yard", 30.0))
+    nowhere = replace(report, recipe=replace(report.recipe, timezone=""))
+    assert "by the clock" not in next(t for t in pages_of(nowhere) if "For the installer" in t)
+
+
+def test_the_note_of_the_job_stands_on_every_page_and_beside_the_line_to_sign(report_of):
+    texts = pages_of(report_of(people={"note": "an example, not valid"}))
+    assert all("an example, not valid" in text[:80] for text in texts)
+    assert "an example, not valid place and date name and signature" in texts[-1]
+
+
+def test_the_total_solar_resource_fraction_is_the_product_of_what_stands_beside_it(
+    report_of, point_of
+):
+    report = report_of(point_of("eave"), point_of("yard", 30.0))
+    table = verifier.verifier(report, Words())["resource"]
+    assert len(table["rows"]) == sum(len(p.access.planes) for p in report.points)
+    for *_, access, factor, product, interval in table["rows"]:
+        access, factor, product = (float(x.split()[0]) for x in (access, factor, product))
+        assert product == pytest.approx(access * factor / 100, abs=0.15)  # 0.05 of each of three
+        low, high = map(float, interval.split("–"))
+        assert low <= product <= high
 
 
 def test_the_verifier_finds_method_hashes_horizon_and_how_to_repeat(report_of, surveyed):
