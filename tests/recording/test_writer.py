@@ -183,6 +183,10 @@ def test_a_recording_that_was_cut_short_is_gone_on_from(made, tmp_path):
     torn.write_bytes(torn.read_bytes()[:-1])
     os.utime(torn, (1e9, 1e9))
     assert continued([torn]) == "torn.sweep"
+    altered = made("altered.sweep", "lost")  # a broken seal does not make it whole
+    altered.write_bytes(altered.read_bytes().replace(b"oak", b"elm"))
+    os.utime(altered, (1e9, 1e9))
+    assert continued([altered]) == "altered.sweep"
     begun = tmp_path / "begun.sweep"
     begun.write_bytes(b"horizon-logger rec")
     os.utime(begun, (1e9, 1e9))
