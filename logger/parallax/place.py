@@ -207,7 +207,7 @@ def _skyline(layout: Layout, eye_m: Floats) -> tuple[Floats, Ints, Floats]:
     return top, which, distance
 
 
-def _freed(layout: Layout) -> tuple[Layout, tuple[str, float] | None]:
+def _freed(layout: Layout) -> tuple[Layout, tuple[PositionedPoint, float] | None]:
     """The layout with the one position let go that does most; and which, by how much.
 
     Where its things fit as well with the position held again, the fit was only stuck.
@@ -226,7 +226,7 @@ def _freed(layout: Layout) -> tuple[Layout, tuple[str, float] | None]:
         return min(layout, held, key=lambda one: one.cost), None
     views = [replace(view, point=point) for view, point in zip(free.views, points, strict=True)]
     off_m = float(np.linalg.norm(free.of_points[k, 2:]))
-    return replace(free, views=tuple(views)), (points[k].name, off_m)
+    return replace(free, views=tuple(views)), (points[k], off_m)
 
 
 def distance_check(points: Sequence[PositionedPoint]) -> Check:
@@ -251,18 +251,18 @@ def distance_check(points: Sequence[PositionedPoint]) -> Check:
     return Check("points far enough apart", passed, round(apart, 2), round(needed, 2), "m", why)
 
 
-def _of_fit(layout: Layout, wrong: tuple[str, float] | None) -> list[Check]:
+def _of_fit(layout: Layout, wrong: tuple[PositionedPoint, float] | None) -> list[Check]:
     found = []
-    why = "positions agree with what was seen"
+    why, off_m = "positions agree with what was seen", 0.0
+    judged = max((view.point for view in layout.views), key=lambda point: point.error_m)
     if wrong:
+        judged, off_m = wrong
         why = (
-            f"the position of {wrong[0]} contradicts what was seen by {wrong[1]:.1f} m, or that of "
+            f"the position of {judged.name} contradicts what was seen by {off_m:.1f} m, or that of "
             "another point does: measure both again and edit set-position"
         )
-    off = 0.0 if wrong is None else wrong[1]
-    points = [view.point for view in layout.views if wrong is None or view.point.name == wrong[0]]
-    limit = SIGMAS * max(point.error_m for point in points)
-    found.append(Check("positions agree", wrong is None, round(off, 2), round(limit, 2), "m", why))
+    off, limit = round(off_m, 2), round(SIGMAS * judged.error_m, 2)
+    found.append(Check("positions agree", wrong is None, off, limit, "m", why))
     names = [view.point.name for view in layout.views]
     error = float(np.mean([view.point.horizon.heading_error_deg for view in layout.views]))
     found.append(heading_check(names, layout.of_points[:, 0], error))

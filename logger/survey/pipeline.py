@@ -68,6 +68,11 @@ class PointSetup:
     position_error_m: float = 0.0
     beside: tuple[PositionedPoint, ...] = ()
 
+    def sight_height_of(self, recording: Recording) -> float | None:
+        """As the recording tells it, else the job. [m]"""
+        told = recording.number("sight_height_m")
+        return self.sight_height_m if told is None else told
+
 
 def survey_point(
     name: str,
@@ -117,14 +122,13 @@ def swept_point(
             needed=("compass",) if raw or setup.stored is not None else (),
         )
         closing, oriented_checks = _closing(sweep, calibrated, recipe.settings)
-        height = sweep.recording.number("sight_height_m")
         passes.append(
             SightedSweep(
                 closing.sight,
                 closing.keys,
                 sweep.stream.notes,
                 name=sweep.recording.path.name,
-                sight_height_m=setup.sight_height_m if height is None else height,
+                sight_height_m=setup.sight_height_of(sweep.recording),
             )
         )
         chosen.append(calibrated)

@@ -74,8 +74,7 @@ def point_result(
 
 def _is_carried(setup: PointSetup, sweeps: Sequence[Sweep]) -> bool:
     """Whether the module is not where the sight was, so that distances matter."""
-    told = [sweep.recording.number("sight_height_m") for sweep in sweeps]
-    heights = {setup.sight_height_m if height is None else height for height in told}
+    heights = {setup.sight_height_of(sweep.recording) for sweep in sweeps}
     return setup.module_height_m is not None and bool(heights - {None, setup.module_height_m})
 
 
