@@ -61,10 +61,6 @@ _SCENES = (
     help="Sight a closing target in this direction before and after each sweep.",
 )  # fmt: skip
 @click.option(
-    "--press-on-names", is_flag=True,
-    help="Press in passing on reaching each named thing on the skyline.",
-)  # fmt: skip
-@click.option(
     "--opening-trigger", is_flag=True, help="Press the trigger also at the start of a sweep."
 )
 @click.option("--iron/--no-iron", default=True, show_default=True,
@@ -85,7 +81,7 @@ _SCENES = (
     "--rate", "rate_hz", default=50, show_default=True, help="Measuring instants a second."
 )
 @click.option(
-    "--persona", type=click.Choice(["own", "nmea", "nmea-hdm", "nmea-true"]), default="own",
+    "--persona", type=click.Choice(["own", "nmea"]), default="own",
     show_default=True, help="Our own sentences, or those of a standard NMEA 0183 compass.",
 )  # fmt: skip
 @click.option("--latitude", default=46.05, show_default=True, help="Degrees, north positive.")
@@ -146,9 +142,7 @@ def command(**options: Any) -> None:
     scenes, tasks, again = _tasks(options, reset)
     if options["truth"] is not None:
         put_out(options["truth"], scenes[0].as_csv())
-    link: Any = (
-        PtyLink(options["link_name"]) if options["pty"] else TcpLink(*_host_port(options["tcp"]))
-    )
+    link = PtyLink(options["link_name"]) if options["pty"] else TcpLink(*_host_port(options["tcp"]))
     try:
         click.echo(f"a virtual board listens on {link.address}; Ctrl-C ends it", err=True)
         click.echo(link.address)
@@ -201,7 +195,7 @@ def _tasks(
 
     operator = replace(
         Operator.brisk() if options["hand"] == "brisk" else Operator.calm(),
-        **given("passes", "opening_trigger", "press_on_names"),
+        **given("passes", "opening_trigger"),
     )
     if options["sectors"]:
         # Clockwise: 350,20 runs through north.

@@ -52,38 +52,26 @@ class Misclosure:
         return f"recording {self.sweep + 1}: turned by {-self.value:+.2f}° to fit the others"
 
 
-@dataclass(frozen=True, eq=False)
-class _Shifts:
-    """Shifts of passes against the fused skyline; a row a place."""
-
-    sweep: Floats  # Shape (M,)
-    t_s: Floats  # [s] Shape (M,)
-    speed_deg_s: Floats  # Round the horizon, clockwise positive. [deg/s] Shape (M,)
-    # [deg] Shape (M,)
-    shift_deg: Floats
-    error_deg: Floats
-
-
 def misclosures(
     passes: Sequence[Pass], edges: Sequence[Edge], means: CellMeans, fit: Fit
 ) -> tuple[Misclosure, ...]:
     """Lag, drifts and turns that explain best how passes are shifted, robustly."""
     unknown = _unknowns(passes)
-    shifts = _shifts_of(passes, edges, means, fit)
-    if not unknown or shifts.t_s.size < 3:
+    seen_in, t_s, speed_deg_s, shift_deg, error_deg = _shifts_of(passes, edges, means, fit)
+    if not unknown or t_s.size < 3:
         return ()
     middle = _middles(passes)
     columns = []
     for kind, sweep in unknown:
-        mine = shifts.sweep == sweep
+        mine = seen_in == sweep
         if kind == LAG:
-            columns.append(-shifts.speed_deg_s)
+            columns.append(-speed_deg_s)
         elif kind == DRIFT:
-            columns.append(np.where(mine, (shifts.t_s - middle[sweep]) / 60.0, 0.0))
+            columns.append(np.where(mine, (t_s - middle[sweep]) / 60.0, 0.0))
         else:
             columns.append(mine.astype(float))
     expected = floats([EXPECTED[kind] for kind, _ in unknown])
-    value, error = _least_squares(np.column_stack(columns), shifts, expected)
+    value, error = _least_squares(np.column_stack(columns), shift_deg, error_deg, expected)
     found = []
     for (kind, sweep), v, e in zip(unknown, value.tolist(), error.tolist(), strict=True):
         plain = abs(v) > max(PLAIN_SIGMAS * e, LEAST[kind])
@@ -106,10 +94,12 @@ def _middles(passes: Sequence[Pass]) -> dict[int, float]:
     return {k: float(np.mean([t for sweep, t in swept if sweep == k])) for k, _ in swept}
 
 
-def _shifts_of(
-    passes: Sequence[Pass], edges: Sequence[Edge], means: CellMeans, fit: Fit
-) -> _Shifts:
-    """How far each pass is shifted against the fused skyline, edge by edge and slope by slope."""
+def _shifts_of(passes: Sequence[Pass], edges: Sequence[Edge], means: CellMeans, fit: Fit) -> Floats:
+    """How far each pass is shifted against the fused skyline, edge by edge and slope by slope.
+
+    Of each place: the sweep, when [s], the speed round the horizon, clockwise positive [deg/s], the
+    shift and its error [deg]. Shape (5, M)
+    """
     rows: list[tuple[float, ...]] = []
     for edge in edges:
         for climb in edge.climbs if len(edge.climbs) > 1 else ():
@@ -128,8 +118,7 @@ def _shifts_of(
         mine = np.flatnonzero((means.index == index) & clear)
         if not one.held and mine.size >= 8:
             rows += _on_slopes(one, means, mine, slope, residual)
-    table = floats(rows).reshape(-1, 5)
-    return _Shifts(*(table[:, k] for k in range(5)))
+    return floats(rows).reshape(-1, 5).T
 
 
 def _on_slopes(
@@ -160,14 +149,16 @@ def _on_slopes(
     return rows
 
 
-def _least_squares(design: Floats, shifts: _Shifts, expected: Floats) -> tuple[Floats, Floats]:
-    weight, scale = np.ones(shifts.t_s.size), 1.0
+def _least_squares(
+    design: Floats, shift_deg: Floats, error_deg: Floats, expected: Floats
+) -> tuple[Floats, Floats]:
+    weight, scale = np.ones(shift_deg.size), 1.0
     for _ in range(6):
-        w = weight / shifts.error_deg**2
+        w = weight / error_deg**2
         normal = design.T @ (design * w[:, None]) + np.diag(expected**-2.0)
         covariance = np.linalg.inv(normal)
-        value = covariance @ (design.T @ (w * shifts.shift_deg))
-        away = (shifts.shift_deg - design @ value) / shifts.error_deg
+        value = covariance @ (design.T @ (w * shift_deg))
+        away = (shift_deg - design @ value) / error_deg
         weight = 1.0 / np.maximum(1.0, np.abs(away) / 2.0)
         scale = max(1.0, float(np.sqrt(np.mean(weight * away**2))))
     return floats(value), floats(scale * np.sqrt(np.diag(covariance)))

@@ -9,7 +9,7 @@ there is one near. The limits of this file are common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,16 +26,6 @@ BEFORE_PASS_S = 0.5  # What is named this shortly before a pass begins belongs t
 LABEL_ERROR_DEG = 0.5  # Of a name given while holding still, 1 sigma
 # A label goes to a vertical edge nearer than this many standard errors, and than this
 SNAP_SIGMAS, SNAP_DEG = 2.0, 5.0
-
-
-@dataclass(frozen=True)
-class Label:
-    """Where something on the skyline begins, in the direction of the sweep."""
-
-    name: str  # Empty where nothing named begins
-    kind: str  # One of `logger.horizon.OBSTRUCTION_KINDS`
-    azimuth_deg: float  # [deg]
-    distance_m: float | None = None  # [m]
 
 
 def obstructions_from(
@@ -79,8 +69,8 @@ def _label(
     speed_deg_s: Floats,
     index: int,
     edges: Sequence[Edge],
-) -> Label | None:
-    """The label that a note makes on one pass; None where it was made on another."""
+) -> Obstruction | None:
+    """Where a note begins a name on one pass, both ends there; None of a note on another pass."""
     if one.held:
         # A line through corners has no time of its own: the sight at the press tells where.
         used = np.flatnonzero(sweep.sight.used)
@@ -94,7 +84,8 @@ def _label(
     azimuth = _at_edge(azimuth, max(LABEL_ERROR_DEG, late), t_s, one, index, edges)
     kind, distance = note.kind, note.more.get("distance_m")
     known = float(distance) if isinstance(distance, (int, float)) and distance > 0 else None
-    return Label(note.label or "", kind if kind in OBSTRUCTION_KINDS else "other", azimuth, known)
+    kind = kind if kind in OBSTRUCTION_KINDS else "other"
+    return Obstruction(note.label or "", azimuth, azimuth, kind, known)
 
 
 def _at_edge(
@@ -120,18 +111,19 @@ def _at_edge(
     return min(near, key=lambda pair: pair[0])[1] if near else azimuth_deg
 
 
-def _sectors(labels: Sequence[Label], one: Pass) -> list[Obstruction]:
+def _sectors(labels: Sequence[Obstruction], one: Pass) -> list[Obstruction]:
     """From each label to the next, and from the last one to the end of the pass."""
     if not labels:
         return []
     # A pass of more than a full turn ends where its first label began.
     whole = float(np.ptp(one.path_deg)) >= 359.0
-    end = labels[0].azimuth_deg if whole else float(wrap360(one.path_deg[-1]))
+    starts = [label.from_azimuth_deg for label in labels]
+    end = starts[0] if whole else float(wrap360(one.path_deg[-1]))
     found = []
-    for label, stop in zip(labels, [*(x.azimuth_deg for x in labels[1:]), end], strict=True):
-        if label.name and (len(labels) == 1 or stop != label.azimuth_deg):
-            ends = (label.azimuth_deg, stop) if one.clockwise else (stop, label.azimuth_deg)
-            found.append(Obstruction(label.name, *ends, label.kind, label.distance_m))
+    for label, start, stop in zip(labels, starts, [*starts[1:], end], strict=True):
+        if label.name and (len(labels) == 1 or stop != start):
+            a, b = (start, stop) if one.clockwise else (stop, start)
+            found.append(replace(label, from_azimuth_deg=a, to_azimuth_deg=b))
     return found
 
 

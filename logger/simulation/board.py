@@ -24,14 +24,13 @@ from firmware_protocol import (
     PitchRoll,
     RawField,
     RawRate,
-    TrueHeading,
     check,
     encode,
     framed,
 )
 from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
-from logger.geometry import angles_of, attitude_from_vectors, wrap360
+from logger.geometry import angles_of, attitude_from_vectors
 from logger.moments import KeyPress
 from logger.simulation.sensor import Measured
 
@@ -59,8 +58,7 @@ class BoardSettings:
 
     streams: str = "AMG"  # Some of the letters A, M, G
     rate_hz: int = 50  # 1 to 200. [Hz]
-    # ``own`` speaks the wire contract; ``nmea`` is a standard compass that sends ``HDG`` and
-    # ``XDR``, ``nmea-hdm`` and ``nmea-true`` send ``HDM`` and ``HDT`` instead of ``HDG``
+    # ``own`` speaks the wire contract, ``nmea`` is a standard compass: ``HDG`` and ``XDR``
     persona: str = "own"
     # Of the identity
     name: str = "virtual board"
@@ -102,7 +100,7 @@ class BoardSettings:
         return replace(self, rate_hz=wanted.rate_hz, streams=wanted.streams)
 
 
-PERSONAS = ("own", "nmea", "nmea-hdm", "nmea-true")
+PERSONAS = ("own", "nmea")
 
 
 def fits_link(rate_hz: int, streams: str, link_baud: int | None) -> bool:
@@ -123,11 +121,10 @@ def sentences_of(
     settings: BoardSettings,
     keys: Sequence[KeyPress] = (),
     clock_error_ppm: float = 0.0,
-    true_minus_magnetic_deg: float = 0.0,
 ) -> list[bytes]:
     """What the board sends at each measuring instant."""
     if settings.persona != "own":
-        return _standard_sentences(measured, settings, true_minus_magnetic_deg)
+        return _standard_sentences(measured, settings)
     clock = _board_clock(measured, settings, clock_error_ppm)
     bodies = {"A": _attitude_bodies, "M": _field_bodies, "G": _rate_bodies}
     made = [bodies[one](measured, clock.stamps) for one in STREAMS if one in settings.streams]
@@ -205,21 +202,13 @@ def _attitude_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Itera
         yield b"PHLGA,%d,%d,%d.%02d,%s%d.%02d,%s%d.%02d,%X" % (*stamp, *turned, *lifted, bits)
 
 
-def _standard_sentences(
-    measured: Measured, settings: BoardSettings, true_minus_magnetic_deg: float
-) -> list[bytes]:
+def _standard_sentences(measured: Measured, settings: BoardSettings) -> list[bytes]:
     heading, tilt, pitch = (np.round(column, 1) for column in board_attitude(measured))
-    true = np.round(wrap360(heading + true_minus_magnetic_deg), 1) % 360
-    sent = []
-    for h, true_h, r, p in zip(heading % 360, true, tilt, pitch, strict=True):
-        if settings.persona == "nmea":
-            first = encode(MagneticHeading(float(h), None, settings.variation_deg))
-        elif settings.persona == "nmea-hdm":
-            first = framed(b"HCHDM,%.1f,M" % h)
-        else:
-            first = encode(TrueHeading(float(true_h)))
-        sent.append(first + encode(PitchRoll(float(p), float(r))))
-    return sent
+    return [
+        encode(MagneticHeading(float(h), None, settings.variation_deg))
+        + encode(PitchRoll(float(p), float(r)))
+        for h, r, p in zip(heading % 360, tilt, pitch, strict=True)
+    ]
 
 
 def received(

@@ -50,14 +50,9 @@ class Operator:
     tracing_bias_deg: float = 0.0
     pauses: int = 2  # Stops of a second on the way, at places the seed draws
     glances: tuple[Glance, ...] = ()
-    # Distance of the board from the axis the operator turns about; the turning then adds its
-    # own acceleration. [m]
-    arm_m: float = 0.0
     # Azimuth and elevation of a target sighted (hold still, press) before and after. [deg]
     closing_target: tuple[float, float] | None = None
     opening_trigger: bool = False  # Press the trigger also at the start
-    # Press, in motion, on reaching each named obstruction of the first pass
-    press_on_names: bool = False
 
     @classmethod
     def calm(cls) -> Operator:
@@ -200,7 +195,6 @@ class Script:
         azimuth, elevation, tilt, still = (
             _rounded(np.interp(t, rows[:, 0], rows[:, i]), step_s) for i in (1, 2, 3, 4)
         )
-        smooth_azimuth = np.radians(azimuth)
         share = 1 - (1 - operator.still_share) * _rounded(still, step_s, 0.15)
         tremor = [operator.tremor_deg * share * _tremor(rng, n, step_s) for _ in range(2)]
         elevation = elevation + tremor[0]
@@ -208,21 +202,14 @@ class Script:
         azimuth = azimuth + tremor[1] / np.cos(np.radians(np.clip(elevation, -85, 85)))
         tilt = tilt + operator.tilt_rms_deg * slow_noise(rng, n, step_s, 0.25)
         shake = [operator.hand_g * share * slow_noise(rng, n, step_s, 4.0) for _ in range(3)]
-        acceleration = np.stack(shake, axis=1)
         if operator.roll_tremor_deg:
             tilt = tilt + operator.roll_tremor_deg * _tremor(rng, n, step_s)
-        if operator.arm_m:
-            place = operator.arm_m * np.stack(
-                [np.cos(smooth_azimuth), np.sin(smooth_azimuth), np.zeros(n)], axis=1
-            )
-            swing = np.gradient(np.gradient(place, step_s, axis=0), step_s, axis=0)
-            acceleration = acceleration + swing / 9.80665
         return Motion(
             step_s=step_s,
             azimuth_deg=azimuth,
             elevation_deg=np.clip(elevation, -90.0, 90.0),
             tilt_deg=tilt,
-            acceleration_g=acceleration,
+            acceleration_g=np.stack(shake, axis=1),
             keys=tuple(self.keys),
             notes=tuple(sorted(self.notes, key=lambda note: note.t_s)),
         )

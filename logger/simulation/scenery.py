@@ -225,17 +225,12 @@ def _street_parts(rng: np.random.Generator) -> list[Part]:
 
 
 def street(seed: int = 0, mast: bool = False) -> Scene:
-    """Flat-roofed blocks, a gable and lumpy crowns along a street."""
+    """Flat-roofed blocks, a gable and lumpy crowns along a street; a thin mast to the south."""
     rng = np.random.default_rng([seed, 103])
     ground, parts = rolling_ground(rng, "far hills", 2.0, 6.0), _street_parts(rng)
     if mast:
         parts.append(_mast("mast", 177.4, 43.0))
     return composed("street with mast" if mast else "street", ground, parts)
-
-
-def street_with_mast(seed: int = 0) -> Scene:
-    """The street with a mast 1.4 degrees wide to the south."""
-    return street(seed, mast=True)
 
 
 def forest_edge(seed: int = 0) -> Scene:

@@ -16,7 +16,6 @@ from logger.simulation.scenery import (
     ridge,
     steel_roof,
     street,
-    street_with_mast,
 )
 
 SWALLOW_HOUSE = Place(
@@ -40,7 +39,7 @@ SCENES: dict[str, Maker] = {
     "ridge": ridge,
     "open-meadow": open_meadow,
     "street": street,
-    "street-with-mast": street_with_mast,
+    "street-with-mast": lambda seed: street(seed, mast=True),
     "forest-edge": forest_edge,
     "steel-roof": steel_roof,
     "courtyard": courtyard,

@@ -150,8 +150,6 @@ def _trace(
                 name = here.name if here else None
                 if name != named and here is not None:
                     script.note(here, float(t))
-                    if operator.press_on_names:
-                        script.press(PRESS_KEY, float(t))
                 named = name
 
 

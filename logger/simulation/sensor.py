@@ -7,7 +7,8 @@ A sensor is a recipe; one individual board is drawn from it, always the same for
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -53,18 +54,9 @@ class Sensor:
     @classmethod
     def ideal(cls) -> Sensor:
         """No error of any kind."""
-        return cls(
-            hard_iron_ut=0.0,
-            soft_iron_share=0.0,
-            field_noise_ut=0.0,
-            force_noise_g=0.0,
-            force_offset_g=0.0,
-            force_scale_share=0.0,
-            rate_bias_deg_s=0.0,
-            rate_noise_deg_s=0.0,
-            warming_c=0.0,
-            clock_error_ppm=0.0,
-        )
+        errors = {one.name for one in fields(cls)} - {"individual", "temperature_c"}
+        none: dict[str, Any] = dict.fromkeys(errors, 0.0)
+        return cls(**none)
 
     def without_iron(self) -> Sensor:
         """The same kind with no iron on the board and an accelerometer without error but noise.

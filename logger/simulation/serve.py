@@ -14,7 +14,6 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Protocol
 
 from firmware_protocol import TRIGGER_KEY, Configure, Decoder, Query, Sound, encode
 from firmware_protocol import Fault as BoardFault
@@ -101,18 +100,8 @@ class Running:
         return encode(changed.identity())
 
 
-class _Link(Protocol):
-    """Where a host comes and goes; sending to one that is gone, or hearing it, is an OSError."""
-
-    def wait_for_host(self) -> None: ...
-    def send(self, data: bytes) -> None: ...
-    def hear(self, timeout_s: float) -> bytes: ...
-    def hang_up(self) -> None: ...
-    def pull(self) -> None: ...
-
-
 def serve(
-    link: _Link,
+    link: TcpLink | PtyLink,
     tasks: Iterable[MakeTask],
     speed: float | None = 1.0,
     faults: Sequence[Fault] = (),
@@ -137,7 +126,9 @@ def serve(
                 say(f"the host hung up early; {task.purpose} is served again")
 
 
-def _converse(link: _Link, running: Running, speed: float | None, cuts_s: list[float]) -> bool:
+def _converse(
+    link: TcpLink | PtyLink, running: Running, speed: float | None, cuts_s: list[float]
+) -> bool:
     """Move bytes both ways until the task is over or the host leaves; whether it was finished."""
     began = time.monotonic()
     cuts = list(cuts_s)
@@ -180,7 +171,7 @@ def _come(data: bytes) -> bytes:
 
 
 class TcpLink:
-    """A listening TCP port that takes one host at a time."""
+    """A listening TCP port that takes one host at a time; an OSError tells that it is gone."""
 
     def __init__(self, host: str = "127.0.0.1", port: int = 0) -> None:
         try:
@@ -243,7 +234,7 @@ class TcpLink:
 
 
 class PtyLink:
-    """A pseudo-terminal, which looks like a serial port. POSIX only."""
+    """A pseudo-terminal, which looks like a serial port; it tells as `TcpLink` does. POSIX only."""
 
     def __init__(self, name: Path | None = None) -> None:
         self._name = name

@@ -180,10 +180,7 @@ def simulate(task: Task) -> Simulated:
     measured = measure(
         motion, task.sensor, earth, np.random.default_rng([task.seed, 2]), rate_hz, steel
     )
-    declination = float(np.degrees(np.arctan2(earth[1], earth[0])))
-    sent = sentences_of(
-        measured, task.settings, motion.keys, task.sensor.clock_error_ppm, declination
-    )
+    sent = sentences_of(measured, task.settings, motion.keys, task.sensor.clock_error_ppm)
     chunks = received(measured, sent, task.settings, np.random.default_rng([task.seed, 3]))
     return Simulated(tuple(chunks), motion.notes, _header(task), measured, motion)
 

@@ -17,7 +17,6 @@ from firmware_protocol import (
     RawField,
     RawRate,
     Sound,
-    TrueHeading,
     encode,
 )
 from logger.errors import UsageError
@@ -149,20 +148,15 @@ def test_settings_above_85_percent_of_the_link_are_refused() -> None:
         BoardSettings(persona="parrot")
 
 
-@pytest.mark.parametrize(
-    ("persona", "kind"),
-    [("nmea", MagneticHeading), ("nmea-hdm", MagneticHeading), ("nmea-true", TrueHeading)],
-)
-def test_a_standard_board_sends_headings_and_pitch_and_roll(persona: str, kind: type) -> None:
-    settings = BoardSettings(persona=persona, variation_deg=4.0)
+def test_a_standard_board_sends_headings_and_pitch_and_roll() -> None:
+    settings = BoardSettings(persona="nmea", variation_deg=4.0)
     done = simulate_plane(18.0, 90.0, Sensor.ideal(), settings=settings, rate_hz=10)
     sentences, _ = decoded(done.sent)
-    assert {type(s) for s in sentences} == {kind, PitchRoll}
+    assert {type(s) for s in sentences} == {MagneticHeading, PitchRoll}
     assert sentences[1].pitch_deg == 18.0
-    heading = sentences[0].heading_deg
     # The sight points up the slope: west. The model's declination here is about 4.8 east.
-    assert heading == pytest.approx(270.0 if kind is TrueHeading else 265.0, abs=0.6)
-    assert (persona == "nmea-hdm") == (b"HDM" in done.sent)
+    assert sentences[0].heading_deg == pytest.approx(265.0, abs=0.6)
+    assert sentences[0].variation_deg == 4.0
 
 
 def a_task(**changes: object) -> Task:

@@ -176,13 +176,3 @@ def test_a_tracing_bias_lifts_the_whole_sweep() -> None:
         assert off.std() < 0.03
         lifts.append(off.mean())
     assert np.std(lifts) == pytest.approx(0.5, rel=0.35)
-
-
-def test_turning_at_arms_length_adds_its_own_acceleration() -> None:
-    operator = replace(Operator.perfect(), speed_deg_s=20.0, arm_m=0.5)
-    done = simulate_sweep(scene_named("ridge", 1), operator, IDEAL)
-    # Uniform circular motion: a = omega^2 r.
-    along_sight = np.median(done.measured.force_g[200:-200, 0] - np.sin(
-        np.radians(done.elevation_deg[200:-200])))  # fmt: skip
-    steady = np.radians(20.0 / np.cos(np.radians(np.median(done.elevation_deg))))
-    assert along_sight == pytest.approx(-(steady**2) * 0.5 / 9.80665, rel=0.1)
