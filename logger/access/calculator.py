@@ -19,6 +19,7 @@ from logger.access.blocking import disc_above
 from logger.access.heights import carried
 from logger.access.intervals import PlaneTable, plane_table
 from logger.access.irradiance import HOURS, KWH_A_MINUTE, MONTHS, SplitLight, split_light
+from logger.access.light import clear_sky
 from logger.access.losses import OpenPlane, open_plane
 from logger.access.notes import notes_of
 from logger.access.orientation import LightByDirection, best_by_sky, light_by_direction, middle_of
@@ -74,9 +75,10 @@ class SiteYear:
         self.timezone = timezone
         self.sun: SunYear = sun_year(site, self.settings.year)
         self.skies: Skies = skies_of(weather, self.sun, self.settings)
-        self.checks: tuple[Check, ...] = (
-            () if weather is None else weather_checks(weather, self.sun, self.skies.lights[0])
-        )
+        self.checks: tuple[Check, ...] = ()
+        if weather is not None:
+            (cloudless,) = clear_sky(self.sun)
+            self.checks = weather_checks(weather, self.sun, self.skies.lights[0], cloudless)
         self.splits: tuple[SplitLight, ...] = tuple(
             split_light(self.sun, light, self.settings) for light in self.skies.lights
         )

@@ -22,8 +22,9 @@ COMPLETE = 0.98
 DARK = 0.02
 """Share of the beam that may fall into hours without sun here (common practice, no source)."""
 STEP_MIN = 20.0
-"""How far the light's day may run from the sun's: typical years of ten climates stay within 5, and
-with a wrong time zone or hour they are 25 and more away (measured; see docs/access.md). [min]"""
+"""How far the light's day may run from the sun's: typical years whose hours are right stay
+within 5, and with a wrong time zone or hour they are 25 and more away (measured; see
+docs/access.md). [min]"""
 CLEARNESS = (0.25, 0.80)
 """Of the year, irradiation over that outside the air: what a place on Earth can have (common
 practice, no source)."""
@@ -35,11 +36,19 @@ BEAM = 0.05
 practice, no source): a file made from global irradiation alone has none."""
 
 
-def weather_checks(weather: Weather, sun: SunYear, light: Light) -> tuple[Check, ...]:
+CLEAR_DAYS = 1.2
+"""Of a cloudless day's light, what the brightest day in twenty may have: in typical years of
+fourteen places 0.86 to 1.17 (measured; see docs/access.md)."""
+
+
+def weather_checks(
+    weather: Weather, sun: SunYear, light: Light, cloudless: Light
+) -> tuple[Check, ...]:
     """Hold weather, as it was spread over the site's minutes, against the site's sun."""
     checks = []
     if weather.first is None:
         checks = [*_of_its_rows(weather, sun), *_of_its_light(weather, sun, light)]
+        checks.append(_of_clear_days(weather, sun, light, cloudless))
     if weather.place is not None:
         checks += _of_the_place(weather.place, sun.site)
     return tuple(checks)
@@ -123,6 +132,23 @@ def _of_its_light(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
             "see whether its columns of beam and diffuse hold what they are called",
         ),
     ]
+
+
+def _of_clear_days(weather: Weather, sun: SunYear, light: Light, cloudless: Light) -> Check:
+    known = weather.rows_at(sun.minute)[0] >= 0
+    _, day = np.unique(sun.minute // (24 * 60), return_inverse=True)
+    could = np.bincount(day, cloudless.ghi_wm2 * known)
+    long = could > could.max() / 3  # a winter day of the north says little
+    share = float(np.percentile(np.bincount(day, light.ghi_wm2)[long] / could[long], 95))
+    return _check(
+        "weather's clear days possible",
+        share <= CLEAR_DAYS,
+        100 * share,
+        100 * CLEAR_DAYS,
+        "%",
+        f"the brightest day in twenty has {100 * share:.0f} % of a cloudless day's light",
+        "see whether irradiance is in W/m² and the mean of its hour",
+    )
 
 
 def _mean(values: Floats, weight: Floats) -> float:

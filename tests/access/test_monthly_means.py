@@ -12,7 +12,6 @@ from logger.access.monthly_means import (
     global_share_of_hour,
     sunset_hour_angle,
 )
-from logger.access.weather_checks import weather_checks
 from logger.errors import UsageError
 from logger.horizon import HorizonProfile
 from logger.site import Site
@@ -77,7 +76,7 @@ def test_through_the_calculator_it_keeps_its_energy_and_stands_under_the_sun():
     plane = year.assess(HorizonProfile.level()).planes[0]
     assert plane.unshaded_kwh_m2 == pytest.approx(np.array(MEANS) * MONTH_DAYS, rel=0.02)
     assert plane.energy.kwh.sum() > 900
-    checks = {c.check: c for c in weather_checks(weather, year.sun, year.skies.lights[0])}
+    checks = {c.check: c for c in year.checks}
     assert abs(checks["weather in step with the sun"].value) < 4
 
 

@@ -114,7 +114,7 @@ def test_the_years_that_pvlib_ships_are_sound_at_their_places(file, latitude, ye
     assert weather.ghi_wm2.sum() / 1000 == pytest.approx(yearly, abs=1)
     year = SiteYear(weather.place, [], NOTHING_DRAWN, weather)
     assert [c for c in year.checks if not c.passed] == []
-    assert len(year.checks) == 8
+    assert len(year.checks) == 9
     # Minutes keep the energy of their hours.
     (light,) = year.skies.lights
     for name in ("ghi_wm2", "dni_wm2", "dhi_wm2"):
@@ -168,6 +168,11 @@ def kilowatts_of_beam(table):
     return light
 
 
+def stronger(table):
+    """By three tenths, as from a sensor with a wrong constant."""
+    return table.assign(**{name: table[name] * 1.3 for name in ("ghi", "dni", "dhi")})
+
+
 def without_beam(table):
     """As a converter writes it that knows global irradiation alone."""
     return table.assign(dni=0.0, dhi=table["ghi"])
@@ -190,6 +195,7 @@ POSSIBLE, PARTS = "weather's year possible", "weather's parts add up"
         (kilowatts, {POSSIBLE}),
         (kilowatts_of_beam, {PARTS}),
         (without_beam, {"weather has a beam"}),
+        (stronger, {"weather's clear days possible"}),
     ],
     ids=lambda x: getattr(x, "__name__", ""),
 )

@@ -218,7 +218,8 @@ def at_latitude(degrees: float) -> Check:
 
 def weather(
     held: float = 1.0, dark: float = 0.0, later_min: float = 0.0, clear: float = 0.5,
-    more: float = 0.0, beam: float = 0.5, km: float = 0.0, higher_m: float = 0.0,
+    more: float = 0.0, beam: float = 0.5, of_cloudless: float = 0.8, km: float = 0.0,
+    higher_m: float = 0.0,
 ) -> dict[str, Check]:  # fmt: skip
     """A typical year of which the sun sees a thousand hours, at 10 and 14 h solar time in turn."""
     n, hour = 1000, np.where(np.arange(1000) % 2, 14.0, 10.0)
@@ -237,7 +238,8 @@ def weather(
         extraterrestrial_wm2=np.full(n, 1000.0), ghi_wm2=ghi, dni_wm2=ghi * beam,
         dhi_wm2=ghi * (1.0 - beam + more),
     )  # fmt: skip
-    return {check.check: check for check in weather_checks(year, sun, spread)}
+    cloudless: Any = SimpleNamespace(ghi_wm2=ghi / of_cloudless)
+    return {check.check: check for check in weather_checks(year, sun, spread, cloudless)}
 
 
 def two_points(apart_m: float, error_m: float) -> Check:
@@ -349,6 +351,8 @@ LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
     ("weather's parts add up, less", lambda v: weather(more=v)["weather's parts add up"],
      -0.0999, -0.1001),
     ("weather has a beam", lambda v: weather(beam=v)["weather has a beam"], 0.0501, 0.0499),
+    ("weather's clear days possible",
+     lambda v: weather(of_cloudless=v)["weather's clear days possible"], 1.199, 1.201),
     ("weather from near the site", lambda v: weather(km=v)["weather from near the site"],
      49.9, 50.1),
     ("weather from the site's height",
