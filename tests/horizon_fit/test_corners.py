@@ -143,6 +143,8 @@ def test_the_street_corner_by_corner_without_a_gyro(seed: int) -> None:
     away = np.abs(result.profile.elevation_at(azimuth) - scene.elevation_at(azimuth))
     assert np.nanmedian(away) < 0.3
     assert len(result.vertices[0]) >= 50
+    named = {o.name for o in result.profile.obstructions}
+    assert named == {o.name for o in scene.truth().obstructions}
 
 
 def test_a_canopy_and_a_facade_of_80_degrees_work() -> None:
