@@ -6,7 +6,9 @@ import re
 from binascii import crc_hqx
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from functools import reduce
 from itertools import permutations
+from operator import xor
 from typing import Any
 
 from firmware_protocol.sentences import (
@@ -52,13 +54,8 @@ _ENDS_IN_CHECKSUM = re.compile(rb"\*[0-9A-F]{2}\Z")
 
 
 def checksum(body: bytes) -> int:
-    """XOR of all bytes of ``body``, by folding it as one long integer."""
-    folded = int.from_bytes(body, "big")
-    half = 8 << max(0, (len(body) - 1).bit_length() - 1)
-    while half >= 8:
-        folded = (folded >> half) ^ (folded & ((1 << half) - 1))
-        half >>= 1
-    return folded
+    """XOR of all bytes of ``body``."""
+    return reduce(xor, body, 0)
 
 
 def check(body: bytes) -> int:
@@ -245,33 +242,24 @@ def _east_positive(text: bytes, side: bytes) -> float | None:
     return value if side == b"E" or value == 0.0 else -value
 
 
-def _heading(parts: list[bytes], letter: bytes) -> float | None:
-    if len(parts) < 3:
-        raise _RefusedError("fields")
-    if parts[2] != letter:
-        raise _RefusedError("form")
-    return _decimal(parts[1], 0.0, 360.0)
+def _read_standard(kind: bytes, parts: list[bytes]) -> Sentence | Unknown:
+    match kind, parts:
+        case b"HDG", [_, heading, deviation, its_side, variation, side, *_]:
+            return MagneticHeading(
+                _decimal(heading, 0.0, 360.0),
+                _east_positive(deviation, its_side),
+                _east_positive(variation, side),
+            )
+        case b"HDM", [_, heading, b"M", *_]:
+            return MagneticHeading(_decimal(heading, 0.0, 360.0))
+        case b"HDT", [_, heading, b"T", *_]:
+            return TrueHeading(_decimal(heading, 0.0, 360.0))
+        case b"XDR", _:
+            return _read_transducers(parts)
+    raise _RefusedError("fields" if kind == b"HDG" or len(parts) < 3 else "form")
 
 
-def _read_hdg(parts: list[bytes]) -> Sentence:
-    if len(parts) < 6:
-        raise _RefusedError("fields")
-    return MagneticHeading(
-        _decimal(parts[1], 0.0, 360.0),
-        _east_positive(parts[2], parts[3]),
-        _east_positive(parts[4], parts[5]),
-    )
-
-
-def _read_hdm(parts: list[bytes]) -> Sentence:
-    return MagneticHeading(_heading(parts, b"M"))
-
-
-def _read_hdt(parts: list[bytes]) -> Sentence:
-    return TrueHeading(_heading(parts, b"T"))
-
-
-def _read_xdr(parts: list[bytes]) -> Sentence | Unknown:
+def _read_transducers(parts: list[bytes]) -> Sentence | Unknown:
     pitch = roll = None
     named = False
     for at in range(1, len(parts) - 3, 4):
@@ -286,24 +274,12 @@ def _read_xdr(parts: list[bytes]) -> Sentence | Unknown:
     return PitchRoll(pitch, roll) if named else Unknown(parts[0].decode())
 
 
-_STANDARD_READERS: dict[bytes, Callable[[list[bytes]], Sentence | Unknown]] = {
-    b"HDG": _read_hdg,
-    b"HDM": _read_hdm,
-    b"HDT": _read_hdt,
-    b"XDR": _read_xdr,
-}
-
-
-def _write_decimal(value: float, low: float, high: float, what: str) -> bytes:
+def _write_decimal(value: float | None, low: float, high: float, what: str) -> bytes:
+    if value is None:
+        return b""
     if not low <= value <= high:
         raise ValueError(f"{what} is {value}, outside {low:g} to {high:g}")
-    whole, _, decimals = f"{value:.3f}".partition(".")
-    text = f"{whole}.{decimals.rstrip('0') or '0'}"
-    return (text.removeprefix("-") if float(text) == 0.0 else text).encode()
-
-
-def _write_heading(value: float | None) -> bytes:
-    return b"" if value is None else _write_decimal(value, 0.0, 360.0, "heading_deg")
+    return str(round(value, 3) + 0.0).encode()  # + 0.0 makes a zero positive
 
 
 def _write_east_positive(value: float | None, what: str) -> bytes:
@@ -317,16 +293,16 @@ def _write_standard(sentence: Any) -> bytes:
     match sentence:
         case MagneticHeading(heading, deviation, variation):
             return b"HCHDG,%s,%s,%s" % (
-                _write_heading(heading),
+                _write_decimal(heading, 0.0, 360.0, "heading_deg"),
                 _write_east_positive(deviation, "deviation_deg"),
                 _write_east_positive(variation, "variation_deg"),
             )
         case TrueHeading(heading):
-            return b"HEHDT,%s,T" % _write_heading(heading)
+            return b"HEHDT,%s,T" % _write_decimal(heading, 0.0, 360.0, "heading_deg")
         case PitchRoll(pitch, roll):
             angles = (
-                b"" if pitch is None else _write_decimal(pitch, -90.0, 90.0, "pitch_deg"),
-                b"" if roll is None else _write_decimal(roll, -180.0, 180.0, "roll_deg"),
+                _write_decimal(pitch, -90.0, 90.0, "pitch_deg"),
+                _write_decimal(roll, -180.0, 180.0, "roll_deg"),
             )
             return b"YXXDR,A,%s,D,PITCH,A,%s,D,ROLL" % angles
     raise ValueError(f"{sentence!r} cannot be sent")
@@ -374,7 +350,7 @@ def decode_sentence(text: bytes) -> Sentence | Unknown | Refusal:
     if known is None or body[5:6] not in b",":
         return Unknown(_tag_of(body))
     try:
-        return _STANDARD_READERS[known[1]](body.split(b","))
+        return _read_standard(known[1], body.split(b","))
     except _RefusedError as refused:
         return _REFUSALS[str(refused)]
 

@@ -110,7 +110,7 @@ def of_a_standard_board(count: int, seed: int) -> None:
                         entered += 1
                 known.clear()
             samples = builder.stream().samples
-            at = np.round(samples.received_s * rate_hz).astype(int)
+            at = np.round(samples.t_s * rate_hz).astype(int)
             with np.errstate(invalid="ignore"):
                 # A sentence that lost its end is complete only with the next instant's bytes.
                 late = np.clip(at[:, None] - np.arange(2), 0, None)

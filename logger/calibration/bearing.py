@@ -20,7 +20,7 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
-from logger.calibration.stillness import Hold, held_still
+from logger.calibration.stillness import Hold, held_still, mean_headings
 from logger.checks import NORMAL_95, Check, at_most
 from logger.errors import InputError
 from logger.geometry import angle_between, mean_azimuth, wrap360
@@ -66,16 +66,11 @@ def fit_bearing_to_target(
     target_deg: float,
 ) -> Calibration[BearingCorrection]:
     """The heading correction from a target of known true bearing."""
-    sights = _sights(samples, keys, corrections)
-    if not sights.holds:
-        raise InputError(
-            "the board is never held still on the target",
-            hint="hold the sight on it for 3 s and press, three times",
-        )
-    offsets = sights.offsets(np.full(len(sights.holds), target_deg))
+    how = "hold the sight on it for 3 s and press, three times"
+    sights = _sights(samples, keys, corrections, "target", how)
+    offsets, error = angle_between(target_deg, sights.heading_deg), TARGET_ERROR_DEG
     source, told = f"a target at {wrap360(target_deg):.2f}°", {"target_deg": wrap360(target_deg)}
-    error, ripple = TARGET_ERROR_DEG, sights.ripple_deg
-    return _calibration(samples, corrections, offsets, error, ripple, source, told)
+    return _calibration(samples, corrections, offsets, error, sights.ripple_deg, source, told)
 
 
 def fit_bearing_to_sun(
@@ -88,13 +83,10 @@ def fit_bearing_to_sun(
 ) -> Calibration[BearingCorrection]:
     """The heading correction from the sun's shadow, sighted away from the sun."""
     _refuse_doubtful_clock(started, clock_doubt_s)
-    sights = _sights(samples, keys, corrections)
-    if not sights.holds:
-        raise InputError("the board is never held still on the shadow", hint=SHADOW_HOW)
-    middle = floats([(hold.from_s + hold.to_s) / 2 for hold in sights.holds])
-    track = sun_track(_utc(started) + (middle * 1e9).astype("timedelta64[ns]"), site)
+    sights = _sights(samples, keys, corrections, "shadow", SHADOW_HOW)
+    track = sun_track(_utc(started) + (sights.middle_s * 1e9).astype("timedelta64[ns]"), site)
     _refuse_sun(track.elevation_deg)
-    offsets = sights.offsets(wrap360(track.azimuth_deg + 180.0))
+    offsets = angle_between(wrap360(track.azimuth_deg + 180.0), sights.heading_deg)
     off = abs(float(angle_between(mean_azimuth(offsets), corrections.declination.value_deg)))
     if off > 180 - TOWARDS_SUN_DEG:
         raise InputError(
@@ -102,15 +94,14 @@ def fit_bearing_to_sun(
         )
     # An upper bound of how fast the sun's azimuth moves.
     speed_deg_s = EARTH_TURN_DEG_S / float(np.cos(np.radians(track.elevation_deg)).min())
-    error = np.hypot(SHADOW_WIDTH_DEG, speed_deg_s * clock_doubt_s)
+    error = float(np.hypot(SHADOW_WIDTH_DEG, speed_deg_s * clock_doubt_s))
     source = f"the sun's shadow at {float(track.elevation_deg.max()):.0f}° of sun"
     told = {
         "sun_azimuth_deg": track.azimuth_deg,
         "sun_elevation_deg": track.elevation_deg,
         "clock_doubt_s": clock_doubt_s,
     }
-    ripple = sights.ripple_deg
-    return _calibration(samples, corrections, offsets, float(error), ripple, source, told)
+    return _calibration(samples, corrections, offsets, error, sights.ripple_deg, source, told)
 
 
 def refuse_sun_now(site: Site, moment: dt.datetime, clock_doubt_s: float = CLOCK_DOUBT_S) -> None:
@@ -153,25 +144,22 @@ def _refuse_sun(elevation_deg: Floats) -> None:
 
 @dataclass(frozen=True, eq=False)
 class _Sights:
-    """The board held still on something: corrected compass heading of the sight, and the holds."""
+    """The board held still on something, one row a hold."""
 
-    azimuth_deg: Floats
-    holds: list[Hold]
+    middle_s: Floats
+    heading_deg: Floats  # Corrected compass heading of the sight, its mean
     ripple_deg: float  # What the compass's ripple may add to their mean. [deg]
 
-    def offsets(self, true_deg: Floats) -> Floats:
-        """What each hold's mean heading lacks of the true azimuth sighted then. [deg]"""
-        means = []
-        for hold, true in zip(self.holds, true_deg, strict=True):
-            heading = self.azimuth_deg[hold.rows]
-            means.append(mean_azimuth(angle_between(true, heading[np.isfinite(heading)])))
-        return floats(means)
 
-
-def _sights(samples: Samples, keys: Sequence[KeyPress], corrections: Corrections) -> _Sights:
+def _sights(
+    samples: Samples, keys: Sequence[KeyPress], corrections: Corrections, thing: str, how: str
+) -> _Sights:
+    """The holds on a target or a shadow; refused where there is none."""
     magnetic = replace(corrections, declination=Declination(0.0, 0.0, "none"), bearing=None)
     got = orient(samples, magnetic)
     holds = chosen_holds(held_still(samples.t_s, got.attitude.matrix, LEAST_HOLD_S), keys)
+    if not holds:
+        raise InputError(f"the board is never held still on the {thing}", hint=how)
     ripple = corrections.compass.heading_ripple_deg if corrections.compass else 0.0
     azimuth = got.sight.azimuth_deg
     angle = np.radians(azimuth[np.isfinite(azimuth)])
@@ -179,7 +167,8 @@ def _sights(samples: Samples, keys: Sequence[KeyPress], corrections: Corrections
         # Ripple is semicircular and quadrantal, once and twice round: a mean over headings leaves
         # as much of each as the mean unit vector of once and twice the heading is long.
         ripple *= float(max(np.abs(np.exp(1j * k * angle).mean()) for k in (1, 2)))
-    return _Sights(azimuth, holds, ripple)
+    middle = floats([(hold.from_s + hold.to_s) / 2 for hold in holds])
+    return _Sights(middle, mean_headings(holds, azimuth), ripple)
 
 
 def chosen_holds(holds: Sequence[Hold], keys: Sequence[KeyPress]) -> list[Hold]:

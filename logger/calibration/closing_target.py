@@ -30,9 +30,8 @@ NEAR_DEG, SAME_HEIGHT_DEG = 12.0, 3.0
 AT_THE_ENDS_S = 20.0
 LIMIT_DEG = 1.5  # Start against end, and either against the known bearing
 NOTE_WITHIN_S = 3.0
-# What a note says, as its label or under ``sight``, of the press just made; the second is what
-# recordings up to November 2026 call it
-LABELS = {"closing target", "far mark"}
+# What a note says, as its label or under ``sight``, of the press just made
+LABEL = "closing target"
 REASON = "closing target sighted"
 
 
@@ -132,7 +131,7 @@ def _target_sights(
 ) -> list[TargetSight]:
     """The held sights of the closing target, in order of time."""
     pressed = sorted(presses(keys))
-    noted = [n.t_s for n in notes if {_plain(n.label), _plain(n.more.get("sight"))} & LABELS]
+    noted = [n.t_s for n in notes if LABEL in (_plain(n.label), _plain(n.more.get("sight")))]
     if noted:
         pressed = [t for t in pressed if any(0.0 <= n - t <= NOTE_WITHIN_S for n in noted)]
     held = [one for t in pressed if (one := _sight_at(sight, t)) is not None]

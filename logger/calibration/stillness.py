@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from logger.arrays import Bools, Floats
+from logger.arrays import Bools, Floats, floats
+from logger.geometry import mean_azimuth
 from logger.orientation.corrections import Vector, vector_of
 from logger.orientation.running import rows_in, running_mean
 from logger.recording.samples import Samples
@@ -86,6 +88,12 @@ def slower(t_s: Floats, axes: Floats, limit_deg_s: float = STILL_DEG_S) -> Bools
     left = np.clip(np.searchsorted(known, gaps) - 1, 0, len(known) - 1)
     still[gaps] = slow[left] & slow[np.clip(left + 1, 0, len(known) - 1)]
     return still
+
+
+def mean_headings(holds: Sequence[Hold], azimuth_deg: Floats) -> Floats:
+    """Mean azimuth of the sight in each hold. [deg]"""
+    held = (azimuth_deg[hold.rows] for hold in holds)
+    return floats([mean_azimuth(one[np.isfinite(one)]) for one in held])
 
 
 def gyro_bias(samples: Samples) -> Vector | None:

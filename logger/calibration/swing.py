@@ -14,10 +14,10 @@ from numpy.typing import ArrayLike
 
 from logger.arrays import Floats, floats
 from logger.calibration.fitted import Calibration, figures_of
-from logger.calibration.stillness import Hold, held_still
+from logger.calibration.stillness import Hold, held_still, mean_headings
 from logger.checks import Check
 from logger.errors import InputError
-from logger.geometry import angle_between, mean_azimuth, wrap360
+from logger.geometry import angle_between, wrap360
 from logger.orientation import Corrections, Declination, DeviationCurve, orient
 from logger.recording.samples import Samples
 
@@ -76,9 +76,7 @@ def fit_swing(
             hint="sight each target, hold still and press; give their true bearings with "
             "--bearings, at least 8 without a gap above 60°",
         )
-    azimuth = got.sight.azimuth_deg
-    held = (azimuth[hold.rows] for hold, _ in pairs)
-    compass = floats([mean_azimuth(one[np.isfinite(one)]) for one in held])
+    compass = mean_headings([hold for hold, _ in pairs], got.sight.azimuth_deg)
     magnetic = wrap360(floats([bearing for _, bearing in pairs]) - declination.value_deg)
     deviation = floats(angle_between(magnetic, compass))
     curve, residual = deviation_curve(compass, deviation)

@@ -68,35 +68,27 @@ def orient(
 ) -> Orientation:
     """Sight lines together with attitude, magnetic field and checks.
 
-    Rows with raw field and force use them; other rows use the board's own attitude.
+    A recording that holds raw field and force is worked out from them; any other from the
+    attitude that the board computed.
     """
     settings = settings or Settings()
-    raw = samples.has_field
-    own = samples.has_attitude & ~raw
+    raw = bool(samples.has_field.any())
     # One attitude over the whole recording takes enough angular rate.
     long = len(samples) >= 20 and samples.t_s[-1] - samples.t_s[0] >= 0.2
     fusible = settings.use_gyro and bool(long) and float(samples.has_rate.mean()) > 0.8
     steps: list[str] = []
     field = None
-    if own.any() or not raw.any():
-        attitude = _board_attitude(samples, own, corrections, steps)
-    if raw.any():
-        measured, field = _raw_attitude(samples, corrections, settings, prior, fusible, steps)
-        attitude = _merged(measured, attitude, own) if own.any() and not fusible else measured
-    elif own.any() and fusible:
-        # The board's attitude stands in for force and field.
-        steps.append("board's attitude and angular rate fused over the whole recording")
-        force, north = -attitude.matrix[:, 2, :], attitude.matrix[:, 0, :]
-        attitude = attitude_in_stretches(
-            samples.t_s, samples.rate_deg_s, force, north, attitude.known
-        )
+    if raw:
+        attitude, field = _raw_attitude(samples, corrections, settings, prior, fusible, steps)
+    else:
+        attitude = _board_attitude(samples, corrections, fusible, steps)
 
     _, roll, _ = angles_of(attitude.matrix)
     level = corrections.level or LevelCorrection()
     if corrections.level:
         steps.append(f"index {level.index_deg:+.2f}°, collimation {level.collimation_deg:+.2f}°")
     azimuth, elevation = direction_of(attitude.matrix @ level.sight_in_body())
-    azimuth = wrap360(azimuth + _turn_deg(samples, corrections, steps))
+    azimuth = wrap360(azimuth + _turn_deg(samples, raw, corrections, steps))
     # RMS of both components on the sphere; the azimuth's shrinks towards the zenith.
     across = attitude.heading_error_deg * np.cos(np.radians(elevation))
     used, reason = _judge(samples, raw, azimuth, elevation, attitude, field)
@@ -104,7 +96,7 @@ def orient(
         t_s=samples.t_s,
         azimuth_deg=azimuth,
         elevation_deg=elevation,
-        roll_deg=np.where(~own | np.isfinite(samples.roll_deg), roll, np.nan),
+        roll_deg=roll if raw else np.where(np.isfinite(samples.roll_deg), roll, np.nan),
         standard_error_deg=np.sqrt((across**2 + attitude.level_error_deg**2) / 2),
         used=used,
         reason=reason,
@@ -117,10 +109,10 @@ def orient(
 
 
 def _board_attitude(
-    samples: Samples, own: Bools, corrections: Corrections, steps: list[str]
+    samples: Samples, corrections: Corrections, fusible: bool, steps: list[str]
 ) -> Attitude:
     """The attitude that the board itself computed, its compass deviation corrected."""
-    n = len(samples)
+    n, own = len(samples), samples.has_attitude
     matrix, error = np.full((n, 3, 3), np.nan), np.full(n, np.nan)
     if own.any():
         steps.append("attitude as the board computes it")
@@ -136,7 +128,13 @@ def _board_attitude(
         # A board without a roll sensor is held upright; only collimation would need its roll.
         matrix[own] = attitude_matrix(heading, np.nan_to_num(samples.roll_deg[own]), pitch)
         error[own] = BOARD_ATTITUDE_ERROR_DEG
-    return Attitude(matrix, error, error)
+    attitude = Attitude(matrix, error, error)
+    if not (own.any() and fusible):
+        return attitude
+    # It stands in for force and field.
+    steps.append("board's attitude and angular rate fused over the whole recording")
+    force, north = -matrix[:, 2, :], matrix[:, 0, :]
+    return attitude_in_stretches(samples.t_s, samples.rate_deg_s, force, north, attitude.known)
 
 
 def _raw_attitude(
@@ -207,23 +205,13 @@ def _calibrated(prior: SensorPrior, corrections: Corrections) -> SensorPrior:
     return prior
 
 
-def _merged(measured: Attitude, board: Attitude, own: Bools) -> Attitude:
-    """The board's own attitude on rows without anything better."""
-    return replace(
-        measured,
-        matrix=np.where(own[:, None, None], board.matrix, measured.matrix),
-        level_error_deg=np.where(own, board.level_error_deg, measured.level_error_deg),
-        heading_error_deg=np.where(own, board.heading_error_deg, measured.heading_error_deg),
-    )
-
-
-def _turn_deg(samples: Samples, corrections: Corrections, steps: list[str]) -> Floats:
+def _turn_deg(samples: Samples, raw: bool, corrections: Corrections, steps: list[str]) -> Floats:
     """What turns magnetic north (or the board's true north) into true north, row by row."""
     bearing, declination = corrections.bearing, corrections.declination
     if bearing is not None:
         steps.append(f"heading {bearing.heading_deg:+.2f}° by {bearing.source}")
         return np.full(len(samples), bearing.heading_deg)
-    true = samples.heading_is_true & ~samples.has_field
+    true = samples.heading_is_true & (not raw)
     if not true.all() or not len(samples):
         steps.append(f"declination {declination.value_deg:+.2f}° ({declination.source})")
     if true.any():
@@ -233,7 +221,7 @@ def _turn_deg(samples: Samples, corrections: Corrections, steps: list[str]) -> F
 
 def _judge(
     samples: Samples,
-    raw: Bools,
+    raw: bool,
     azimuth: Floats,
     elevation: Floats,
     attitude: Attitude,
@@ -249,20 +237,21 @@ def _judge(
 
     drop((samples.status & (FIELD_OUT_OF_RANGE | FORCE_OUT_OF_RANGE)) != 0, OUT_OF_RANGE)
     drop(~(np.isfinite(azimuth) & np.isfinite(elevation)), NO_DIRECTION)
-    ours = ~raw & (samples.seq >= 0) & ((samples.status & TILT_COMPENSATED) == 0)
-    lean = np.hypot(np.nan_to_num(samples.roll_deg), np.nan_to_num(samples.pitch_deg))
-    drop(ours & (lean > UNCOMPENSATED_LEAN_DEG), NOT_COMPENSATED)
+    if not raw:
+        ours = (samples.seq >= 0) & ((samples.status & TILT_COMPENSATED) == 0)
+        lean = np.hypot(np.nan_to_num(samples.roll_deg), np.nan_to_num(samples.pitch_deg))
+        drop(ours & (lean > UNCOMPENSATED_LEAN_DEG), NOT_COMPENSATED)
     if field is not None:
         drop(field.disturbed, DISTURBED)
-    if not attitude.fused:
+    if raw and not attitude.fused:
         with np.errstate(invalid="ignore"):
-            drop(raw & (attitude.level_error_deg > np.degrees(SHAKEN_G)), SHAKEN)
+            drop(attitude.level_error_deg > np.degrees(SHAKEN_G), SHAKEN)
     return used, reason
 
 
-def _heading_error_deg(samples: Samples, raw: Bools, corrections: Corrections) -> float:
+def _heading_error_deg(samples: Samples, raw: bool, corrections: Corrections) -> float:
     """Standard error that turns all rows together."""
-    if raw.any():
+    if raw:
         compass = corrections.compass
         whole = compass.heading_error_deg if compass else RAW_HEADING_ERROR_DEG
         ripple = compass.heading_ripple_deg if compass else RAW_HEADING_ERROR_DEG
@@ -272,13 +261,13 @@ def _heading_error_deg(samples: Samples, raw: Bools, corrections: Corrections) -
     level = corrections.level.collimation_error_deg if corrections.level else 0.0
     if corrections.bearing is not None:
         return float(np.hypot(np.hypot(corrections.bearing.standard_error_deg, ripple), level))
-    true = not raw.any() and len(samples) > 0 and bool(samples.heading_is_true.all())
+    true = not raw and len(samples) > 0 and bool(samples.heading_is_true.all())
     declination = 0.0 if true else corrections.declination.standard_error_deg
     return float(np.hypot(np.hypot(declination, whole), level))
 
 
 def _level_error_deg(
-    raw: Bools, attitude: Attitude, corrections: Corrections, prior: SensorPrior
+    raw: bool, attitude: Attitude, corrections: Corrections, prior: SensorPrior
 ) -> float:
     """Standard error that lifts all rows together."""
     level, compass = corrections.level, corrections.compass
@@ -287,16 +276,16 @@ def _level_error_deg(
         offset = float(np.hypot(attitude.steady_level_error_deg, LEVEL_FLOOR_DEG))
     elif measured > 0:
         offset = measured
-    elif raw.any() and compass is not None:
+    elif raw and compass is not None:
         offset = float(np.hypot(compass.level_error_deg, np.degrees(prior.offset_error_g[0])))
     else:
         offset = UNCALIBRATED_LEVEL_ERROR_DEG
     return float(np.hypot(offset, level.index_error_deg if level else 0.0))
 
 
-def _status_checks(samples: Samples, raw: Bools, corrections: Corrections) -> tuple[Check, ...]:
-    asks = ~raw & ((samples.status & ASKS_FOR_CALIBRATION) != 0)
-    if not asks.any() or corrections.deviation is not None:
+def _status_checks(samples: Samples, raw: bool, corrections: Corrections) -> tuple[Check, ...]:
+    asks = (samples.status & ASKS_FOR_CALIBRATION) != 0
+    if raw or not asks.any() or corrections.deviation is not None:
         return ()
     share = float(asks.mean())
     why = f"the board asks for calibration in {100 * share:.0f} % of its samples: calibrate it"

@@ -7,7 +7,7 @@ from array import array
 from collections import Counter
 from collections.abc import Callable, Sized
 from dataclasses import replace
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from operator import attrgetter
 from typing import Any
 
@@ -53,25 +53,15 @@ _LEAP_MS = 60_000  # A board's clock that runs ahead of ours by more at one step
 # After an interruption, clocks that still agree this well belong to the same start
 _REJOINED_MS = 2000
 _NO_BOOT = -1
-# A row in the table of instants: its columns in this order, and how many numbers each holds
-_COLUMNS = {
-    "received_s": 1,
-    "board_s": 1,
-    "boot": 1,
-    "seq": 1,
-    "heading_deg": 1,
-    "roll_deg": 1,
-    "pitch_deg": 1,
-    "status": 1,
-    "field_ut": 3,
-    "force_g": 3,
-    "rate_deg_s": 3,
-    "temperature_c": 1,
-    "heading_is_true": 1,
-    "variation_deg": 1,
-}
-_WIDTH = sum(_COLUMNS.values())
-_ENDS = dict(zip(_COLUMNS, accumulate(_COLUMNS.values()), strict=True))
+# A row in the table of instants, all of it numbers of one size: when it was received, the board's
+# own clock with its wraps undone and which start of the board it is of, then as in `Samples`
+_ROW = np.dtype(
+    [(name, "f8") for name in ("received_s", "board_s", "boot", "seq")]
+    + [(name, "f8") for name in ("heading_deg", "roll_deg", "pitch_deg", "status")]
+    + [(name, "f8", 3) for name in ("field_ut", "force_g", "rate_deg_s")]
+    + [(name, "f8") for name in ("temperature_c", "heading_is_true", "variation_deg")]
+)
+_WIDTH = _ROW.itemsize // 8
 _UNSENT = (*[math.nan] * 3, 0.0, *[math.nan] * 10, 0.0, math.nan)  # What follows ``seq``
 # Where a measuring sentence's values go from, in the order of the wire; wire units in one of ours
 _MEASURED: dict[type[Measuring], tuple[str, Callable[[Any], Any], tuple[int, ...]]] = {
@@ -100,7 +90,7 @@ class StreamBuilder(Counts):
         super().__init__()
         self._decoder = Decoder()
         self.boards: list[BoardSeen] = []
-        self._cells = array("d")  # `_COLUMNS` of one instant after another
+        self._cells = array("d")  # One `_ROW` after another
         # Of plain boards: how many instants there were before it, receive time, degrees
         self._held = {"pitch_deg": array("d"), "roll_deg": array("d")}
         self._keys: list[tuple[float, float, int, bool, int]] = []
@@ -180,7 +170,7 @@ class StreamBuilder(Counts):
 
     def _write(self, column: str, *values: float) -> None:
         """Fill in the last row, from a column on."""
-        at = len(self._cells) - _WIDTH + _ENDS[column] - _COLUMNS[column]
+        at = len(self._cells) - _WIDTH + _ROW.fields[column][1] // 8  # type: ignore[index]
         self._cells[at : at + len(values)] = array("d", values)
 
     def _instant(self, t_s: float, seq: int, t_ms: int) -> None:
@@ -268,42 +258,32 @@ class StreamBuilder(Counts):
         )
 
     def _columns(self, start: int, stop: int) -> tuple[Samples, dict[int, Join], int]:
-        n = stop - start
-        cells = np.asarray(self._cells)  # a view: a million rows are not held three times
-        table = cells[start * _WIDTH : stop * _WIDTH].reshape(n, _WIDTH)
-        columns: dict[str, Any] = {}
-        for name, width in _COLUMNS.items():
-            column = table[:, _ENDS[name] - width : _ENDS[name]]
-            if np.isnan(column).all():  # what was never sent takes no room
-                column = np.broadcast_to(np.nan, column.shape)
-            else:
-                column = column.copy()
-            columns[name] = column if width > 1 else column[:, 0]
-        del cells, table, column  # cells that are looked at cannot grow
-        received, board, boot = columns["received_s"], columns["board_s"], columns.pop("boot")
+        table = np.asarray(self._cells).view(_ROW)[start:stop]  # a view takes no room
+        columns: dict[str, Any] = {name: _unshared(table[name]) for name in _ROW.names or ()}
+        del table  # cells that are looked at cannot grow
+        received, board, boot = (columns.pop(name) for name in ("received_s", "board_s", "boot"))
         if any(columns["heading_deg"].strides):
             columns["heading_deg"] = wrap360(columns["heading_deg"])
-        implausible = self._plain_columns(columns, start)
+        implausible = self._plain_columns(columns, received, start)
         columns["t_s"] = received.copy()
         joins, pressed = {}, {key[-1] for key in self._keys}
         starts = np.flatnonzero(np.diff(boot, prepend=-1.0))  # a boot's rows stand together
-        for first, end in pairwise([*starts.tolist(), n]):
+        for first, end in pairwise([*starts.tolist(), len(received)]):
             mine = first + np.flatnonzero(np.isfinite(board[first:end]))
             if mine.size:
                 join = join_clocks(board[mine], received[mine])
                 columns["t_s"][mine] = join.host_s(board[mine])
                 if join.doubt or boot[first] in pressed:  # a board may start a million times
                     joins[int(boot[first])] = join
-        if n:
-            columns["t_s"] = np.maximum.accumulate(columns["t_s"])
+        columns["t_s"] = np.maximum.accumulate(columns["t_s"])
         return Samples(**columns), joins, implausible
 
-    def _plain_columns(self, columns: dict[str, Any], start: int) -> int:
+    def _plain_columns(self, columns: dict[str, Any], received: Floats, start: int) -> int:
         """Fill in held pitch and roll, take out what cannot be; the number of values taken out."""
         plain = np.flatnonzero(columns["seq"] < 0)
         if not plain.size:
             return 0
-        received, taken_out = columns["received_s"], 0
+        taken_out = 0
         for name, held in self._held.items():
             before, at_s, angle_deg = np.array(held).reshape(-1, 3).T
             latest = np.searchsorted(before, start + plain, side="right") - 1
@@ -321,6 +301,11 @@ class StreamBuilder(Counts):
         columns["heading_deg"] = np.array(columns["heading_deg"])
         columns["heading_deg"][rows[odd]] = np.nan
         return taken_out + int(odd.sum())
+
+
+def _unshared(column: Floats) -> Floats:
+    """A column with its own room; one that was never sent takes that of one number."""
+    return np.broadcast_to(np.nan, column.shape) if np.isnan(column).all() else column.copy()
 
 
 def jumps_and_back(t_s: Floats, angle_deg: Floats) -> Bools:

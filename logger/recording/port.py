@@ -8,7 +8,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from logger.errors import DeviceError
-from logger.recording.reader_thread import POLL_S, ReaderThread
+from logger.recording.reader_thread import POLL_S, ReaderThread, plain
 
 BAUD_RATE = 115200
 _WRITE_S = 0.5
@@ -40,7 +40,7 @@ class _NetworkPort:
         try:
             self._socket = socket.create_connection(address, timeout=_CONNECT_S)
         except (OSError, ValueError) as error:
-            raise _not_opened(url, _plain(error)) from error
+            raise _not_opened(url, plain(error)) from error
         self._socket.settimeout(POLL_S)
 
     def read(self) -> bytes:
@@ -48,19 +48,13 @@ class _NetworkPort:
             came = self._socket.recv(_MOST_AT_ONCE)
         except TimeoutError:
             return b""
-        except OSError as error:
-            raise _lost(self.url, _plain(error)) from error
         if not came:
-            raise _lost(self.url, "the other end closed it")
+            raise ConnectionError("the other end closed it")
         return came
 
     def write(self, data: bytes) -> None:
-        try:
+        with contextlib.suppress(TimeoutError):
             self._socket.sendall(data)
-        except TimeoutError:
-            return
-        except OSError as error:
-            raise _lost(self.url, _plain(error)) from error
 
     def close(self) -> None:
         self._socket.close()
@@ -73,7 +67,7 @@ class _SerialPort:
         import serial
 
         self.url = url
-        self._gone = (serial.SerialException, OSError)
+        self._slow = serial.SerialTimeoutException
         served = url.lower().startswith("rfc2217://")
         if served:
             _address(url)
@@ -86,30 +80,21 @@ class _SerialPort:
                 write_timeout=None if served else _WRITE_S,  # RFC 2217 knows no such limit
                 exclusive=True,
             )
-        except (*self._gone, ValueError) as error:
-            raise _not_opened(url, _plain(error)) from error
+        except (OSError, ValueError) as error:  # pyserial's own errors are OSErrors
+            raise _not_opened(url, plain(error)) from error
 
     def read(self) -> bytes:
-        try:
-            came: bytes = self._port.read(1)
-            if came:
-                came += self._port.read(min(self._port.in_waiting, _MOST_AT_ONCE))
-        except Exception as error:  # pyserial raises several kinds when a port goes away
-            raise _lost(self.url, _plain(error)) from error
+        came: bytes = self._port.read(1)
+        if came:
+            came += self._port.read(min(self._port.in_waiting, _MOST_AT_ONCE))
         return came
 
     def write(self, data: bytes) -> None:
-        import serial
-
-        try:
+        with contextlib.suppress(self._slow):
             self._port.write(data)
-        except serial.SerialTimeoutException:
-            return
-        except self._gone as error:
-            raise _lost(self.url, _plain(error)) from error
 
     def close(self) -> None:
-        with contextlib.suppress(*self._gone):  # it may be gone already
+        with contextlib.suppress(OSError):  # it may be gone already
             self._port.close()
 
 
@@ -127,12 +112,3 @@ def _address(url: str) -> tuple[str, int]:
 
 def _not_opened(url: str, why: str) -> DeviceError:
     return DeviceError(f"cannot be opened: {why}", f"port {url}", hint=_HINT)
-
-
-def _lost(url: str, why: str) -> DeviceError:
-    return DeviceError(f"the link was lost: {why}", f"port {url}")
-
-
-def _plain(error: Exception) -> str:
-    reason = getattr(error, "strerror", None) or str(error)
-    return str(reason).split("\n")[0]

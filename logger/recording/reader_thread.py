@@ -6,7 +6,7 @@ import contextlib
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
@@ -26,7 +26,10 @@ _KEPT_EARLY = 64 * 2**10
 
 
 class RawPort(Protocol):
-    """What the reader thread needs of a port; `close` never raises."""
+    """What the reader thread needs of a port: one that is gone may raise whatever it will.
+
+    `close` never raises.
+    """
 
     url: str
 
@@ -119,7 +122,8 @@ class ReaderThread:
 
     def write(self, data: bytes) -> None:
         """See `Link.write`."""
-        self._port.write(data)
+        with _told_as_lost(self.url):
+            self._port.write(data)
 
     def close(self) -> None:
         """See `Link.close`."""
@@ -140,7 +144,8 @@ class ReaderThread:
     def _run(self) -> None:
         try:
             while not self._closing:
-                chunk = self._port.read()
+                with _told_as_lost(self.url):
+                    chunk = self._port.read()
                 with self._recording:
                     self._take(chunk)
         except Exception as error:  # raised again where it is waited for
@@ -166,6 +171,20 @@ class ReaderThread:
                 hint="end other programs; what was recorded is kept",
             )
         self._flow.take(time.monotonic(), len(taken.pieces), self.url)
+
+
+@contextlib.contextmanager
+def _told_as_lost(url: str) -> Iterator[None]:
+    """In one sentence whatever a port raises: pyserial has several kinds when one goes away."""
+    try:
+        yield
+    except Exception as error:
+        raise DeviceError(f"the link was lost: {plain(error)}", f"port {url}") from error
+
+
+def plain(error: Exception) -> str:
+    """The reason that the system gives, on one line."""
+    return str(getattr(error, "strerror", None) or error).split("\n")[0]
 
 
 class _Flow:

@@ -27,8 +27,6 @@ class Samples(Columns):
     # From the start of the recording, never decreasing: the board's clock joined to the host's
     # where there is one, the host's receive time elsewhere. [s]
     t_s: Floats
-    received_s: Floats  # Host receive time of the row's first sentence. [s]
-    board_s: Floats  # The board's own clock with its wraps undone; NaN without one. [s]
     seq: Ints  # The wire's instant counter; -1 for boards without one
     # Clockwise from magnetic north, or from true north where `heading_is_true`. [deg]
     heading_deg: Floats
@@ -75,8 +73,7 @@ class Samples(Columns):
         return np.asarray(np.isfinite(self.heading_deg + self.pitch_deg))
 
 
-_SCALARS = ("t_s", "received_s", "board_s", "heading_deg", "roll_deg", "pitch_deg",
-            "temperature_c", "variation_deg")  # fmt: skip
+_SCALARS = ("t_s", "heading_deg", "roll_deg", "pitch_deg", "temperature_c", "variation_deg")
 _VECTORS = ("field_ut", "force_g", "rate_deg_s")
 
 

@@ -148,14 +148,6 @@ def test_dropped_bytes_pass_the_xor_but_not_the_crc():
     assert taken == 0
 
 
-@given(st.binary(min_size=1, max_size=300))
-def test_the_folded_xor_is_the_xor(body):
-    plain = 0
-    for byte in body:
-        plain ^= byte
-    assert checksum(body) == plain
-
-
 @pytest.mark.parametrize("stuck", [b"\x00", b"\xff", b"$", b"A", b"$A", b"\r"])
 def test_a_stuck_port_takes_no_memory(stuck):
     decoder = Decoder()

@@ -25,8 +25,6 @@ def samples_of(simulated: Any) -> Samples:
 def columns(n: int, every_s: float = 0.02) -> dict[str, Any]:
     return Samples.blank(n) | {
         "t_s": np.arange(n) * every_s,
-        "received_s": np.arange(n) * every_s,
-        "board_s": np.arange(n) * every_s,
         "seq": np.arange(n),
     }
 

@@ -333,19 +333,16 @@ def test_a_boards_own_attitude_is_fused_with_its_rate() -> None:
     assert found.field is None
 
 
-def test_rows_without_raw_values_are_the_boards_own_and_keep_their_errors() -> None:
+def test_raw_values_override_the_boards_own_attitude_and_a_row_without_them_says_nothing() -> None:
     samples = raw(np.full(6, 40.0), 0.0, 3.0)
     field = np.array(samples.field_ut)
     field[[1, 4]] = np.nan
     mixed = board(np.full(6, 90.0), 0.0, 7.0, field_ut=field, force_g=samples.force_g)
     found = orient(mixed, PLAIN).sight
-    own = np.array([False, True, False, False, True, False])
-    assert found.azimuth_deg == pytest.approx(np.where(own, 90.0, 40.0))
-    assert (found.standard_error_deg[own] > 0.49).all()
-    assert found.standard_error_deg[~own] == pytest.approx(
-        orient(samples, PLAIN).sight.standard_error_deg[~own]
-    )
-    assert "attitude as the board computes it" in found.steps
+    assert list(np.flatnonzero(~found.used)) == [1, 4]
+    assert set(found.reason[[1, 4]]) == {"no direction"}
+    assert found.azimuth_deg[found.used] == pytest.approx(40.0)
+    assert found.elevation_deg[found.used] == pytest.approx(3.0)
 
 
 def test_a_disturbed_stretch_does_not_bend_the_heading_of_its_neighbours() -> None:

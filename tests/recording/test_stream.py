@@ -125,7 +125,6 @@ def test_a_sentence_out_of_order_at_the_wrap_of_the_clock_moves_nothing():
     top = 2**32
     order = [0, 1, 2, 4, 3, 5, 6]  # a key of instant 3, say, sent after instant 4
     got = fed(*((0.02 * i, attitude(i, (top - 70 + 20 * n) % top)) for i, n in enumerate(order)))
-    assert np.ptp(got.samples.board_s) == pytest.approx(0.12)
     assert got.samples.t_s[-1] == pytest.approx(0.12, abs=0.03)
 
 
@@ -155,7 +154,7 @@ def test_a_ceramic_oscillator_is_corrected_without_doubt(percent):
     rate = 1 + percent / 100
     got = fed(*((0.05 * i * rate, attitude(i, 50 * i)) for i in range(1200)))
     assert got.doubts == ()
-    assert got.samples.t_s == pytest.approx(got.samples.received_s, abs=0.001)
+    assert got.samples.t_s == pytest.approx(np.arange(1200) * 0.05 * rate, abs=0.001)
 
 
 def test_a_stall_of_the_host_delays_no_sample():
