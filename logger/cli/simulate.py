@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.options import overwrite_option, put_out
-from logger.cli.parameters import FILE_TO_WRITE, FOLDER, Numbers
+from logger.cli.parameters import FILE_TO_WRITE, FOLDER, Number, Numbers
 
 if TYPE_CHECKING:
     from logger.simulation import Scene
-    from logger.simulation.faults import Fault
     from logger.simulation.serve import MakeTask
 
 _SCENES = (
@@ -51,7 +50,6 @@ _SCENES = (
     "--hand", type=click.Choice(["calm", "brisk"]), default="calm", show_default=True,
     help="How the operator moves.",
 )  # fmt: skip
-@click.option("--passes", default=2, show_default=True, help="Over the skyline in a sweep.")
 @click.option(
     "--sector", "sectors", multiple=True, type=Numbers("FROM,TO", "120,260"),
     help="Sweep only this part, clockwise, in degrees; may be given again.",
@@ -65,45 +63,18 @@ _SCENES = (
 )
 @click.option("--iron/--no-iron", default=True, show_default=True,
               help="Hard and soft iron on the board, and an accelerometer offset.")  # fmt: skip
-@click.option(
-    "--index",
-    "index_error_deg",
-    default=0.0,
-    show_default=True,
-    help="Index error of the sight, degrees up.",
-)
-@click.option(
-    "--collimation", "collimation_error_deg", default=0.0, show_default=True,
-    help="Collimation error of the sight, degrees right.",
-)  # fmt: skip
-@click.option("--streams", default="AMG", show_default=True, help="Some of the letters A, M, G.")
-@click.option(
-    "--rate", "rate_hz", default=50, show_default=True, help="Measuring instants a second."
-)
-@click.option(
-    "--persona", type=click.Choice(["own", "nmea"]), default="own",
-    show_default=True, help="Our own sentences, or those of a standard NMEA 0183 compass.",
-)  # fmt: skip
 @click.option("--latitude", default=46.05, show_default=True, help="Degrees, north positive.")
 @click.option("--longitude", default=14.51, show_default=True, help="Degrees, east positive.")
 @click.option("--altitude", default=310.0, show_default=True, help="Metres.")
 @click.option(
     "--speed",
+    type=Number(min=0.0),
     default=1.0,
     show_default=True,
     help="Times real time; 0 sends unpaced. With any but 1 the board's clock does not go as the "
     "host's, and the host is right to call its time in doubt; the answer keeps the board's time.",
 )
 @click.option("--once", is_flag=True, help="End after the last task.")
-@click.option(
-    "--fault", "faults", multiple=True, type=Numbers("KIND=VALUE", "drop=0.01"),
-    help="Spoil the link: drop, flip or double a share of the bytes; silent, half, reset or cut "
-    "after some seconds; may be given again.",
-)  # fmt: skip
-@click.option(
-    "--link", "link_name", type=FILE_TO_WRITE, metavar="FILE",
-    help="With --pty: a symbolic link to it, whose name outlives a cut.",
-)  # fmt: skip
 @click.option(
     "--truth", type=FILE_TO_WRITE, metavar="FILE.csv",
     help="Write the true skyline of the first scene as a horizon CSV.",
@@ -132,28 +103,14 @@ def command(**options: Any) -> None:
         return
     if options["pty"] and options["tcp"]:
         raise click.UsageError("--pty and --tcp exclude each other")
-    if options["speed"] < 0:
-        raise click.UsageError("--speed is a factor of at least 0")
-    if options["link_name"] and not options["pty"]:
-        raise click.UsageError("--link goes with --pty")
-    faults, cuts, reset = _faults(options["faults"])
-    if cuts and options["pty"] and not options["link_name"]:
-        raise click.UsageError("a pseudo-terminal that is cut needs --link to keep its name")
-    scenes, tasks, again = _tasks(options, reset)
+    scenes, tasks = _tasks(options)
     if options["truth"] is not None:
         put_out(options["truth"], scenes[0].as_csv())
-    link = PtyLink(options["link_name"]) if options["pty"] else TcpLink(*_host_port(options["tcp"]))
+    link = PtyLink() if options["pty"] else TcpLink(*_host_port(options["tcp"]))
     try:
         click.echo(f"a virtual board listens on {link.address}; Ctrl-C ends it", err=True)
         click.echo(link.address)
-        serve(
-            link,
-            tasks if options["once"] else itertools.chain(tasks, again),
-            options["speed"] or None,
-            faults=faults,
-            cuts_s=cuts,
-            say=lambda sentence: click.echo(sentence, err=True),
-        )
+        serve(link, tasks, options["speed"] or None, lambda text: click.echo(text, err=True))
     except KeyboardInterrupt:
         click.echo("ended", err=True)
     finally:
@@ -174,10 +131,8 @@ def _write_class(options: dict[str, Any]) -> None:
     say(f"next: horizon-logger class {as_argument(folder)}")
 
 
-def _tasks(
-    options: dict[str, Any], reset_at_s: float | None
-) -> tuple[tuple[Scene, ...], list[MakeTask], Iterator[MakeTask]]:
-    """The scenes, each task of the day, and the last one again for every further connection."""
+def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], Iterator[MakeTask]]:
+    """The scenes, and each task of the day; without --once the last one again and again."""
     from dataclasses import replace
 
     from logger.simulation import BoardSettings, Operator, Sensor, Task, day_task, scene_named
@@ -190,13 +145,7 @@ def _tasks(
     seed = options["seed"]
     scenes = tuple(scene_named(name, seed) for name in options["scenes"] or ("ridge",))
 
-    def given(*names: str) -> dict[str, Any]:
-        return {name: options[name] for name in names}
-
-    operator = replace(
-        Operator.brisk() if options["hand"] == "brisk" else Operator.calm(),
-        **given("passes", "opening_trigger"),
-    )
+    operator = Operator.brisk() if options["hand"] == "brisk" else Operator.calm()
     if options["sectors"]:
         # Clockwise: 350,20 runs through north.
         sectors = tuple((a, b if b > a else b + 360.0) for a, b in options["sectors"])
@@ -206,53 +155,28 @@ def _tasks(
         # Beginning and ending beside the target, no way across the sky is recorded.
         operator = replace(operator, sectors=((target[0], target[0] + 364.0),))
     at_target = {"target": target} if target else {}
-    errors = given("index_error_deg", "collimation_error_deg")
-    sensor = Sensor(individual=seed, **errors)
+    sensor = Sensor(individual=seed)
     day = Task(
         "sweep",
         scenes=scenes,
-        operator=replace(operator, closing_target=target),
+        operator=replace(
+            operator, closing_target=target, opening_trigger=options["opening_trigger"]
+        ),
         sensor=sensor if options["iron"] else sensor.without_iron(),
         site=Site(options["latitude"], options["longitude"], options["altitude"]),
         settings=BoardSettings(
-            **given("streams", "rate_hz", "persona"),
-            serial_number=f"V{seed:03d}",
-            link_baud=115200 if options["pty"] else None,
-            reset_at_s=reset_at_s,
+            serial_number=f"V{seed:03d}", link_baud=115200 if options["pty"] else None
         ),
         seed=seed,
         more={"level": {**at_target, "pairs": 3}, "bearing": at_target},
     )
 
-    def maker(number: int, name: str) -> MakeTask:
-        done = names[:number] + [names[-1]] * (number - len(names))
-        before = sum(purpose_of(n) == "sweep" for n in done)
-        return lambda: day_task(day, name, number, dt.datetime.now(dt.UTC), before)
+    def maker(number: int) -> MakeTask:
+        *before, name = [names[min(k, len(names) - 1)] for k in range(number + 1)]
+        sweeps = sum(purpose_of(one) == "sweep" for one in before)
+        return lambda: day_task(day, name, number, dt.datetime.now(dt.UTC), sweeps)
 
-    tasks = [maker(number, name) for number, name in enumerate(names)]
-    return scenes, tasks, (maker(number, names[-1]) for number in itertools.count(len(names)))
-
-
-def _faults(
-    given: tuple[tuple[str, tuple[float]], ...],
-) -> tuple[list[Fault], list[float], float | None]:
-    """Faults of the bytes, times at which the link is cut, and when the board resets."""
-    from logger.simulation.faults import FAULTS
-
-    made: list[Fault] = []
-    cuts: list[float] = []
-    reset: float | None = None
-    for kind, (value,) in given:
-        if kind == "cut":
-            cuts.append(value)
-        elif kind == "reset":
-            reset = value
-        elif kind in FAULTS:
-            made.append(FAULTS[kind](value))
-        else:
-            known = ", ".join([*FAULTS, "cut", "reset"])
-            raise click.UsageError(f"no fault {kind!r}; the faults are {known}")
-    return made, cuts, reset
+    return scenes, map(maker, range(len(names)) if options["once"] else itertools.count())
 
 
 def _host_port(text: str | None) -> tuple[str, int]:

@@ -13,13 +13,11 @@ import socket
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 from firmware_protocol import TRIGGER_KEY, Configure, Decoder, Query, Sound, encode
 from firmware_protocol import Fault as BoardFault
 from logger.errors import DeviceError
 from logger.simulation.board import Chunk
-from logger.simulation.faults import Fault, damaged
 from logger.simulation.tasks import Task, simulate
 
 MakeTask = Callable[[], Task]
@@ -34,16 +32,15 @@ _POLL_S = 0.05
 class Running:
     """One board carrying out a task, and what it answers to the host."""
 
-    def __init__(self, task: Task, faults: Sequence[Fault] = ()) -> None:
+    def __init__(self, task: Task) -> None:
         self.task = task
         self.cues: list[str] = []
-        self._faults = tuple(faults)
         self._decoder = Decoder()
         self._sent = 0
         done = simulate(task)
         presses = [key.t_s for key in done.motion.keys if key.key == TRIGGER_KEY and key.down]
         self.trigger_s = presses[-1] if presses else done.duration_s
-        self._chunks: list[Chunk] = damaged(done.chunks, self._faults)
+        self._chunks: Sequence[Chunk] = done.chunks
 
     def done_enough(self, now_s: float) -> bool:
         """Whether a host that leaves now has had the task."""
@@ -95,7 +92,7 @@ class Running:
                 task = replace(task, settings=replace(changed, start_seq=seq))
                 done = simulate(task)
             self.task = task
-            self._chunks = damaged(done.chunks[keep:] if keep is not None else (), self._faults)
+            self._chunks = done.chunks[keep:] if keep is not None else ()
             self._sent = 0
         return encode(changed.identity())
 
@@ -104,8 +101,6 @@ def serve(
     link: TcpLink | PtyLink,
     tasks: Iterable[MakeTask],
     speed: float | None = 1.0,
-    faults: Sequence[Fault] = (),
-    cuts_s: Sequence[float] = (),
     say: Callable[[str], None] = lambda _: None,
 ) -> None:
     """Serve one task a connection, each in its turn.
@@ -118,20 +113,17 @@ def serve(
         while not finished:
             link.wait_for_host()
             time.sleep(_SETTLE_S)
-            running = Running(make(), faults)
+            running = Running(make())
             task = running.task
             say(f"connection {number}: {task.purpose}, {running.trigger_s:.0f} s")
-            finished = _converse(link, running, speed, sorted(cuts_s))
+            finished = _converse(link, running, speed)
             if not finished:
                 say(f"the host hung up early; {task.purpose} is served again")
 
 
-def _converse(
-    link: TcpLink | PtyLink, running: Running, speed: float | None, cuts_s: list[float]
-) -> bool:
+def _converse(link: TcpLink | PtyLink, running: Running, speed: float | None) -> bool:
     """Move bytes both ways until the task is over or the host leaves; whether it was finished."""
     began = time.monotonic()
-    cuts = list(cuts_s)
 
     def now() -> float:
         if speed is None:
@@ -141,12 +133,6 @@ def _converse(
     try:
         while True:
             t = now()
-            if cuts and t >= cuts[0]:
-                cuts.pop(0)
-                link.pull()
-                link.wait_for_host()
-                running.due(now())  # what was sent meanwhile is lost
-                continue
             link.send(running.due(t))
             if running.next_s is None:
                 break
@@ -223,10 +209,6 @@ class TcpLink:
             self._host.close()
             self._host = None
 
-    def pull(self) -> None:
-        """Cut the connection."""
-        self.hang_up()
-
     def close(self) -> None:
         """Stop listening."""
         self.hang_up()
@@ -236,13 +218,7 @@ class TcpLink:
 class PtyLink:
     """A pseudo-terminal, which looks like a serial port; it tells as `TcpLink` does. POSIX only."""
 
-    def __init__(self, name: Path | None = None) -> None:
-        self._name = name
-        self.address = ""
-        self._board = -1
-        self._open()
-
-    def _open(self) -> None:
+    def __init__(self) -> None:
         try:
             import tty
 
@@ -257,16 +233,6 @@ class PtyLink:
         # While nobody has the port open the board's side reports a hang-up.
         os.close(port)
         os.set_blocking(self._board, False)
-        if self._name is not None:
-            try:
-                if self._name.is_symlink():
-                    self._name.unlink()
-                self._name.symlink_to(self.address)
-            except OSError as error:
-                raise DeviceError(
-                    f"the link cannot be made: {error.strerror}", str(self._name)
-                ) from error
-            self.address = str(self._name)
 
     def _hung_up(self) -> bool:
         poll = select.poll()
@@ -304,13 +270,6 @@ class PtyLink:
                 os.read(self._board, 4096)
             time.sleep(0.01)
 
-    def pull(self) -> None:
-        """Take the port away and put another in its place."""
-        os.close(self._board)
-        self._open()
-
     def close(self) -> None:
         """Take the port away."""
         os.close(self._board)
-        if self._name is not None:
-            self._name.unlink(missing_ok=True)

@@ -104,13 +104,9 @@ WRONG = [
     # The virtual board
     ("simulate --pty --tcp 127.0.0.1:0", "exclude each other"),
     ("simulate --do dance", "no task 'dance'"),
-    ("simulate --speed -1", "at least 0"),
+    ("simulate --speed -1", "not in the range x>=0"),
     ("simulate --tcp nowhere", "HOST:PORT"),
     ("simulate --sector north", "is not FROM,TO"),
-    ("simulate --fault drop", "KIND=VALUE"),
-    ("simulate --fault hiccup=3", "no fault 'hiccup'"),
-    ("simulate --pty --fault cut=3", "needs --link"),
-    ("simulate --link here", "goes with --pty"),
     ("simulate --observers 2 --output job", "job: holds something already"),
 ]
 

@@ -1,11 +1,9 @@
 """A host with pyserial finds the virtual board on a pseudo-terminal and on TCP alike."""
 
-import contextlib
 import os
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 import serial
@@ -36,14 +34,6 @@ def until_trigger(port: serial.SerialBase, count: int) -> bytes:
         assert more, "the board fell silent"
         got += more
     return got
-
-
-def opened(address: str) -> serial.SerialBase:
-    """The port, as soon as there is one: a cut link is away for a moment."""
-    for _ in range(100_000):
-        with contextlib.suppress(serial.SerialException):
-            return serial.serial_for_url(address, timeout=5)
-    pytest.fail(f"{address} never came back")
 
 
 Link = TcpLink | PtyLink
@@ -117,34 +107,6 @@ def test_the_board_answers_while_it_sends(served: Callable[..., str]) -> None:
     assert {(i.rate_hz, i.streams) for i in identities} == {(50, "AMG"), (20, "MG")}
     assert decoder.lost == 0
     assert not decoder.refused
-
-
-@pytest.mark.parametrize("kind", ["tcp", pytest.param("pty", marks=posix)])
-def test_a_cut_link_comes_back_to_a_board_that_ran_on(kind: str, tmp_path: Path) -> None:
-    link: Link = TcpLink() if kind == "tcp" else PtyLink(tmp_path / "board")
-    thread = threading.Thread(
-        target=serve,
-        args=(link, [lambda: task("level")]),
-        kwargs={"speed": 15.0, "cuts_s": [4.0]},
-        daemon=True,
-    )
-    thread.start()
-    decoder = Decoder()
-    with (
-        contextlib.suppress(serial.SerialException),
-        serial.serial_for_url(link.address, timeout=5) as port,
-    ):
-        while chunk := port.read(4096):
-            decoder.feed(chunk)
-    first = decoder.accepted
-    assert 0 < first < 800
-    sound: list[object] = []
-    with opened(link.address) as port:
-        while not any(isinstance(s, Key) for s in sound):
-            sound += [p.sentence for p in decoder.feed(port.read(500)) if isinstance(p, Sound)]
-    thread.join(10)
-    assert not thread.is_alive()
-    link.close()
 
 
 def test_cues_are_taken_without_an_answer() -> None:

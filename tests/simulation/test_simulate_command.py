@@ -1,6 +1,5 @@
 """`simulate` tells where it listens, serves, writes the truth and ends cleanly."""
 
-import contextlib
 import os
 import signal
 import subprocess
@@ -84,18 +83,3 @@ def test_every_scene_is_named_in_the_help() -> None:
     text = " ".join(CliRunner().invoke(command, ["--help"]).output.split())
     for name in SCENES:
         assert name.split("-")[-1] in text
-
-
-def test_faults_are_put_on_the_link() -> None:
-    options = ["--do", "plane", "--once", "--speed", "0"]
-    options += ["--fault", "double=0.02", "--fault", "silent=3", "--tcp", "127.0.0.1:0"]
-    decoder = Decoder()
-    with (
-        simulating(*options) as (_, address),
-        serial.serial_for_url(address, timeout=1) as port,
-        contextlib.suppress(serial.SerialException),
-    ):
-        while chunk := port.read(4000):
-            decoder.feed(chunk)
-    assert decoder.refused
-    assert 150 < decoder.accepted < 400
