@@ -38,7 +38,7 @@ from logger.access import Plane
 from logger.job import create_job, read_job
 from logger.live.capture_loop import CaptureLoop
 from logger.live.display import open_display
-from logger.live.keyboard import nobody
+from logger.live.keyboard import Action, nobody
 from logger.live.lent_port import LentPort
 from logger.live.state import LiveState
 from logger.live.survey_day import SurveyDay
@@ -173,7 +173,8 @@ def sweep(
         port = LentPort(lambda: open_link(url), url)
         loop = CaptureLoop(port, SystemClock(), shown, nobody, bell=False)
         loop.on_state = on_state
-        day.sweep(loop, ["spot"], by_trigger=False, seconds=seconds)
+        loop.elsewhere = lambda now_s, _: [Action("end", now_s)] if now_s > seconds else []
+        day.sweep(loop, ["spot"], by_trigger=False)
         port.hang_up()
         if pages:
             drawn = mine.recv()

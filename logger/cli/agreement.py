@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import give, json_option, put_out, recipe_options, say
-from logger.cli.parameters import FILE_TO_WRITE, JOB
+from logger.cli.parameters import FILE_TO_WRITE, JOB, POINT
 
 if TYPE_CHECKING:
+    from logger.job import Job
     from logger.survey.recipe import Overrides
 
 
 @click.command()
 @JOB
-@click.argument("point")
+@POINT
 @click.option(
     "--reference",
     type=FILE_TO_WRITE,
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 @recipe_options()
 @json_option
 def command(
-    job: Path,
+    job: Job,
     point: str,
     reference: Path | None,
     set_tracing: bool,
@@ -55,7 +56,6 @@ def command(
     from logger.agreement import observers_of
     from logger.errors import UsageError, as_argument
     from logger.horizon_csv import read_horizon_csv
-    from logger.job import existing_point, read_job
     from logger.report.charts import drawn
     from logger.report.observers import observers_chart, observers_text
     from logger.settings import Settings
@@ -66,10 +66,8 @@ def command(
     kind = output.suffix.lower().lstrip(".") if output else ""
     if output and kind not in ("png", "svg", "pdf"):
         raise UsageError("a picture is .png, .svg or .pdf", str(output))
-    survey = read_job(job)
-    point = existing_point(survey, point)
     truth = read_horizon_csv(reference) if reference else None
-    apart = observers.swept_apart(observers.places_of(survey, point), recipe_of(survey, overrides))
+    apart = observers.swept_apart(observers.places_of(job, point), recipe_of(job, overrides))
     for one in apart:
         if one.error is not None:
             say(f"left out - {one.error}")
@@ -80,15 +78,15 @@ def command(
     if set_tracing:
         if found.tracing is None:
             raise UsageError("one observer alone shows no tracing bias", point, "--reference")
-        observers.set_tracing(survey, point, found.tracing, against or "each other")
-        say(f"{job}: tracing_bias_deg = {found.tracing.to_use_deg:.3f}")
+        observers.set_tracing(job, point, found.tracing, against or "each other")
+        say(f"{job.folder}: tracing_bias_deg = {found.tracing.to_use_deg:.3f}")
     if output:
-        middle = survey.site.equatorward_azimuth_deg
+        middle = job.site.equatorward_azimuth_deg
         put_out(output, drawn(observers_chart(found, middle), kind))
     document = observers.as_document(found, point, against)
     give(json_file, document, observers_text(found, point, against))
     step = "compare" if set_tracing else "agreement"
     more = "" if set_tracing else f" {as_argument(point)} --set-tracing"
-    say(f"next: horizon-logger {step} {as_argument(job)}{more}")
+    say(f"next: horizon-logger {step} {as_argument(job.folder)}{more}")
     if len(traced) < len(apart):
         click.get_current_context().exit(UNREADABLE)

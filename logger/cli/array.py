@@ -18,6 +18,7 @@ from logger.cli.options import (
 from logger.cli.parameters import FILE, JOB, PLACE, RECTANGLE, Number, Numbers
 
 if TYPE_CHECKING:
+    from logger.job import Job
     from logger.survey.recipe import Overrides
 
 
@@ -53,7 +54,7 @@ if TYPE_CHECKING:
 @recipe_options()
 @json_option
 def command(
-    job: Path,
+    job: Job,
     plane: str | None,
     at: tuple[tuple[float, float, float], ...],
     step_m: float | None,
@@ -70,16 +71,14 @@ def command(
     program works out what stands where, and from that the horizon of any other place on the roof.
     """
     from logger.errors import as_argument
-    from logger.job import read_job
     from logger.report.array import array_csv, array_picture, array_text
     from logger.survey.answers import answers, refuse_unswept
     from logger.survey.array import array_result, chosen_plane
     from logger.survey.recipe import recipe_of
 
-    survey = read_job(job)
-    recipe = recipe_of(survey, overrides)
+    recipe = recipe_of(job, overrides)
     chosen_plane(recipe, plane)
-    found = list(answers(survey, recipe))
+    found = list(answers(job, recipe))
     results = [answer.result for answer in found if answer.result is not None]
     unread = [answer for answer in found if answer.error is not None and answer.swept]
     if not results and unread and unread[0].error:
@@ -87,13 +86,13 @@ def command(
     for answer in unread:
         say_left_out(answer)
     if not results:
-        refuse_unswept(survey, (), " --at EAST,NORTH,UP")
-    answer_ = array_result(survey, recipe, results, plane, at, step_m, size, rows)
+        refuse_unswept(job, (), " --at EAST,NORTH,UP")
+    answer_ = array_result(job, recipe, results, plane, at, step_m, size, rows)
     give(json_file, answer_.as_dict(), array_text(answer_))
     if csv_file:
         put_out(csv_file, array_csv(answer_))
     if picture:
         put_out(picture, array_picture(answer_))
     leave_by_checks(
-        answer_.checks, f"horizon-logger report {as_argument(job)}", unreadable=bool(unread)
+        answer_.checks, f"horizon-logger report {as_argument(job.folder)}", unreadable=bool(unread)
     )

@@ -158,7 +158,7 @@ def calibration_recorded(surveyor: Surveyor, how: str, given: dict[str, Any]) ->
             refuse_level_without_compass(job, identity_on(port))
         header = {key: given.get(key) for key in ("holder", "observer")}
         with on_screen(port, clock, surveyor.page) as loop:
-            return record_calibration(loop, job, how, header, given.get("seconds_s"))
+            return record_calibration(loop, job, how, header)
 
 
 def read(path: Path, accept_broken_seal: bool = False) -> tuple[Recording, Stream]:

@@ -45,12 +45,6 @@ source_options = together(
         help="What the board is mounted in; another holder needs another calibration.",
     ),
     click.option(
-        "--seconds",
-        "seconds_s",
-        type=Number(min=1.0),
-        help="End recording by itself after this time.",
-    ),
-    click.option(
         "--accept-broken-seal",
         is_flag=True,
         help="Go on with a recording that was changed.",
@@ -129,15 +123,14 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     lines = [check_line(check) for check in stored.checks]
     surveyor.note("\n".join(lines))
     give(given["json_file"], stored.as_dict(), *lines)
-    leave_by_checks(stored.checks, NEXT[purpose].format(job=as_argument(given["job"])))
+    leave_by_checks(stored.checks, NEXT[purpose].format(job=as_argument(given["job"].folder)))
 
 
 def surveyor_of(given: dict[str, Any]) -> Surveyor:
     """Who surveys the job, with what ``--set`` gave in place of its own settings."""
-    from logger.job import read_job
     from logger.settings import changed
 
-    job = read_job(given["job"])
+    job = given["job"]
     job = replace(job, settings=changed(job.settings, changes_of(given["settings"])))
     return Surveyor(job, given["url"], given["baud"], given["page"])
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -11,6 +10,7 @@ from logger.cli.options import give, json_option, leave_by_answers, recipe_optio
 from logger.cli.parameters import JOB
 
 if TYPE_CHECKING:
+    from logger.job import Job
     from logger.survey.recipe import Overrides
 
 
@@ -18,26 +18,24 @@ if TYPE_CHECKING:
 @JOB
 @recipe_options()
 @json_option
-def command(job: Path, overrides: Overrides, json_file: str | None) -> None:
+def command(job: Job, overrides: Overrides, json_file: str | None) -> None:
     """Compare the points of JOB: which is best, by how much, and whether that is significant.
 
     All stand under one sky, with one set of planes and settings, named above the tables. A stored
     answer is taken only if it came from the very same recordings, calibrations, job and settings.
     """
     from logger.errors import as_argument
-    from logger.job import read_job
     from logger.report.comparison import comparison_text
     from logger.survey.answers import answers, left_out, refuse_unswept
     from logger.survey.compare import compare
     from logger.survey.recipe import recipe_of
 
-    survey = read_job(job)
-    recipe = recipe_of(survey, overrides)
-    found = list(answers(survey, recipe, stored=True))
-    refuse_unswept(survey, found)
+    recipe = recipe_of(job, overrides)
+    found = list(answers(job, recipe, stored=True))
+    refuse_unswept(job, found)
     documents = [answer.document for answer in found if answer.document]
     if documents:
         comparison = compare(recipe, documents)
         document = {**comparison.as_dict(), "left_out": left_out(found)}
         give(json_file, document, comparison_text(comparison))
-    leave_by_answers(found, f"horizon-logger report {as_argument(job)}")
+    leave_by_answers(found, f"horizon-logger report {as_argument(job.folder)}")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.options import say, tell, together
-from logger.cli.parameters import FILE, PLACE, RECTANGLE, Number
+from logger.cli.parameters import JOB, JOB_FOLDER, PLACE, POINT, RECTANGLE, Number
 from logger.errors import UsageError, as_argument
 from logger.horizon import OBSTRUCTION_KINDS
 
@@ -22,8 +22,6 @@ AZIMUTH = Number(0.0, 360.0)
 ELEVATION = Number(-90.0, 90.0)
 ABOVE_0 = Number(min=0.0, min_open=True)
 
-JOB = click.argument("folder", metavar="JOB", type=FILE)
-POINT = click.argument("point")
 NAME = click.argument("name")
 REASONED = together(
     click.option("--why", required=True, help="One sentence; it stands in the report."),
@@ -56,25 +54,20 @@ def command() -> None:
 def change(name: str, *options: Callable[[Any], Any]) -> Callable[[Callable[..., str]], Any]:
     """A command that changes the job: its function takes the job and gives what is to be told.
 
-    A point is called as the job spells it, a reason is one, and the surveyor gives it unless told.
+    A reason is one, and the job's surveyor gives it unless told.
     """
 
     def decorate(function: Callable[..., str]) -> Any:
         @functools.wraps(function)
-        def run(folder: Path, **given: Any) -> None:
-            from logger.job import existing_point, read_job
-
-            survey = read_job(folder)
-            if "point" in given:
-                given["point"] = existing_point(survey, given["point"])
+        def run(job: Job, **given: Any) -> None:
             if "why" in given:
-                given["who"] = given["who"].strip() or survey.people.get("surveyor", "").strip()
+                given["who"] = given["who"].strip() or job.people.get("surveyor", "").strip()
                 given["why"] = given["why"].strip()
                 if not (given["who"] and given["why"]):
                     hint = "give --who and --why"
                     raise UsageError("an edit needs a name and a reason", hint=hint)
-            tell(function(survey, **given))
-            _say_next(folder, given.get("plane"))
+            tell(function(job, **given))
+            _say_next(job.folder, given.get("plane"))
 
         return command.command(name)(together(JOB, *options)(run))
 
@@ -91,11 +84,11 @@ def change(name: str, *options: Callable[[Any], Any]) -> Callable[[Callable[...,
                  show_default=True, help="How sure that is, 1 sigma, degrees."),
     REASONED,
 )  # fmt: skip
-def set_sector(survey: Job, elevation: float, to_elevation: float | None, **given: Any) -> str:
+def set_sector(job: Job, elevation: float, to_elevation: float | None, **given: Any) -> str:
     """Set the horizon of a sector, straight from one end to the other."""
     to_elevation = elevation if to_elevation is None else to_elevation
     given |= {"from_elevation_deg": elevation, "to_elevation_deg": to_elevation}
-    return _entered(survey, "set-sector", **given)
+    return _entered(job, "set-sector", **given)
 
 
 @change(
@@ -108,40 +101,40 @@ def set_sector(survey: Job, elevation: float, to_elevation: float | None, **give
     click.option("--to-second", "to_s", type=ABOVE_0, help="Seconds from its start."),
     REASONED,
 )  # fmt: skip
-def exclude_span(survey: Job, **given: Any) -> str:
+def exclude_span(job: Job, **given: Any) -> str:
     """Exclude a span of azimuth, or of seconds, from one recording.
 
     Without --recording a span of azimuth is excluded from every recording of the point.
     """
-    return _entered(survey, "exclude-span", **given)
+    return _entered(job, "exclude-span", **given)
 
 
 @change("exclude-sweep", POINT, RECORDING, REASONED)
-def exclude_sweep(survey: Job, **given: Any) -> str:
+def exclude_sweep(job: Job, **given: Any) -> str:
     """Exclude a whole recording; a point left without any is no point any more."""
-    return _entered(survey, "exclude-sweep", **given)
+    return _entered(job, "exclude-sweep", **given)
 
 
-def _entered(survey: Job, kind: str, point: str, **what: Any) -> str:
+def _entered(job: Job, kind: str, point: str, **what: Any) -> str:
     from logger.job import enter_edit
 
-    return f"{point}: {enter_edit(survey, kind, point, **what)}"
+    return f"{point}: {enter_edit(job, kind, point, **what)}"
 
 
 @change("remove-point", POINT, REASONED)
-def remove(survey: Job, point: str, **reason: str) -> str:
+def remove(job: Job, point: str, **reason: str) -> str:
     """Exclude all recordings of a point, which is then no point until it is swept again."""
     from logger.job import remove_point
 
-    return f"{point}: {remove_point(survey, point, **reason)}"
+    return f"{point}: {remove_point(job, point, **reason)}"
 
 
 @change("rename-point", POINT, NAME, REASONED)
-def rename(survey: Job, point: str, name: str, **reason: str) -> str:
+def rename(job: Job, point: str, name: str, **reason: str) -> str:
     """Call a point NAME from now on, in job.toml and in the names of its folders."""
     from logger.job import rename_point
 
-    edit = rename_point(survey, point, name, **reason)
+    edit = rename_point(job, point, name, **reason)
     return f"{edit.point}: {edit}"
 
 
@@ -153,11 +146,11 @@ def rename(survey: Job, point: str, name: str, **reason: str) -> str:
     _sector(required=True),
     DISTANCE,
 )
-def name_sector(survey: Job, point: str, **what: Any) -> str:
+def name_sector(job: Job, point: str, **what: Any) -> str:
     """Name what stands in a sector, such as what was pressed without a name."""
     from logger.job import name_sector
 
-    return str(name_sector(survey.folder, point, **what))
+    return str(name_sector(job.folder, point, **what))
 
 
 @change(
@@ -167,7 +160,7 @@ def name_sector(survey: Job, point: str, **what: Any) -> str:
     DISTANCE,
     click.option("--removable/--fixed", default=None, help="Whether it could be cut or moved."),
 )
-def set_obstruction(survey: Job, name: str, **what: Any) -> str:
+def set_obstruction(job: Job, name: str, **what: Any) -> str:
     """Tell more of an obstruction that a sweep or the job has named NAME."""
     from logger.job import obstruction_names, plain_name, set_named
     from logger.structured import one_of
@@ -175,9 +168,9 @@ def set_obstruction(survey: Job, name: str, **what: Any) -> str:
     known = {key: value for key, value in what.items() if value is not None}
     if not known:
         raise UsageError("nothing is told of it", hint="--kind, --distance, --removable or --fixed")
-    name = one_of(plain_name(name), obstruction_names(survey), "no sweep or entry names an "
+    name = one_of(plain_name(name), obstruction_names(job), "no sweep or entry names an "
                    "obstruction", "name it first: horizon-logger edit name-sector")  # fmt: skip
-    found = set_named(survey.folder, "obstructions", {"name": name, **known}).obstructions
+    found = set_named(job.folder, "obstructions", {"name": name, **known}).obstructions
     return "\n".join(str(one) for one in found if one.name == name)
 
 
@@ -197,7 +190,7 @@ def set_obstruction(survey: Job, name: str, **what: Any) -> str:
                  help="How sure --at or --distance is, 1 sigma, metres: tape 0.05, paces 0.3."),
 )  # fmt: skip
 def set_position(
-    survey: Job,
+    job: Job,
     point: str,
     at_m: tuple[float, ...] | None,
     from_point: str | None,
@@ -220,12 +213,12 @@ def set_position(
             raise UsageError(
                 "--from goes with a distance and a bearing", hint="--distance, --bearing"
             )
-        base = existing_point(survey, from_point)
-        at_m, error_m = position_from(survey, base, tape_m, bearing_deg, rise_m, error_m)
+        base = existing_point(job, from_point)
+        at_m, error_m = position_from(job, base, tape_m, bearing_deg, rise_m, error_m)
     assert at_m is not None
-    known, (east, north, up) = survey.point(point), at_m
+    known, (east, north, up) = job.point(point), at_m
     values = {"east_m": east, "north_m": north, "up_m": up, "position_error_m": error_m}
-    set_named(survey.folder, "points", {"name": known.name, **values})
+    set_named(job.folder, "points", {"name": known.name, **values})
     if known.east_m is not None:
         say(f"it was at {known.east_m:g},{known.north_m:g},{known.up_m or 0.0:g}")
     return f"{known.name}: at {east:g},{north:g},{up:g} m ± {error_m:g}"
@@ -241,7 +234,7 @@ def set_position(
                  "you look up the slope."),
 )  # fmt: skip
 def set_outline(
-    survey: Job,
+    job: Job,
     plane: str,
     corners: tuple[tuple[float, ...], ...],
     size: tuple[float, float] | None,
@@ -251,7 +244,7 @@ def set_outline(
     from logger.parallax import outline_of, rectangle
     from logger.structured import one_of
 
-    planes = {one.name: one for one in survey.planes}
+    planes = {one.name: one for one in job.planes}
     name = one_of(plain_name(plane), planes, "the job has no plane",
                    "measure it first: horizon-logger plane JOB NAME")  # fmt: skip
     if size is not None:
@@ -261,43 +254,40 @@ def set_outline(
     area = outline_of(planes[name], corners).area_m2
     # As arrays of arrays: TOML has no tuples.
     outline = [list(corner) for corner in corners]
-    set_named(survey.folder, "planes", {"name": name, "outline": outline})
+    set_named(job.folder, "planes", {"name": name, "outline": outline})
     return f"{name}: {len(corners)} corners, {area:.1f} m²"
 
 
 @change("set-planes", POINT, click.argument("planes", metavar="[PLANE]...", nargs=-1))
-def set_planes(survey: Job, point: str, planes: tuple[str, ...]) -> str:
+def set_planes(job: Job, point: str, planes: tuple[str, ...]) -> str:
     """Say which planes a point stands for; none named means every plane of the job."""
     from logger.job import plain_name, set_named
 
     wanted = [plain_name(plane) for plane in planes]
-    set_named(survey.folder, "points", {"name": point, "planes": wanted or None})
-    was = ", ".join(survey.point(point).planes) or "every plane"
+    set_named(job.folder, "points", {"name": point, "planes": wanted or None})
+    was = ", ".join(job.point(point).planes) or "every plane"
     return f"{point}: {', '.join(wanted) or 'every plane'}, was {was}"
 
 
 @command.command("list")
 @JOB
-def list_changes(folder: Path) -> None:
+def list_changes(job: Job) -> None:
     """Print the changes made so far, and what is named of the horizon."""
-    from logger.job import read_job
-
-    survey = read_job(folder)
-    told = [f"{edit.point}: {edit}" for edit in survey.edits]
-    tell("\n".join([*told, *map(str, survey.obstructions)]) or "no changes")
+    told = [f"{edit.point}: {edit}" for edit in job.edits]
+    tell("\n".join([*told, *map(str, job.obstructions)]) or "no changes")
 
 
 @command.command("undo")
-@JOB
-def undo_last(folder: Path) -> None:
+@JOB_FOLDER
+def undo_last(job: Path) -> None:
     """Take the last change back, whoever made it: an entry with a reason, or a name given.
 
     What set-position, set-planes and set-obstruction set is set again by the same command.
     """
     from logger.job import undo
 
-    tell(f"taken back - {undo(folder)}")
-    _say_next(folder)
+    tell(f"taken back - {undo(job)}")
+    _say_next(job)
 
 
 def _say_next(folder: Path, plane: str | None = None) -> None:

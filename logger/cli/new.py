@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import say, site_options, tell
-from logger.cli.parameters import JOB, Numbers
+from logger.cli.parameters import JOB_FOLDER, Numbers
 from logger.errors import as_argument
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@JOB
+@JOB_FOLDER
 @site_options(required=True)
 @click.option("--name", default="", help="Of the site.  [default: the folder's name]")
 @click.option("--timezone", default="", help="IANA name, such as Europe/Lisbon, for clock times.")

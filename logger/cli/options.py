@@ -221,9 +221,9 @@ def put_out(path: Path, content: str | bytes) -> None:
 
     context = click.get_current_context()
     inputs = (
-        Path(value)
+        Path(getattr(value, "folder", value))
         for name, value in context.params.items()
-        if name not in OUTPUTS and isinstance(value, (str, Path))
+        if name not in OUTPUTS and (hasattr(value, "folder") or isinstance(value, (str, Path)))
     )
     write_output(path, content, inputs=inputs, overwrite=bool(context.meta.get("overwrite")))
 

@@ -79,10 +79,36 @@ class Numbers(click.ParamType):  # type: ignore[type-arg]
         return (name.strip(), found) if self.named else found
 
 
+class JobFolder(click.ParamType):  # type: ignore[type-arg]
+    """A job, read from the folder that is named."""
+
+    name = "job"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> Any:
+        """The `Job`."""
+        from logger.job import read_job
+
+        return read_job(Path(value))
+
+
+class ExistingPoint(click.ParamType):  # type: ignore[type-arg]
+    """A point of the command's JOB, as the job spells it."""
+
+    name = "point"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> str:
+        """Its name, or a usage error with those that come near."""
+        from logger.job import existing_point
+
+        return existing_point(ctx.params["job"], value)
+
+
 PLACE = Numbers("EAST,NORTH,UP", "4.5,-2,0")
 RECTANGLE = Numbers("WIDTH,HEIGHT", "8,5", above_0=True)
 FILE = click.Path(path_type=Path)
 FILE_TO_WRITE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.Path(path_type=Path, file_okay=False)
-JOB = click.argument("job", type=FILE)
+JOB_FOLDER = click.argument("job", type=FILE)
+JOB = click.argument("job", type=JobFolder())
+POINT = click.argument("point", type=ExistingPoint())
 DAY = click.DateTime(["%Y-%m-%d"])

@@ -45,4 +45,4 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     )
     surveyor.note(words)
     give(given["json_file"], document, words)
-    leave_by_checks(checks, f"horizon-logger sweep {as_argument(given['job'])} POINT")
+    leave_by_checks(checks, f"horizon-logger sweep {as_argument(job.folder)} POINT")

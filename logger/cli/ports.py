@@ -32,25 +32,14 @@ def command(
 
     known = serial_ports()
     found = listen_to_all(list(urls) or sorted(known), seconds, ask, baud)
-    told = [
-        {
-            "port": port.url,
-            "description": known.get(port.url, ""),
-            "baud": port.baud,
-            "opened": port.opened,
-            "answers": port.answers,
-            "heard": port.words,
-            "board": port.board,
-        }
-        for port in found
-    ]
-    lines = [f"{port.url}: {port.words}" for port in found]
+    told = [vars(one) | {"description": known.get(one.port, "")} for one in found]
+    lines = [f"{one.port}: {one.heard}" for one in found]
     nothing = "no serial port on this machine; is the board plugged in?"
     give(json_file, {"ports": told}, *(lines or [nothing]))
-    boards = [port for port in found if port.answers]
+    boards = [one for one in found if one.answers]
     speed = f" --baud {boards[0].baud}" if boards and boards[0].baud not in (None, 115200) else ""
-    step = f"sweep JOB POINT --port {boards[0].url}{speed}" if boards else "ports --ask"
+    step = f"sweep JOB POINT --port {boards[0].port}{speed}" if boards else "ports --ask"
     say(f"next: horizon-logger {step}")
     # A port that was asked for by name and cannot be opened is a fault; one that is met is not.
-    if urls and not all(port.opened for port in found):
+    if urls and not all(one.opened for one in found):
         click.get_current_context().exit(DeviceError.exit_code)

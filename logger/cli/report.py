@@ -21,7 +21,7 @@ from logger.cli.options import (
     say,
     tell,
 )
-from logger.cli.parameters import DAY, FILE_TO_WRITE, FOLDER, JOB
+from logger.cli.parameters import DAY, FILE_TO_WRITE, JOB, JobFolder
 from logger.errors import UsageError
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 @click.option(
     "--earlier",
     metavar="JOB",
-    type=FOLDER,
+    type=JobFolder(),
     help="An earlier job with the same points: the report says what changed since.",
 )
 @click.option(
@@ -68,13 +68,13 @@ if TYPE_CHECKING:
 @recipe_options()
 @json_option
 def command(
-    job: Path,
+    job: Job,
     output: Path | None,
     tables: bool,
     language: str,
     letter: bool,
     day: dt.datetime | None,
-    earlier: Path | None,
+    earlier: Job | None,
     blank: bool,
     overrides: Overrides,
     json_file: str | None,
@@ -85,7 +85,6 @@ def command(
     pictures and the points on a map. Each point's answer is stored in the job, unless something is
     overridden.
     """
-    from logger.job import read_job
     from logger.report.browser_page import browser_page
     from logger.report.document import write_document
     from logger.report.files import write_tables
@@ -99,21 +98,20 @@ def command(
             str(output),
             hint=f"--output {output.with_suffix('.pdf')}",
         )
-    survey = read_job(job)
     if blank:
-        _write_blank(survey, output, words)
+        _write_blank(job, output, words)
         return
-    report, found = _worked_out(survey, overrides, language, day, earlier)
+    report, found = _worked_out(job, overrides, language, day, earlier)
     made = write_document(report, "letter" if letter else "a4", language)
     if made.remark:
         say(made.remark)
-    path = _written(job, output, "report.pdf", made.pdf)
+    path = _written(job.folder, output, "report.pdf", made.pdf)
     beside = path.with_name(f"{path.stem}-tables")
     in_tables = write_tables(report, beside) if tables else []
     in_browser = []
     if output is None or tables:
         where = beside / "index.html" if output else None
-        in_browser = [_written(job, where, "index.html", browser_page(report, language))]
+        in_browser = [_written(job.folder, where, "index.html", browser_page(report, language))]
     files = [str(file) for file in (path, *in_browser, *in_tables)]
     changed = {"changed": [one.as_dict() for one in report.changed]} if earlier else {}
     told = [f"wrote {path}"]
@@ -126,10 +124,9 @@ def command(
 
 
 def _worked_out(
-    job: Job, overrides: Overrides, language: str, day: dt.datetime | None, earlier: Path | None
+    job: Job, overrides: Overrides, language: str, day: dt.datetime | None, earlier: Job | None
 ) -> tuple[Report, list[Answer]]:
     """The report of every point, each named as it is ready, and the answers it is made of."""
-    from logger.job import read_job
     from logger.report.content import report_of, with_beside
     from logger.survey.answers import answers
     from logger.survey.growth import changed_since
@@ -143,7 +140,7 @@ def _worked_out(
     made = day.date() if day else dt.datetime.now().astimezone().date()
     report = report_of(job, recipe, found, made, _repeated(job.folder, made, day is None))
     if earlier is not None:
-        changed = tuple(changed_since(read_job(earlier), report.points))
+        changed = tuple(changed_since(earlier, report.points))
         report = replace(report, changed=changed)
     return report, found
 

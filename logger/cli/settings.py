@@ -2,30 +2,31 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from logger.cli.options import changes_of, say, tell
 from logger.cli.parameters import JOB
 
+if TYPE_CHECKING:
+    from logger.job import Job
+
 
 @click.command()
 @JOB
 @click.argument("changes", metavar="[NAME=VALUE]...", nargs=-1)
-def command(job: Path, changes: tuple[str, ...]) -> None:
+def command(job: Job, changes: tuple[str, ...]) -> None:
     """List the settings of JOB, or set some: they count for every answer from then on.
 
     NAME=default takes a setting back.
     """
     from logger.errors import as_argument
-    from logger.job import read_job
     from logger.report.comparison import settings_text
     from logger.survey.recipe import set_settings
 
-    survey = read_job(job)
     if changes:
-        survey = set_settings(survey, changes_of(changes))
-    tell(settings_text(survey.settings))
+        job = set_settings(job, changes_of(changes))
+    tell(settings_text(job.settings))
     step = "compare" if changes else "settings"
-    say(f"next: horizon-logger {step} {as_argument(job)}{'' if changes else ' NAME=VALUE'}")
+    say(f"next: horizon-logger {step} {as_argument(job.folder)}{'' if changes else ' NAME=VALUE'}")

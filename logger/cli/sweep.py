@@ -71,7 +71,6 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
     is_flag=True,
     help="After the last POINT go on with numbered ones until Ctrl-C or q.",
 )
-@click.option("--seconds", type=Number(min=0.1), help="End each point by itself after this time.")
 @click.option(
     "--at",
     "position_m",
@@ -109,14 +108,13 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
 @recipe_options()
 @json_option
 def command(
-    job: Path,
+    job: Job,
     points: tuple[str, ...],
     url: str | None,
     baud: int | None,
     steps: tuple[Step, ...] | None,
     by_trigger: bool,
     more: bool,
-    seconds: float | None,
     position_m: tuple[float, ...] | None,
     position_error_m: float | None,
     bell: bool,
@@ -139,20 +137,18 @@ def command(
     from logger.live.survey_day import SurveyDay, short_text
     from logger.survey.recipe import recipe_of
 
-    survey = read_job(job)
-    names = _points(survey, points)
+    names = _points(job, points)
     if position_m is not None:
         header |= dict(zip(("east_m", "north_m", "up_m"), position_m, strict=False))
         header["position_error_m"] = position_error_m
-    survey = _with_heights(survey, names, header)
-    surveyor = Surveyor(survey, url, baud, page)
+    surveyor = Surveyor(_with_heights(job, names, header), url, baud, page)
     if steps is None and surveyor.asked:
         steps = asked_steps(surveyor)
     if steps:
         walk(surveyor, steps, {"observer": header["observer"]})
     clock = clock_now()
-    surveyor.job = survey = read_job(job)
-    day = SurveyDay(survey, recipe_of(survey, overrides), header)
+    surveyor.job = job = read_job(job.folder)
+    day = SurveyDay(job, recipe_of(job, overrides), header)
     say_notice(surveyor, clock)
     surveyor.say(HOW)
     surveyor.go_on("Stand on the spot, feet still")
@@ -160,14 +156,14 @@ def command(
         try:
             with on_screen(port, clock, surveyor.page, bell) as loop:
                 opened = by_trigger or more or len(names) > 1
-                day.sweep(loop, _names(names, more), opened, seconds)
+                day.sweep(loop, _names(names, more), opened)
         finally:
             _print(day.answers, json_file)
     if surveyor.asked and json_file != "-":
         offer_names(surveyor, day.answers)
     for answer in day.answers:
         surveyor.note(short_text(answer))
-    leave_by_answers(day.answers, _next_step(job, day.answers))
+    leave_by_answers(day.answers, _next_step(job.folder, day.answers))
 
 
 def _points(survey: Job, points: Sequence[str]) -> list[str]:

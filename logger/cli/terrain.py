@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING
 import click
 
 from logger.cli.options import give, json_option, leave_by_checks, say
-from logger.cli.parameters import FILE, JOB, Number
+from logger.cli.parameters import FILE, JOB, ExistingPoint, Number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from logger.job import Job
     from logger.survey.terrain import PointTerrain
 
 
 @click.command()
 @JOB
-@click.argument("points", nargs=-1, metavar="[POINT]...")
+@click.argument("points", type=ExistingPoint(), nargs=-1, metavar="[POINT]...")
 @click.option(
     "--tiles",
     "folder",
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
 )
 @json_option
 def command(
-    job: Path,
+    job: Job,
     points: tuple[str, ...],
     folder: Path,
     vertical_error_m: float | None,
@@ -54,27 +55,24 @@ def command(
     without a magnet: it is stored as a bearing, unless it contradicts the compass.
     """
     from logger.errors import as_argument
-    from logger.job import existing_point, read_job
     from logger.outputs import write_in_job
     from logger.report.charts import drawn
     from logger.report.terrain_chart import terrain_chart
     from logger.survey.terrain import keep_terrain, work_out
     from logger.survey.terrain_store import terrain_path
 
-    survey = read_job(job)
-    names = [existing_point(survey, name) for name in points]
     answer = work_out(
-        survey,
+        job,
         folder,
-        points=names,
+        points=points,
         vertical_error_m=vertical_error_m,
         licence=licence,
         believe=believe,
     )
-    keep_terrain(survey, answer)
+    keep_terrain(job, answer)
     for one in answer.points:
-        picture = terrain_path(survey, one.point).with_suffix(".png")
-        write_in_job(survey.folder, picture, drawn(terrain_chart(one), "png"))
+        picture = terrain_path(job, one.point).with_suffix(".png")
+        write_in_job(job.folder, picture, drawn(terrain_chart(one), "png"))
     forms = sorted({source.form for source in answer.sources})
     give(
         json_file,
@@ -86,7 +84,7 @@ def command(
         *("\n".join(_told(one)) for one in answer.points),
     )
     say("The far horizon is a computation, not a sweep: what stands within 500 m is not in it.")
-    leave_by_checks(answer.checks, f"horizon-logger compare {as_argument(job)}")
+    leave_by_checks(answer.checks, f"horizon-logger compare {as_argument(job.folder)}")
 
 
 def _told(one: PointTerrain) -> Iterator[str]:

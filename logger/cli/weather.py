@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     metavar="M1,...,M12|FILE",
     help="Twelve daily means of global horizontal irradiation in kWh/m², January first.",
 )
-def command(job: Path, file: Path | None, fetch: bool, monthly: str | None) -> None:
+def command(job: Job, file: Path | None, fetch: bool, monthly: str | None) -> None:
     """Take weather into JOB: every answer rests on it from then on.
 
     FILE is a typical year: EPW, TMY3, TMY2, the CSV of PVGIS or of NSRDB. Nothing is fetched but
@@ -37,21 +37,19 @@ def command(job: Path, file: Path | None, fetch: bool, monthly: str | None) -> N
     from logger.access.weather_files import LARGEST_FILE
     from logger.errors import UsageError
     from logger.files import read_within
-    from logger.job import read_job
     from logger.survey.recipe import set_weather
 
     if [file is not None, fetch, monthly is not None].count(True) != 1:
         raise UsageError("give one of FILE, --fetch and --monthly")
-    known = read_job(job)
     if fetch:
-        weather = _fetched(known)
+        weather = _fetched(job)
     elif monthly is not None:
-        weather = _monthly(known, monthly)
+        weather = _monthly(job, monthly)
     else:
         assert file is not None
         content = read_within(file, LARGEST_FILE, "weather file")
-        weather = set_weather(known, file.name, content)
-    _tell(known, weather)
+        weather = set_weather(job, file.name, content)
+    _tell(job, weather)
 
 
 def _fetched(job: Job) -> Weather:

@@ -86,13 +86,12 @@ def record_calibration(
     job: Job,
     how: str,
     header: Mapping[str, Any] | None = None,
-    seconds: float | None = None,
 ) -> Path:
     """Record a calibration into the job; a recording without a measurement is no calibration."""
     if how == "sun":
         refuse_sun_now(job.site, loop.clock.utc())
     before = len(loop.recordings)
-    loop.record(CalibrationTask(job, how, header or {}), seconds)
+    loop.record(CalibrationTask(job, how, header or {}))
     if len(loop.recordings) == before:
         raise DeviceError("nothing came from the board: no recording is kept")
     if (came := loop.heard) is not None:

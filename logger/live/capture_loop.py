@@ -137,16 +137,15 @@ class CaptureLoop:
                 replace(self._last, phase="ended", warnings=(), to_do=words, allowed="")
             )
 
-    def record(self, task: Task, seconds: float | None = None) -> None:
-        """Record until the trigger, the q key, Ctrl-C, the time or the task itself ends it."""
-        controls, began = Controls(task.keys), self.clock.seconds()
+    def record(self, task: Task) -> None:
+        """Record until the trigger, the q key, Ctrl-C or the task itself ends it."""
+        controls = Controls(task.keys)
         self.taken, self.heard = 0, None
         going = self._begin(task, "recording")
         try:
             while True:
                 triggered, actions = self._step(task, going, controls)
-                over = seconds is not None and self.clock.seconds() - began > seconds
-                if triggered or over or task.finished or any(a.what == "end" for a in actions):
+                if triggered or task.finished or any(a.what == "end" for a in actions):
                     break
                 if going.recorded and going.capture.writer.full:
                     self.say("this recording is as long as one may be; going on in a new one")

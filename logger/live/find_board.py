@@ -23,19 +23,14 @@ IDENTITY_S = 1.5
 
 @dataclass(frozen=True)
 class OnPort:
-    """What was heard on a port."""
+    """What was heard on a port, as `ports --json` tells it."""
 
-    url: str
+    port: str
     baud: int | None  # None where a port has no speed
     opened: bool
-    sentences: int  # Understood
+    answers: bool  # Whether a board is there
+    heard: str
     board: Identity | None
-    words: str
-
-    @property
-    def answers(self) -> bool:
-        """Whether a board is there."""
-        return self.sentences > 0
 
 
 def serial_ports() -> dict[str, str]:
@@ -86,7 +81,7 @@ def _listen(url: str, baud: int | None, seconds: float, ask: bool) -> OnPort:
         finally:
             link.close()
     except DeviceError as error:
-        return OnPort(url, baud, isinstance(error, FloodError), 0, None, error.what)
+        return OnPort(url, baud, isinstance(error, FloodError), False, error.what, None)
     board = builder.identity
     if board is not None:
         words = (
@@ -100,7 +95,7 @@ def _listen(url: str, baud: int | None, seconds: float, ask: bool) -> OnPort:
         words = came.what if came and count else "silence"
     if builder.accepted and baud not in (None, BAUD_RATE):
         words += f", at {baud} bit/s"
-    return OnPort(url, baud, True, builder.accepted, board, words)
+    return OnPort(url, baud, True, builder.accepted > 0, words, board)
 
 
 def lend(job: Job, url: str | None, baud: int | None, say: Callable[[str], None]) -> LentPort:
@@ -124,14 +119,14 @@ def _only_board(baud: int | None, say: Callable[[str], None]) -> tuple[str, int 
     names = list(serial_ports())
     if names:
         say(f"no port given: listening to {', '.join(names)}")
-    found = [port for port in listen_to_all(names, LISTEN_S, baud=baud) if port.answers]
+    found = [one for one in listen_to_all(names, LISTEN_S, baud=baud) if one.answers]
     if len(found) != 1:
         what = f"{len(found)} boards are heard" if found else "no board is heard on any serial port"
-        heard_on = ", ".join(port.url for port in found) or "horizon-logger ports lists them"
+        heard_on = ", ".join(one.port for one in found) or "horizon-logger ports lists them"
         raise DeviceError(what, hint=f"give --port URL: {heard_on}")
     (board,) = found
-    say(f"using {board.url}: {board.words}")
-    return board.url, board.baud if board.baud != BAUD_RATE else None
+    say(f"using {board.port}: {board.heard}")
+    return board.port, board.baud if board.baud != BAUD_RATE else None
 
 
 def identity_on(port: LentPort) -> Identity | None:

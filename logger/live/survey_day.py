@@ -40,13 +40,7 @@ class SurveyDay:
         self._panel: tuple[str, ...] = ()
         self._working: list[tuple[str, Future[Answer]]] = []
 
-    def sweep(
-        self,
-        loop: CaptureLoop,
-        points: Iterable[str],
-        by_trigger: bool,
-        seconds: float | None = None,
-    ) -> None:
+    def sweep(self, loop: CaptureLoop, points: Iterable[str], by_trigger: bool) -> None:
         """Sweep points until they or the operator's wish end; all answers are there afterwards."""
         with pool_of(1) as pool:
             submitted(pool, ready, self.recipe)
@@ -58,14 +52,14 @@ class SurveyDay:
                     loop.say(f"the trigger opens {point}" if by_trigger else f"sweeping {point}")
                     if by_trigger and not loop.wait_for_trigger(task):
                         break
-                    self._sweep(loop, task, seconds)
+                    self._sweep(loop, task)
             finally:
                 self.answers += [self._taken(*one) for one in self._working]
 
-    def _sweep(self, loop: CaptureLoop, task: SweepTask, seconds: float | None) -> None:
+    def _sweep(self, loop: CaptureLoop, task: SweepTask) -> None:
         began = time.monotonic()
         try:
-            loop.record(task, seconds)
+            loop.record(task)
         finally:
             # The port is read on meanwhile: the next trigger counts. A sweep cut short by a lost
             # board has its answer too.

@@ -13,6 +13,7 @@ from logger.access import Plane
 from logger.errors import DeviceError
 from logger.job import Job, create_job
 from logger.live.capture_loop import CaptureLoop
+from logger.live.capture_loop import Task as LiveTask
 from logger.live.lent_port import LentPort
 from logger.live.state import LiveState
 from logger.live.sweep_task import SweepTask
@@ -89,12 +90,12 @@ class Typist:
 
     def __init__(self, clock: PlayedClock, typed: Sequence[tuple[float, str]] = ()) -> None:
         self._clock = clock
-        self._typed = list(typed)
+        self.typed = list(typed)
 
     def read(self) -> str:
         text = ""
-        while self._typed and self._typed[0][0] <= self._clock.now_s:
-            text += self._typed.pop(0)[1]
+        while self.typed and self.typed[0][0] <= self._clock.now_s:
+            text += self.typed.pop(0)[1]
         return text
 
 
@@ -176,15 +177,22 @@ class Bench:
         self.display = Shown()
         self.pool: Executor = Never()
         port = LentPort(lambda: self.links[-1], "played", pause=self.clock.sleep)
-        self.loop = CaptureLoop(port, self.clock, self.display, Typist(self.clock, typed).read)
+        self.typist = Typist(self.clock, typed)
+        self.loop = CaptureLoop(port, self.clock, self.display, self.typist.read)
 
     def task(self, point: str = "eave", panel: Callable[[], tuple[str, ...]] = tuple) -> SweepTask:
         return SweepTask(self.job, point, recipe_of(self.job), self.pool, {"leaf": None}, panel)
 
     def sweep(self, point: str = "eave", seconds: float | None = None) -> SweepTask:
         task = self.task(point)
-        self.loop.record(task, seconds)
+        self.record(task, seconds)
         return task
+
+    def record(self, task: LiveTask, seconds: float | None = None) -> None:
+        """Record a task, ended by the q key after a time where it does not end before."""
+        if seconds is not None:
+            self.typist.typed.append((self.clock.now_s + seconds, "q"))
+        self.loop.record(task)
 
     @property
     def recordings(self) -> list[Path]:

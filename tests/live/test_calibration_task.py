@@ -22,21 +22,19 @@ WRONG = {
 def test_what_is_no_board_is_told_while_it_sends_and_is_no_calibration(
     bench: MakeBench, words: str
 ) -> None:
-    other = bench([(0.2 * n, WRONG[words]) for n in range(60)])
+    other = bench([(0.2 * n, WRONG[words]) for n in range(60)], [(6.0, "q")])
     with pytest.raises(DeviceError, match=words):
-        record_calibration(other.loop, other.job, "compass", seconds=6.0)
+        record_calibration(other.loop, other.job, "compass")
     assert other.display.states[-1].first.endswith(words)
     (kept,) = (other.job.folder / "calibrations").glob("*.sweep")
     assert kept == other.recordings[0]
 
 
-@pytest.mark.parametrize(("seconds", "words"), [(2.0, "nothing came"), (None, "not one byte")])
-def test_a_silent_port_leaves_nothing_behind(
-    bench: MakeBench, seconds: float | None, words: str
-) -> None:
-    silent = bench(())
+@pytest.mark.parametrize(("typed", "words"), [("q", "nothing came"), ("", "not one byte")])
+def test_a_silent_port_leaves_nothing_behind(bench: MakeBench, typed: str, words: str) -> None:
+    silent = bench((), [(2.0, typed)])
     with pytest.raises(DeviceError, match=words):
-        record_calibration(silent.loop, silent.job, "level", seconds=seconds)
+        record_calibration(silent.loop, silent.job, "level")
     assert not list((silent.job.folder / "calibrations").glob("*.sweep"))
     assert not any(said.startswith("kept") for said in silent.display.said)
 

@@ -62,15 +62,12 @@ def test_the_trigger_ends_a_point_and_its_recording_is_sealed(
     assert cues(swept.link)[-1] == "OFF"
 
 
-def test_q_time_and_ctrl_c_end_a_point_too(
+def test_q_and_ctrl_c_end_a_point_too(
     bench: MakeBench, quick_sweep: Chunks, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     typed = bench(quick_sweep, [(1.0, "q")])
     typed.sweep()
     assert typed.clock.now_s == pytest.approx(1.0, abs=0.2)
-    timed = bench(quick_sweep)
-    timed.sweep(seconds=2.0)
-    assert timed.clock.now_s == pytest.approx(2.0, abs=0.2)
     stopped = bench(quick_sweep)
     read = stopped.link.read
 
@@ -415,7 +412,7 @@ def test_nothing_in_a_name_steers_the_terminal(bench: MakeBench, quick_sweep: Ch
     swept = bench(quick_sweep)
     swept.loop.door = visible
     swept.loop.say("port \x1b[2J")
-    swept.loop.record(swept.task(panel=lambda: ("by \u202eevil",)), 1.0)
+    swept.record(swept.task(panel=lambda: ("by \u202eevil",)), 1.0)
     assert swept.display.states[-1].panel == ()  # the answer before is not shown over a sweep
     texts = [*swept.display.said, *(s.message for s in swept.display.states)]
     assert "port \\x1b[2J" in texts

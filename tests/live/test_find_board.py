@@ -92,7 +92,7 @@ def test_a_slow_board_is_heard_at_its_own_speed(monkeypatch: pytest.MonkeyPatch)
 
     def heard(url: str, baud: int | None, seconds: float, ask: bool) -> find_board.OnPort:
         asked.append(baud)
-        return find_board.OnPort(url, baud, True, 3 if baud == 4800 else 0, None, "noise")
+        return find_board.OnPort(url, baud, True, baud == 4800, "noise", None)
 
     monkeypatch.setattr(find_board, "_listen", heard)
     assert listen("/dev/ttyS0").baud == 4800

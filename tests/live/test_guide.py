@@ -17,7 +17,7 @@ MakeBench = Callable[..., Bench]
 def told(bench: Bench, how: str, seconds: float = 120.0) -> list[str]:
     """What was to be done, each time it changed."""
     bench.display.every_s = 0.5
-    bench.loop.record(CalibrationTask(bench.job, how, {}), seconds)
+    bench.record(CalibrationTask(bench.job, how, {}), seconds)
     words = [state.to_do for state in bench.display.states]
     return [a for a, b in zip(words, ["", *words], strict=False) if a != b]
 
