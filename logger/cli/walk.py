@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,7 @@ _WHY = {
     "compass": "Compass: without it headings are wrong by tens of degrees.",
     "level": "Level: how far the sight points off the board's own axis.",
     "sun": "Bearing by the sun's shadow: true north without trusting the compass.",
-    "bearing": "Bearing of a target: true north without trusting the compass.",
+    "target": "Bearing of a target: true north without trusting the compass.",
 }
 
 
@@ -29,13 +30,8 @@ _WHY = {
 class Step:
     """One calibration to take."""
 
-    name: str  # compass, level, sun or bearing
+    how: str  # compass, level, sun or target, as the guide calls it
     target_deg: float | None = None  # True bearing of the target. [deg]
-
-    @property
-    def how(self) -> str:
-        """As the guide calls it."""
-        return "target" if self.name == "bearing" else self.name
 
 
 def steps_of(text: str) -> tuple[Step, ...]:
@@ -46,18 +42,16 @@ def steps_of(text: str) -> tuple[Step, ...]:
 
 
 def _step(text: str) -> Step:
-    name, equals, number = text.partition("=")
-    try:
-        target = float(number) if equals else None
-    except ValueError:
-        target = -1.0
-    known = name in _WHY and (name == "bearing") == (target is not None)
-    if not known or not (target is None or 0.0 <= target <= 360.0):
-        raise click.BadParameter(
-            f"{text!r} is none of compass, level, sun, bearing=DEGREES (0 to 360), none",
-            param_hint="--calibrate",
-        )
-    return Step(name, target)
+    if text in ("compass", "level", SUN):
+        return Step(text)
+    name, _, number = text.partition("=")
+    with suppress(ValueError):
+        if name == "bearing" and 0.0 <= float(number) <= 360.0:
+            return Step("target", float(number))
+    raise click.BadParameter(
+        f"{text!r} is none of compass, level, sun, bearing=DEGREES (0 to 360), none",
+        param_hint="--calibrate",
+    )
 
 
 def asked_steps(surveyor: Surveyor) -> tuple[Step, ...]:
@@ -79,7 +73,7 @@ def asked_steps(surveyor: Surveyor) -> tuple[Step, ...]:
         if surveyor.confirms(f"{_WHY[name]} Calibrate it?")
     ]
     while surveyor.page is not None:
-        words = f"{_WHY['bearing']} At how many degrees from true north does the target stand?"
+        words = f"{_WHY['target']} At how many degrees from true north does the target stand?"
         text, _ = surveyor.answers(words, Question((TARGET, *BY_BUTTON), "degrees"))
         try:
             return (*steps, *_bearing(BY_BUTTON.get(text, text or NONE)))
@@ -103,7 +97,7 @@ def walk(surveyor: Surveyor, steps: Sequence[Step], given: dict[str, Any]) -> No
     from logger.errors import InputError
 
     for number, step in enumerate(steps, 1):
-        surveyor.say(f"Step {number} of {len(steps) + 1}. {_WHY[step.name]}")
+        surveyor.say(f"Step {number} of {len(steps) + 1}. {_WHY[step.how]}")
         while True:
             try:
                 _take(surveyor, step, given)
@@ -121,10 +115,10 @@ def _take(surveyor: Surveyor, step: Step, given: dict[str, Any]) -> None:
     from logger.live.guide import WAYS
     from logger.survey.calibrations import Wanted
 
+    way = WAYS[step.how]
     path = calibration_recorded(surveyor, step.how, given)
-    wanted = Wanted(WAYS[step.how].purpose, target_deg=step.target_deg)
-    checks = calibrated(surveyor.job, path, wanted).checks
+    checks = calibrated(surveyor.job, path, Wanted(way.purpose, target_deg=step.target_deg)).checks
     for check in checks:
         say(f"  {check_line(check)}")
     failed = [check_line(check) for check in checks if not check.passed]
-    surveyor.note("\n".join(failed) or f"{step.name}: all {len(checks)} checks passed")
+    surveyor.note("\n".join(failed) or f"{way.purpose}: all {len(checks)} checks passed")

@@ -67,12 +67,11 @@ class ScreenDisplay:
     def __init__(self, console: Console, live: Live) -> None:
         self.said: list[str] = []
         self._console, self._live = console, live
-        self._unicode = "utf" in (console.encoding or "").lower()
 
     def show(self, state: LiveState) -> None:
         """See `Display.show`."""
         size = self._console.size
-        self._live.update(screen(state, size.width, size.height, self._unicode), refresh=True)
+        self._live.update(screen(state, size.width, size.height), refresh=True)
 
     def say(self, sentence: str) -> None:
         """See `Display.say`; the loop puts it into the next moments."""

@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -23,8 +22,6 @@ from logger.arrays import Floats, floats
 from logger.errors import LoggerError
 from logger.horizon_fit import Coverage
 from logger.job import kept_recordings, read_job
-from logger.recording import Recording
-from logger.recording.samples import Stream
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult, Sweep
@@ -35,18 +32,6 @@ EVERY_S = 0.5
 REST = 2.0
 """And it rests this many times as long as it worked: most of one processor is left to recording and
 screen, however long the recording grows."""
-
-
-@dataclass(frozen=True, eq=False)
-class SoFar:
-    """A point in the middle of a recording."""
-
-    folder: Path  # Of the job
-    point: str
-    recipe: Recipe
-    recording: Path  # The one going on
-    header: Mapping[str, Any]
-    stream: Stream
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,17 +59,17 @@ class Estimated:
         )
 
 
-def estimated(so_far: SoFar) -> tuple[Estimated | None, float]:
-    """One round, and the seconds it took; None as long as nothing can be told."""
+def estimated(
+    folder: Path, point: str, recipe: Recipe, so_far: Sweep
+) -> tuple[Estimated | None, float]:
+    """One round, in the middle of a recording, and its seconds; None while nothing can be told."""
     began = time.thread_time()
     try:
         # An edit made meanwhile, such as a stretch excluded, counts at once.
-        job = read_job(so_far.folder)
-        earlier = [p for p in kept_recordings(job, so_far.point) if p != so_far.recording]
+        job = read_job(folder)
+        earlier = [path for path in kept_recordings(job, point) if path != so_far.recording.path]
         sweeps = [sweep for path in earlier if (sweep := _read(path)) is not None]
-        recording = Recording(so_far.recording, so_far.header, False, "")
-        sweeps.append(Sweep(recording, so_far.stream))
-        found = Estimated.of(point_result(job, so_far.point, so_far.recipe, sweeps=sweeps))
+        found = Estimated.of(point_result(job, point, recipe, sweeps=[*sweeps, so_far]))
     except LoggerError:
         found = None
     return found, time.thread_time() - began
@@ -107,14 +92,17 @@ def _read(path: Path) -> Sweep | None:
 class Estimate:
     """Rounds of `estimated` on whatever has been recorded by then."""
 
-    def __init__(self, pool: Executor, latest: Estimated | None = None) -> None:
+    def __init__(
+        self, pool: Executor, of_what: tuple[Path, str, Recipe], latest: Estimated | None
+    ) -> None:
         self.latest = latest
+        self._of_what = of_what
         self.fault: BaseException | None = None  # What ended it; the capture goes on without
         self._pool = pool
         self._going: Future[tuple[Estimated | None, float]] | None = None
         self._next_s = 0.0
 
-    def step(self, now_s: float, so_far: Callable[[], SoFar]) -> None:
+    def step(self, now_s: float, so_far: Callable[[], Sweep]) -> None:
         """Take a round that has ended, and begin another when its time has come; never waits."""
         if self._going is not None and self._going.done():
             self.fault = self._going.exception()
@@ -124,7 +112,7 @@ class Estimate:
                 self._next_s = now_s + max(EVERY_S, REST * took_s)
             self._going = None
         if self._going is None and self.fault is None and now_s >= self._next_s:
-            self._going = submitted(self._pool, estimated, so_far())
+            self._going = submitted(self._pool, partial(estimated, *self._of_what), so_far())
 
     def end(self) -> None:
         """Begin no round any more; one that goes on ends by itself and is not waited for."""

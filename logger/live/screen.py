@@ -15,14 +15,14 @@ WIDEST_LINE = 80
 _AXIS = 4  # columns of the elevation axis
 _LEAST_ROWS, _MOST_ROWS = 3, 16
 _STRIP = {
-    Seen.SUNLESS: "  ",
-    Seen.MISSING: "·.",
-    Seen.ONCE: "▒-",
-    Seen.TWICE: "█#",
-    Seen.DISPUTED: "!!",
-    Seen.SUN: "**",
+    Seen.SUNLESS: " ",
+    Seen.MISSING: "·",
+    Seen.ONCE: "▒",
+    Seen.TWICE: "█",
+    Seen.DISPUTED: "!",
+    Seen.SUN: "*",
 }
-"""Characters of the strip below the horizon, in Unicode and in ASCII."""
+"""Characters of the strip below the horizon."""
 
 _SHAPES = {
     "0": ("###", "# #", "# #", "# #", "###"),
@@ -43,10 +43,10 @@ LINES = 5
 """Height of a figure that is to be read at arm's length."""
 
 
-def large(text: str, block: str = "█") -> list[str]:
+def large(text: str) -> list[str]:
     """Five lines that show a number."""
     rows = [" ".join(_SHAPES[c][line] for c in text) for line in range(LINES)]
-    return [row.replace("#", block) for row in rows]
+    return [row.replace("#", "█") for row in rows]
 
 
 def status_line(state: LiveState) -> str:
@@ -66,7 +66,7 @@ def status_line(state: LiveState) -> str:
     return line
 
 
-def screen(state: LiveState, width: int, height: int, unicode: bool = True) -> Text:
+def screen(state: LiveState, width: int, height: int) -> Text:
     """The whole screen, exactly as many lines as it has; what does not fit is left out."""
     foot = Text((state.prompt or state.keys)[:width], style="bold" if state.prompt else "dim")
     first = f" {state.first} "[:width].ljust(width)
@@ -79,7 +79,7 @@ def screen(state: LiveState, width: int, height: int, unicode: bool = True) -> T
     room = height - 3 - len(facts) - len(message)
     body = [_title(state, width)]
     if room >= LINES:
-        body += _figures(state.figures, width, unicode)
+        body += _figures(state.figures, width)
         room -= LINES
     else:
         line = "  ".join(f"{f.name} {f.text}{_unit(f)}" for f in state.figures)
@@ -90,7 +90,7 @@ def screen(state: LiveState, width: int, height: int, unicode: bool = True) -> T
         body += [Text(line[:width]) for line in state.panel[: max(room, 0)]]
     elif state.horizon is not None and room >= 2:
         rows = min(room - 2, _MOST_ROWS)
-        body += _horizon(state, width, rows if rows >= _LEAST_ROWS else 0, unicode)
+        body += _horizon(state, width, rows if rows >= _LEAST_ROWS else 0)
     lines = [*body, *facts, *message][: height - 1]
     lines += [Text("")] * (height - 1 - len(lines))
     return Text("\n", no_wrap=True, overflow="crop", end="").join([*lines, foot])
@@ -105,9 +105,9 @@ def _title(state: LiveState, width: int) -> Text:
     return Text(left.ljust(width - len(right)) + right, style=style)
 
 
-def _figures(figures: tuple[Figure, ...], width: int, unicode: bool) -> list[Text]:
+def _figures(figures: tuple[Figure, ...], width: int) -> list[Text]:
     """Figures side by side, large, with their names and units beside."""
-    shapes = [large(f"{figure.text:>5}", "█" if unicode else "#") for figure in figures]
+    shapes = [large(f"{figure.text:>5}") for figure in figures]
     used = sum(len(shape[0]) + 12 for shape in shapes)
     gap = " " * max(1, min(10, width - used))
     lines = []
@@ -130,19 +130,19 @@ def _folded(fact: str, width: int) -> list[str]:
     return [line[:width] for line in lines]
 
 
-def _horizon(state: LiveState, width: int, rows: int, unicode: bool) -> list[Text]:
+def _horizon(state: LiveState, width: int, rows: int) -> list[Text]:
     """The horizon so far over what was seen of it; no rows give the strip alone."""
     assert state.horizon is not None
     columns = width - _AXIS - 1
     so_far = state.horizon.in_columns(columns, state.middle_deg)
-    lines = _bars(state, so_far, rows, unicode) if rows else []
-    strip = "".join(_STRIP[Seen(seen)][0 if unicode else 1] for seen in so_far.seen)
+    lines = _bars(state, so_far, rows) if rows else []
+    strip = "".join(_STRIP[Seen(seen)] for seen in so_far.seen)
     lines.append(Text(f"{'seen':>{_AXIS}} {strip}"))
     lines.append(Text(" " * (_AXIS + 1) + _compass_points(state.middle_deg, columns), style="dim"))
     return lines
 
 
-def _bars(state: LiveState, so_far: HorizonSoFar, rows: int, unicode: bool) -> list[Text]:
+def _bars(state: LiveState, so_far: HorizonSoFar, rows: int) -> list[Text]:
     columns = len(so_far.seen)
     known = so_far.elevation_deg[np.isfinite(so_far.elevation_deg)]
     top = max(20.0, float(np.ceil(max(known, default=0.0) / 10.0) * 10.0))
@@ -155,11 +155,7 @@ def _bars(state: LiveState, so_far: HorizonSoFar, rows: int, unicode: bool) -> l
     filled = np.nan_to_num(so_far.elevation_deg, nan=0.0) / top * rows
     lines = []
     for row in range(rows - 1, -1, -1):
-        part = np.clip(filled - row, 0.0, 1.0)
-        if unicode:
-            cells = [BLOCKS[round(float(p) * 8)] for p in part]
-        else:
-            cells = ["#" if p > 0.5 else " " for p in part]
+        cells = [BLOCKS[round(float(p) * 8)] for p in np.clip(filled - row, 0.0, 1.0)]
         if row == row_of_sight:
             cells[here] = "+"
         # The row that a multiple of ten degrees falls into, its upper end included, bears it.

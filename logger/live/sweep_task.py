@@ -22,7 +22,7 @@ from logger.geometry import unwrapped
 from logger.horizon_fit import turning_points, vertices_of
 from logger.job import Job, add_edit, point_recordings, sweep_path
 from logger.live.capture_loop import Task
-from logger.live.estimate import Estimate, SoFar
+from logger.live.estimate import Estimate
 from logger.live.instruction import Instruction, instruction, nothing_seen
 from logger.live.keyboard import Action
 from logger.live.pointer import Pointer, Sighting
@@ -103,21 +103,16 @@ class SweepTask(Task):
         self._choose()
         if recorded:
             latest = self._estimate.latest if self._estimate else None
-            self._estimate = Estimate(self.pool, latest)
+            of_what = self.job.folder, self.point, self.recipe
+            self._estimate = Estimate(self.pool, of_what, latest)
 
-    @property
-    def _path(self) -> Any:
-        return self._capture.writer.path
-
-    def _so_far(self) -> SoFar:
-        stream = self._capture.builder.stream()
-        return SoFar(self.job.folder, self.point, self.recipe, self._path, self._header, stream)
+    def _so_far(self) -> Sweep:
+        recording = Recording(self._capture.writer.path, self._header, False, "")
+        return Sweep(recording, self._capture.builder.stream())
 
     def _choose(self) -> None:
         """The corrections for the sight on the screen, by the board that speaks."""
-        now = self._so_far()
-        recording = Recording(now.recording, now.header, False, "")
-        sweep = Sweep(recording, now.stream)
+        sweep = self._so_far()
         declination, model = declination_of(sweep, self.recipe), self.recipe.magnetic_model
         chosen = chosen_for(self._stored, sweep, self.job.site, declination, model)
         self._corrections = chosen.corrections
@@ -145,7 +140,7 @@ class SweepTask(Task):
         self.cues.append("REDO")
         edit = ExcludeSpan(
             point=self.point,
-            recording=self._path.name,
+            recording=self._capture.writer.path.name,
             from_s=round(start, 3),
             to_s=round(now_s, 3),
             who=self.header.get("observer") or self.job.people.get("surveyor") or "operator",

@@ -51,11 +51,10 @@ TUMBLE = LiveState(
 )
 
 
-@pytest.mark.parametrize("unicode", [True, False])
 @pytest.mark.parametrize(("width", "height"), SIZES)
-def test_the_screen_fills_any_terminal_exactly(width: int, height: int, unicode: bool) -> None:
+def test_the_screen_fills_any_terminal_exactly(width: int, height: int) -> None:
     for state in (EMPTY, HALF, SILENT, TUMBLE):
-        lines = screen(state, width, height, unicode).plain.split("\n")
+        lines = screen(state, width, height).plain.split("\n")
         assert len(lines) == height
         assert max(len(line) for line in lines) <= width
 
@@ -77,13 +76,6 @@ def test_a_board_that_does_not_fit_stands_in_the_first_line() -> None:
     first = screen(wrong, 80, 24).plain.split("\n")[0]
     assert wrong.board in first
     assert "recording 1:01" in first
-
-
-def test_without_block_characters_the_same_is_told_in_ascii() -> None:
-    text = screen(HALF, 80, 24, unicode=False).plain
-    assert {c for c in text if ord(c) > 126} <= {"°", "·"}
-    strip = next(line for line in text.split("\n") if line.startswith("seen "))
-    assert "-" in strip
 
 
 def test_the_horizon_and_the_strip_stand_over_each_other() -> None:
