@@ -26,7 +26,9 @@ import shutil
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -144,8 +146,9 @@ def sweep(
     estimates: list[float] = []
     answer = ""
 
-    def on_state(state: LiveState) -> None:
+    def showing(state: LiveState, show: Callable[[LiveState], None]) -> None:
         nonlocal answer
+        show(state)
         terminal.flush()
         frames.append((time.monotonic(), state.counts.newest_seq))
         seen = f"{state.short} {state.facts[1] if len(state.facts) > 1 else ''}"
@@ -172,7 +175,7 @@ def sweep(
         day = SurveyDay(read_job(job.folder), recipe_of(job), {})
         port = LentPort(lambda: open_link(url), url)
         loop = CaptureLoop(port, SystemClock(), shown, nobody, bell=False)
-        loop.on_state = on_state
+        shown.show = partial(showing, show=shown.show)
         loop.elsewhere = lambda now_s, _: [Action("end", now_s)] if now_s > seconds else []
         day.sweep(loop, ["spot"], by_trigger=False)
         port.hang_up()

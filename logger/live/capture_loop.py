@@ -114,7 +114,6 @@ class CaptureLoop:
     bell: bool = True  # Whether the terminal's bell goes with the board's sounds
     # What was asked for elsewhere than at the keyboard, by now and of the keys allowed
     elsewhere: Callable[[float, str], list[Action]] = lambda _now_s, _allowed: []
-    on_state: Callable[[LiveState], None] = lambda _: None  # Takes what was just shown
     recordings: list[Path] = field(default_factory=list)  # Made so far
     # Of the last task: samples recorded, and what came instead where there was none
     taken: int = 0
@@ -318,7 +317,6 @@ class CaptureLoop:
             self.display.bell()
         self._last = state
         self.display.show(state)
-        self.on_state(state)
         task.between()
 
 

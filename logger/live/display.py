@@ -22,15 +22,12 @@ class Display(Protocol):
 
     def show(self, state: LiveState) -> None:
         """Show this moment."""
-        ...
 
     def say(self, sentence: str) -> None:
         """Tell the operator something that happened."""
-        ...
 
     def bell(self) -> None:
         """Sound the terminal's bell, where there is one."""
-        ...
 
 
 class LineDisplay:

@@ -8,7 +8,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from firmware_protocol import Piece
 from logger.errors import DeviceError
 from logger.recording import Link, RecordingWriter, Taken
 
@@ -87,17 +86,6 @@ class Unrecorded(RecordingWriter):
     def __init__(self) -> None:
         self.path = Path(os.devnull)
 
-    def add(self, t_s: float, pieces: list[Piece]) -> None:
-        """Keep nothing."""
+    def _keep_nothing(self, *_: Any, **__: Any) -> None: ...
 
-    def note(self, t_s: float, **what: Any) -> None:
-        """Keep nothing."""
-
-    def tick(self) -> None:
-        """Keep nothing."""
-
-    def close(self, *, seal: bool = True) -> None:
-        """Keep nothing."""
-
-    def discard(self) -> None:
-        """Keep nothing."""
+    add = note = tick = close = discard = _keep_nothing

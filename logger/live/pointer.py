@@ -181,6 +181,5 @@ def _fast(t_s: Floats, value: Floats) -> float:
     width = 2 * half + 1
     if len(value) <= width:
         return float("nan")
-    sums = np.cumsum(np.concatenate([[0.0], value]))
-    mean = (sums[width:] - sums[:-width]) / width
+    mean = np.convolve(value, np.full(width, 1.0 / width), "valid")
     return float(np.sqrt(np.mean((value[half:-half] - mean) ** 2)))

@@ -10,7 +10,7 @@ import pvlib
 import pytest
 from click.testing import CliRunner
 
-from logger.cli import COMMANDS, main
+from logger.cli import main
 from logger.safety import short_notice
 from logger.survey.demo import shipped_survey
 
@@ -131,22 +131,6 @@ PRINTED = {
         r"^Jun +(\d+\.\d) ", (94, 98),
     ),
 }  # fmt: skip
-ELSEWHERE = {
-    "ports": "recording/test_links.py",
-    "new": "job/test_new_command.py",
-    "plane": "calibration/test_commands.py",
-    "sweep": "live/test_commands.py",
-    "array": "parallax",
-    "terrain": "terrain",
-    "compare": "commands/test_what_is_printed.py",
-    "agreement": "agreement/test_commands.py",
-    "class": "agreement",
-    "report": "report/test_job_report.py",
-    "declination": "commands/test_magnetic_model.py",
-    "simulate": "simulation/test_simulate_command.py",
-    "demo": "docs/test_examples.py",
-}
-"""Where what the other commands print is read."""
 
 
 @pytest.mark.parametrize("command", PRINTED)
@@ -167,8 +151,3 @@ def test_what_is_printed_is_so(tmp_path_factory, command) -> None:
             assert found, f"{pattern} is not in:\n{printed}"
             if isinstance(bounds, tuple):
                 assert bounds[0] <= float(found[1]) <= bounds[1], found[0]
-
-
-def test_every_command_is_read_somewhere() -> None:
-    assert {name.split()[0] for name in PRINTED} | set(ELSEWHERE) == set(COMMANDS)
-    assert all((Path(__file__).parents[1] / where).exists() for where in ELSEWHERE.values())

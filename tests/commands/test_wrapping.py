@@ -15,32 +15,16 @@ class Terminal(io.StringIO):
         return True
 
 
-@pytest.fixture
-def terminal(monkeypatch: pytest.MonkeyPatch) -> Terminal:
+def test_lines_end_between_words_and_tables_stay(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "60")
-    return Terminal()
-
-
-def test_a_sentence_is_broken_between_words(terminal: Terminal) -> None:
-    lines = for_terminal(LONG, terminal).splitlines()
-    assert len(lines) > 2
-    assert max(map(len, lines)) <= 60
-    assert " ".join(lines).split() == LONG.split()
-
-
-def test_what_was_indented_goes_on_further_in(terminal: Terminal) -> None:
-    first, *others = for_terminal("  Jan: " + LONG, terminal).splitlines()
-    assert first.startswith("  Jan")
-    assert others
-    assert all(line.startswith("    ") for line in others)
-
-
-def test_a_table_is_left_as_it_is_between_sentences(terminal: Terminal) -> None:
-    shown = for_terminal(f"{LONG}\n\n{TABLE}\n\n{LONG}", terminal)
-    assert f"\n\n{TABLE}\n\n" in shown
-    assert max(map(len, shown.split(TABLE)[1].splitlines())) <= 60
+    shown = for_terminal(f"{LONG}\n\n{TABLE}\n\n  Jan: {LONG}", Terminal())
+    before, after = (part.strip("\n").splitlines() for part in shown.split(f"\n\n{TABLE}\n\n"))
+    assert len(before) > 2
+    assert max(map(len, before + after)) <= 60
+    assert " ".join(before).split() == LONG.split()
+    assert after[0].startswith("  Jan")  # what was indented goes on further in
+    assert all(line.startswith("    ") for line in after[1:])
 
 
 def test_a_file_or_nothing_gets_the_text_as_it_is() -> None:
-    assert for_terminal(LONG, io.StringIO()) == LONG
-    assert for_terminal(LONG, None) == LONG
+    assert for_terminal(LONG, io.StringIO()) == for_terminal(LONG, None) == LONG

@@ -1,5 +1,4 @@
 import json
-import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +10,6 @@ from logger.edits import edit_from
 from logger.errors import DeviceError
 from logger.job import add_edit, calibration_path, read_job, write_json
 from logger.live.keyboard import Action
-from logger.live.state import LiveState
 from logger.live.sweep_task import HELD, IN_PASSING
 from logger.recording import Taken, load_stream, read_recording
 from logger.simulation import Operator
@@ -256,7 +254,7 @@ def test_silence_is_told_after_two_seconds(bench: MakeBench, quick_sweep: Chunks
 def test_a_bad_estimate_does_not_touch_the_sweep(
     bench: MakeBench, quick_sweep: Chunks, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def fail(_asked: object) -> None:
+    def fail(*_asked: object) -> None:
         raise ArithmeticError("bad luck")
 
     monkeypatch.setattr("logger.live.estimate.estimated", fail)
@@ -329,81 +327,29 @@ def test_what_the_estimate_sees_is_what_is_recorded(
     assert swept.display.states[0].to_do == "waiting for the board"
 
 
-def test_a_recording_made_before_counts_in_the_estimate(
-    bench: MakeBench, quick_sweep: Chunks
-) -> None:
-    first = bench(quick_sweep)
-    first.sweep()
-    second = bench(quick_sweep[:100])
-    second.pool = AtOnce()
-    second.sweep(seconds=2.0)
-    last = second.display.states[-1]
-    assert last.horizon is not None
-    assert set(last.horizon.seen[165:200].tolist()) == {1}
-
-
-def test_what_is_excluded_and_what_cannot_be_read_do_not_count_in_the_estimate(
+def test_a_recording_made_before_counts_in_the_estimate_until_it_is_excluded(
     bench: MakeBench, quick_sweep: Chunks
 ) -> None:
     first = bench(quick_sweep)
     first.sweep()
     (path,) = first.recordings
+
+    def seen_again() -> set[int]:
+        again = bench(quick_sweep[:100])
+        again.pool = AtOnce()
+        again.sweep(seconds=2.0)
+        last = again.display.states[-1]
+        again.recordings[0].unlink()
+        assert last.short.startswith("solar access ")
+        assert last.horizon is not None
+        return set(last.horizon.seen[180:200].tolist())
+
     path.with_name("20260101T000000Z.sweep").write_text("no recording")
+    assert seen_again() == {1}  # twice
     who = {"who": "A. Example", "when": "2026-05-15T07:30:00Z", "why": "a test"}
-    add_edit(
-        first.job.folder,
-        edit_from({"kind": "exclude-sweep", "point": "eave", "recording": path.name, **who}),
-    )
-    second = bench(quick_sweep[:100])
-    second.pool = AtOnce()
-    second.sweep(seconds=2.0)
-    last = second.display.states[-1]
-    assert last.horizon is not None
-    assert last.short.startswith("solar access ")
-    assert set(last.horizon.seen[180:200].tolist()) == {3}  # missing again
-
-
-def test_a_screen_that_hangs_holds_up_no_record(bench: MakeBench, quick_sweep: Chunks) -> None:
-    from logger.recording.reader_thread import ReaderThread
-
-    hangs_s = 60.0  # how long this test may take to fail; nothing waits so long otherwise
-    drawing, screen_free, all_read = (threading.Event() for _ in range(3))
-
-    class Port:
-        url = "threaded"
-
-        def __init__(self) -> None:
-            self.chunks = [chunk for _, chunk in quick_sweep[:40]]
-
-        def read(self) -> bytes:
-            assert drawing.wait(hangs_s)
-            if self.chunks:
-                return self.chunks.pop(0)
-            all_read.set()  # what came before has been recorded
-            threading.Event().wait(0.05)  # as a port does that has nothing
-            return b""
-
-        def write(self, data: bytes) -> None: ...
-        def close(self) -> None: ...
-
-    swept = bench((), [(0.0, "q")])
-    swept.links[0] = ReaderThread(Port())  # type: ignore[assignment]
-    swept.loop.port.again()
-    show = swept.display.show
-
-    def hanging(state: LiveState) -> None:
-        drawing.set()
-        assert screen_free.wait(hangs_s)
-        show(state)
-
-    swept.display.show = hanging  # type: ignore[method-assign]
-    sweep = threading.Thread(target=lambda: swept.sweep())
-    sweep.start()
-    assert all_read.wait(hangs_s), "nobody reads the port while the screen is drawn"
-    on_disk = sentences(swept.recordings[0])
-    screen_free.set()
-    sweep.join()
-    assert on_disk == lines(quick_sweep[:40])
+    entry = {"kind": "exclude-sweep", "point": "eave", "recording": path.name, **who}
+    add_edit(first.job.folder, edit_from(entry))
+    assert seen_again() == {3}  # missing
 
 
 def test_nothing_in_a_name_steers_the_terminal(bench: MakeBench, quick_sweep: Chunks) -> None:

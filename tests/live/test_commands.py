@@ -68,11 +68,13 @@ class Terminal:
         self.until("\x1b[?1049l")
         self.type("\n")
 
-    def wait(self) -> int:
-        """Let it come to its end."""
+    def wait(self, enter_after: tuple[str, ...] = ()) -> int:
+        """Let it come to its end, Enter being pressed where it asks so."""
         end = time.monotonic() + TIMEOUT_S
         while self._read():
             assert time.monotonic() < end, f"it goes on for ever:\n{self.text[-2000:]}"
+            if enter_after and self.text.endswith(enter_after):
+                self.type("\n")
         os.close(self._ours)
         return self._process.wait(timeout=TIMEOUT_S)
 

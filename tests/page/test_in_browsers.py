@@ -25,35 +25,36 @@ Open = Callable[..., Any]
 LONG_MS = 60_000
 
 
-@contextlib.contextmanager
-def commanded(job: Job, tasks: str, *command: str, terminal: bool) -> Iterator[Any]:
-    """A command over a virtual board, with a page; its address and the process.
+@pytest.fixture
+def commanded(board: Any) -> Any:
+    """Run a command over a virtual board, with a page; its address and the process.
 
     On a terminal of its own at which nobody types, or without one.
     """
-    ours, theirs = os.openpty() if terminal else (-1, subprocess.DEVNULL)
-    board = [COMMAND, "simulate", "--no-iron", "--tcp", "127.0.0.1:0", "--do", *tasks.split()]
-    with subprocess.Popen(
-        board, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
-    ) as boards:
-        assert boards.stdout is not None
-        arguments = [COMMAND, *command, "--port", boards.stdout.readline().strip(), "--page"]
-        with subprocess.Popen(
-            arguments, stdin=theirs, stdout=subprocess.DEVNULL, start_new_session=True,
-            stderr=theirs if terminal else subprocess.PIPE,
-        ) as process:  # fmt: skip
+
+    @contextlib.contextmanager
+    def begin(tasks: str, *command: str, terminal: bool) -> Iterator[Any]:
+        ours, theirs = os.openpty() if terminal else (-1, subprocess.DEVNULL)
+        with (
+            board("--no-iron", "--tcp", "127.0.0.1:0", "--do", *tasks.split()) as port,
+            subprocess.Popen(
+                [COMMAND, *command, "--port", port, "--page"],
+                stdin=theirs, stdout=subprocess.DEVNULL, start_new_session=True,
+                stderr=theirs if terminal else subprocess.PIPE,
+            ) as process,
+        ):  # fmt: skip
             told = ours if terminal else process.stderr.fileno()
             try:
                 text, found = b"", None
                 while found is None:
                     text += os.read(told, 4096)
                     found = re.search(rb"page: (\S+)\r?\n", text)
-                rest = threading.Thread(target=drained, args=(told,), daemon=True)
-                rest.start()
+                threading.Thread(target=drained, args=(told,), daemon=True).start()
                 yield found[1].decode(), process
             finally:
                 process.kill()
-                boards.terminate()
+
+    return begin
 
 
 def drained(descriptor: int) -> None:
@@ -64,12 +65,11 @@ def drained(descriptor: int) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
-def test_a_whole_day_is_done_by_the_page_alone(opened: Open, job: Job) -> None:
+def test_a_whole_day_is_done_by_the_page_alone(opened: Open, job: Job, commanded: Any) -> None:
     """Calibrations, two points and a name; not a key is typed at the terminal."""
     tasks = "compass,level,bearing,sweep,sweep --speed 4 --once --hand calm --sector 100,220"
-    with commanded(job, tasks, "sweep", str(job.folder), "eave", "gable", terminal=True) as (
-        url, day,
-    ):  # fmt: skip
+    sweep = ("sweep", str(job.folder), "eave", "gable")
+    with commanded(tasks, *sweep, terminal=True) as (url, day):
         page = opened(url)
 
         def tap(name: str) -> None:
@@ -111,12 +111,13 @@ def test_a_whole_day_is_done_by_the_page_alone(opened: Open, job: Job) -> None:
         assert checks[name], name
 
 
-def test_a_whole_sweep_is_done_by_the_page_alone(opened: Open, job: Job, tmp_path: Path) -> None:
+def test_a_whole_sweep_is_done_by_the_page_alone(
+    opened: Open, job: Job, commanded: Any, tmp_path: Path
+) -> None:
     picture = tmp_path / "north.jpg"
     picture.write_bytes(b"\xff\xd8\xff\xe0 a made-up photo")
-    with commanded(job, "sweep,sweep", "sweep", str(job.folder), "eave", terminal=False) as (
-        url, sweeping,
-    ):  # fmt: skip
+    sweep = ("sweep", str(job.folder), "eave")
+    with commanded("sweep,sweep", *sweep, terminal=False) as (url, sweeping):
         page = opened(url)
         page.get_by_text(re.compile("^(follow|turn|LOOK)")).first.wait_for(timeout=LONG_MS)
         page.get_by_role("button", name="Press", exact=True).click()

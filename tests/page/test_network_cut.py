@@ -83,10 +83,9 @@ def test_a_page_says_that_it_lost_the_computer_for_30_s_and_comes_back(
     page.get_by_text("no connection").wait_for(state="hidden")
 
 
-def recorded(job: Job, page: Page | None, on_state: Callable[[LiveState], None]) -> bytes:
+def recorded(job: Job, page: Page | None) -> bytes:
     """What a sweep of the played board leaves on the disk, with a page beside it or without."""
     bench = Bench(job, board_chunks())
-    bench.loop.on_state = on_state
     if page is None:
         bench.sweep()
     else:
@@ -114,18 +113,20 @@ def test_the_recording_is_byte_for_byte_what_it_would_have_been(
 
     seen: list[float] = []
 
-    def cut(state: LiveState) -> None:
+    def shown(state: LiveState, show: Callable[[LiveState], None] = served.page.show) -> None:
+        show(state)
         seen.append(state.elapsed_s)
         if state.elapsed_s > 5.0 and wire.whole.is_set():
             wire.whole.clear()
 
     assert moment()["first"] == STATE.to_do
-    with_page = recorded(job, served.page, cut)
+    served.page.show = shown  # type: ignore[method-assign]
+    with_page = recorded(job, served.page)
     assert not wire.whole.is_set()
     assert seen[-1] > 35.0
     wire.whole.set()
     while moment()["phase"] != "ended":
         pass
     connection.close()
-    assert with_page == recorded(job, None, lambda _: None)
+    assert with_page == recorded(job, None)
     assert b'"purpose":"sweep"' in with_page

@@ -7,6 +7,7 @@ from collections import Counter, deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -199,18 +200,24 @@ def test_bytes_that_are_no_request_end_no_server(served: Served) -> None:
     assert served.do("press") == 204
 
 
+def photographed(
+    served: Served, body: bytes, query: str = "run={run}&number={number}"
+) -> tuple[int, str, list[Path]]:
+    """A photo handed in: the status, the answer, and what the point's folder then holds."""
+    path = f"{served.path}photo?{query.format(**served.moment())}"
+    status, said = served.ask("POST", path, body, {"Content-Type": "image/jpeg"})
+    return status, said.decode(), list((served.page._job.folder / "photos").glob("eave/*"))
+
+
 def test_a_photo_is_kept_unchanged_with_the_direction_of_the_sight(served: Served) -> None:
-    moment = served.moment()
-    query = f"{served.path}photo?run={moment['run']}&number={moment['number']}"
     picture = b"\xff\xd8\xff" + bytes(range(256)) * 20
-    status, name = served.ask("POST", query, picture, {"Content-Type": "image/jpeg"})
+    status, name, (kept,) = photographed(served, picture)
     assert status == 200
-    (kept,) = (served.page._job.folder / "photos" / "eave").iterdir()
     assert kept.read_bytes() == picture
-    assert kept.name == name.decode()
-    assert kept.name.endswith(" azimuth 153 elevation 12.jpg")
+    assert kept.name == name
+    assert name.endswith(" azimuth 153 elevation 12.jpg")
     (note,) = served.page.take(3.0, " prnq")
-    assert (note.what, note.text) == ("note", f"photo {kept.name}")
+    assert (note.what, note.text) == ("note", f"photo {name}")
 
 
 @pytest.mark.parametrize(
@@ -219,26 +226,17 @@ def test_a_photo_is_kept_unchanged_with_the_direction_of_the_sight(served: Serve
         (b"<html>", "run={run}&number={number}", 415),
         (b"", "run={run}&number={number}", 415),
         (b"RIFF....AVI ", "run={run}&number={number}", 415),
+        (b"\xff\xd8\xff" + bytes(2000), "run={run}&number={number}", 413),
         (b"\xff\xd8\xff", "run=x&number={number}", 409),
         (b"\xff\xd8\xff", "run={run}&number=-1", 400),
         (b"\xff\xd8\xff", "", 400),
     ],
 )
 def test_what_is_no_photo_of_now_is_not_kept(
-    served: Served, body: bytes, query: str, status: int
+    served: Served, monkeypatch: pytest.MonkeyPatch, body: bytes, query: str, status: int
 ) -> None:
-    moment = served.moment()
-    path = f"{served.path}photo?{query.format(**moment)}"
-    assert served.ask("POST", path, body, {"Content-Type": "image/jpeg"})[0] == status
-    assert not (served.page._job.folder / "photos" / "eave").exists()
-
-
-def test_a_photo_too_large_is_not_kept(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("logger.page.server.MOST_PHOTO_BYTES", 1000)
-    moment = served.moment()
-    path = f"{served.path}photo?run={moment['run']}&number={moment['number']}"
-    assert served.ask("POST", path, b"\xff\xd8\xff" + bytes(2000), {})[0] == 413
-    assert not (served.page._job.folder / "photos" / "eave").exists()
+    assert photographed(served, body, query)[::2] == (status, [])
 
 
 def test_the_page_asks_nobody_else_for_anything(served: Served) -> None:
@@ -250,6 +248,7 @@ def test_the_page_asks_nobody_else_for_anything(served: Served) -> None:
 
 
 GO = Question(("Go on", "Not yet"))
+NAMED = Question(("OK", "No more"), "name", kinds=True)
 
 
 @pytest.fixture
@@ -266,17 +265,14 @@ def asking(served: Served) -> Iterator[Callable[[Question], Future[tuple[str, st
         yield put
 
 
-def test_a_question_is_answered_by_what_was_tapped(served: Served, asking: Any) -> None:
+def test_a_question_is_answered_by_what_was_tapped_or_entered(served: Served, asking: Any) -> None:
     asked = asking(GO)
     moment = served.moment()
     assert (moment["first"], moment["told"]) == ("well?", ["a line"])
     assert moment["question"]["choices"] == ["Go on", "Not yet"]
     assert served.do("answer", text="Not yet") == 204
     assert asked.result(20) == ("Not yet", "")
-
-
-def test_what_is_entered_comes_with_its_kind(served: Served, asking: Any) -> None:
-    asked = asking(Question(("OK", "No more"), "name", kinds=True))
+    asked = asking(NAMED)
     assert served.do("answer", text="lime", kind="deciduous") == 204
     assert asked.result(20) == ("lime", "deciduous")
 
@@ -319,5 +315,4 @@ def test_enter_at_the_terminal_answers_too(served: Served) -> None:
     typed = iter(["\n", "", "x", "\r"])  # what was typed before the question does not count
     assert served.page.ask("well?", [], GO, lambda: next(typed)) == ("Go on", "")
     typed = iter(["", "\n"])
-    named = Question(("OK", "No more"), "name", kinds=True)
-    assert served.page.ask("name?", [], named, lambda: next(typed)) == ("", "")
+    assert served.page.ask("name?", [], NAMED, lambda: next(typed)) == ("", "")
