@@ -40,7 +40,7 @@ from logger.access import Plane
 from logger.job import create_job, read_job
 from logger.live.capture_loop import CaptureLoop
 from logger.live.display import open_display
-from logger.live.keyboard import Action, nobody
+from logger.live.keyboard import nobody
 from logger.live.lent_port import LentPort
 from logger.live.state import LiveState
 from logger.live.survey_day import SurveyDay
@@ -176,7 +176,7 @@ def sweep(
         port = LentPort(lambda: open_link(url), url)
         loop = CaptureLoop(port, SystemClock(), shown, nobody, bell=False)
         shown.show = partial(showing, show=shown.show)
-        loop.elsewhere = lambda now_s, _: [Action("end", now_s)] if now_s > seconds else []
+        loop.ends_after_s = seconds
         day.sweep(loop, ["spot"], by_trigger=False)
         port.hang_up()
         if pages:

@@ -12,7 +12,7 @@ import click
 from logger.cli.asking import Surveyor, at_terminal
 from logger.cli.environment import visible
 from logger.cli.options import say, together
-from logger.cli.parameters import DAY
+from logger.cli.parameters import DAY, Number
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
@@ -37,6 +37,13 @@ port_options = together(
         type=click.IntRange(300, 4_000_000),
         help="Speed of a serial port, bit/s; the job remembers it. [default: 115200]",
     ),
+)
+
+seconds_option = click.option(
+    "--seconds",
+    "seconds_s",
+    type=Number(min=0.1),
+    help="End each recording by itself after this time.",
 )
 
 
@@ -158,6 +165,7 @@ def calibration_recorded(surveyor: Surveyor, how: str, given: dict[str, Any]) ->
             refuse_level_without_compass(job, identity_on(port))
         header = {key: given.get(key) for key in ("holder", "observer")}
         with on_screen(port, clock, surveyor.page) as loop:
+            loop.ends_after_s = given.get("seconds_s")
             return record_calibration(loop, job, how, header)
 
 

@@ -9,7 +9,13 @@ from typing import Any
 import click
 
 from logger.cli.asking import Surveyor
-from logger.cli.board import calibrated, calibration_recorded, page_option, port_options
+from logger.cli.board import (
+    calibrated,
+    calibration_recorded,
+    page_option,
+    port_options,
+    seconds_option,
+)
 from logger.cli.options import (
     changes_of,
     check_line,
@@ -44,6 +50,7 @@ source_options = together(
         default="",
         help="What the board is mounted in; another holder needs another calibration.",
     ),
+    seconds_option,
     click.option(
         "--accept-broken-seal",
         is_flag=True,

@@ -18,6 +18,7 @@ from logger.cli.board import (
     page_option,
     port_options,
     say_notice,
+    seconds_option,
 )
 from logger.cli.options import give, json_option, leave_by_answers, recipe_options, say, tell
 from logger.cli.parameters import JOB, Number, Numbers
@@ -71,6 +72,7 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
     is_flag=True,
     help="After the last POINT go on with numbered ones until Ctrl-C or q.",
 )
+@seconds_option
 @click.option(
     "--at",
     "position_m",
@@ -115,6 +117,7 @@ def command(
     steps: tuple[Step, ...] | None,
     by_trigger: bool,
     more: bool,
+    seconds_s: float | None,
     position_m: tuple[float, ...] | None,
     position_error_m: float | None,
     bell: bool,
@@ -155,6 +158,7 @@ def command(
     with lent_port(surveyor) as port:
         try:
             with on_screen(port, clock, surveyor.page, bell) as loop:
+                loop.ends_after_s = seconds_s
                 opened = by_trigger or more or len(names) > 1
                 day.sweep(loop, _names(names, more), opened)
         finally:

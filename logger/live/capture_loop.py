@@ -114,6 +114,7 @@ class CaptureLoop:
     bell: bool = True  # Whether the terminal's bell goes with the board's sounds
     # What was asked for elsewhere than at the keyboard, by now and of the keys allowed
     elsewhere: Callable[[float, str], list[Action]] = lambda _now_s, _allowed: []
+    ends_after_s: float | None = None  # Each recording ends by itself then
     recordings: list[Path] = field(default_factory=list)  # Made so far
     # Of the last task: samples recorded, and what came instead where there was none
     taken: int = 0
@@ -137,14 +138,16 @@ class CaptureLoop:
             )
 
     def record(self, task: Task) -> None:
-        """Record until the trigger, the q key, Ctrl-C or the task itself ends it."""
-        controls = Controls(task.keys)
+        """Record until the trigger, the q key, Ctrl-C, the time or the task itself ends it."""
+        controls, began = Controls(task.keys), self.clock.seconds()
         self.taken, self.heard = 0, None
         going = self._begin(task, "recording")
         try:
             while True:
                 triggered, actions = self._step(task, going, controls)
-                if triggered or task.finished or any(a.what == "end" for a in actions):
+                most = self.ends_after_s
+                over = most is not None and self.clock.seconds() - began > most
+                if triggered or over or task.finished or any(a.what == "end" for a in actions):
                     break
                 if going.recorded and going.capture.writer.full:
                     self.say("this recording is as long as one may be; going on in a new one")

@@ -60,12 +60,16 @@ def test_the_trigger_ends_a_point_and_its_recording_is_sealed(
     assert cues(swept.link)[-1] == "OFF"
 
 
-def test_q_and_ctrl_c_end_a_point_too(
+def test_q_time_and_ctrl_c_end_a_point_too(
     bench: MakeBench, quick_sweep: Chunks, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     typed = bench(quick_sweep, [(1.0, "q")])
     typed.sweep()
     assert typed.clock.now_s == pytest.approx(1.0, abs=0.2)
+    timed = bench(quick_sweep)
+    timed.loop.ends_after_s = 2.0
+    timed.sweep()
+    assert timed.clock.now_s == pytest.approx(2.0, abs=0.2)
     stopped = bench(quick_sweep)
     read = stopped.link.read
 
