@@ -80,6 +80,17 @@ def as_nsrdb(table, path):
     path.write_text("\n".join(lines) + "\n")
 
 
+def test_the_29th_of_february_of_a_leap_year_is_left_out(table, tmp_path):
+    file = tmp_path / "leap.csv"
+    as_nsrdb(table, file)
+    lines = file.read_text().replace("\n2009,", "\n2012,").splitlines()
+    first = 3 + 24 * (31 + 28)
+    leap = [f"2012,2,29,{hour},30,500,500,50,10,1" for hour in range(24)]
+    file.write_text("\n".join([*lines[:first], *leap, *lines[first:]]))
+    found = read_weather(file)
+    assert np.array_equal(found.ghi_wm2, table["ghi"])
+
+
 def test_a_typical_year_is_read_as_pvlib_reads_it(carolina, table):
     for name in ("ghi", "dni", "dhi"):
         assert np.array_equal(getattr(carolina, f"{name}_wm2"), table[name])

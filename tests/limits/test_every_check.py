@@ -363,6 +363,14 @@ LIMITS: list[tuple[str, Callable[[float], Check | None], float, float]] = [
 ]  # fmt: skip
 
 
+SECOND_REASON = {
+    "deviation curve, headings", "deviation curve, gap", "plane measured, nearly level",
+    "magnetic field against the model, too weak", "magnetic field against the model, too strong",
+    "magnetic field at the calibration", "bearing calibration, sights",
+}  # fmt: skip
+"""What fails for another reason than the value and the limit that it tells."""
+
+
 @pytest.mark.parametrize(("name", "check", "passes", "fails"), LIMITS, ids=[c[0] for c in LIMITS])
 def test_the_last_value_that_passes_and_the_first_that_fails(
     name: str, check: Callable[[float], Check | None], passes: float, fails: float
@@ -373,6 +381,11 @@ def test_the_last_value_that_passes_and_the_first_that_fails(
     assert not failed.passed
     assert failed.why
     assert failed.check == name.split(",")[0]
+    # A calibration is of the sweep's day or not: its age in hours has no limit.
+    assert (failed.value is None) == (failed.limit is None) or failed.unit == "h"
+    if passed and name not in SECOND_REASON and None not in (failed.value, failed.limit):
+        low, high = sorted((abs(passed.value), abs(failed.value)))
+        assert low - 0.05 <= failed.limit <= high + 0.05
     assert failed.unit in ("", "%", "deg", "h", "km", "m", "min", "years")
 
 
