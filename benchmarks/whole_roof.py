@@ -43,7 +43,7 @@ from logger.simulation import (
     simulate_tumble,
 )
 from logger.survey.answers import answers
-from logger.survey.array import YEAR, access_of_places, array_result
+from logger.survey.array import access_of_places, array_result
 from logger.survey.calibrations import Wanted, calibrate, keep
 from logger.survey.positions import swept_points
 from logger.survey.recipe import Overrides, recipe_of, year_of
@@ -91,7 +91,7 @@ def truth(index: int) -> tuple[Floats, Floats]:
 
     def beam(at: Floats) -> float:
         profile = roof.place.scene(*at.tolist()).truth()
-        return float(year.assess(profile).planes[0].beam_access.value[YEAR])
+        return float(year.assess(profile).planes[0].beam_access.annual)
 
     return (
         floats([beam(at) for at in places_of(roof)]),
@@ -146,8 +146,7 @@ def trial(job_of: tuple[int, int, int]) -> Trial:
         results = [a.result for a in answers(job, recipe, processes=1) if a.result is not None]
         year = year_with(roof, 200)
         found = array_result(job, recipe, results, places_m=at.tolist(), year=year)
-    beam = found.at_places.beam
-    value, low, high = (x[:, YEAR] for x in (beam.value, beam.low, beam.high))
+    value, low, high = np.transpose([one.beam.year.ends for one in found.at_places])
     eyes = np.stack([roof.at(*share) for share in roof.swept[:points]])
     near = np.argmin(np.linalg.norm(at[:, None] - eyes[None], axis=2), axis=1)
     return Trial(

@@ -9,6 +9,7 @@ import numpy as np
 
 from logger.access.intervals import Shares, shares, taken_by
 from logger.access.leaf import drawn_leaf, middle_leaf
+from logger.access.result import Bounded
 from logger.arrays import Floats, floats
 from logger.checks import NORMAL_95
 
@@ -25,17 +26,6 @@ class Skylines:
 
     solid_deg: Floats
     whole_deg: Floats | None = None  # With the crowns that let light through; None without any
-
-
-@dataclass(frozen=True, eq=False)
-class Ranges:
-    """Shares with 95 % intervals, each of shape (n, 13): the months, then the year."""
-
-    value: Floats
-    low: Floats
-    high: Floats
-    survey_low: Floats
-    survey_high: Floats
 
 
 def under_median_sky(year: SiteYear, k: int, found: Skylines) -> Shares:
@@ -71,7 +61,7 @@ def under_drawn_skies(year: SiteYear, k: int, drawn: Skylines, m: int) -> tuple[
     return _shaped(whole, n, m), _shaped(survey, n, m)
 
 
-def ranges(value: Floats, found: Floats, whole: Floats, survey: Floats) -> Ranges:
+def bounded(value: Floats, found: Floats, whole: Floats, survey: Floats) -> list[Bounded]:
     """Intervals about values of shape (n, 13) from draws of shape (n, m, 13).
 
     The survey's spread is that about what was `found` under the middle sky. A few draws tell their
@@ -80,7 +70,7 @@ def ranges(value: Floats, found: Floats, whole: Floats, survey: Floats) -> Range
     wide, of_survey = _half_width(whole - value[:, None]), _half_width(survey - found[:, None])
     wide = np.maximum(wide, of_survey)
     bounds = [np.clip(value + s, 0.0, 1.0) for s in (-wide, wide, -of_survey, of_survey)]
-    return Ranges(value, *(floats(b) for b in bounds))
+    return [Bounded(*rows) for rows in zip(value, *bounds, strict=True)]
 
 
 def _half_width(away: Floats) -> Floats:

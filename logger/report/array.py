@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from logger.access import Interval
 from logger.access.result import YEAR
 from logger.parallax import Range
 from logger.report import sentences
@@ -52,9 +51,7 @@ def answers(found: ArrayResult, w: Words) -> list[list[str]]:
 
 
 def _answer(found: ArrayResult, w: Words) -> str:
-    solar = found.whole.solar
-    whole = Interval(*(float(end[0, YEAR]) for end in (solar.value, solar.low, solar.high)))
-    named = {"share": interval(whole, w), "plane": found.plane.name}
+    named = {"share": interval(found.whole.solar.year, w), "plane": found.plane.name}
     over = (
         w("Over the places asked for {plane} keeps {share} of the year's light.", **named)
         if found.outline is None
@@ -65,8 +62,7 @@ def _answer(found: ArrayResult, w: Words) -> str:
 
 def _place(found: ArrayResult, k: int, w: Words) -> str:
     """What a place keeps, and where it is."""
-    ends = (found.over_value[k], found.over_low[k], found.over_high[k])
-    share = interval(Interval(*map(float, ends)), w)
+    share = interval(found.over[k].year, w)
     at = found.over_m[k]
     if found.outline is None:
         return w("{share}, {place} from the job's origin", share=share, place=place(at.tolist(), w))
@@ -239,13 +235,12 @@ def _map(found: ArrayResult) -> str:
 def _place_rows(found: ArrayResult) -> list[tuple[Cell, ...]]:
     """Places with the year's solar access, its interval, beam access, and the months."""
     rows: list[tuple[Cell, ...]] = []
-    solar, beam = found.at_places.solar, found.at_places.beam
-    for i, at in enumerate(found.places_m):
-        figures = np.array([solar.value[i, YEAR], solar.low[i, YEAR], solar.high[i, YEAR],
-                            beam.value[i, YEAR], *solar.value[i, :YEAR]])  # fmt: skip
+    for i, (at, access) in enumerate(zip(found.places_m, found.at_places, strict=True)):
+        solar, word = access.solar, f"{i + 1}"
+        figures = np.array([*solar.year.ends, access.beam.annual, *solar.value[:YEAR]])
         if not found.known[i]:
-            figures[[0, 3, *range(4, 16)]] = np.nan
-        word = str(i + 1) if found.known[i] else f"{i + 1}, not known"
+            word += ", not known"
+            figures[[0, *range(3, 16)]] = np.nan
         rows.append((word, *at.tolist(), *figures.tolist()))
     return rows
 

@@ -10,9 +10,9 @@ import numpy as np
 
 from logger.access import Plane, SiteYear
 from logger.access.draws import SECTOR_MIDDLES
-from logger.access.many import Ranges, Skylines, ranges, under_drawn_skies, under_median_sky
+from logger.access.many import Skylines, bounded, under_drawn_skies, under_median_sky
 from logger.access.point import Case
-from logger.access.result import YEAR, number
+from logger.access.result import YEAR, Bounded
 from logger.access.sky import Sky
 from logger.access.window import WindowResult
 from logger.arrays import Bools, Floats, floats
@@ -49,10 +49,18 @@ UNKNOWN = 0.02
 
 @dataclass(frozen=True, eq=False)
 class Access:
-    """Solar and beam access of places or of all together; each of shape (n, 13)."""
+    """Solar and beam access of a place, or of all together."""
 
-    solar: Ranges
-    beam: Ranges
+    solar: Bounded
+    beam: Bounded
+
+    def as_dict(self, known: bool = True) -> dict[str, Any]:
+        """By month and year; where it is not known, its bounds alone."""
+        shares = {"solar_access": self.solar, "beam_access": self.beam}
+        if not known:
+            nothing = np.full(YEAR + 1, np.nan)
+            shares = {name: replace(share, value=nothing) for name, share in shares.items()}
+        return {name: share.as_dict() for name, share in shares.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,13 +73,10 @@ class ArrayResult:
     here: Surroundings
     places_m: Floats  # East, north and up. Shape (n, 3)
     known: Bools  # Shape (n,)
-    at_places: Access
-    whole: Access  # Of the mean over the outline; one row
+    at_places: tuple[Access, ...]
+    whole: Access  # Of the mean over the outline
     over_m: Floats  # Places that the mean is taken over. Shape (k, 3)
-    # Annual solar access there, and its interval. Shape (k,)
-    over_value: Floats
-    over_low: Floats
-    over_high: Floats
+    over: tuple[Bounded, ...]  # Solar access there
     outline: Outline | None
     grid: Grid | None
     gains: tuple[Gain, ...]
@@ -79,28 +84,17 @@ class ArrayResult:
     rows: dict[str, Any] | None
     checks: tuple[Check, ...]
 
-    def _extreme(self, k: int) -> dict[str, Any]:
-        east, north, up = self.over_m[k].tolist()
-        value = float(self.over_value[k])
-        return {"east_m": east, "north_m": north, "up_m": up, "value": number(value)}
+    @property
+    def over_value(self) -> Floats:
+        """Solar access of the year at the places that the mean is taken over. Shape (k,)."""
+        return floats([one.annual for one in self.over])
 
     def as_dict(self) -> dict[str, Any]:
         """The documented result, ``horizon-logger array 1``."""
-        least, most = int(np.argmin(self.over_value)), int(np.argmax(self.over_value))
-        places = [
-            {
-                "east_m": float(at[0]),
-                "north_m": float(at[1]),
-                "up_m": float(at[2]),
-                "known": bool(self.known[i]),
-                "solar_access": _of_place(self.at_places.solar, i, bool(self.known[i])),
-                "beam_access": _of_place(self.at_places.beam, i, bool(self.known[i])),
-            }
-            for i, at in enumerate(self.places_m)
-        ]
-        more: dict[str, Any] = {}
-        if self.best is not None:
-            more["best_rectangle"] = self._rectangle(self.best)
+        value = self.over_value
+        least, most = int(np.argmin(value)), int(np.argmax(value))
+        places = zip(self.places_m, self.known.tolist(), self.at_places, strict=True)
+        gains = {gain.name: gain for gain in self.gains}
         return {
             "schema": SCHEMA,
             "plane": {
@@ -111,22 +105,17 @@ class ArrayResult:
             "site": asdict(self.recipe.site),
             "sky": self.sky.as_dict(),
             "points": [
-                {
-                    "name": p.name,
-                    "east_m": float(p.at_m[0]),
-                    "north_m": float(p.at_m[1]),
-                    "up_m": float(p.at_m[2]),
-                    "position_error_m": p.error_m,
-                }
+                {"name": p.name, **_at(p.at_m), "position_error_m": p.error_m}
                 for p in self.here.points
             ],
-            "places": places,
+            "places": [
+                {**_at(at), "known": known, **access.as_dict(known)} for at, known, access in places
+            ],
             "array": {
-                "solar_access": _of_place(self.whole.solar, 0, True),
-                "beam_access": _of_place(self.whole.beam, 0, True),
-                "least": self._extreme(least),
-                "most": self._extreme(most),
-                **more,
+                **self.whole.as_dict(),
+                "least": {**_at(self.over_m[least]), "value": value[least]},
+                "most": {**_at(self.over_m[most]), "value": value[most]},
+                **({"best_rectangle": self._rectangle(*self.best)} if self.best else {}),
             },
             "obstructions": [
                 {
@@ -136,7 +125,7 @@ class ArrayResult:
                     "top_m": vars(o.top_m),
                     "from_point": o.from_point,
                     "taken_as": o.taken_as or None,
-                    **_gain_if_cut(next((g for g in self.gains if g.name == o.name), None)),
+                    **_gain_if_cut(gains.get(o.name)),
                 }
                 for o in self.here.obstructions
             ],
@@ -144,8 +133,9 @@ class ArrayResult:
             "quality": [check.as_dict() for check in self.checks],
         }
 
-    def _rectangle(self, best: tuple[float, float, float, float, float]) -> dict[str, Any]:
-        left, bottom, width, height, mean = best
+    def _rectangle(
+        self, left: float, bottom: float, width: float, height: float, mean: float
+    ) -> dict[str, Any]:
         assert self.outline is not None
         ends = floats([[left, bottom], [left + width, bottom], [left + width, bottom + height],
                        [left, bottom + height]])  # fmt: skip
@@ -157,13 +147,8 @@ class ArrayResult:
         }
 
 
-def _of_place(found: Ranges, row: int, known: bool) -> dict[str, Any]:
-    def at(i: int) -> dict[str, float | None]:
-        bounds = {name: number(float(getattr(found, name)[row, i]))
-                  for name in ("value", "low", "high", "survey_low", "survey_high")}  # fmt: skip
-        return bounds if known else {**bounds, "value": None}
-
-    return {"annual": at(YEAR), "monthly": [at(m) for m in range(12)]}
+def _at(place_m: Floats) -> dict[str, float]:
+    return dict(zip(("east_m", "north_m", "up_m"), place_m.tolist(), strict=True))
 
 
 def _gain_if_cut(gain: Gain | None) -> dict[str, float | None]:
@@ -230,20 +215,15 @@ def array_result(
     grid = grid_over(outline, step_m) if outline else None
     over = outline.at_m(grid.places) if outline is not None and grid is not None else None
     places, over = _places(floats(places_m).reshape(-1, 3), over, here)
-    same = places is over
-    everything = over if same else np.concatenate([places, over])
-    at_all, means = access_of_places(year, k, here, everything, slice(-len(over), None))
-    n = len(places)
-    at_places = Access(_part(at_all.solar, slice(0, n)), _part(at_all.beam, slice(0, n)))
-    solar = at_all.solar
-    values, lows, highs = (x[-len(over) :, YEAR] for x in (solar.value, solar.low, solar.high))
-    known, at_places = _known(year, k, here, places, at_places)
+    everything = over if places is over else np.concatenate([places, over])
+    at_all, whole = access_of_places(year, k, here, everything, slice(-len(over), None))
+    at_over = tuple(one.solar for one in at_all[-len(over) :])
+    known, at_places = _known(year, k, here, places, at_all[: len(places)])
     checks.append(_known_check(known))
-    best = _best(grid, values, size_m) if size_m and grid is not None else None
-    gains = gains_over(job, year, k, here, over, float(means.solar.value[0, YEAR]))
+    best = _best(grid, at_over, size_m) if size_m and grid is not None else None
+    gains = gains_over(job, year, k, here, over, whole.solar.annual)
     return ArrayResult(
-        plane, recipe, year.skies.sky, here, places, known, at_places, means, over,
-        values, lows, highs,
+        plane, recipe, year.skies.sky, here, places, known, at_places, whole, over, at_over,
         outline, grid, gains, best,
         _row_ahead(year, k, ahead) if ahead else None, tuple(checks),
     )  # fmt: skip
@@ -257,9 +237,9 @@ def _places(wanted: Floats, over: Floats | None, here: Surroundings) -> tuple[Fl
 
 
 def _best(
-    grid: Grid, values: Floats, size_m: tuple[float, float]
+    grid: Grid, over: Sequence[Bounded], size_m: tuple[float, float]
 ) -> tuple[float, float, float, float, float]:
-    best = best_rectangle(grid, values, *size_m)
+    best = best_rectangle(grid, floats([one.annual for one in over]), *size_m)
     if best is None:
         raise UsageError(f"no rectangle of {size_m[0]:g} by {size_m[1]:g} m fits the outline")
     return best
@@ -302,7 +282,7 @@ def extreme_windows(found: ArrayResult) -> tuple[WindowResult, WindowResult]:
 
 def access_of_places(
     year: SiteYear, k: int, here: Surroundings, places_m: Floats, mean_over: slice = ALL
-) -> tuple[Access, Access]:
+) -> tuple[list[Access], Access]:
     """Of each place, and of the mean over some of them."""
     m = DRAWS_OF_MANY if len(places_m) > MANY else DRAWS_OF_FEW
     m = min(m, max(year.settings.draws, 1))
@@ -321,32 +301,34 @@ def access_of_places(
         v, s = getattr(value, name), getattr(surely, name)[:, 0]
         whole = np.concatenate([getattr(p[0], name) for p in parts])
         survey = np.concatenate([getattr(p[1], name) for p in parts])
-        of_each.append(ranges(v, s, whole, survey))
+        of_each.append(bounded(v, s, whole, survey))
         means = [x[mean_over].mean(axis=0, keepdims=True) for x in (v, s, whole, survey)]
-        of_mean.append(ranges(*means))
-    return Access(*of_each), Access(*of_mean)
-
-
-def _part(found: Ranges, rows: slice) -> Ranges:
-    return Ranges(*(getattr(found, name)[rows] for name in Ranges.__dataclass_fields__))
+        of_mean += bounded(*means)
+    return [Access(*both) for both in zip(*of_each, strict=True)], Access(*of_mean)
 
 
 def _known(
-    year: SiteYear, k: int, here: Surroundings, places_m: Floats, found: Access
-) -> tuple[Bools, Access]:
+    year: SiteYear, k: int, here: Surroundings, places_m: Floats, found: Sequence[Access]
+) -> tuple[Bools, tuple[Access, ...]]:
     """Where what nobody saw cannot matter; elsewhere intervals reach over both cases."""
     opened, blocked = (
         under_median_sky(year, k, here.horizons(places_m, case)) for case in here.hidden_cases()
     )
     known = opened.solar[:, YEAR] - blocked.solar[:, YEAR] <= UNKNOWN
-    wider = []
-    for name in ("solar", "beam"):
-        one = getattr(found, name)
-        away = np.minimum(getattr(blocked, name) - getattr(opened, name), 0.0)
-        away = np.where(known[:, None], 0.0, away)
-        low, survey = one.low + away, one.survey_low + away
-        wider.append(replace(one, low=np.maximum(low, 0.0), survey_low=np.maximum(survey, 0.0)))
-    return np.asarray(known, dtype=bool), Access(*wider)
+
+    def widened(share: Bounded, away: Floats) -> Bounded:
+        low, survey = (np.maximum(end + away, 0.0) for end in (share.low, share.survey_low))
+        return replace(share, low=low, survey_low=survey)
+
+    lost = [
+        np.minimum(blocked.solar - opened.solar, 0.0),
+        np.minimum(blocked.beam - opened.beam, 0.0),
+    ]
+    wider = tuple(
+        one if is_known else Access(widened(one.solar, solar), widened(one.beam, beam))
+        for one, is_known, solar, beam in zip(found, known, *lost, strict=True)
+    )
+    return np.asarray(known, dtype=bool), wider
 
 
 def _known_check(known: Bools) -> Check:
