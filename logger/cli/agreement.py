@@ -71,7 +71,7 @@ def command(
     for one in apart:
         if one.error is not None:
             say(f"left out - {one.error}")
-    traced = [one.traced for one in observers.alike_named(apart) if one.traced]
+    traced = [one.traced for one in apart if one.traced]
     observers.enough_of(traced, point, truth is not None)
     found = observers_of(traced, truth, Settings().tracing_bias_deg)
     against = reference.name if reference else ""

@@ -17,7 +17,6 @@ from logger.errors import InputError, LoggerError, UsageError, as_argument
 from logger.files import file_sha256, plain
 from logger.geomagnetism import built_in_model
 from logger.job import JOB_FILE, Job, kept_recordings, point_names, read_job
-from logger.processors import processors as all_processors
 from logger.settings import written
 from logger.survey.points import point_result, recording_result
 from logger.survey.recipe import Overrides, Recipe, at_point, recipe_at, recipe_of
@@ -26,9 +25,6 @@ from logger.survey.store import KEY, answer_key, sealed, store, stored_answer
 from logger.survey.workers import in_order
 
 FIT, FAULT, UNREADABLE, UNFIT = 0, 1, 3, 4
-
-WORTH_A_PROCESS = 4
-"""Points that take as long as to start a process."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,16 +57,6 @@ def worst(codes: Iterable[int]) -> int:
     """The exit code that stands for several: a fault, then unreadable, then unfit."""
     found = set(codes)
     return next((code for code in (FAULT, UNREADABLE, UNFIT) if code in found), FIT)
-
-
-@dataclass(frozen=True)
-class Asked:
-    """One point of a job, and how it is to be worked out."""
-
-    job: Job
-    recipe: Recipe
-    point: str
-    stored: bool = False  # Whether a stored answer will do that came from the very same
 
 
 def left_out(found: Iterable[Answer]) -> dict[str, str]:
@@ -124,37 +110,27 @@ def answers(
         raised for a point.
     """
     names = point_names(job) if points is None else points
-    return answers_to([Asked(job, recipe, name, stored) for name in names], processes, finish)
+    work = partial(_answer, job, recipe, stored=stored, finish=finish)
+    return in_order(work, names, processes, _killed)
 
 
-def answers_to(
-    asked: Iterable[Asked], processes: int | None = None, finish: Finish | None = None
-) -> Generator[Answer, None, None]:
-    """`answers` over several jobs; without a number of processes as many as are worth starting."""
-    if processes is None:
-        asked = list(asked)
-        processes = max(1, min(all_processors(), len(asked) // WORTH_A_PROCESS))
-    return in_order(partial(_answer, finish=finish), asked, processes, _killed)
-
-
-def _answer(asked: Asked, finish: Finish | None) -> Answer:
+def _answer(job: Job, recipe: Recipe, point: str, *, stored: bool, finish: Finish | None) -> Answer:
     try:
-        found = _worked_out(asked)
+        found = _worked_out(job, recipe, point, stored)
         return finish(found) if finish and found.error is None else found
     except LoggerError as error:
-        return Answer(asked.point, error=error)
+        return Answer(point, error=error)
     except Exception as error:  # a fault in one point must not take the others' answers along
         what = f"a fault of this program, please report it: {type(error).__name__}: {error}"
-        return Answer(asked.point, error=LoggerError(what, asked.point))
+        return Answer(point, error=LoggerError(what, point))
 
 
-def _worked_out(asked: Asked) -> Answer:
-    job, recipe, point = asked.job, asked.recipe, asked.point
+def _worked_out(job: Job, recipe: Recipe, point: str, stored: bool) -> Answer:
     if not kept_recordings(job, point):
         why = InputError("no recording yet, or every one is excluded", point)
         return Answer(point, error=why, swept=False)
     key, before = answer_key(job, point, recipe), stored_answer(job, point)
-    if asked.stored and before is not None and before[KEY] == key:
+    if stored and before is not None and before[KEY] == key:
         return Answer(point, before, before=before)
     result = point_result(job, point, at_point(recipe, job.point(point)))
     known = job.point(point)
@@ -233,6 +209,5 @@ def recording_answer(
     )
 
 
-def _killed(asked: Asked) -> Answer:
-    why = "the process that worked on it was killed, twice: is there memory enough?"
-    return Answer(asked.point, error=InputError(why, asked.point))
+def _killed(point: str, why: str) -> Answer:
+    return Answer(point, error=InputError(why, point))

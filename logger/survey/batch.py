@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Generator, Sequence
-from contextlib import closing
 from dataclasses import dataclass, replace
-from itertools import islice
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from logger.errors import InputError, LoggerError
-from logger.job import JOB_FILE, Job, point_names, read_job
+from logger.job import JOB_FILE, read_job
 from logger.processors import processors as all_processors
-from logger.survey.answers import FIT, UNFIT, UNREADABLE, Answer, Asked, answers_to, worst
+from logger.survey.answers import FIT, UNFIT, UNREADABLE, Answer, answers, worst
 from logger.survey.changes import changes_between, with_changes
-from logger.survey.recipe import Overrides, Recipe, recipe_of
+from logger.survey.recipe import Overrides, recipe_of
+from logger.survey.workers import in_order
 
 SCHEMA = "horizon-logger batch 1"
 
@@ -26,13 +26,12 @@ class JobDone:
 
     name: str  # Its way from the batch's folder
     answers: tuple[Answer, ...] = ()
-    trouble: str = ""  # Why the job could not be begun; empty where it could
+    trouble: str = ""  # Why nothing could be worked out; empty where something could
 
     @property
     def code(self) -> int:
         """The worst of its points'."""
-        nothing = not any(answer.swept for answer in self.answers)
-        return UNREADABLE if nothing else worst(answer.code for answer in self.answers)
+        return UNREADABLE if self.trouble else worst(answer.code for answer in self.answers)
 
     def as_dict(self) -> dict[str, Any]:
         """The form of an entry of the batch's JSON."""
@@ -65,28 +64,29 @@ def worked_through(
     root: Path, folders: Sequence[Path], overrides: Overrides, processes: int | None = None
 ) -> Generator[JobDone, None, None]:
     """Every job in order; what comes out does not depend on the processes."""
-    begun = [_begun(folder, overrides) for folder in folders]
-    asked = (
-        Asked(one[0], one[1], point) for one in begun if isinstance(one, tuple) for point in one[2]
-    )
-    with closing(answers_to(asked, processes or all_processors(), _without_result)) as found:
-        for folder, one in zip(folders, begun, strict=True):
-            way = folder.relative_to(root).as_posix()
-            name = folder.resolve().name if way == "." else way
-            if isinstance(one, str):
-                yield JobDone(name, trouble=one)
-            else:
-                done = tuple(islice(found, len(one[2])))
-                nothing = not any(answer.swept for answer in done)
-                yield JobDone(name, done, "no point has a recording" if nothing else "")
+
+    def killed(folder: Path, why: str) -> JobDone:
+        return JobDone(_name(root, folder), trouble=why)
+
+    work = partial(_worked_out, root=root, overrides=overrides)
+    return in_order(work, folders, processes or all_processors(), killed)
 
 
-def _begun(folder: Path, overrides: Overrides) -> tuple[Job, Recipe, list[str]] | str:
+def _worked_out(folder: Path, root: Path, overrides: Overrides) -> JobDone:
+    name = _name(root, folder)
     try:
         job = read_job(folder)
-        return job, recipe_of(job, overrides), point_names(job)
+        found = answers(job, recipe_of(job, overrides), processes=1, finish=_without_result)
     except (LoggerError, OSError) as error:
-        return str(error)
+        return JobDone(name, trouble=str(error))
+    done = tuple(found)
+    swept = any(answer.swept for answer in done)
+    return JobDone(name, done, "" if swept else "no point has a recording")
+
+
+def _name(root: Path, folder: Path) -> str:
+    way = folder.relative_to(root).as_posix()
+    return folder.resolve().name if way == "." else way
 
 
 def _without_result(answer: Answer) -> Answer:

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from logger.agreement import Observers, SweepOf, Traced, observers_of
+from logger.agreement import Observers, SweepOf, observers_of
 from logger.agreement.observers import MIDDLE_DEG
 from logger.arrays import Floats
 from logger.checks import NORMAL_95
@@ -24,7 +24,7 @@ from logger.recording import read_recording
 from logger.site import distance_km
 from logger.survey.batch import job_folders
 from logger.survey.compare import SUN_RANGE_CHECK
-from logger.survey.observers import Apart, Place, alike_named, enough_of, observer_of, swept_apart
+from logger.survey.observers import Apart, Place, enough_of, observer_of, swept_apart
 from logger.survey.recipe import Recipe, recipe_of, year_of
 
 SCHEMA = "horizon-logger class 1"
@@ -112,14 +112,15 @@ def lesson_of(folder: Path, reference: HorizonProfile | None = None) -> Lesson:
     if not jobs:
         raise unread[0]
     recipe = recipe_of(jobs[0])
-    apart, twice = _once_each(alike_named(swept_apart(_places(jobs), recipe)))
+    apart, twice = _once_each(swept_apart(_places(jobs), recipe))
     traced = [one.traced for one in apart if one.traced is not None]
     enough_of(traced, str(folder), reference is not None)
     found = observers_of(traced, reference)
     judge = _Judge(recipe, found)
-    rolls = {id(one.traced): one.roll_deg for one in apart}
-    whys = {id(one.traced): {c.check: c.why for c in one.checks} for one in apart}
-    students = tuple(judge.student(name, found.of(name), rolls, whys) for name in found.names)
+    swept = {id(one.traced): one for one in apart}
+    # Further sweeps of a student count in the spreads alone.
+    firsts = [found.of(name)[0] for name in found.names]
+    students = tuple(judge.student(one, swept[id(one.traced)]) for one in firsts)
     far = [j for j in jobs if distance_km(j.site, jobs[0].site) > ONE_SPOT_KM]
     return Lesson(
         recipe.planes[0].name,
@@ -198,11 +199,8 @@ class _Judge:
         profile = HorizonProfile(MIDDLE_DEG, height, obstructions=self.named)
         return self.year.assess(profile).planes[0].solar_access.annual
 
-    def student(
-        self, name: str, sweeps: Sequence[SweepOf], rolls: dict[int, float], whys: dict[int, Any]
-    ) -> Student:
-        """What the first of a student's sweeps shows; further ones count in the spreads alone."""
-        one = sweeps[0]
+    def student(self, one: SweepOf, apart: Apart) -> Student:
+        """What a sweep shows of who made it."""
         traced = one.traced
         rows = traced.elevation_deg
         full = np.where(np.isfinite(rows), rows, self.held)
@@ -215,17 +213,16 @@ class _Judge:
             "passes": mine - self.access(np.where(np.isfinite(rows), placed, full)),
             "range": self.access(np.nan_to_num(rows)) - mine,
         }
-        causes = _causes(traced, one, rolls[id(traced)], whys[id(traced)], effects)
-        off = float(traced.access[12]) - self.right
-        return Student(name, float(traced.access[12]), off, causes)
+        access = float(traced.access[12])
+        return Student(traced.observer, access, access - self.right, _causes(one, apart, effects))
 
     def _turned(self, row: Floats, turn: float) -> Floats:
         return np.asarray(interpolate_azimuthal(MIDDLE_DEG - turn, MIDDLE_DEG, row))
 
 
-def _causes(
-    traced: Traced, one: SweepOf, roll_deg: float, whys: dict[str, str], effects: dict[str, float]
-) -> tuple[Cause, ...]:
+def _causes(one: SweepOf, apart: Apart, effects: dict[str, float]) -> tuple[Cause, ...]:
+    traced, roll_deg = one.traced, apart.roll_deg
+    whys = {check.check: check.why for check in apart.checks}
     failed = set(traced.failed)
 
     def judged(

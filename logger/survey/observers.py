@@ -16,9 +16,7 @@ from logger.agreement.observers import ENOUGH_OBSERVERS, MIDDLE_DEG, SECTOR_DEG
 from logger.checks import Check
 from logger.errors import InputError, LoggerError, UsageError
 from logger.job import Job, kept_recordings
-from logger.processors import processors as all_processors
 from logger.recording import Recording
-from logger.survey.answers import WORTH_A_PROCESS
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import Recipe, at_point, set_settings
 from logger.survey.workers import in_order
@@ -51,9 +49,16 @@ class Apart:
 
 def swept_apart(places: Sequence[Place], recipe: Recipe) -> list[Apart]:
     """Every recording by itself, with the calibrations of its own job, under one recipe."""
-    processes = max(1, min(all_processors(), len(places) // WORTH_A_PROCESS))
     fast = replace(recipe, settings=replace(recipe.settings, draws=0))
-    return list(in_order(partial(_apart, recipe=fast), places, processes, _killed))
+    first: dict[str, str] = {}
+    found = []
+    for one in in_order(partial(_apart, recipe=fast), places, None, _killed):
+        if traced := one.traced:
+            # Names that differ in case alone are one observer, as first written.
+            who = first.setdefault(traced.observer.casefold(), traced.observer)
+            one = replace(one, traced=replace(traced, observer=who))
+        found.append(one)
+    return found
 
 
 def places_of(job: Job, point: str) -> list[Place]:
@@ -91,21 +96,8 @@ def observer_of(recording: Recording) -> str:
     return " ".join(recording.text("observer").split()) or recording.path.stem
 
 
-def _killed(place: Place) -> Apart:
-    why = "the process that worked on it was killed, twice: is there memory enough?"
+def _killed(place: Place, why: str) -> Apart:
     return Apart(place, error=InputError(why, str(place.path)))
-
-
-def alike_named(apart: Sequence[Apart]) -> list[Apart]:
-    """Names that differ in case alone are one observer, as first written."""
-    first: dict[str, str] = {}
-    named = []
-    for one in apart:
-        if traced := one.traced:
-            who = first.setdefault(traced.observer.casefold(), traced.observer)
-            one = replace(one, traced=replace(traced, observer=who))
-        named.append(one)
-    return named
 
 
 def enough_of(traced: Sequence[Traced], where: str, reference: bool) -> None:

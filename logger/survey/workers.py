@@ -9,17 +9,18 @@ from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator, Mapping
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
-from itertools import islice
-from multiprocessing import get_context
-from multiprocessing.connection import Connection
+from contextlib import contextmanager, suppress
+from multiprocessing import active_children, get_context, parent_process
 from typing import TypeVar
+
+from logger.processors import processors as all_processors
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
-AHEAD = 3
-"""Items under way for each process: memory does not grow with their number."""
+WORTH_A_PROCESS = 4
+"""Points that take as long as to start a process."""
+KILLED = "the process that worked on it was killed, twice: is there memory enough?"
 
 # No Python file of the folder we stand in is imported: job folders come by mail. One thread a
 # process: processes share the cores, and sums come out in the same order.
@@ -31,36 +32,33 @@ ENVIRONMENT = {"PYTHONSAFEPATH": "1"} | {
 def in_order(
     work: Callable[[Item], Result],
     items: Iterable[Item],
-    processes: int,
-    killed: Callable[[Item], Result],
+    processes: int | None,
+    killed: Callable[[Item, str], Result],
 ) -> Generator[Result, None, None]:
-    """What `work` makes of every item; `killed` says it of one whose process was, twice."""
+    """What `work` makes of every item; `killed` says it of one whose process was, twice.
+
+    Without a number of processes as many as are worth starting.
+    """
+    left = deque(items)
+    if processes is None:
+        processes = max(1, min(all_processors(), len(left) // WORTH_A_PROCESS))
     if processes == 1:
-        yield from map(work, items)
+        yield from map(work, left)
         return
-    rest = iter(items)
-    waiting: deque[tuple[Item, Future[Result]]] = deque()
-    while True:
-        with pool_of(processes) as pool:
-            while True:
-                for item in islice(rest, AHEAD * processes - len(waiting)):
-                    waiting.append((item, submitted(pool, work, item)))
-                if not waiting:
-                    return
-                try:
-                    result = waiting[0][1].result()
-                except BrokenProcessPool:
-                    break
-                waiting.popleft()
+    while left:
+        with suppress(BrokenProcessPool), pool_of(processes) as pool:
+            under_way = deque(submitted(pool, work, item) for item in left)
+            while under_way:
+                result = under_way.popleft().result()
+                left.popleft()
                 yield result
-        # Which of those under way it was is not known: each once more, by itself.
-        while waiting:
-            item = waiting.popleft()[0]
+        if left:  # Which one a killed process worked on is not known: the first by itself.
+            item = left.popleft()
             with pool_of(1) as alone:
                 try:
                     result = submitted(alone, work, item).result()
                 except BrokenProcessPool:
-                    result = killed(item)
+                    result = killed(item, KILLED)
             yield result
 
 
@@ -82,31 +80,29 @@ def submitted(pool: Executor, work: Callable[[Item], Result], item: Item) -> Fut
 @contextmanager
 def pool_of(processes: int) -> Iterator[ProcessPoolExecutor]:
     """Processes that end with this one, and at once where it breaks off."""
-    context = get_context("spawn")
-    theirs, lifeline = context.Pipe(duplex=False)
+    others = active_children()
     with _environment(ENVIRONMENT):
-        pool = ProcessPoolExecutor(processes, context, _begin, (theirs,))
+        pool = ProcessPoolExecutor(processes, get_context("spawn"), _begin)
         try:
             yield pool
         except BaseException:
-            lifeline.close()
+            for process in active_children():
+                if process not in others:
+                    process.terminate()
             raise
         finally:
             pool.shutdown(cancel_futures=True)
-            lifeline.close()
-            theirs.close()
 
 
-def _begin(lifeline: Connection) -> None:
+def _begin() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with, args=(lifeline,), daemon=True).start()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
-def _end_with(lifeline: Connection) -> None:
-    try:
-        lifeline.recv_bytes()
-    except (EOFError, OSError):
-        os._exit(1)
+def _end_with_parent() -> None:
+    if parent := parent_process():
+        parent.join()
+    os._exit(1)
 
 
 @contextmanager

@@ -45,8 +45,16 @@ def test_no_python_file_of_a_mailed_job_is_run(installed, mailed, arguments):
 
 @pytest.fixture
 def batch():
-    """A batch of three points on two processes, its workers at work."""
-    arguments = ["replay", "--batch", str(shipped_survey()), "--processes", "2", "--json", "-"]
+    """A batch of two jobs on two processes, its workers at work."""
+    arguments = [
+        "replay",
+        "--batch",
+        str(shipped_survey().parent),
+        "--processes",
+        "2",
+        "--json",
+        "-",
+    ]
     process = subprocess.Popen(
         [str(COMMAND), *arguments, "--set", "draws=100000"],
         stdout=subprocess.DEVNULL,
@@ -111,4 +119,4 @@ def squared(number):
 
 @posix
 def test_what_a_killed_process_worked_on_is_told_in_its_place_and_the_rest_is_done():
-    assert list(in_order(squared, range(5), 2, lambda number: -number)) == [0, 1, 4, -3, 16]
+    assert list(in_order(squared, range(5), 2, lambda number, _: -number)) == [0, 1, 4, -3, 16]
