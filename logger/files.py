@@ -129,32 +129,18 @@ def plain(value: Any) -> Any:
     NaN and infinities become None, numpy scalars and arrays become numbers and lists, dataclasses
     and mappings become dicts.
     """
-    if type(value) is float:  # most are, and the tests below take their time
-        return _plain_number(value)
     if is_dataclass(value) and not isinstance(value, type):
         value = asdict(value)
+    if isinstance(value, (np.ndarray, np.generic)):
+        value = value.tolist()
+    if isinstance(value, float):
+        # + 0.0 makes -0.0 plain zero.
+        return round(value, DECIMALS) + 0.0 if math.isfinite(value) else None
     if isinstance(value, dict):
         return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, np.ndarray):
-        if value.dtype == np.float64 and value.ndim == 1:
-            return [_plain_number(v) for v in value.tolist()]
-        return [plain(v) for v in value.tolist()]
     if isinstance(value, (list, tuple)):
         return [plain(v) for v in value]
-    if isinstance(value, (bool, np.bool_)):
-        return bool(value)
-    if isinstance(value, (int, np.integer)):
-        return int(value)
-    if isinstance(value, (float, np.floating)):
-        return _plain_number(float(value))
-    if value is None or isinstance(value, str):
-        return value
-    return str(value)
-
-
-def _plain_number(value: float) -> float | None:
-    # + 0.0 makes -0.0 plain zero.
-    return round(value, DECIMALS) + 0.0 if math.isfinite(value) else None
+    return value if value is None or isinstance(value, (str, int)) else str(value)
 
 
 def json_text(value: Any) -> str:

@@ -147,24 +147,23 @@ def _hints_of(kind: Any) -> dict[str, Any]:
 
 
 def _placed(place: str | int, kind: Any, value: Any, name: str, complete: bool) -> Any:
-    try:
-        return _checked(kind, value, name, complete)
-    except _WrongError as error:
-        error.place.insert(0, place)
-        error.hint = error.hint or _wanted(kind, name)
-        raise
-
-
-def _checked(kind: Any, value: Any, name: str, complete: bool) -> Any:
     """A value of the kind that passes the checks of its annotation, or of its unit."""
-    kind, checks = _parts(kind, name)
-    found = _typed(kind, value, name, complete)
-    for check in checks:
-        try:
+    optional = get_origin(kind) in (Union, types.UnionType)
+    if optional and value is None:
+        return None
+    bare, checks = _parts(get_args(kind)[0] if optional else kind, name)
+    try:
+        found = _typed(bare, value, name, complete)
+        for check in checks:
             found = check(found)
-        except UsageError as error:
-            raise _WrongError(str(error), error.hint) from error
-    return found
+        return found
+    except UsageError as error:
+        wrong = _WrongError(str(error), error.hint)
+    except _WrongError as error:
+        wrong = error
+    wrong.place.insert(0, place)
+    wrong.hint = wrong.hint or _wanted(kind, name)
+    raise wrong
 
 
 def _parts(kind: Any, name: str) -> tuple[Any, tuple[Any, ...]]:
@@ -182,8 +181,6 @@ def _typed(kind: Any, value: Any, name: str, complete: bool) -> Any:
     origin, inner = get_origin(kind), get_args(kind)
     if kind is Any:
         return value
-    if origin in (Union, types.UnionType):
-        return None if value is None else _checked(inner[0], value, name, complete)
     if is_dataclass(kind):
         return _record(kind, value, complete)
     if origin is tuple and isinstance(value, (list, tuple)):

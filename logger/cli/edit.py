@@ -122,11 +122,9 @@ def _entered(job: Job, kind: str, point: str, **what: Any) -> str:
 
 
 @change("remove-point", POINT, REASONED)
-def remove(job: Job, point: str, **reason: str) -> str:
+def remove(job: Job, **given: Any) -> str:
     """Exclude all recordings of a point, which is then no point until it is swept again."""
-    from logger.job import remove_point
-
-    return f"{point}: {remove_point(job, point, **reason)}"
+    return _entered(job, "remove-point", **given)
 
 
 @change("rename-point", POINT, NAME, REASONED)

@@ -6,7 +6,6 @@ from logger.job.edits import (
     enter_edit,
     name_sector,
     obstruction_names,
-    remove_point,
     rename_point,
     undo,
 )

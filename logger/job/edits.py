@@ -36,11 +36,14 @@ def add_edit(folder: Path, edit: Edit) -> None:
 def enter_edit(job: Job, kind: str, point: str, who: str, why: str, **what: Any) -> Edit:
     """Check an edit against the job, and append it; what is None is not told.
 
-    Of a point of one recording that one is meant where an edit needs one and none is named.
+    Of a point of one recording that one is meant where an edit needs one and none is named; a point
+    is removed with all of its recordings.
     """
+    names = [path.name for path in kept_recordings(job, point)]
+    if kind == RemovePoint.kind:
+        what["recordings"] = names
     needs_one = kind == ExcludeSweep.kind or what.get("from_s") is not None
     if what.get("recording") is None and needs_one:
-        names = [path.name for path in kept_recordings(job, point)]
         if len(names) != 1:
             raise UsageError("which recording?", hint=f"--recording, one of {', '.join(names)}")
         what["recording"] = names[0]
@@ -97,12 +100,6 @@ def name_sector(folder: Path, point: str, **what: Any) -> JobObstruction:
         raise UsageError(error.what, hint=error.hint) from error
     add_obstruction(folder, named)
     return named
-
-
-def remove_point(job: Job, point: str, who: str, why: str) -> Edit:
-    """Exclude all recordings of a point; the files stay where they are."""
-    names = [path.name for path in kept_recordings(job, point)]
-    return enter_edit(job, RemovePoint.kind, point, who, why, recordings=names)
 
 
 def rename_point(job: Job, point: str, name: str, who: str, why: str) -> Edit:

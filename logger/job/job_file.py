@@ -189,21 +189,17 @@ def _fill(document: Any, table: str, values: Mapping[str, Any]) -> None:
     """Set keys of a table; None takes a key out."""
     import tomlkit
 
-    if table not in document:
-        document[table] = tomlkit.table()
-    _set(document[table], values)
+    _set(document.setdefault(table, tomlkit.table()), values)
 
 
 def append(document: Any, tables: str, values: Mapping[str, Any]) -> None:
     """Add one to a list of tables."""
     import tomlkit
 
-    if tables not in document:
-        document[tables] = tomlkit.aot()
     table = tomlkit.table()
     table.trivia.indent = "\n"  # a blank line in front
     _set(table, values)
-    document[tables].append(table)
+    document.setdefault(tables, tomlkit.aot()).append(table)
 
 
 def _set(table: Any, values: Mapping[str, Any]) -> None:

@@ -22,11 +22,8 @@ from logger.structured import Within, nearest, record_from, sha256_text
 MOST_PLANES, MOST_POINTS, MOST_ENTRIES = 50, 1000, 5000
 
 # Metres east, north and up from the job's origin
-Corner = tuple[
-    Annotated[float, Within(-10_000, 10_000)],
-    Annotated[float, Within(-10_000, 10_000)],
-    Annotated[float, Within(-10_000, 10_000)],
-]
+_Metres = Annotated[float, Within(-10_000, 10_000)]
+Corner = tuple[_Metres, _Metres, _Metres]
 
 
 def _point_or_every(name: str) -> str:

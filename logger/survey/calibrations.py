@@ -87,37 +87,31 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
             "the recording does not say when it was made: its age could not be judged later",
             str(recording.path),
         )
-    about = about_of(recording, stream, job, wanted)
     model = magnetic_model_of(job)
     declination = declination_at(job.site, started.date(), model)
-    samples = stream.samples
+    samples, kind = stream.samples, str(wanted.purpose)
+    raw = bool(samples.has_field.any())
     fit: Any
-    if wanted.purpose == "compass":
-        if samples.has_field.any():
-            fit = fit_compass(samples, field_expected_at(job.site, started.date(), model))
-            return _stored(about, "compass", fit)
-        fit = fit_swing(samples, _swing_sights(stream, wanted.bearings_deg), declination)
-        return _stored(about, "deviation", fit)
-    sweep = Sweep(recording, stream)
-    chosen = chosen_for(stored_calibrations(job), sweep, job.site, declination, model)
-    if wanted.purpose == "level":
-        if samples.has_field.any() and chosen.corrections.compass is None:
-            raise _no_compass(job)
-        fit = fit_level(samples, chosen.corrections)
-        fit = replace(fit, figures={**fit.figures, "target_is_near": wanted.target_is_near})
-        return _stored(about, "level", fit)
-    if wanted.target_deg is not None:
-        fit = fit_bearing_to_target(samples, stream.keys, chosen.corrections, wanted.target_deg)
+    if kind == "compass" and raw:
+        fit = fit_compass(samples, field_expected_at(job.site, started.date(), model))
+    elif kind == "compass":
+        kind, sights = "deviation", _swing_sights(stream, wanted.bearings_deg)
+        fit = fit_swing(samples, sights, declination)
     else:
-        fit = fit_bearing_to_sun(
-            samples,
-            stream.keys,
-            chosen.corrections,
-            job.site,
-            started,
-            max(wanted.clock_doubt_s, _clock_moved_s(stream)),
-        )
-    return _stored(about, "bearing", fit)
+        sweep, stored = Sweep(recording, stream), stored_calibrations(job)
+        known = chosen_for(stored, sweep, job.site, declination, model).corrections
+        if kind == "level":
+            if raw and known.compass is None:
+                raise _no_compass(job)
+            fit = fit_level(samples, known)
+            fit = replace(fit, figures={**fit.figures, "target_is_near": wanted.target_is_near})
+        elif wanted.target_deg is not None:
+            fit = fit_bearing_to_target(samples, stream.keys, known, wanted.target_deg)
+        else:
+            doubt_s = max(wanted.clock_doubt_s, _clock_moved_s(stream))
+            fit = fit_bearing_to_sun(samples, stream.keys, known, job.site, started, doubt_s)
+    about = about_of(recording, stream, job, wanted)
+    return StoredCalibration(about, kind, fit.correction, fit.figures, fit.checks)
 
 
 def refuse_level_without_compass(job: Job, board: Identity | None) -> None:
@@ -134,10 +128,6 @@ def _no_compass(job: Job) -> InputError:
         "there is no compass calibration of this board here, and the level needs one",
         hint=f"horizon-logger calibrate compass {as_argument(str(job.folder))}",
     )
-
-
-def _stored(about: CalibrationAbout, kind: str, fit: Any) -> StoredCalibration:
-    return StoredCalibration(about, kind, fit.correction, fit.figures, fit.checks)
 
 
 def keep(job: Job, recording: Recording, stored: StoredCalibration) -> Path:

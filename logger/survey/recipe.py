@@ -53,7 +53,7 @@ class Recipe:
 
     def as_dict(self) -> dict[str, Any]:
         """What the hash is taken of: where a file lies does not count."""
-        said: dict[str, Any] = {one.name: getattr(self, one.name) for one in fields(self)}
+        said = dict(vars(self))
         said["weather"] = self.weather.sha256 if self.weather else None
         said["magnetic_model"] = self.magnetic_model.sha256 if self.magnetic_model else None
         said["date"] = self.date.isoformat() if self.date else None

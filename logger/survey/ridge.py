@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,7 +10,7 @@ import numpy as np
 from logger.calibration import StoredCalibration
 from logger.checks import NORMAL_95, Check
 from logger.edits import SetSector
-from logger.errors import LoggerError, UsageError
+from logger.errors import UsageError
 from logger.horizon import HorizonProfile
 from logger.job import Job
 from logger.orientation import BearingCorrection
@@ -38,40 +37,20 @@ class Ridge:
 
     def as_dict(self) -> dict[str, Any]:
         """As stored with the far horizon."""
-        told = {key: getattr(self.fix, key) for key in (
-            "turn_deg", "standard_error_deg", "lift_deg", "lift_error_deg", "used_deg",
-            "misfit_deg", "declined",
-        )}  # fmt: skip
+        curve = ("turns_deg", "worse")
         return {
             "recording": self.recording,
-            **told,
+            **{key: value for key, value in vars(self.fix).items() if key not in curve},
             "compass_error_deg": self.compass_error_deg,
             "stored": self.calibration is not None,
             "said": self.said,
         }
 
 
-def ridges_of(
-    job: Job,
-    point: str,
-    sweeps: Sequence[Sweep],
-    recipe: Recipe,
-    far: FarHorizon,
-    believe: str | None,
-) -> tuple[tuple[Ridge, ...], tuple[str, ...]]:
-    """Each recording of a point laid onto its far horizon, and why others cannot be."""
-    ridges, unused = [], []
-    for sweep in sweeps:
-        try:
-            ridges.append(_ridge(job, point, sweep, recipe, far, believe))
-        except LoggerError as error:
-            unused.append(f"{sweep.recording.path.name}: {error.what}")
-    return tuple(ridges), tuple(unused)
-
-
-def _ridge(
+def ridge_of(
     job: Job, point: str, sweep: Sweep, recipe: Recipe, far: FarHorizon, believe: str | None
 ) -> Ridge:
+    """A recording of a point laid onto its far horizon; LoggerError where it cannot be."""
     recording = sweep.recording
     if recording.started is None or len(sweep.stream.by_board()) > 1:
         raise UsageError("it bears no date, or two boards sent in it")

@@ -22,7 +22,7 @@ from logger.survey.points import load_sweep
 from logger.survey.positions import told_position
 from logger.survey.recipe import recipe_of
 from logger.survey.result import Sweep
-from logger.survey.ridge import Ridge, ridges_of
+from logger.survey.ridge import Ridge, ridge_of
 from logger.survey.terrain_store import SCHEMA, far_as_dict, terrain_path
 from logger.terrain import (
     FarHorizon,
@@ -110,10 +110,15 @@ def work_out(
         raise InputError(what, str(folder), f"the tile {name} holds it")
     found, recipe = [], recipe_of(job)
     for point in points or known_points(job) or (ORIGIN,):
-        sweeps, unread = _sweeps_of(job, point)
+        sweeps, unused = _sweeps_of(job, point)
         far, under_m = _far_of(job, point, sweeps, heights, error_m)
-        ridges, unused = ridges_of(job, point, sweeps, recipe, far, believe)
-        found.append(PointTerrain(point, far, under_m, ridges, (*unread, *unused)))
+        ridges = []
+        for sweep in sweeps:
+            try:
+                ridges.append(ridge_of(job, point, sweep, recipe, far, believe))
+            except LoggerError as error:
+                unused.append(f"{sweep.recording.path.name}: {error.what}")
+        found.append(PointTerrain(point, far, under_m, tuple(ridges), tuple(unused)))
     checks = [altitude_check(site.altitude_m, ground, error_m)]
     checks += [check for one in found for ridge in one.ridges for check in ridge.checks]
     return TerrainAnswer(

@@ -32,14 +32,9 @@ def terrain_path(job: Job, point: str) -> Path:
 
 def far_as_dict(far: FarHorizon) -> dict[str, Any]:
     """Columns as plain lists; a missing gap is null."""
-    return {
-        "eye_m": far.eye_m,
-        "azimuth_deg": far.azimuth_deg,
-        "elevation_deg": np.round(far.elevation_deg, 4),
-        "distance_m": np.round(far.distance_m),
-        "standard_error_deg": np.round(far.standard_error_deg, 4),
-        "gap_m": np.round(far.gap_m),
-    }
+    decimals = {name: 4 if name.endswith("_deg") else 0 for name in COLUMNS}
+    columns = {name: np.round(getattr(far, name), places) for name, places in decimals.items()}
+    return {"eye_m": far.eye_m, **columns}
 
 
 def stored_terrain(job: Job, point: str) -> FarHorizon | None:

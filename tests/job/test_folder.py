@@ -17,6 +17,7 @@ from logger.job import (
     begun_recordings,
     calibration_files,
     calibration_path,
+    enter_edit,
     existing_point,
     kept_recordings,
     known_points,
@@ -26,7 +27,6 @@ from logger.job import (
     point_to_sweep,
     read_job,
     recorded_on,
-    remove_point,
     rename_point,
     result_path,
     set_point,
@@ -115,7 +115,7 @@ def test_a_point_whose_recordings_are_all_excluded_is_no_point(job: Job) -> None
 def test_a_point_that_was_removed_comes_back_by_undo_and_by_a_new_sweep(job: Job) -> None:
     first = recorded(job, "eave", NOON)
     assert point_names(job) == ["eave"]
-    remove_point(job, "eave", "A. Example", "the wrong roof")
+    enter_edit(job, "remove-point", "eave", "A. Example", "the wrong roof")
     assert point_names(read_job(job.folder)) == []
     assert first.exists()
     later = recorded(job, "eave", NOON)
@@ -123,12 +123,10 @@ def test_a_point_that_was_removed_comes_back_by_undo_and_by_a_new_sweep(job: Job
     assert kept_recordings(read_job(job.folder), "eave") == [later]
     undo(job.folder)
     assert kept_recordings(read_job(job.folder), "eave") == [first, later]
-
-
-def test_a_point_that_is_listed_and_not_swept_yet_can_be_removed(job: Job) -> None:
-    job = set_point(job.folder, Point("eave"))
-    remove_point(job, "eave", "A. Example", "no roof there")
-    assert point_names(read_job(job.folder)) == []
+    job = set_point(job.folder, Point("attic"))
+    assert point_names(job) == ["attic", "eave"]
+    enter_edit(job, "remove-point", "attic", "A. Example", "listed, and never swept")
+    assert point_names(read_job(job.folder)) == ["eave"]
 
 
 def test_a_renamed_point_keeps_its_recordings_photos_edits_and_names(job: Job) -> None:
@@ -200,19 +198,9 @@ def test_a_folder_whose_accents_are_spelt_apart_is_the_points_folder(job: Job) -
     assert existing_point(job, DECOMPOSED) == "Südgiebel"
 
 
-@pytest.mark.parametrize("typed", ["medow", "Meadow", "MEADOW", "meadow2"])
-def test_a_point_that_is_not_there_is_refused_with_the_nearest(job: Job, typed: str) -> None:
-    recorded(job, "meadow", NOON)
-    recorded(job, "yard", NOON)
-    assert existing_point(job, " meadow ") == "meadow"
-    with pytest.raises(UsageError, match="no point") as caught:
-        existing_point(job, typed)
-    assert caught.value.hint == "meadow"
-
-
 def test_a_sweep_of_a_name_in_other_letters_of_case_is_refused(job: Job) -> None:
     recorded(job, "meadow", NOON)
-    assert point_to_sweep(job, "meadow ") == "meadow"
+    assert point_to_sweep(job, "meadow ") == existing_point(job, " meadow") == "meadow"
     assert point_to_sweep(job, "copse") == "copse"
     with pytest.raises(UsageError, match="there is a point 'meadow' already"):
         point_to_sweep(job, "Meadow")
