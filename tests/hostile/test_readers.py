@@ -65,20 +65,8 @@ def test_a_far_horizon_is_read_as_it_was_kept(tmp_path):
 
 @pytest.mark.parametrize(
     "value",
-    [
-        "x",
-        None,
-        5,
-        [],
-        [1, 2],
-        ["x"] * 4,
-        [[1, 2]] * 4,
-        [1e308] * 4,
-        [10**400] * 4,
-        [-1000] * 4,
-        [float("inf")] * 4,
-        [{}] * 4,
-    ],
+    ["x", None, 5, [], [1, 2], [-1000] * 4, [1e308] * 4, [10**400] * 4, [float("inf")] * 4]
+    + [[each] * 4 for each in ("x", [1, 2], {})],
 )
 @pytest.mark.parametrize(
     "key", ["azimuth_deg", "elevation_deg", "distance_m", "standard_error_deg", "gap_m", "eye_m"]

@@ -1,6 +1,7 @@
 import datetime as dt
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,8 @@ from logger.site import Site
 
 PLANE = "[[planes]]\nname = 'roof'\ntilt_deg = 35\nazimuth_deg = 180\n"
 SITE = "[site]\nlatitude_deg = 46.05\nlongitude_deg = 14.51\n"
+EAVE = "[[points]]\nname = 'eave'\n"
+OAK = "[[obstructions]]\nname = 'oak'\n"
 
 
 def written(folder: Path, text: str | bytes) -> Path:
@@ -34,30 +37,21 @@ def written(folder: Path, text: str | bytes) -> Path:
     return folder
 
 
-def test_a_new_job_reads_back_as_it_was_made(job: Job) -> None:
-    again = read_job(job.folder)
-    assert again == job
-    assert again.name == "Hillside barn"
-    assert again.site == Site(46.05, 14.51, 310.0)
-    assert again.planes == (JobPlane("roof", 35.0, 170.0),)
-    assert again.people == {"surveyor": "A. Example"}
-
-
-def test_a_job_is_never_made_over_another(job: Job) -> None:
+def test_a_new_job_reads_back_as_it_was_made_and_is_never_made_over_another(job: Job) -> None:
+    assert read_job(job.folder) == job
+    assert (job.name, job.site) == ("Hillside barn", Site(46.05, 14.51, 310.0))
+    assert job.planes == (JobPlane("roof", 35.0, 170.0),)
+    assert job.people == {"surveyor": "A. Example"}
     with pytest.raises(UsageError, match="already"):
         create_job(job.folder, job.site)
 
 
-def test_a_job_of_the_site_alone_is_enough(tmp_path: Path) -> None:
-    job = read_job(written(tmp_path / "barn", SITE))
-    assert (job.name, job.site.altitude_m, job.planes, job.points) == ("barn", 0.0, (), ())
-
-
-def test_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> None:
-    job = read_job(
-        written(tmp_path / "barn", b"\xef\xbb\xbf" + SITE.replace("\n", "\r\n").encode())
-    )
-    assert job.site.latitude_deg == 46.05
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"], ids=["plain", "byte order mark"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"], ids=["here", "Windows"])
+def test_a_job_of_the_site_alone_is_enough(tmp_path: Path, mark: bytes, end: str) -> None:
+    job = read_job(written(tmp_path / "barn", mark + SITE.replace("\n", end).encode()))
+    assert (job.name, job.site) == ("barn", Site(46.05, 14.51, 0.0))
+    assert (job.planes, job.points) == ((), ())
 
 
 @pytest.mark.parametrize(
@@ -65,36 +59,29 @@ def test_a_byte_order_mark_and_windows_line_ends_are_taken(tmp_path: Path) -> No
     [
         ("", "site is missing"),
         ("site = 3", "site is 3"),
-        (SITE.replace("46.05", "96.05"), "site: latitude_deg is 96.05, outside -90 to 90"),
-        (SITE + "timezone = 'Mars/Base'", "site: timezone: there is no time zone 'Mars/Base'"),
-        (SITE + "[planes]\nname = 'roof'", "planes is a table"),
-        (SITE + "[[planes]]\nname = 'a'\ntilt_deg = 3", "planes 1: azimuth_deg is missing"),
-        (SITE + "[[planes]]\ntilt_deg = 95", "planes 1: name is missing"),
-        (SITE + PLANE.replace("35", "95"), "planes 1: tilt_deg is 95, outside 0 to 90"),
-        (SITE + PLANE + "size_kwp = 0", "planes 1: size_kwp is 0, outside"),
-        (SITE + PLANE + "outline = [[0, 0]]", "planes 1: outline 1 is a list of 2"),
-        (SITE + 2 * "[[points]]\nname = 'a'\n", "points 2: name 'a' is taken by 'a'"),
-        (SITE + "[[points]]\nname='a'\n[[points]]\nname='A'", "points 2: name 'A' is taken by 'a'"),
-        (SITE + "[[points]]\nname = 'a/b'", "points 1: name: the point name 'a/b' holds"),
-        (SITE + "[[points]]\nname = 'a'\nsight_height_m = -1", "points 1: sight_height_m is -1"),
-        (SITE + "[[points]]\nname = 'a'\neast_m = 1", "points 1: of a position east_m and north_m"),
-        (
-            SITE + "[[points]]\nname = 'a'\nplanes = ['b']",
-            "points 1: planes: there is no plane 'b'",
-        ),
-        (SITE + "[[obstructions]]\nname='a'\nkind = 'cow'", "obstructions 1: kind is 'cow'"),
-        (
-            SITE + "[[obstructions]]\nname='a'\nto_azimuth_deg = 5",
-            "obstructions 1: of a sector from",
-        ),
-        (SITE + "[[obstructions]]\nname='a'\ndistance_m = 0", "obstructions 1: distance_m is 0"),
-        (SITE + "[settings]\ntransposition = 'flat'", "settings: transposition: 'flat' is none of"),
-        (SITE + "[settings]\ndraws = [1, 2]", "settings: draws: takes one value, not a list of 2"),
-        (SITE + "[[edits]]\nkind = 'exclude-sweep'", "edits 1: point is missing"),
-        (SITE + "[[edits]]\nkind = 'exclude-sweep'\npoint = 'a'", "edits 1: who is missing"),
         ("edits = [3]\n" + SITE, "edits 1: is not a table"),
         ("[site]\nx = =\ny = 1", "is no valid TOML.*line 2"),
         (b"[site]\nname = '\xff'", "is not UTF-8 text"),
+        (SITE.replace("46.05", "96.05"), "site: latitude_deg is 96.05, outside -90 to 90"),
+        (SITE + "timezone = 'Mars/Base'", "site: timezone: there is no time zone 'Mars/Base'"),
+        (SITE + "[planes]\nname = 'roof'", "planes is a table"),
+        (SITE + PLANE.replace("azimuth_deg = 180", ""), "planes 1: azimuth_deg is missing"),
+        (SITE + PLANE.replace("name = 'roof'", ""), "planes 1: name is missing"),
+        (SITE + PLANE.replace("35", "95"), "planes 1: tilt_deg is 95, outside 0 to 90"),
+        (SITE + PLANE + "size_kwp = 0", "planes 1: size_kwp is 0, outside"),
+        (SITE + PLANE + "outline = [[0, 0]]", "planes 1: outline 1 is a list of 2"),
+        (SITE + EAVE + EAVE, "points 2: name 'eave' is taken by 'eave'"),
+        (SITE + EAVE + EAVE.replace("eave", "Eave"), "points 2: name 'Eave' is taken by 'eave'"),
+        (SITE + EAVE.replace("v", "/"), "points 1: name: the point name 'ea/e' holds"),
+        (SITE + EAVE + "sight_height_m = -1", "points 1: sight_height_m is -1"),
+        (SITE + EAVE + "east_m = 1", "points 1: of a position east_m and north_m"),
+        (SITE + EAVE + "planes = ['b']", "points 1: planes: there is no plane 'b'"),
+        (SITE + OAK + "kind = 'cow'", "obstructions 1: kind is 'cow'"),
+        (SITE + OAK + "to_azimuth_deg = 5", "obstructions 1: of a sector from"),
+        (SITE + OAK + "distance_m = 0", "obstructions 1: distance_m is 0"),
+        (SITE + "[settings]\ntransposition = 'flat'", "settings: transposition: 'flat' is none of"),
+        (SITE + "[settings]\ndraws = [1, 2]", "settings: draws: takes one value, not a list of 2"),
+        (SITE + "[[edits]]\nkind = 'exclude-sweep'\npoint = 'a'", "edits 1: who is missing"),
     ],
 )
 def test_what_cannot_be_understood_is_named_by_file_table_and_key(
@@ -121,10 +108,13 @@ def test_comments_of_a_person_survive_every_edit(job: Job) -> None:
     assert "tilt_error_deg = 0.4" in text
 
 
-def test_a_plane_of_the_same_name_is_replaced_and_another_added(job: Job) -> None:
+def test_what_has_a_name_already_is_told_more_of_and_the_rest_is_added(job: Job) -> None:
     set_plane(job.folder, JobPlane("roof", 20.0, 180.0))
     planes = set_plane(job.folder, JobPlane("annex", 5.0, 90.0)).planes
     assert planes == (JobPlane("roof", 20.0, 180.0), JobPlane("annex", 5.0, 90.0))
+    set_point(job.folder, Point("eave", sight_height_m=1.6))
+    points = set_point(job.folder, Point("eave", module_height_m=4.0)).points
+    assert points == (Point("eave", 1.6, 4.0),)
 
 
 def test_a_job_of_two_planes_of_one_name_is_not_made(tmp_path: Path) -> None:
@@ -132,12 +122,6 @@ def test_a_job_of_two_planes_of_one_name_is_not_made(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="planes 2: name 'roof' is taken"):
         create_job(tmp_path / "barn", Site(46.05, 14.51), planes=twice)
     assert not (tmp_path / "barn").exists()
-
-
-def test_telling_one_height_of_a_point_keeps_the_other(job: Job) -> None:
-    set_point(job.folder, Point("eave", sight_height_m=1.6))
-    points = set_point(job.folder, Point("eave", module_height_m=4.0)).points
-    assert points == (Point("eave", 1.6, 4.0),)
 
 
 def test_a_change_that_would_break_the_job_is_not_made(job: Job) -> None:
@@ -152,34 +136,13 @@ def test_a_change_that_would_break_the_job_is_not_made(job: Job) -> None:
     assert path.read_bytes() == before
 
 
-EAVE = "[[points]]\nname = 'eave'\n"
-
-
 @pytest.fixture
 def eave(job: Job) -> Job:
     return set_point(job.folder, Point("eave"))
 
 
-def test_an_obstruction_can_be_named_afterwards(eave: Job) -> None:
-    lime = JobObstruction("lime", "deciduous", "eave", 350.0, 20.0, removable=True)
-    add_obstruction(eave.folder, lime)
-    assert read_job(eave.folder).obstructions == (lime,)
-
-
-def an_edit(why: str = "the ladder was in the way") -> Edit:
-    return edit_from(
-        {
-            "kind": "set-sector", "point": "eave", "from_azimuth_deg": 3, "to_azimuth_deg": 7,
-            "from_elevation_deg": 5, "to_elevation_deg": 6,
-            "who": "A. Example", "when": "2026-05-14T08:00:00Z", "why": why,
-        }
-    )  # fmt: skip
-
-
-def test_edits_are_kept_in_order_with_who_when_and_why(eave: Job) -> None:
-    add_edit(eave.folder, an_edit())
-    add_edit(eave.folder, an_edit("a bird"))
-    assert read_job(eave.folder).edits == (an_edit(), an_edit("a bird"))
+def an_edit() -> Edit:
+    return edit_from(tomllib.loads(ENTRY.format(3))["edits"][0])
 
 
 ENTRY = """
@@ -225,8 +188,8 @@ def test_the_later_of_an_edit_and_a_name_is_taken_back_first(eave: Job) -> None:
     add_obstruction(eave.folder, named(7))
     add_edit(eave.folder, an_edit())
     add_obstruction(eave.folder, named(9))
-    taken = [undo(eave.folder) for _ in range(3)]
-    assert [word in told for word, told in zip(("tree 9", "3 to 7°", "tree 7"), taken, strict=True)]
+    for word in ("tree 9", "3 to 90°", "tree 7"):
+        assert word in undo(eave.folder)
     assert [o.name for o in read_job(eave.folder).obstructions] == ["by hand"]
     with pytest.raises(UsageError, match="no change to take back"):
         undo(eave.folder)
@@ -253,9 +216,9 @@ def test_the_last_edit_can_be_taken_back_although_it_makes_the_job_unreadable(
 def test_the_moment_of_an_edit_may_be_a_toml_date_in_any_zone(eave: Job) -> None:
     path = eave.folder / "job.toml"
     add_edit(eave.folder, an_edit())
-    when = '"2026-05-14T08:00:00.000Z"'
-    assert when in path.read_text()
-    path.write_text(path.read_text().replace(when, "2026-05-14T10:00:00+02:00"))
+    text = path.read_text().replace('"2026-05-14T08:00:00.000Z"', "2026-05-14T10:00:00+02:00")
+    assert "+02:00" in text
+    path.write_text(text)
     assert read_job(eave.folder).edits == (an_edit(),)
 
 

@@ -6,6 +6,8 @@ from pathlib import Path
 import pvlib
 import pytest
 
+from logger.edits import edit_from
+from logger.job import add_edit
 from logger.survey.demo import shipped_survey
 
 
@@ -18,6 +20,12 @@ def job_copy(folder: Path, points=("meadow",)) -> Path:
     text = (source / "job.toml").read_text(encoding="utf-8").partition("[[points]]")[0]
     (folder / "job.toml").write_text(text, encoding="utf-8")
     return folder
+
+
+def edited(folder: Path, kind: str, point: str = "meadow", **what):
+    """Enter an edit."""
+    entry = {"who": "A. Example", "when": "2026-05-15T07:30:00Z", "why": "a test", **what}
+    add_edit(folder, edit_from({"kind": kind, "point": point, **entry}))
 
 
 @pytest.fixture(scope="session")

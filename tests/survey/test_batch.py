@@ -72,11 +72,6 @@ def test_the_json_holds_every_result_and_what_changed(both):
     assert [s["name"] for s in result["changes"]["settings"]] == ["draws"]
 
 
-def test_a_batch_with_something_overridden_leaves_the_stored_results(folder, both, stored):
-    name = "results/meadow.json"
-    assert (folder / "alders" / name).read_bytes() == (stored / name).read_bytes()
-
-
 def test_what_is_as_stored_is_said_to_be_and_json_goes_alone_to_standard_output(folder, run):
     (done,) = worked_through(folder, [folder / "alders"], NOTHING, 1)
     assert job_line(done) == "alders: 1 of 1 points; as stored"

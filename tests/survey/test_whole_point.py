@@ -1,6 +1,5 @@
-"""The folder of a point: what its recordings bear is told as for a recording alone."""
+"""What a sweep's header and the job tell of a point's leaves and heights decides its answer."""
 
-import shlex
 from dataclasses import replace
 
 import pytest
@@ -11,28 +10,6 @@ from logger.settings import Settings
 from logger.survey.demo import shipped_survey
 from logger.survey.points import load_sweep, point_result
 from logger.survey.recipe import recipe_of
-
-
-def test_an_interrupted_recording_of_a_point_is_told(copy_job, run, tmp_path):
-    job = copy_job(tmp_path / "alders")
-    (path,) = (job / "sweeps" / "meadow").glob("*.sweep")
-    content = path.read_bytes()
-    path.write_bytes(content[: content.rindex(b"e ")])
-    done = run("replay", job, "meadow", "--set", "draws=0")
-    assert f"{path}: not sealed: the recording was interrupted" in done.err
-    assert done.code == 0
-
-
-def test_the_way_on_from_a_broken_seal_works_as_it_is_told(copy_job, run, tmp_path):
-    job = copy_job(tmp_path / "three alders")
-    (path,) = (job / "sweeps" / "meadow").glob("*.sweep")
-    path.write_bytes(path.read_bytes().replace(b'"observer"', b'"Observer"', 1))
-    done = run("replay", job, "meadow", "--set", "draws=0")
-    assert done.code == 3
-    told = done.err.partition("alone: horizon-logger ")[2].strip()
-    again = run(*shlex.split(told), "--set", "draws=0")
-    assert again.code == 4
-    assert "broken seal accepted" in again.err
 
 
 def yard_with(settings, header=None, **heights):
