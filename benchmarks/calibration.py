@@ -17,6 +17,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from accuracy import received as stream_of
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
@@ -39,7 +40,6 @@ from logger.orientation import (
 )
 from logger.orientation.attitude import attitude_row_by_row
 from logger.orientation.fusion import attitude_over_recording
-from logger.recording import StreamBuilder
 from logger.simulation import (
     DEFAULT_SITE,
     DEFAULT_START,
@@ -59,13 +59,6 @@ DECLINATION = declination_at(DEFAULT_SITE, DEFAULT_START.date())
 
 def rms(values):
     return float(np.sqrt(np.mean(np.square(values))))
-
-
-def stream_of(simulated):
-    builder = StreamBuilder()
-    for t, chunk in simulated.chunks:
-        builder.feed(t, chunk)
-    return builder.stream()
 
 
 def heading_error(sensor, correction):

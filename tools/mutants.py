@@ -32,115 +32,95 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = {
     "codec": (
-        ["firmware_protocol/codec.py", "firmware_protocol/decoder.py"],
-        ["tests/firmware_protocol/test_vectors.py",
-         "tests/firmware_protocol/test_codec_properties.py",
-         "tests/firmware_protocol/test_edges.py"],
+        "firmware_protocol: codec decoder",
+        "tests/firmware_protocol: vectors codec_properties edges",
     ),
     "recording": (
-        ["logger/recording/reader.py", "logger/recording/decode.py"],
-        ["tests/recording/test_recording.py", "tests/recording/test_plain_logs.py",
-         "tests/recording/test_stream.py", "tests/recording/test_two_boards.py"],
+        "logger/recording: reader decode",
+        "tests/recording: recording plain_logs stream two_boards",
     ),
     "orientation": (
-        ["logger/orientation/sight.py", "logger/orientation/attitude.py",
-         "logger/orientation/corrections.py"],
-        ["tests/orientation/test_sight_lines.py", "tests/orientation/test_figures.py",
-         "tests/orientation/test_odd_input.py"],
+        "logger/orientation: sight attitude corrections",
+        "tests/orientation: sight_lines figures odd_input",
     ),
     "calibration": (
-        ["logger/calibration/bearing.py", "logger/calibration/level.py",
-         "logger/calibration/choose.py", "logger/calibration/plane.py",
-         "logger/calibration/closing_target.py", "logger/calibration/swing.py"],
-        ["tests/limits", "tests/calibration/test_refusals.py", "tests/calibration/test_bearing.py",
-         "tests/calibration/test_level.py", "tests/calibration/test_store.py",
-         "tests/calibration/test_plane.py", "tests/calibration/test_closing_target.py",
-         "tests/calibration/test_swing.py"],
+        "logger/calibration: bearing level choose plane closing_target swing",
+        "tests/limits",
+        "tests/calibration: refusals bearing level store plane closing_target swing",
     ),
     "horizon": (
-        ["logger/horizon_fit/coverage.py", "logger/horizon_fit/heights.py",
-         "logger/horizon_fit/labels.py", "logger/horizon_fit/edits.py", "logger/edits.py",
-         "logger/horizon_fit/drift.py", "logger/horizon_fit/result.py"],
-        ["tests/limits", "tests/horizon_fit"],
+        "logger/horizon_fit: coverage heights labels edits drift result",
+        "logger: edits",
+        "tests/limits",
+        "tests/horizon_fit",
     ),
     "parallax": (
-        ["logger/parallax/place.py", "logger/parallax/outline.py", "logger/parallax/carry.py",
-         "logger/parallax/things.py", "logger/parallax/rows.py", "logger/parallax/swept.py"],
-        ["tests/parallax/test_place.py", "tests/parallax/test_array_geometry.py"],
+        "logger/parallax: place outline carry things rows swept",
+        "tests/parallax: place array_geometry",
     ),
     "array": (
-        ["logger/survey/array.py", "logger/survey/gains.py", "logger/report/array.py"],
-        ["tests/parallax/test_array_command.py", "tests/report/test_array_page.py"],
+        "logger/survey: array gains",
+        "logger/report: array",
+        "tests/parallax: array_command",
+        "tests/report: array_page",
     ),
-    "terrain": (
-        ["logger/terrain/skyline.py", "logger/terrain/heights.py", "logger/terrain/north.py",
-         "logger/terrain/use.py"],
-        ["tests/terrain/test_skyline.py", "tests/terrain/test_north.py",
-         "tests/terrain/test_use.py"],
-    ),
+    "terrain": ("logger/terrain: skyline heights north use", "tests/terrain: skyline north use"),
     "agreement": (
-        ["logger/agreement/iso5725.py", "logger/agreement/observers.py",
-         "logger/agreement/growth.py"],
-        ["tests/agreement/test_iso5725.py", "tests/agreement/test_observers.py",
-         "tests/agreement/test_growth.py"],
+        "logger/agreement: iso5725 observers growth",
+        "tests/agreement: iso5725 observers growth",
     ),
     "weather": (
-        ["logger/access/weather.py", "logger/access/weather_files.py",
-         "logger/access/weather_checks.py", "logger/survey/weather_services.py"],
-        ["tests/limits", "tests/access/test_weather.py", "tests/access/test_weather_files.py",
-         "tests/survey/test_weather_services.py"],
+        "logger/access: weather weather_files weather_checks",
+        "logger/survey: weather_services",
+        "tests/limits",
+        "tests/access: weather weather_files",
+        "tests/survey: weather_services",
     ),
     "sky": (
-        ["logger/access/skies.py", "logger/access/light.py", "logger/access/irradiance.py",
-         "logger/access/monthly_means.py", "logger/access/sky_view.py"],
-        ["tests/access/test_intervals.py", "tests/access/test_laws.py",
-         "tests/access/test_monthly_means.py", "tests/access/test_result.py",
-         "tests/access/test_sky_view.py", "tests/access/test_transposition.py",
-         "tests/access/test_weather.py"],
+        "logger/access: skies light irradiance monthly_means sky_view",
+        "tests/access: intervals laws monthly_means result sky_view transposition weather",
     ),
     "access": (
-        ["logger/access/calculator.py", "logger/access/blocking.py", "logger/access/window.py"],
-        ["tests/access/test_result.py", "tests/access/test_window.py",
-         "tests/access/test_blocking.py", "tests/access/test_intervals.py",
-         "tests/access/test_best_plane.py"],
+        "logger/access: calculator blocking window",
+        "tests/access: result window blocking intervals best_plane",
     ),
-    "job": (
-        ["logger/job/edits.py", "logger/job/folder.py", "logger/job/names.py"],
-        ["tests/job"],
-    ),
+    "job": ("logger/job: edits folder names", "tests/job"),
     "survey": (
-        ["logger/survey/compare.py", "logger/survey/changes.py", "logger/survey/recipe.py",
-         "logger/survey/store.py", "logger/survey/answers.py"],
-        ["tests/survey/test_compare.py", "tests/survey/test_changes.py",
-         "tests/survey/test_answers.py"],
+        "logger/survey: compare changes recipe store answers",
+        "tests/survey: compare changes answers",
     ),
     "report": (
-        ["logger/report/sentences.py", "logger/report/tables.py", "logger/report/comparison.py",
-         "logger/report/cover.py", "logger/report/files.py", "logger/report/language.py",
-         "logger/report/survey_csv.py"],
-        ["tests/report/test_document.py", "tests/report/test_sentences.py",
-         "tests/report/test_tables.py", "tests/report/test_exports.py",
-         "tests/report/test_language.py",
-         "tests/survey/test_changes.py", "tests/survey/test_compare.py"],
+        "logger/report: sentences tables comparison cover files language survey_csv",
+        "tests/report: document sentences tables exports language",
+        "tests/survey: changes compare",
     ),
-    "page": (
-        ["logger/page/server.py", "logger/page/moment.py", "logger/page/photos.py"],
-        ["tests/page/test_refusals.py", "tests/hostile/test_photos.py"],
-    ),
+    "page": ("logger/page: server moment photos", "tests/page: refusals", "tests/hostile: photos"),
     "live": (
-        ["logger/live/instruction.py", "logger/live/pointer.py", "logger/live/guide.py",
-         "logger/live/sweep_state.py"],
-        ["tests/live/test_instruction.py", "tests/live/test_pointer.py", "tests/live/test_guide.py",
-         "tests/live/test_screen.py"],
+        "logger/live: instruction pointer guide sweep_state",
+        "tests/live: instruction pointer guide screen",
     ),
     "commands": (
-        ["logger/cli/declination.py", "logger/cli/new.py", "logger/cli/settings.py",
-         "logger/places.py", "logger/settings.py"],
-        ["tests/commands/test_magnetic_model.py", "tests/commands/test_what_is_printed.py",
-         "tests/commands/test_wrong_usage.py",
-         "tests/job/test_new_command.py", "tests/ground/test_places.py"],
+        "logger/cli: declination new settings",
+        "logger: places settings",
+        "tests/commands: magnetic_model what_is_printed wrong_usage",
+        "tests/job: new_command",
+        "tests/ground: places",
     ),
-}  # fmt: skip
+}
+"""Of each room the files that are changed, and the tests that should notice, folder by folder."""
+
+
+def files_of(room: str) -> tuple[list[str], list[str]]:
+    """Sources and tests of a room."""
+    sources: list[str] = []
+    tests: list[str] = []
+    for group in ROOMS[room]:
+        folder, _, stems = group.partition(": ")
+        found, prefix = (tests, "test_") if folder.startswith("tests/") else (sources, "")
+        found += [f"{folder}/{prefix}{stem}.py" for stem in stems.split()] or [folder]
+    return sources, tests
+
+
 OPTIONS = (
     "-p", "no:randomly", "-p", "no:cacheprovider",
     # They read the code as text, where every mutant stands beside the others.
@@ -276,7 +256,7 @@ def main() -> int:
     parser.add_argument("--folder", type=Path, help="Keep the copy here, and go on with it.")
     parser.add_argument("--show", type=Path, help="Write the survivors' differences here.")
     wanted = parser.parse_args()
-    sources, tests = ROOMS[wanted.room]
+    sources, tests = files_of(wanted.room)
     with tempfile.TemporaryDirectory() as tmp:
         folder = wanted.folder or Path(tmp)
         names = survivors_before(folder, bool(wanted.tries))

@@ -125,12 +125,12 @@ def sentences_of(
     """What the board sends at each measuring instant."""
     if settings.persona != "own":
         return _standard_sentences(measured, settings)
-    clock = _board_clock(measured, settings, clock_error_ppm)
+    t_s, stamps, silent, identity_due = _board_clock(measured, settings, clock_error_ppm)
     bodies = {"A": _attitude_bodies, "M": _field_bodies, "G": _rate_bodies}
-    made = [bodies[one](measured, clock.stamps) for one in STREAMS if one in settings.streams]
+    made = [bodies[one](measured, stamps) for one in STREAMS if one in settings.streams]
     sent = [b"".join(map(_closed, parts)) for parts in zip(*made, strict=True)]
     identity = encode(settings.identity())
-    for i in np.flatnonzero(clock.identity_due):
+    for i in np.flatnonzero(identity_due):
         sent[i] = identity + sent[i]
     for clipped, sensor in (
         (measured.field_clipped, "magnetometer"),
@@ -138,29 +138,24 @@ def sentences_of(
     ):
         last_s = -np.inf
         for i in np.flatnonzero(clipped):
-            if clock.t_s[i] - last_s >= _FAULT_EVERY_S:
-                last_s = clock.t_s[i]
-                sent[i] += encode(Fault(clock.stamps[i][1], "RANGE", sensor))
+            if t_s[i] - last_s >= _FAULT_EVERY_S:
+                last_s = t_s[i]
+                sent[i] += encode(Fault(stamps[i][1], "RANGE", sensor))
     for press in keys:
         at = min(int(np.searchsorted(measured.t_s, press.t_s - 1e-9)), len(measured) - 1)
-        sent[at] += encode(Key(*clock.stamps[at], press.key, press.down))
-    for i in np.flatnonzero(clock.silent):
+        sent[at] += encode(Key(*stamps[at], press.key, press.down))
+    for i in np.flatnonzero(silent):
         sent[i] = b""
     return sent
 
 
-@dataclass(frozen=True, eq=False)
-class _Clock:
-    """The board's own time at each instant."""
+def _board_clock(
+    measured: Measured, settings: BoardSettings, error_ppm: float
+) -> tuple[Floats, list[tuple[int, int]], Bools, Bools]:
+    """Seconds by the board's clock, ``seq`` and ``t_ms``, which a reset begins at zero again.
 
-    t_s: Floats  # Since the first instant, by the board's clock
-    stamps: list[tuple[int, int]]  # ``seq`` and ``t_ms``
-    silent: Bools  # While the board starts again
-    identity_due: Bools
-
-
-def _board_clock(measured: Measured, settings: BoardSettings, error_ppm: float) -> _Clock:
-    """Counter and clock, which begin at zero again where the board is reset."""
+    Last, where the board is silent while it starts again, and where its identity is due.
+    """
     n = len(measured)
     t = floats(measured.t_s * (1 + error_ppm * 1e-6))
     reset_s = np.inf if settings.reset_at_s is None else settings.reset_at_s
@@ -173,7 +168,7 @@ def _board_clock(measured: Measured, settings: BoardSettings, error_ppm: float) 
     t_ms = (np.round(since * 1000).astype(np.int64) + start_ms) % 2**32
     identities = np.floor(since / _IDENTITY_EVERY_S + 1e-9)
     due = np.concatenate([[True], (np.diff(identities) != 0) | np.diff(again)])
-    return _Clock(t, [*zip(seq.tolist(), t_ms.tolist(), strict=True)], silent, due)
+    return t, [*zip(seq.tolist(), t_ms.tolist(), strict=True)], silent, due
 
 
 def _field_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[bytes]:

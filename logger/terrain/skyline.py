@@ -80,28 +80,17 @@ def far_horizon(
     longitude_deg: float,
     eye_m: float,
     vertical_error_m: float,
-    *,
-    farthest_m: float = FARTHEST_M,
 ) -> FarHorizon:
-    """The far horizon as an eye sees it.
+    """The far horizon as an eye sees it, whose height is told above the sea.
 
-    Parameters
-    ----------
-    heights : Heights
-    latitude_deg, longitude_deg : float
-        Of the eye. [deg]
-    eye_m : float
-        Above the sea. [m]
-    vertical_error_m : float
-        Of the tiles' heights, 1 sigma; that of the eye's own height is taken for alike. [m]
-    farthest_m : float
-        [m]
+    The vertical error, 1 sigma, is of the tiles' heights; that of the eye's own is taken for alike.
     """
     azimuth = np.arange(0.0, 360.0, STEP_DEG)
     radius = _radius_m(latitude_deg, azimuth)
+    rays = azimuth[:, None], radius[:, None]
     starts = range(0, azimuth.size, AZIMUTHS_AT_ONCE)
     fans = [
-        _Fan(latitude_deg, longitude_deg, azimuth[rows], radius[rows], eye_m, farthest_m)
+        _Fan(latitude_deg, longitude_deg, *(each[rows] for each in rays), eye_m)
         for rows in (slice(start, start + AZIMUTHS_AT_ONCE) for start in starts)
     ]
     with ThreadPoolExecutor(THREADS) as pool:
@@ -135,22 +124,20 @@ def _radius_m(latitude_deg: float, azimuth_deg: Floats) -> Floats:
     return floats(1 / (north / along + east / across))
 
 
+@dataclass(frozen=True, eq=False)
 class _Fan:
     """Rays from one eye over a range of azimuths, and where they go over ground."""
 
-    def __init__(
-        self,
-        latitude_deg: float,
-        longitude_deg: float,
-        azimuth_deg: Floats,
-        radius_m: Floats,
-        eye_m: float,
-        farthest_m: float,
-    ) -> None:
-        self.latitude, self.longitude = latitude_deg, longitude_deg
-        self.azimuth, self.radius = azimuth_deg[:, None], radius_m[:, None]
-        self.curved = self.radius / (1 - REFRACTION)
-        self.eye_m, self.farthest_m = eye_m, farthest_m
+    latitude: float  # Of the eye. [deg]
+    longitude: float
+    azimuth: Floats  # [deg] Shape (n, 1)
+    radius: Floats  # Of the Earth's curvature. [m] Shape (n, 1)
+    eye_m: float
+
+    @property
+    def curved(self) -> Floats:
+        """The radius with refraction in it. [m] Shape (n, 1)"""
+        return self.radius / (1 - REFRACTION)
 
     def places(self, distance_m: Floats) -> tuple[Floats, Floats]:
         """Latitude and longitude at distances along every ray. Shape (azimuths, distances). [deg]
@@ -289,8 +276,8 @@ def _whole_rays(grid: Grid, fan: _Fan) -> _Stretches:
     narrowest = min(grid.step_lat_deg, grid.step_lon_deg * np.cos(np.radians(fan.latitude)))
     # A tenth less, for columns that draw together towards the pole.
     post_m = 0.9 * np.radians(narrowest) * SEMI_MAJOR_M
-    count = max(1, int(np.ceil((fan.farthest_m - NEAREST_M) / (BLOCK * post_m))))
-    ends = np.linspace(NEAREST_M, fan.farthest_m, count + 1)
+    count = max(1, int(np.ceil((FARTHEST_M - NEAREST_M) / (BLOCK * post_m))))
+    ends = np.linspace(NEAREST_M, FARTHEST_M, count + 1)
     row, column = grid.place(*fan.places(ends))
     corners = np.stack([row, column, np.broadcast_to(ends, row.shape)], axis=-1)
     go = corners[:, 1:] - corners[:, :-1]

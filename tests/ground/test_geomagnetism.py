@@ -131,15 +131,6 @@ def test_a_damaged_coefficient_file_is_refused_in_one_sentence(tmp_path, damage,
     assert "\n" not in str(caught.value)
 
 
-def test_a_folder_or_a_huge_file_is_no_coefficient_file(tmp_path):
-    with pytest.raises(InputError, match="a folder"):
-        read_magnetic_model(tmp_path)
-    path = tmp_path / "huge.cof"
-    path.write_bytes(b" " * 2**17)
-    with pytest.raises(InputError, match="no magnetic model is that long"):
-        read_magnetic_model(path)
-
-
 def test_a_site_of_2000_m_is_two_kilometres_up():
     day = dt.date(2026, 6, 1)
     assert geomagnetic_field(Site(46, 14, 2000.0), day) == geomagnetic_field(

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.spatial.transform import Rotation
 
 from logger.geometry import (
     angle_between,
@@ -12,8 +11,6 @@ from logger.geometry import (
     attitude_from_vectors,
     attitude_matrix,
     direction_of,
-    quaternion_product,
-    running_product,
     unit_vector,
 )
 
@@ -68,25 +65,3 @@ def test_directions_come_back_from_their_vectors(a, e):
     azimuth, elevation = direction_of(unit_vector(a, e))
     assert angle_between(azimuth, a) == pytest.approx(0, abs=1e-6)
     assert elevation == pytest.approx(e, abs=1e-9)
-
-
-def same_turn(a, b) -> bool:
-    """Quaternions of both signs stand for one rotation."""
-    return bool(np.allclose(np.abs(np.sum(a * b, axis=-1)), 1.0, atol=1e-12))
-
-
-@given(st.integers(0, 2**32 - 1))
-def test_quaternions_are_multiplied_as_scipy_multiplies_rotations(seed):
-    first, second = (Rotation.random(5, np.random.default_rng(seed + k)) for k in (0, 1))
-    product = quaternion_product(first.as_quat(), second.as_quat())
-    assert same_turn(product, (first * second).as_quat())
-
-
-@given(st.integers(1, 40), st.integers(0, 2**32 - 1))
-def test_a_running_product_is_one_turn_after_the_other(count, seed):
-    turns = Rotation.random(count, np.random.default_rng(seed))
-    so_far, expected = Rotation.identity(), []
-    for turn in turns:
-        so_far = so_far * turn
-        expected.append(so_far.as_quat())
-    assert same_turn(running_product(turns.as_quat()), np.array(expected))

@@ -93,14 +93,24 @@ def swept(
     **how: float,
 ) -> SightLines:
     t, a, e = followed(azimuth_deg, elevation_deg, **how)  # type: ignore[arg-type]
-    shaken_a, shaken_e = tremor(len(t), seed, tremor_deg) if tremor_deg else (0.0 * t, 0.0 * t)
-    a = a + shaken_a / np.cos(np.radians(e))
+    aside, up = tremor(len(t), seed, tremor_deg)
+    a = a + aside / np.cos(np.radians(e))
     a = np.interp(t - lag_s, t, a) + drift_deg_per_min * (t - t.mean()) / 60.0
     rng = np.random.default_rng([seed, 9])
     waves = np.arange(1, 9)[:, None] * (t / t[-1] * 2 * np.pi)
     size, phase = rng.normal(size=8), rng.uniform(0, 2 * np.pi, 8)
     slow = slow_deg / 2 * (size[:, None] * np.sin(waves + phase[:, None])).sum(axis=0)
-    return sight(t, a, e + shaken_e + slow)
+    return sight(t, a, e + up + slow)
+
+
+def shaken(
+    azimuth_deg: Floats, elevation_deg: Floats, seed: int, rms_deg: float = 0.3, error: float = 0.1
+) -> SightLines:
+    """A path row by row, every `SPACING_S`, by a hand that trembles."""
+    aside, up = tremor(len(azimuth_deg), seed, rms_deg)
+    aside = aside / np.cos(np.radians(elevation_deg))
+    t = np.arange(len(azimuth_deg)) * SPACING_S
+    return sight(t, azimuth_deg + aside, elevation_deg + up, error)
 
 
 def wavy(azimuth_deg: Floats) -> Floats:
@@ -132,8 +142,13 @@ def blocks(azimuth_deg: Floats) -> Floats:
     return result
 
 
-def mean_difference(
-    profile_at: Callable[[Floats], Floats], truth: Callable[[Floats], Floats]
-) -> float:
-    azimuth = np.arange(0.0, 360.0, 0.1) + 0.05
-    return float(np.abs(profile_at(azimuth) - truth(azimuth)).mean())
+FINE = np.arange(0.0, 360.0, 0.1) + 0.05
+
+
+def off(result: HorizonResult, truth: Callable[[Floats], Floats]) -> Floats:
+    """How far a horizon is from the truth, at `FINE` azimuths."""
+    return result.profile.elevation_at(FINE) - truth(FINE)
+
+
+def failed(result: HorizonResult) -> list[str]:
+    return [check.check for check in result.checks if not check.passed]

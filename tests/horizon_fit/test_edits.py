@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from skyline_paths import fused, swept, wavy_line
+from skyline_paths import swept, wavy_line
 
 from logger.edits import Edit, edit_from
 from logger.errors import InputError
@@ -147,9 +147,3 @@ def test_a_sector_from_0_to_360_is_the_whole_circle() -> None:
     values = SECTOR | {"from_azimuth_deg": 0, "to_azimuth_deg": 360, "to_elevation_deg": 12}
     profile = edited_profile(level_at(5.0), [edit("set-sector", **values)])
     assert profile.elevation_at(AZIMUTH) == pytest.approx(np.full(360, 12.0))
-
-
-def test_edits_run_through_the_whole_line() -> None:
-    passes = edited_passes([recording()], [SPAN])
-    profile = edited_profile(fused(*passes).profile, [SET])
-    assert profile.elevation_at(5.0) == pytest.approx(13.0, abs=0.02)

@@ -60,18 +60,3 @@ def test_odd_sight_lines_give_a_sound_horizon(seed: int, latitude: float) -> Non
     assert np.isfinite(profile.standard_error_deg[profile.known]).all()
     assert np.isnan(profile.elevation_deg[~profile.known]).all()
     assert all(check.value is None or np.isfinite(check.value) for check in result.checks)
-
-
-def test_a_climb_alone_tells_of_no_skyline() -> None:
-    n = 200
-    sight = SightLines(
-        np.arange(n) * 0.02,
-        np.full(n, 180.0),
-        np.linspace(5.0, 60.0, n),
-        np.zeros(n),
-        np.full(n, 0.1),
-        np.ones(n, dtype=bool),
-        np.full(n, ""),
-    )
-    profile = horizon_from([SightedSweep(sight)], 46.0).profile
-    assert not profile.known.any()

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import csv
-import importlib.util
 import json
 import re
+import runpy
 import shutil
-import sys
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -40,15 +40,11 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def maker() -> Any:
+    """What made the roof."""
     file = shipped_survey(ROOF).parent / "make_roof.py"
-    sys.path.insert(0, str(file.parent))
-    spec = importlib.util.spec_from_file_location("make_roof", file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    sys.path.remove(str(file.parent))
-    return module
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(file.parent)
+        return SimpleNamespace(**runpy.run_path(str(file)))
 
 
 def test_what_nobody_could_see_takes_a_value_away_beyond_two_points_of_the_year() -> None:

@@ -8,7 +8,6 @@ from invented_valley import EYE_M, SITE, far_of, write_tiles
 
 from logger.site import Site
 from logger.terrain import far_horizon, read_heights
-from logger.terrain.skyline import elevation_of
 
 EARTH_M = 6_371_000.0
 BENT = 0.87
@@ -90,12 +89,6 @@ def test_the_sea_horizon_dips_as_nautical_almanacs_have_it(tmp_path, eye_m, dip_
     assert far.distance_m == pytest.approx(np.sqrt(2 * eye_m * EARTH_M / BENT), rel=0.05)
 
 
-def test_without_curvature_and_refraction_the_far_would_stand_too_high():
-    far = elevation_of(np.array([2000.0]), np.array([100_000.0]), 300.0, np.array([EARTH_M / BENT]))
-    assert far[0] == pytest.approx(by_hand(2000, 100_000, 300), abs=0.002)
-    assert np.degrees(np.arctan(1700 / 100_000)) - far[0] == pytest.approx(0.39, abs=0.01)
-
-
 def geodesic_places(site, azimuth_deg, distances):
     """By GeographicLib (Karney 2013)."""
     geographiclib = pytest.importorskip("geographiclib.geodesic")
@@ -110,7 +103,7 @@ def test_rays_go_where_geodesics_go(latitude):
 
     azimuth = np.array([0.0, 33.0, 90.0, 200.0, 300.0])
     distances = np.array([500.0, 20_000.0, 150_000.0])
-    fan = _Fan(latitude, 179.5, azimuth, _radius_m(latitude, azimuth), 0.0, 150_000.0)
+    fan = _Fan(latitude, 179.5, azimuth[:, None], _radius_m(latitude, azimuth)[:, None], 0.0)
     lat, lon = fan.places(distances)
     for k, a in enumerate(azimuth):
         right = geodesic_places(Site(latitude, 179.5), a, distances)
@@ -145,20 +138,6 @@ def test_a_real_grid_agrees_with_a_search_in_fine_steps(tmp_path):
         height = exact(np.column_stack([north - at[:, 0], at[:, 1] - west]))
         best = np.nanmax(by_hand(height, distances, 420.0))
         assert far.elevation_deg[4 * azimuth] == pytest.approx(best, abs=0.01)
-
-
-def test_fractal_hills_agree_with_a_search_in_fine_steps(hills):
-    from logger.terrain.skyline import _Fan, _radius_m
-
-    far, heights = far_of(hills), read_heights(hills, SITE, 151_000)
-    distances = np.arange(500.0, 32_000.0, 1.0)
-    for k in range(0, 1440, 96):
-        azimuth = far.azimuth_deg[k : k + 1]
-        radius = _radius_m(SITE.latitude_deg, azimuth)
-        fan = _Fan(SITE.latitude_deg, SITE.longitude_deg, azimuth, radius, EYE_M, 32_000.0)
-        height, _ = heights.grids[0].height_m(*heights.grids[0].place(*fan.places(distances)))
-        best = np.nanmax(elevation_of(height, distances, EYE_M, fan.curved))
-        assert far.elevation_deg[k] == pytest.approx(best, abs=0.002)
 
 
 def test_the_hills_that_the_demo_writes_show_the_line_that_its_roof_was_swept_against(tmp_path):
