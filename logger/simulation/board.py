@@ -7,7 +7,7 @@ tests hold every byte against the codec of the wire contract.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -16,12 +16,9 @@ from firmware_protocol import (
     PROTOCOL_VERSION,
     Attitude,
     BoardSentence,
-    Configure,
     Fault,
     Identity,
     Key,
-    MagneticHeading,
-    PitchRoll,
     RawField,
     RawRate,
     check,
@@ -58,8 +55,6 @@ class BoardSettings:
 
     streams: str = "AMG"  # Some of the letters A, M, G
     rate_hz: int = 50  # 1 to 200. [Hz]
-    # ``own`` speaks the wire contract, ``nmea`` is a standard compass: ``HDG`` and ``XDR``
-    persona: str = "own"
     # Of the identity
     name: str = "virtual board"
     serial_number: str = "V001"
@@ -68,20 +63,13 @@ class BoardSettings:
     link_baud: int | None = 115200
     start_ms: int = 1840  # Of the board's clock at the first instant. [ms]
     start_seq: int = 0  # Of the first instant
-    variation_deg: float | None = None  # That the ``nmea`` persona claims. [deg]
-    # The board falls silent for a second then and starts again, clock and counter at zero. [s]
-    reset_at_s: float | None = None
 
     def __post_init__(self) -> None:
         if not 1 <= self.rate_hz <= 200:
             raise UsageError(f"a rate of {self.rate_hz} Hz is outside 1 to 200")
         if not self.streams or set(self.streams) - set(STREAMS):
             raise UsageError(f"streams {self.streams!r} are not some of the letters {STREAMS}")
-        if self.persona not in PERSONAS:
-            raise UsageError(
-                f"no persona {self.persona!r}", hint=f"the personas are {', '.join(PERSONAS)}"
-            )
-        if self.persona == "own" and not fits_link(self.rate_hz, self.streams, self.link_baud):
+        if not fits_link(self.rate_hz, self.streams, self.link_baud):
             raise UsageError(
                 f"{self.streams} at {self.rate_hz} Hz fills more than "
                 f"{LINK_SHARE:.0%} of a link of {self.link_baud} bit/s",
@@ -92,15 +80,6 @@ class BoardSettings:
         """What the board says of itself."""
         about = (self.name, self.serial_number, self.firmware, self.rate_hz, self.streams)
         return Identity(PROTOCOL_VERSION, *about)
-
-    def configured(self, wanted: Configure) -> BoardSettings | None:
-        """The settings after a host's wish; None where the board must refuse it."""
-        if not fits_link(wanted.rate_hz, wanted.streams, self.link_baud):
-            return None
-        return replace(self, rate_hz=wanted.rate_hz, streams=wanted.streams)
-
-
-PERSONAS = ("own", "nmea")
 
 
 def fits_link(rate_hz: int, streams: str, link_baud: int | None) -> bool:
@@ -123,9 +102,7 @@ def sentences_of(
     clock_error_ppm: float = 0.0,
 ) -> list[bytes]:
     """What the board sends at each measuring instant."""
-    if settings.persona != "own":
-        return _standard_sentences(measured, settings)
-    t_s, stamps, silent, identity_due = _board_clock(measured, settings, clock_error_ppm)
+    t_s, stamps, identity_due = _board_clock(measured, settings, clock_error_ppm)
     bodies = {"A": _attitude_bodies, "M": _field_bodies, "G": _rate_bodies}
     made = [bodies[one](measured, stamps) for one in STREAMS if one in settings.streams]
     sent = [b"".join(map(_closed, parts)) for parts in zip(*made, strict=True)]
@@ -144,31 +121,18 @@ def sentences_of(
     for press in keys:
         at = min(int(np.searchsorted(measured.t_s, press.t_s - 1e-9)), len(measured) - 1)
         sent[at] += encode(Key(*stamps[at], press.key, press.down))
-    for i in np.flatnonzero(silent):
-        sent[i] = b""
     return sent
 
 
 def _board_clock(
     measured: Measured, settings: BoardSettings, error_ppm: float
-) -> tuple[Floats, list[tuple[int, int]], Bools, Bools]:
-    """Seconds by the board's clock, ``seq`` and ``t_ms``, which a reset begins at zero again.
-
-    Last, where the board is silent while it starts again, and where its identity is due.
-    """
-    n = len(measured)
+) -> tuple[Floats, list[tuple[int, int]], Bools]:
+    """Seconds by the board's clock, ``seq`` and ``t_ms``, and where its identity is due."""
     t = floats(measured.t_s * (1 + error_ppm * 1e-6))
-    reset_s = np.inf if settings.reset_at_s is None else settings.reset_at_s
-    silent = (t >= reset_s) & (t < reset_s + 1.0)
-    again = t >= reset_s + 1.0
-    first = int(np.count_nonzero(~again))
-    since = np.where(again, t - reset_s - 1.0, t) if first < n else t
-    seq = np.where(again, np.arange(n) - first, np.arange(n) + settings.start_seq) % 65536
-    start_ms = np.where(again, 0, settings.start_ms)
-    t_ms = (np.round(since * 1000).astype(np.int64) + start_ms) % 2**32
-    identities = np.floor(since / _IDENTITY_EVERY_S + 1e-9)
-    due = np.concatenate([[True], (np.diff(identities) != 0) | np.diff(again)])
-    return t, [*zip(seq.tolist(), t_ms.tolist(), strict=True)], silent, due
+    seq = (np.arange(len(measured)) + settings.start_seq) % 65536
+    t_ms = (np.round(t * 1000).astype(np.int64) + settings.start_ms) % 2**32
+    due = np.concatenate([[True], np.diff(np.floor(t / _IDENTITY_EVERY_S + 1e-9)) != 0])
+    return t, [*zip(seq.tolist(), t_ms.tolist(), strict=True)], due
 
 
 def _field_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Iterable[bytes]:
@@ -195,15 +159,6 @@ def _attitude_bodies(measured: Measured, stamps: list[tuple[int, int]]) -> Itera
         turned = (h // 100, h % 100, signs[0], abs(r) // 100, abs(r) % 100)
         lifted = (signs[1], abs(p) // 100, abs(p) % 100)
         yield b"PHLGA,%d,%d,%d.%02d,%s%d.%02d,%s%d.%02d,%X" % (*stamp, *turned, *lifted, bits)
-
-
-def _standard_sentences(measured: Measured, settings: BoardSettings) -> list[bytes]:
-    heading, tilt, pitch = (np.round(column, 1) for column in board_attitude(measured))
-    return [
-        encode(MagneticHeading(float(h), None, settings.variation_deg))
-        + encode(PitchRoll(float(p), float(r)))
-        for h, r, p in zip(heading % 360, tilt, pitch, strict=True)
-    ]
 
 
 def received(

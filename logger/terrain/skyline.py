@@ -87,10 +87,9 @@ def far_horizon(
     """
     azimuth = np.arange(0.0, 360.0, STEP_DEG)
     radius = _radius_m(latitude_deg, azimuth)
-    rays = azimuth[:, None], radius[:, None]
     starts = range(0, azimuth.size, AZIMUTHS_AT_ONCE)
     fans = [
-        _Fan(latitude_deg, longitude_deg, *(each[rows] for each in rays), eye_m)
+        _Fan(latitude_deg, longitude_deg, azimuth[rows, None], radius[rows, None], eye_m)
         for rows in (slice(start, start + AZIMUTHS_AT_ONCE) for start in starts)
     ]
     with ThreadPoolExecutor(THREADS) as pool:
