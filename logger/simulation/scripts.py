@@ -253,7 +253,9 @@ def bearing_script(
 
 
 def swing_script(
-    bearings_deg: Sequence[float], elevation_deg: float = 0.0, seconds_s: float = 3.0
+    bearings_deg: Sequence[float] = range(0, 360, 45),
+    elevation_deg: float = 0.0,
+    seconds_s: float = 3.0,
 ) -> Script:
     """Targets of known bearing sighted all the way round, each held still and pressed."""
     script = Script(float(bearings_deg[0]), elevation_deg)

@@ -34,7 +34,6 @@ class Running:
 
     def __init__(self, task: Task) -> None:
         self.task = task
-        self.cues: list[str] = []
         self._decoder = Decoder()
         self._sent = 0
         done = simulate(task)
@@ -69,8 +68,6 @@ class Running:
                     answer += encode(self.task.settings.identity())
                 case Configure() as wanted:
                     answer += self._configure(wanted, now_s)
-                case sentence if hasattr(sentence, "cue"):
-                    self.cues.append(sentence.cue)
         return answer
 
     def _configure(self, wanted: Configure, now_s: float) -> bytes:

@@ -193,18 +193,16 @@ def _fitted(swept: _Swept, far: FarHorizon, turns: Floats) -> _Fitted:
     apart, error = np.where(told, apart, 0.0), np.where(told, error, 1.0)
     shapes = _level_shapes(swept.azimuth_deg)
     level = np.zeros((len(turns), 3))
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS + 1):
         residual = apart - level @ shapes.T
         scaled = residual / error
         limit = np.where(scaled > 0, NEAR_AT, BELOW_AT)
         weight = np.where(told, np.exp(-((scaled / limit) ** 2)), 0.0)
+        if turn == ROUNDS:
+            break
         each = weight / error**2
         normal = np.einsum("mn,ni,nj->mij", each, shapes, shapes) + np.diag(swept.prior)
         level = np.linalg.solve(normal, ((each * apart) @ shapes)[..., None])[..., 0]
-    residual = apart - level @ shapes.T
-    scaled = residual / error
-    limit = np.where(scaled > 0, NEAR_AT, BELOW_AT)
-    weight = np.where(told, np.exp(-((scaled / limit) ** 2)), 0.0)
     # The cost that these weights belong to: a parabola that levels off at the limit's square.
     each = np.where(told, limit**2 * (1 - np.exp(-((scaled / limit) ** 2))), 0.0)
     cost = each.sum(axis=1) + (swept.prior * level**2).sum(axis=1)
