@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -124,12 +124,12 @@ def on_screen(
     from logger.live.keyboard import open_keyboard
 
     console = Console(stderr=True, highlight=False)
-    with open_keyboard() as keyboard, open_display(console, say) as display:
-        if page is None:
-            yield CaptureLoop(port, clock, display, keyboard, visible, bell)
-            return
-        with page.beside(display):
-            yield CaptureLoop(port, clock, page, keyboard, visible, bell, page.take)
+    with (
+        open_keyboard() as keyboard,
+        open_display(console, say) as display,
+        page.beside(display) if page else nullcontext(display) as shown,
+    ):
+        yield CaptureLoop(port, clock, shown, keyboard, visible, bell)
 
 
 def say_notice(surveyor: Surveyor, clock: SystemClock) -> None:

@@ -112,8 +112,6 @@ class CaptureLoop:
     # What texts from outside go through on their way to whoever reads them
     door: Callable[[str], str] = str
     bell: bool = True  # Whether the terminal's bell goes with the board's sounds
-    # What was asked for elsewhere than at the keyboard, by now and of the keys allowed
-    elsewhere: Callable[[float, str], list[Action]] = lambda _now_s, _allowed: []
     ends_after_s: float | None = None  # Each recording ends by itself then
     recordings: list[Path] = field(default_factory=list)  # Made so far
     # Of the last task: samples recorded, and what came instead where there was none
@@ -197,7 +195,7 @@ class CaptureLoop:
         return False
 
     def _asked(self, controls: Controls, now_s: float) -> list[Action]:
-        return controls.feed(self.keyboard(), now_s) + self.elsewhere(now_s, controls.allowed)
+        return controls.feed(self.keyboard(), now_s) + self.display.take(now_s, controls.allowed)
 
     def _begin(self, task: Task, phase: str) -> _Going:
         started, recorded = self.clock.utc(), phase == "recording"

@@ -5,35 +5,39 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Protocol
 
 from rich.console import Console
 from rich.live import Live
 
+from logger.live.keyboard import Action
 from logger.live.screen import screen, status_line
 from logger.live.state import LiveState
 
 
-class Display(Protocol):
+class Display:
     """What the live loop needs of a display."""
 
-    every_s: float
+    every_s = 1.0
     """Time from one moment to the next. [s]"""
 
     def show(self, state: LiveState) -> None:
         """Show this moment."""
+        raise NotImplementedError
 
     def say(self, sentence: str) -> None:
         """Tell the operator something that happened."""
+        raise NotImplementedError
 
     def bell(self) -> None:
         """Sound the terminal's bell, where there is one."""
 
+    def take(self, now_s: float, allowed: str) -> list[Action]:
+        """What was asked for on it since the last call, by now and of the keys allowed."""
+        return []
 
-class LineDisplay:
+
+class LineDisplay(Display):
     """One line a second, for output that is no terminal."""
-
-    every_s = 1.0
 
     def __init__(self, write: Callable[[str], None]) -> None:
         self._write = write
@@ -52,11 +56,8 @@ class LineDisplay:
         """See `Display.say`."""
         self._write(sentence)
 
-    def bell(self) -> None:
-        """See `Display.bell`."""
 
-
-class ScreenDisplay:
+class ScreenDisplay(Display):
     """The whole screen of a terminal, whatever its size."""
 
     every_s = 1 / 16

@@ -77,7 +77,7 @@ class RefusedError(Exception):
         self.status = status
 
 
-class Page:
+class Page(Display):
     """A display that shows every moment on a page as well, and takes commands from there."""
 
     every_s = EVERY_S
@@ -156,12 +156,12 @@ class Page:
         self._thread.join(timeout=3.0)
 
     @contextlib.contextmanager
-    def beside(self, display: Display) -> Iterator[None]:
+    def beside(self, display: Display) -> Iterator[Page]:
         """Show on another display as well, until nothing is recorded any more."""
         self._display = display
         self.take(0.0, "")  # what was asked of a recording before is not for this one
         try:
-            yield
+            yield self
         finally:
             if self._state is not None:
                 over = replace(self._state, phase="ended", to_do=BETWEEN, warnings=(), allowed="")
@@ -201,7 +201,7 @@ class Page:
         self._display.bell()
 
     def take(self, now_s: float, allowed: str) -> list[Action]:
-        """What was asked for on the page since the last call; never waits."""
+        """See `Display.take`; never waits."""
         taken: list[Action] = []
         with contextlib.suppress(queue.Empty):
             while True:

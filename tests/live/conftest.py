@@ -14,6 +14,7 @@ from logger.errors import DeviceError
 from logger.job import Job, create_job
 from logger.live.capture_loop import CaptureLoop
 from logger.live.capture_loop import Task as LiveTask
+from logger.live.display import Display
 from logger.live.lent_port import LentPort
 from logger.live.state import LiveState
 from logger.live.sweep_task import SweepTask
@@ -99,7 +100,7 @@ class Typist:
         return text
 
 
-class Shown:
+class Shown(Display):
     """A display that keeps all it is told."""
 
     every_s = 0.1

@@ -221,7 +221,8 @@ def test_a_space_or_the_page_opens_a_point_as_the_trigger_does(bench: MakeBench)
     assert typed.loop.wait_for_trigger(typed.task())
     assert typed.display.states[-1].to_do == "the trigger opens eave"
     tapped = bench([(0.1, IDENTITY)])
-    tapped.loop.elsewhere = lambda now_s, _: [Action("pause", now_s)] if now_s > 1.0 else []
+    tap = Action("pause", 1.0)
+    tapped.display.take = lambda now_s, _: [tap] if now_s > 1.0 else []  # type: ignore[method-assign]
     assert tapped.loop.wait_for_trigger(tapped.task())
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from logger.job import Job, create_job
+from logger.live.display import Display
 from logger.live.state import Counts, Figure, HorizonSoFar, LiveState
 from logger.page.server import Page
 from logger.site import Site
@@ -27,14 +28,11 @@ STATE = LiveState(
 )
 
 
-class Silent:
+class Silent(Display):
     """A display that shows nothing."""
-
-    every_s = 1.0
 
     def show(self, state: LiveState) -> None: ...
     def say(self, sentence: str) -> None: ...
-    def bell(self) -> None: ...
 
 
 class Served:

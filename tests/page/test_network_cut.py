@@ -89,7 +89,7 @@ def recorded(job: Job, page: Page | None) -> bytes:
     if page is None:
         bench.sweep()
     else:
-        bench.loop.display, bench.loop.elsewhere = page, page.take
+        bench.loop.display = page
         with page.beside(bench.display):
             bench.sweep()
     (path,) = bench.recordings
