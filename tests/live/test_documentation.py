@@ -1,4 +1,4 @@
-"""The commands of the tutorial and the how-tos: they run, or at least exist with their options."""
+"""The commands of all pages exist with their options, and those of the tutorial run."""
 
 import re
 import shlex
@@ -12,20 +12,17 @@ from logger.cli import main
 
 from .test_commands import Board, Terminal
 
-DOCS = Path(__file__).parents[2] / "docs"
-OURS = [
-    "tutorial.md", "job-folder.md", "how-to/survey-day.md", "how-to/connect-a-board.md",
-    "how-to/sun-bearing.md", "how-to/closing-target.md", "how-to/corner-by-corner.md",
-    "how-to/merge-sweeps.md",
-]  # fmt: skip
+ROOT = Path(__file__).parents[2]
+DOCS = ROOT / "docs"
+PAGES = [ROOT / "README.md", *sorted(p for p in DOCS.rglob("*.md") if p.parent.name != "reference")]
 
 
-def commands(page: str) -> list[list[str]]:
+def commands(page: Path) -> list[list[str]]:
     """The arguments of every command shown after a prompt or between backquotes."""
-    text = (DOCS / page).read_text(encoding="utf-8")
-    shown = re.findall(r"^\s*\$ horizon-logger (.+)$", text, re.M)
+    text = page.read_text(encoding="utf-8")
+    shown = re.findall(r"^\s*(?:\$ )?horizon-logger (.+)$", text, re.M)
     shown += re.findall(r"`horizon-logger ([a-z][^`]*)`", text)
-    return [shlex.split(line) for line in shown]
+    return [shlex.split(line, comments=True) for line in shown]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pty")
@@ -33,7 +30,7 @@ def test_the_tutorial_is_a_first_survey_in_at_most_twelve_commands(
     tmp_path: Path, board: Board, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    simulate, *steps = commands("tutorial.md")[:11]
+    simulate, *steps = commands(DOCS / "tutorial.md")[:11]
     assert [step[0] for step in steps].count("sweep") == 2
     assert len(steps) + 1 <= 12
     with board(*simulate[1 : simulate.index("--tcp")], "--pty", "--speed", "0") as address:
@@ -46,8 +43,8 @@ def test_the_tutorial_is_a_first_survey_in_at_most_twelve_commands(
     assert (tmp_path / "barn" / "report" / "report.pdf").exists()
 
 
-@pytest.mark.parametrize("page", OURS)
-def test_every_command_and_option_shown_exists(page: str) -> None:
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
+def test_every_command_and_option_shown_exists(page: Path) -> None:
     for words in commands(page):
         command: click.Command = main
         while words and isinstance(command, click.Group):

@@ -1,5 +1,6 @@
 import os
 import sys
+from collections.abc import Iterator
 from types import SimpleNamespace
 
 import pytest
@@ -11,8 +12,6 @@ from logger.live.keyboard import (
     posix_keyboard,
     windows_keyboard,
 )
-
-posix = pytest.mark.skipif(sys.platform == "win32", reason="a POSIX terminal is needed")
 
 
 def press(*more: Action) -> list[Action]:
@@ -61,33 +60,35 @@ def test_where_nothing_is_named_a_press_asks_for_no_name_and_other_keys_mean_not
     assert Controls("pq").feed("p rnq", 3.0) == press(Action("end", 3.0))
 
 
-@posix
-def test_keys_come_one_by_one_without_enter_and_arrows_type_nothing() -> None:
-    ours, terminal = os.openpty()
-    try:
-        with posix_keyboard(terminal) as typed:
-            assert typed() == ""
-            os.write(ours, "mž\x1b[A\x1b[1;5C\x1bOP\x1b[15~".encode())
-            assert typed() == "mž"
-            assert typed() == ""
-    finally:
-        os.close(ours)
-        os.close(terminal)
+@pytest.fixture
+def terminal() -> Iterator[tuple[int, int]]:
+    """A pseudo-terminal: where a person types, and where it is read."""
+    if sys.platform == "win32":
+        pytest.skip("a POSIX terminal is needed")
+    ends = os.openpty()
+    yield ends
+    for end in ends:
+        os.close(end)
 
 
-@posix
-def test_the_terminal_is_left_as_it_was() -> None:
+def test_keys_come_one_by_one_without_enter_and_arrows_type_nothing(
+    terminal: tuple[int, int],
+) -> None:
+    ours, theirs = terminal
+    with posix_keyboard(theirs) as typed:
+        assert typed() == ""
+        os.write(ours, "mž\x1b[A\x1b[1;5C\x1bOP\x1b[15~".encode())
+        assert typed() == "mž"
+        assert typed() == ""
+
+
+def test_the_terminal_is_left_as_it_was(terminal: tuple[int, int]) -> None:
     import termios
 
-    ours, terminal = os.openpty()
-    try:
-        before = termios.tcgetattr(terminal)
-        with posix_keyboard(terminal):
-            assert termios.tcgetattr(terminal) != before
-        assert termios.tcgetattr(terminal) == before
-    finally:
-        os.close(ours)
-        os.close(terminal)
+    before = termios.tcgetattr(terminal[1])
+    with posix_keyboard(terminal[1]):
+        assert termios.tcgetattr(terminal[1]) != before
+    assert termios.tcgetattr(terminal[1]) == before
 
 
 def test_without_a_terminal_nobody_types(monkeypatch: pytest.MonkeyPatch) -> None:
