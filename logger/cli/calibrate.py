@@ -123,29 +123,23 @@ def _calibrate(how: str, given: dict[str, Any], **wanted: Any) -> None:
     from logger.live.guide import WAYS
     from logger.survey.calibrations import Wanted
 
-    purpose, surveyor = WAYS[how].purpose, surveyor_of(given)
-    path = recording_from(surveyor, how, given)
+    purpose = WAYS[how].purpose
+    surveyor, path = recorded(how, given)
     wanted_now = Wanted(purpose, given["holder"], **wanted)
     stored = calibrated(surveyor.job, path, wanted_now, given["accept_broken_seal"])
     lines = [check_line(check) for check in stored.checks]
     surveyor.note("\n".join(lines))
     give(given["json_file"], stored.as_dict(), *lines)
-    leave_by_checks(stored.checks, NEXT[purpose].format(job=as_argument(given["job"].folder)))
+    leave_by_checks(stored.checks, NEXT[purpose].format(job=as_argument(surveyor.job.folder)))
 
 
-def surveyor_of(given: dict[str, Any]) -> Surveyor:
-    """Who surveys the job, with what ``--set`` gave in place of its own settings."""
+def recorded(how: str, given: dict[str, Any]) -> tuple[Surveyor, Path]:
+    """Who surveys, under what ``--set`` gives; and the recording that is named, or taken now."""
     from logger.settings import changed
 
-    job = given["job"]
+    job, path = given["job"], given["recording"]
     job = replace(job, settings=changed(job.settings, changes_of(given["settings"])))
-    return Surveyor(job, given["url"], given["baud"], given["page"])
-
-
-def recording_from(surveyor: Surveyor, how: str, given: dict[str, Any]) -> Path:
-    """The recording named by --recording, or one taken now."""
-    if given["recording"] is None:
-        return calibration_recorded(surveyor, how, given)
-    if (surveyor.url, surveyor.baud) != (None, None):
+    surveyor = Surveyor(job, given["url"], given["baud"], given["page"])
+    if path is not None and (surveyor.url, surveyor.baud) != (None, None):
         raise click.UsageError("give either --port URL or --recording FILE")
-    return Path(given["recording"])
+    return surveyor, path or calibration_recorded(surveyor, how, given)

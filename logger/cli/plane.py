@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from logger.cli.board import read
-from logger.cli.calibrate import recording_from, source_options, surveyor_of
+from logger.cli.calibrate import recorded, source_options
 from logger.cli.options import give, leave_by_checks
 from logger.cli.parameters import Number
 
@@ -31,9 +31,8 @@ def command(name: str, eaves: bool, size_kwp: float | None, **given: Any) -> Non
     from logger.errors import as_argument
     from logger.survey.calibrations import measure_plane, store_plane
 
-    surveyor = surveyor_of(given)
+    surveyor, path = recorded("plane", given)
     job = surveyor.job
-    path = recording_from(surveyor, "plane", given)
     recording, stream = read(path, given["accept_broken_seal"])
     fix, checks = measure_plane(job, recording, stream, along_eaves=eaves)
     store_plane(job, name, fix, recording, size_kwp)

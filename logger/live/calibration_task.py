@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from logger.calibration.bearing import refuse_sun_now
 from logger.errors import DeviceError
 from logger.job import Job, calibration_path
 from logger.live.capture_loop import CaptureLoop, Task
@@ -88,8 +87,6 @@ def record_calibration(
     header: Mapping[str, Any] | None = None,
 ) -> Path:
     """Record a calibration into the job; a recording without a measurement is no calibration."""
-    if how == "sun":
-        refuse_sun_now(job.site, loop.clock.utc())
     before = len(loop.recordings)
     loop.record(CalibrationTask(job, how, header or {}))
     if len(loop.recordings) == before:

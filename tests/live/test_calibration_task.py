@@ -1,13 +1,15 @@
-import datetime as dt
 from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from firmware_protocol import framed
-from logger.errors import DeviceError, InputError
+from logger.errors import DeviceError
+from logger.job import Job
 from logger.live.calibration_task import record_calibration
 
-from .conftest import Bench
+from .conftest import STARTED, Bench
 
 MakeBench = Callable[..., Bench]
 
@@ -39,11 +41,13 @@ def test_a_silent_port_leaves_nothing_behind(bench: MakeBench, typed: str, words
     assert not any(said.startswith("kept") for said in silent.display.said)
 
 
-def test_a_bearing_by_the_sun_at_night_is_refused_before_anything_is_recorded(
-    bench: MakeBench,
+def test_a_bearing_by_the_sun_at_night_is_refused_before_anything_is_asked_for(
+    run: Callable[..., Any], job: Job, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    night = bench(())
-    night.clock.now_s = dt.timedelta(hours=18.5).total_seconds()
-    with pytest.raises(InputError, match="below the horizon at this time and place"):
-        record_calibration(night.loop, night.job, "sun")
-    assert night.recordings == []
+    night = SimpleNamespace(utc=lambda: STARTED.replace(hour=23))
+    monkeypatch.setattr("logger.cli.board.clock_now", lambda: night)
+    done = run("calibrate", "bearing", job.folder, "--sun", "--port", "loop://")
+    assert done.code == 3
+    assert "below the horizon at this time and place" in done.err
+    assert "Before you start" not in done.err
+    assert not list(job.folder.glob("calibrations/*"))
