@@ -12,7 +12,7 @@ import click
 from logger.cli.asking import Surveyor, at_terminal
 from logger.cli.environment import visible
 from logger.cli.options import say, together
-from logger.cli.parameters import DAY, Number
+from logger.cli.parameters import DAY, Address, Number
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
@@ -37,41 +37,21 @@ port_options = together(
         type=click.IntRange(300, 4_000_000),
         help="Speed of a serial port, bit/s; the job remembers it. [default: 115200]",
     ),
-)
-
-seconds_option = click.option(
-    "--seconds",
-    "seconds_s",
-    type=Number(min=0.1),
-    help="End each recording by itself after this time.",
-)
-
-
-def _page_address(
-    context: click.Context, parameter: click.Parameter, value: str | None
-) -> tuple[str, int] | None:
-    import ipaddress
-
-    if value is None:
-        return None
-    host, _, port = value.rpartition(":")
-    try:
-        host = str(ipaddress.ip_address(host.strip("[]") or "127.0.0.1"))
-        if not 0 <= int(port) <= 65535:
-            raise ValueError
-    except ValueError:
-        raise click.BadParameter(f"{value!r} is not ADDRESS:PORT, such as 0.0.0.0:8000") from None
-    return host, int(port)
-
-
-page_option = click.option(
-    "--page",
-    metavar="[ADDRESS:PORT]",
-    is_flag=False,
-    flag_value="127.0.0.1:0",
-    callback=_page_address,
-    help="Serve a page for a phone while recording. Without an address this computer alone "
-    "sees it; 0.0.0.0:8000 serves every network it is in.",
+    click.option(
+        "--page",
+        type=Address(),
+        metavar="[ADDRESS:PORT]",
+        is_flag=False,
+        flag_value="127.0.0.1:0",
+        help="Serve a page for a phone while recording. Without an address this computer alone "
+        "sees it; 0.0.0.0:8000 serves every network it is in.",
+    ),
+    click.option(
+        "--seconds",
+        "seconds_s",
+        type=Number(min=0.1),
+        help="End each recording by itself after this time.",
+    ),
 )
 
 

@@ -9,13 +9,7 @@ from typing import Any
 import click
 
 from logger.cli.asking import Surveyor
-from logger.cli.board import (
-    calibrated,
-    calibration_recorded,
-    page_option,
-    port_options,
-    seconds_option,
-)
+from logger.cli.board import calibrated, calibration_recorded, port_options
 from logger.cli.options import (
     changes_of,
     check_line,
@@ -42,7 +36,6 @@ def command() -> None:
 source_options = together(
     JOB,
     port_options,
-    page_option,
     set_option,
     click.option("--recording", type=FILE, help="A recording made before, instead of a port."),
     click.option(
@@ -50,7 +43,6 @@ source_options = together(
         default="",
         help="What the board is mounted in; another holder needs another calibration.",
     ),
-    seconds_option,
     click.option(
         "--accept-broken-seal",
         is_flag=True,

@@ -31,6 +31,25 @@ class Angle(click.ParamType):  # type: ignore[type-arg]
             self.fail(f"{error}; {error.hint}" if error.hint else str(error), param, ctx)
 
 
+class Address(click.ParamType):  # type: ignore[type-arg]
+    """Where to listen: an address by its number, without one this computer's own, and a port."""
+
+    name = "address"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> tuple[str, int]:
+        """Host and port, or a usage error."""
+        import ipaddress
+
+        host, _, port = str(value).rpartition(":")
+        try:
+            host = str(ipaddress.ip_address(host.strip("[]") or "127.0.0.1"))
+            if not 0 <= int(port) <= 65535:
+                raise ValueError
+        except ValueError:
+            self.fail(f"{value!r} is not ADDRESS:PORT, such as 0.0.0.0:8000", param, ctx)
+        return host, int(port)
+
+
 class Number(click.FloatRange):
     """A finite number within limits."""
 

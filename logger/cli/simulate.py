@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.options import overwrite_option, put_out
-from logger.cli.parameters import FILE_TO_WRITE, FOLDER, Number, Numbers
+from logger.cli.parameters import FILE_TO_WRITE, FOLDER, Address, Number, Numbers
 
 if TYPE_CHECKING:
     from logger.simulation import Scene
@@ -25,7 +25,10 @@ _SCENES = (
 @click.command()
 @click.option("--pty", is_flag=True, help="Listen on a pseudo-terminal (Linux, macOS).")
 @click.option(
-    "--tcp", metavar="HOST:PORT", help="Listen on TCP; port 0 takes a free one. [default]"
+    "--tcp",
+    type=Address(),
+    metavar="ADDRESS:PORT",
+    help="Listen on TCP; port 0 takes a free one. [default]",
 )
 @click.option(
     "--scene",
@@ -106,7 +109,7 @@ def command(**options: Any) -> None:
     scenes, tasks = _tasks(options)
     if options["truth"] is not None:
         put_out(options["truth"], scenes[0].as_csv())
-    link = PtyLink() if options["pty"] else TcpLink(*_host_port(options["tcp"]))
+    link = PtyLink() if options["pty"] else TcpLink(*(options["tcp"] or ()))
     try:
         click.echo(f"a virtual board listens on {link.address}; Ctrl-C ends it", err=True)
         click.echo(link.address)
@@ -177,10 +180,3 @@ def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], Iterator[MakeTas
         return lambda: day_task(day, name, number, dt.datetime.now(dt.UTC), sweeps)
 
     return scenes, map(maker, range(len(names)) if options["once"] else itertools.count())
-
-
-def _host_port(text: str | None) -> tuple[str, int]:
-    host, _, port = (text or "127.0.0.1:0").rpartition(":")
-    if not port.isdigit() or int(port) > 65535:
-        raise click.UsageError(f"--tcp takes HOST:PORT, not {text!r}")
-    return host or "127.0.0.1", int(port)

@@ -11,15 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from logger.cli.asking import Surveyor
-from logger.cli.board import (
-    clock_now,
-    lent_port,
-    on_screen,
-    page_option,
-    port_options,
-    say_notice,
-    seconds_option,
-)
+from logger.cli.board import clock_now, lent_port, on_screen, port_options, say_notice
 from logger.cli.options import give, json_option, leave_by_answers, recipe_options, say, tell
 from logger.cli.parameters import JOB, Number, Numbers
 from logger.cli.walk import Step, asked_steps, steps_of, walk
@@ -72,7 +64,6 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
     is_flag=True,
     help="After the last POINT go on with numbered ones until Ctrl-C or q.",
 )
-@seconds_option
 @click.option(
     "--at",
     "position_m",
@@ -106,7 +97,6 @@ def stance_of(context: click.Context, parameter: click.Parameter, value: str | N
 @click.option("--leaf", type=click.Choice(["in leaf", "bare", "none"]), help="State of the trees.")
 @click.option("--observer", default="", help="Who holds the board.")
 @click.option("--bell/--no-bell", default=True, show_default=True, help="Sound cues here too.")
-@page_option
 @recipe_options()
 @json_option
 def command(

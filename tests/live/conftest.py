@@ -91,12 +91,12 @@ class Typist:
 
     def __init__(self, clock: PlayedClock, typed: Sequence[tuple[float, str]] = ()) -> None:
         self._clock = clock
-        self.typed = list(typed)
+        self._typed = list(typed)
 
     def read(self) -> str:
         text = ""
-        while self.typed and self.typed[0][0] <= self._clock.now_s:
-            text += self.typed.pop(0)[1]
+        while self._typed and self._typed[0][0] <= self._clock.now_s:
+            text += self._typed.pop(0)[1]
         return text
 
 
@@ -178,8 +178,7 @@ class Bench:
         self.display = Shown()
         self.pool: Executor = Never()
         port = LentPort(lambda: self.links[-1], "played", pause=self.clock.sleep)
-        self.typist = Typist(self.clock, typed)
-        self.loop = CaptureLoop(port, self.clock, self.display, self.typist.read)
+        self.loop = CaptureLoop(port, self.clock, self.display, Typist(self.clock, typed).read)
 
     def task(self, point: str = "eave", panel: Callable[[], tuple[str, ...]] = tuple) -> SweepTask:
         return SweepTask(self.job, point, recipe_of(self.job), self.pool, {"leaf": None}, panel)
@@ -190,9 +189,8 @@ class Bench:
         return task
 
     def record(self, task: LiveTask, seconds: float | None = None) -> None:
-        """Record a task, ended by the q key after a time where it does not end before."""
-        if seconds is not None:
-            self.typist.typed.append((self.clock.now_s + seconds, "q"))
+        """Record a task, ended after a time where it does not end before."""
+        self.loop.ends_after_s = seconds
         self.loop.record(task)
 
     @property

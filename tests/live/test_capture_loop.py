@@ -67,8 +67,7 @@ def test_q_time_and_ctrl_c_end_a_point_too(
     typed.sweep()
     assert typed.clock.now_s == pytest.approx(1.0, abs=0.2)
     timed = bench(quick_sweep)
-    timed.loop.ends_after_s = 2.0
-    timed.sweep()
+    timed.sweep(seconds=2.0)
     assert timed.clock.now_s == pytest.approx(2.0, abs=0.2)
     stopped = bench(quick_sweep)
     read = stopped.link.read
