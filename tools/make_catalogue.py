@@ -9,30 +9,34 @@ from __future__ import annotations
 
 import io
 import re
+from itertools import chain
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
+from logger.access import FAIL, PASS, TOO_CLOSE
 from logger.access.intervals import REMEDIES
-from logger.report.language import LOCALES
+from logger.calibration.choose import PURPOSES
+from logger.report.language import LOCALES, messages_of
 from logger.safety import LONG_NOTICE
 
 HOME = Path(__file__).parent.parent
 REPORT = HOME / "logger" / "report"
 CHECKS = HOME / "docs" / "reference" / "checks.md"
+MONTHLY = "monthly means of daily global horizontal irradiation"  # As the sky calls itself
 KEYWORDS = {"w": None, "N_": None, "count": (1, 2)}
 
 
 def messages() -> Catalog:
-    """Every message of the report room, and the safety notice."""
+    """Every message of the report room, and what it says of other rooms' words."""
     catalogue = Catalog()
     for _, _, message, _, _ in extract_from_dir(str(REPORT), [("*.py", "python")], {}, KEYWORDS):
         catalogue.add(message)
-    for heading, text in (*LONG_NOTICE, *REMEDIES.items()):
-        catalogue.add(heading)
-        catalogue.add(text)
+    elsewhere = (*LONG_NOTICE, *REMEDIES.items(), PURPOSES, (PASS, FAIL, TOO_CLOSE), [MONTHLY])
+    for message in (*messages_of("document.typ"), *chain.from_iterable(elsewhere)):
+        catalogue.add(message)
     return catalogue
 
 

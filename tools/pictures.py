@@ -15,8 +15,9 @@ from logger.files import write_atomically
 from logger.job import read_job
 from logger.report.charts import drawn, months_chart, shade_chart
 from logger.report.content import report_of, with_beside
-from logger.report.document import pages_as_png
+from logger.report.document import document_data, laid_out
 from logger.report.language import Words
+from logger.report.pictures import Pictures
 from logger.report.sky_chart import sun_path_chart
 from logger.sun_paths import sun_paths
 from logger.survey.answers import answers
@@ -35,7 +36,12 @@ def main() -> None:
         job = read_job(Path(shutil.copytree(shipped_survey(), Path(name) / "three-alders")))
         found = list(answers(job, recipe_of(job), finish=partial(with_beside, job, "en")))
         report = report_of(job, recipe_of(job), found, MADE, "horizon-logger report three-alders")
-        pages = pages_as_png(report, dots_per_inch=90)
+        pictures = Pictures()
+        data = document_data(report, pictures, Words())
+        folder = Path(tempfile.mkdtemp(dir=name))
+        pages = laid_out(folder, "document.typ", data, pictures.files).compile(
+            format="png", ppi=90.0
+        )
     (point,) = (p for p in report.points if p.name == POINT)
     profile, year, w = carried(point.horizon.profile), year_of(report.recipe), Words()
     figures = {
@@ -43,9 +49,9 @@ def main() -> None:
         "months": months_chart(point.access.planes, w),
         "shade": shade_chart(shade_map(profile, year.sun, point.site), w),
     }
-    pictures = {f"{POINT}-{kind}": drawn(figure, "png") for kind, figure in figures.items()}
-    pictures |= {"report-cover": pages[0], "report-point": pages[2]}
-    for stem, png in pictures.items():
+    shown = {f"{POINT}-{kind}": drawn(figure, "png") for kind, figure in figures.items()}
+    shown |= {"report-cover": pages[0], "report-point": pages[2]}
+    for stem, png in shown.items():
         write_atomically(FOLDER / f"{stem}.png", png)
         print(f"wrote {FOLDER / stem}.png")
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
+from typing import TypeAlias
+
 import numpy as np
 
 from logger.access.result import YEAR
-from logger.parallax import Range
+from logger.parallax import Placed, Range
 from logger.report import sentences
 from logger.report.array_chart import array_figure
 from logger.report.charts import drawn, house_style
@@ -13,7 +16,7 @@ from logger.report.language import DASH, N_, Words
 from logger.report.pictures import Page, Pictures
 from logger.report.sentences import capital, interval, place
 from logger.report.survey_csv import csv_text
-from logger.report.tables import MONTHS, Cell, Column, Table, as_text
+from logger.report.tables import MONTHS, Cell, Column, Table, as_text, grid
 from logger.survey.array import ArrayResult
 
 SHADES = "0123456789"
@@ -142,38 +145,42 @@ def page(found: ArrayResult, pictures: Pictures, w: Words) -> Page:
 def obstructions(found: ArrayResult, w: Words) -> Page:
     """Obstructions with distance and height, and what the array would gain without each."""
     gains = {one.name: one for one in found.gains}
-    rows = []
-    for o in found.here.obstructions:
-        distance, top = w("far"), DASH
-        if o.distance_m.value is not None:
-            distance, top = _metres(o.distance_m, w), _metres(o.top_m, w)
-        elif o.distance_m.low is not None:
-            distance = w("over {distance}", distance=w.number(o.distance_m.low))
-        gained, one = DASH, gains.get(o.name)
-        if one is not None:
-            bounds = (w.number(100 * end, 1) for end in (one.low, one.high))
-            gained = f"{w.number(100 * one.value, 1)} ({'–'.join(bounds)})"
-        can_go = w("yes") if one is not None and one.removable else w("no")
-        rows.append([sentences.obstruction(o.name, w), distance, o.from_point, top, can_go, gained])
-    return {
-        "head": [
-            w("obstruction"),
-            w("distance [m]"),
-            w("from"),
-            w("top [m]"),
-            w("removable"),
-            w("gain without it [percentage points]"),
+
+    def can_go(o: Placed) -> str:
+        return w("yes") if o.name in gains and gains[o.name].removable else w("no")
+
+    def gained(o: Placed) -> str:
+        if o.name not in gains:
+            return DASH
+        one = gains[o.name]
+        return _within(Range(100 * one.value, 100 * one.low, 100 * one.high), w)
+
+    return grid(
+        found.here.obstructions,
+        [
+            (w("obstruction"), lambda o: sentences.obstruction(o.name, w)),
+            (w("distance [m]"), lambda o: _away(o, w)),
+            (w("from"), lambda o: o.from_point),
+            (w("top [m]"), lambda o: _within(o.top_m, w)),
+            (w("removable"), can_go),
+            (w("gain without it [percentage points]"), gained),
         ],
-        "right": [False, True, False, True, False, True],
-        "rows": rows,
-    }
+    )
 
 
-def _metres(length: Range, w: Words) -> str:
+def _away(o: Placed, w: Words) -> str:
+    if o.distance_m.value is not None:
+        return _within(o.distance_m, w)
+    if o.distance_m.low is None:
+        return w("far")
+    return w("over {distance}", distance=w.number(o.distance_m.low))
+
+
+def _within(found: Range, w: Words) -> str:
     """With its 95 % interval."""
-    if length.value is None:
+    if found.value is None:
         return DASH
-    return f"{w.number(length.value, 1)} ({w.number(length.low, 1)}–{w.number(length.high, 1)})"
+    return f"{w.number(found.value, 1)} ({w.number(found.low, 1)}–{w.number(found.high, 1)})"
 
 
 # For the terminal
@@ -205,10 +212,13 @@ def array_text(found: ArrayResult) -> str:
     if len(found.places_m) <= MOST_PLACES or found.grid is None:
         parts.append(as_text(places_table(found)))
     around = obstructions(found, w)
-    columns = tuple(Column(heading) for heading in (*around["head"], "taken as"))
-    bodies = (o.taken_as or DASH for o in found.here.obstructions)
-    rows = tuple((*row, body) for row, body in zip(around["rows"], bodies, strict=True))
-    parts.append(as_text(Table("What stands around", columns, rows)))
+    columns = [Column[list[str]](name, itemgetter(k)) for k, name in enumerate(around["head"])]
+    rows = [
+        [*row, o.taken_as or DASH]
+        for row, o in zip(around["rows"], found.here.obstructions, strict=True)
+    ]
+    columns.append(Column("taken as", itemgetter(-1)))
+    parts.append(as_text(Table("What stands around", rows, columns)))
     return "\n\n".join(part for part in parts if part)
 
 
@@ -232,9 +242,12 @@ def _map(found: ArrayResult) -> str:
     )
 
 
-def _place_rows(found: ArrayResult) -> list[tuple[Cell, ...]]:
+Place: TypeAlias = tuple[Cell, ...]
+
+
+def _place_rows(found: ArrayResult) -> list[Place]:
     """Places with the year's solar access, its interval, beam access, and the months."""
-    rows: list[tuple[Cell, ...]] = []
+    rows: list[Place] = []
     for i, (at, access) in enumerate(zip(found.places_m, found.at_places, strict=True)):
         solar, word = access.solar, f"{i + 1}"
         figures = np.array([*solar.year.ends, access.beam.annual, *solar.value[:YEAR]])
@@ -245,14 +258,17 @@ def _place_rows(found: ArrayResult) -> list[tuple[Cell, ...]]:
     return rows
 
 
-def places_table(found: ArrayResult) -> Table:
+def places_table(found: ArrayResult) -> Table[Place]:
     """Places with their solar access, a row each; months stand in the CSV alone."""
-    columns = (
-        Column("place"),
-        *(Column(way, "m", 1) for way in ("east", "north", "up")),
-        *(Column(share, "%", 1, 100.0) for share in ("solar access", "low", "high", "beam access")),
-    )
-    return Table("places", columns, tuple(row[: len(columns)] for row in _place_rows(found)))
+    shares = ("solar access", "low", "high", "beam access")
+    columns = [
+        Column[Place]("place", itemgetter(0)),
+        Column[Place]("east", itemgetter(1), "m", 1),
+        Column[Place]("north", itemgetter(2), "m", 1),
+        Column[Place]("up", itemgetter(3), "m", 1),
+        *(Column[Place](name, itemgetter(k), "%", 1, 100.0) for k, name in enumerate(shares, 4)),
+    ]
+    return Table("places", _place_rows(found), columns)
 
 
 def array_csv(found: ArrayResult) -> str:

@@ -4,59 +4,43 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 from logger.agreement import Estimate
 from logger.agreement.growth import REST, SHORTEST_YEARS, Change
 from logger.report.language import DASH, Words
+from logger.report.pictures import Page
+from logger.report.tables import grid
 from logger.survey.growth import Changed
 
 
-def changed_page(found: Sequence[Changed], w: Words) -> dict[str, Any]:
+def changed_page(found: Sequence[Changed], w: Words) -> Page:
     """A table a point, and what it comes to."""
-    return {
-        "kind": "changed",
-        "title": w("What changed"),
-        "points": [
-            {
-                "name": w(
-                    "{point}, {then} to {now}",
-                    point=one.point,
-                    then=w.date(one.then),
-                    now=w.date(one.now),
-                ),
-                "head": [
-                    w("obstruction"),
-                    w("then [°]"),
-                    w("now [°]"),
-                    w("difference [°]"),
-                    w("a year"),
-                    w("what it means"),
-                ],
-                "rows": [_row(change, w) for change in one.changes],
-                "answers": _answers(one, w),
-            }
-            for one in found
+    return {"kind": "changed", "points": [_point(one, w) for one in found]}
+
+
+def _point(one: Changed, w: Words) -> Page:
+    name = w(
+        "{point}, {then} to {now}", point=one.point, then=w.date(one.then), now=w.date(one.now)
+    )
+    table = grid(
+        one.changes,
+        [
+            (w("obstruction"), lambda c: w("everything else") if c.name == REST else c.name),
+            (w("then [°]"), lambda c: w.number(c.then_deg, 1)),
+            (w("now [°]"), lambda c: w.number(c.now_deg, 1)),
+            (w("difference [°]"), lambda c: _interval(c.difference_deg, w, 1)),
+            (w("a year"), lambda c: _rate(c, w)),
+            (w("what it means"), lambda c: _meaning(c, w)),
         ],
-        "note": w(
-            "Each elevation is the mean over the obstruction's sector, and in brackets stands its "
-            "95 % interval: the errors of both surveys, taken as independent."
-        ),
-    }
+    )
+    return {"name": name, **table, "answers": _answers(one, w)}
 
 
-def _row(change: Change, w: Words) -> list[str]:
-    name = w("everything else") if change.name == REST else change.name
+def _rate(change: Change, w: Words) -> str:
     rate = change.rate_m or change.rate_deg
-    unit, decimals = ("m", 2) if change.rate_m else ("°", 2)
-    return [
-        name,
-        w.number(change.then_deg, 1),
-        w.number(change.now_deg, 1),
-        _interval(change.difference_deg, w, 1),
-        f"{_interval(rate, w, decimals)} {unit}" if rate and change.significant else DASH,
-        _meaning(change, w),
-    ]
+    if not (rate and change.significant):
+        return DASH
+    return f"{_interval(rate, w, 2)} {'m' if change.rate_m else '°'}"
 
 
 def _interval(found: Estimate, w: Words, decimals: int) -> str:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import fields
 
 from logger.report.language import N_, Words
 from logger.report.sentences import BLOCKED_FROM
-from logger.report.tables import MONTHS, Cell, Column, Table, as_text
+from logger.report.tables import MONTHS, Column, Table, as_text
 from logger.settings import Settings, written
-from logger.survey.changes import Changes, FigureChange, Moved
+from logger.survey.changes import Changes, FigureChange, Moved, Was
 from logger.survey.compare import Best, Comparison, PlaneAt, PlaneYear, plane_year
 
 NOT_KNOWN = "not known"
@@ -148,39 +148,38 @@ def settings_text(settings: Settings) -> str:
     return "\n".join(lines)
 
 
-def _year_table(points: Sequence[PlaneAt], found: Comparison) -> Table:
+def _year_table(points: Sequence[PlaneAt], found: Comparison) -> Table[PlaneAt]:
     start, end = found.recipe.settings.solar_window
-    columns: tuple[Column, ...] = (
-        Column("point"),
-        *(Column(heading, "%", 1, 100.0) for heading in ("year's access", "low", "high")),
-        Column("loss", "kWh/m²", 1),
-        Column(f"blocked {start:g}–{end:g}\xa0h"),
-        Column("blocks most"),
-    )
-    rows = tuple(_year_row(at) for at in points)
-    if found.recipe.weather is None:  # no energy is told
-        columns = columns[:4] + columns[5:]
-        rows = tuple(row[:4] + row[5:] for row in rows)
-    return Table(points[0].plane, columns, rows)
-
-
-def _year_row(at: PlaneAt) -> tuple[Cell, ...]:
-    value, low, high = at.access
-    if not at.known:
-        return at.point, NOT_KNOWN, low, high, None, NOT_KNOWN, ""
-    shut = [
-        m for m, share in zip(MONTHS, at.window_clear, strict=True) if 1.0 - share > BLOCKED_FROM
+    columns: list[Column[PlaneAt]] = [
+        Column("point", lambda at: at.point),
+        Column("year's access", lambda at: at.access[0] if at.known else NOT_KNOWN, "%", 1, 100.0),
+        Column("low", lambda at: at.access[1], "%", 1, 100.0),
+        Column("high", lambda at: at.access[2], "%", 1, 100.0),
+        Column("loss", lambda at: at.loss_kwh_m2, "kWh/m²", 1),
+        Column(f"blocked {start:g}–{end:g}\xa0h", _blocked),
+        Column(
+            "blocks most", lambda at: f"{at.most[0]} {100 * at.most[1]:.1f}\xa0%" if at.most else ""
+        ),
     ]
-    most = f"{at.most[0]} {at.most[1] * 100:.1f}\xa0%" if at.most else ""
-    return at.point, value, low, high, at.loss_kwh_m2, " ".join(shut) or "never", most
+    if found.recipe.weather is None:  # no energy is told
+        del columns[4]
+    return Table(points[0].plane, points, columns)
 
 
-def _month_table(points: Sequence[PlaneAt]) -> Table:
-    return Table(
-        f"{points[0].plane}: solar access by month [%]",
-        (Column("point"), *(Column(month, "", 0, 100.0) for month in MONTHS)),
-        tuple((at.point, *at.monthly_access) for at in points),
-    )
+def _blocked(at: PlaneAt) -> str:
+    if not at.known:
+        return NOT_KNOWN
+    months = zip(MONTHS, at.window_clear, strict=True)
+    return " ".join(m for m, share in months if 1.0 - share > BLOCKED_FROM) or "never"
+
+
+def _month_table(points: Sequence[PlaneAt]) -> Table[PlaneAt]:
+    def month(k: int) -> Column[PlaneAt]:
+        return Column(MONTHS[k], lambda at: at.monthly_access[k], "", 0, 100.0)
+
+    title = f"{points[0].plane}: solar access by month [%]"
+    point = Column[PlaneAt]("point", lambda at: at.point)
+    return Table(title, points, [point, *map(month, range(12))])
 
 
 def changes_text(changes: Changes) -> str:
@@ -189,9 +188,12 @@ def changes_text(changes: Changes) -> str:
         return "Against the stored result: nothing changed."
     parts = ["Against the stored result:"]
     if changes.settings:
-        columns = (Column("what differs"), Column("stored"), Column("now"))
-        differing = tuple((one.name, one.stored, one.now) for one in changes.settings)
-        parts.append(as_text(Table("Settings and inputs", columns, differing)).rstrip())
+        columns: list[Column[Was]] = [
+            Column("what differs", lambda one: one.name),
+            Column("stored", lambda one: one.stored),
+            Column("now", lambda one: one.now),
+        ]
+        parts.append(as_text(Table("Settings and inputs", changes.settings, columns)).rstrip())
     rows = [f for f in changes.figures if _worth_a_row(f)]
     if rows:
         parts.append(as_text(_figure_table(rows)).rstrip())
@@ -208,14 +210,18 @@ def _worth_a_row(figure: FigureChange) -> bool:
     return figure.differs and not abs(figure.by) < least
 
 
-def _figure_table(figures: Sequence[FigureChange]) -> Table:
-    rows: list[tuple[Cell, ...]] = []
-    for f in figures:
-        factor, unit = (100.0, "%") if f.unit == "1" else (1.0, "kWh/m²")
-        numbers = (factor * number for number in (f.stored, f.now, f.by))
-        rows.append((f.plane, f"{f.figure} [{unit}]", *numbers))
-    columns = [Column(name, "", 1) for name in ("stored", "now", "change")]
-    return Table("Figures", (Column("plane"), Column("figure"), *columns), tuple(rows))
+def _figure_table(figures: Sequence[FigureChange]) -> Table[FigureChange]:
+    def of(name: str) -> Callable[[FigureChange], float]:
+        return lambda f: (100.0 if f.unit == "1" else 1.0) * getattr(f, name)
+
+    columns: list[Column[FigureChange]] = [
+        Column("plane", lambda f: f.plane),
+        Column("figure", lambda f: f"{f.figure} [{'%' if f.unit == '1' else 'kWh/m²'}]"),
+        Column("stored", of("stored"), "", 1),
+        Column("now", of("now"), "", 1),
+        Column("change", of("by"), "", 1),
+    ]
+    return Table("Figures", figures, columns)
 
 
 def _horizon_words(moved: Moved) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -67,15 +66,6 @@ class Report:
         """The points' names, short enough for a table; the whole name stands on a point's page."""
         names = [point.name for point in self.points]
         return dict(zip(names, shortened(names, LONGEST_NAME), strict=True))
-
-
-LONGEST_NOTE = 110
-"""Letters of the job's note in the running head; the cover has all of it."""
-
-
-def note_of(report: Report) -> str:
-    """The job's note, short enough for the running head."""
-    return textwrap.shorten(report.job.people.get("note", ""), LONGEST_NOTE, placeholder=" …")
 
 
 def with_beside(job: Job, language: str, answer: Answer) -> Answer:

@@ -32,15 +32,12 @@ def cover(report: Report, pictures: Pictures, w: Words) -> Page:
     arrays = [row for found in report.arrays for row in array.answers(found, w)]
     return {
         "kind": "cover",
-        "over": w("Horizon survey and solar access"),
-        "title": report.job.name,
         "facts": facts(report, w),
         "fit": not (unfit or report.left_out or any(row[1] for row in arrays)),
         "verdict": _verdict(report, unfit, w),
         "arrays": arrays,
         "answers": answers(report, w)[:ON_COVER],
         "more": answers(report, w)[ON_COVER:],
-        "more_title": w("Further points"),
         "clock": [
             w(
                 "In brackets and as black lines stand 95 % intervals. A percentage point is one "
@@ -194,7 +191,6 @@ def _whom_to_ask(people: Mapping[str, str], w: Words) -> str:
 
 
 NO_RULE = N_("No rule of a programme or permit was given to hold these shares against.")
-MONTHLY = N_("monthly means of daily global horizontal irradiation")
 VERDICTS = {
     PASS: N_("{rule}, at least {limit}: met ({places})."),
     FAIL: N_("{rule}, at least {limit}: not met ({places})."),

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+import textwrap
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -21,13 +21,15 @@ from logger.errors import UsageError
 from logger.files import temporary_folder
 from logger.report import array, cover, installer, pages, verifier
 from logger.report.changed import changed_page
-from logger.report.content import Report, note_of
-from logger.report.language import Words
+from logger.report.content import Report
+from logger.report.language import Words, messages_of
 from logger.report.pictures import Pictures
 from logger.report.tables import one_line
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 STANDARDS: Any = ["ua-1", "a-2a"]
+LONGEST_NOTE = 110
+"""Letters of the job's note in the running head; the cover has all of it."""
 
 
 @dataclass(frozen=True)
@@ -40,99 +42,80 @@ class Document:
 
 def write_document(report: Report, paper: str = "a4", language: str = "en") -> Document:
     """Set the document."""
-    with _set(report, paper, language) as compiled:
-        return as_pdf(compiled)
-
-
-def as_pdf(compiled: Callable[..., Any]) -> Document:
-    """What is set as a PDF to be kept and read aloud."""
-    import typst
-
-    try:
-        return Document(compiled(format="pdf", pdf_standards=STANDARDS))
-    except typst.TypstError as error:
-        if not re.search("could not be displayed with|PDF/", str(error)):
-            raise
-        # The standards for keeping and reading aloud refuse a letter without a shape.
-        remark = (
-            "no font of this computer has a letter of some name: the document is not tagged "
-            "for reading aloud (install a font such as Noto and make it again)"
-        )
-        return Document(compiled(format="pdf"), remark)
-
-
-def pages_as_png(
-    report: Report, paper: str = "a4", language: str = "en", dots_per_inch: float = 100.0
-) -> list[bytes]:
-    """The document's pages as PNG, for a web page or a screen."""
-    with _set(report, paper, language) as compiled:
-        made = compiled(format="png", ppi=dots_per_inch)
-    return [bytes(page) for page in (made if isinstance(made, list) else [made or b""])]
-
-
-@contextmanager
-def _set(report: Report, paper: str, language: str) -> Iterator[Callable[..., Any]]:
-    """What compiles the template with its data and its pictures."""
-    if paper not in PAPERS:
-        raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     pictures = Pictures()
-    data = document_data(report, pictures, Words(language)) | {"paper": PAPERS[paper]}
-    with compiler("document.typ", data, pictures.files) as compiled:
-        yield compiled
+    data = document_data(report, pictures, Words(language), paper)
+    return as_pdf("document.typ", data, pictures.files)
 
 
-@contextmanager
-def compiler(
-    template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes]
-) -> Iterator[Callable[..., Any]]:
-    """What compiles a template of this room with its data and its pictures."""
+def as_pdf(template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes]) -> Document:
+    """A template of this room with its data and its pictures, to be kept and read aloud."""
     import typst
 
     with temporary_folder() as folder:
-        for name, content in pictures.items():
-            (folder / name).write_bytes(content)
-        said = json.dumps(data, ensure_ascii=False)
-        drawn = (c.decode() for n, c in pictures.items() if n.endswith(".svg"))
-        (folder / template).write_bytes(files("logger.report").joinpath(template).read_bytes())
-        yield typst.Compiler(
-            f"{folder}/{template}",
-            root=str(folder),
-            font_paths=_fonts(_beyond_our_fonts(said) or any(map(_beyond_our_fonts, drawn))),
-            sys_inputs={"data": said},
-        ).compile
+        compiled = laid_out(folder, template, data, pictures).compile
+        try:
+            return Document(compiled(format="pdf", pdf_standards=STANDARDS))
+        except typst.TypstError as error:
+            if not re.search("could not be displayed with|PDF/", str(error)):
+                raise
+            # The standards for keeping and reading aloud refuse a letter without a shape.
+            remark = (
+                "no font of this computer has a letter of some name: the document is not tagged "
+                "for reading aloud (install a font such as Noto and make it again)"
+            )
+            return Document(compiled(format="pdf"), remark)
 
 
-def document_data(report: Report, pictures: Pictures, w: Words) -> dict[str, Any]:
-    """What the template shows, page by page; a page more is a function more here and there."""
-    made = report.made
-    shown = [
-        cover.cover(report, pictures, w),
-        *(array.page(found, pictures, w) for found in report.arrays),
-        *(pages.point_page(report, point, pictures, w) for point in report.points),
-        *([changed_page(report.changed, w)] if report.changed else ()),
-        installer.installer(report, w),
-        verifier.verifier(report, w),
-    ]
-    data: dict[str, Any] = clean(
-        {
-            "title": report.job.name,
-            "author": report.job.people.get("surveyor", ""),
-            "subject": w("Horizon survey and solar access"),
-            "note": note_of(report),
-            "language": w.language,
-            "remark": w.remark,
-            "made": [made.year, made.month, made.day],
-            "footer": w(
-                "{program} · report of {date}",
-                program=f"horizon-logger {__version__}",
-                date=w.date(made),
-            ),
-            # The template fills these in; braces stay.
-            "page": w("page {page} of {pages}", page="{page}", pages="{pages}"),
-            "pages": shown,
-        }
+def laid_out(
+    folder: Path, template: str, data: Mapping[str, Any], pictures: Mapping[str, bytes]
+) -> Any:
+    """What compiles a template: that and its pictures in a folder, and its data."""
+    import typst
+
+    text = files("logger.report").joinpath(template).read_bytes()
+    for name, content in {**pictures, template: text}.items():
+        (folder / name).write_bytes(content)
+    said = json.dumps(clean(data), ensure_ascii=False)
+    drawn = (c.decode() for n, c in pictures.items() if n.endswith(".svg"))
+    fonts = _fonts(any(map(_beyond_our_fonts, (said, *drawn))))
+    return typst.Compiler(
+        f"{folder}/{template}", root=str(folder), font_paths=fonts, sys_inputs={"data": said}
     )
-    return data
+
+
+def document_data(
+    report: Report, pictures: Pictures, w: Words, paper: str = "a4"
+) -> dict[str, Any]:
+    """What the template shows, page by page; a page more is a function more here and there."""
+    if paper not in PAPERS:
+        raise UsageError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
+    job, made = report.job, report.made
+    return {
+        "paper": PAPERS[paper],
+        "title": job.name,
+        "author": job.people.get("surveyor", ""),
+        "subject": w("Horizon survey and solar access"),
+        "note": textwrap.shorten(job.people.get("note", ""), LONGEST_NOTE, placeholder=" …"),
+        "language": w.language,
+        "words": {message: w(message) for message in messages_of("document.typ")},
+        "remark": w.remark,
+        "made": [made.year, made.month, made.day],
+        "footer": w(
+            "{program} · report of {date}",
+            program=f"horizon-logger {__version__}",
+            date=w.date(made),
+        ),
+        # The template fills these in; braces stay.
+        "page": w("page {page} of {pages}", page="{page}", pages="{pages}"),
+        "pages": [
+            cover.cover(report, pictures, w),
+            *(array.page(found, pictures, w) for found in report.arrays),
+            *(pages.point_page(report, point, pictures, w) for point in report.points),
+            *([changed_page(report.changed, w)] if report.changed else ()),
+            installer.installer(report, w),
+            verifier.verifier(report, w),
+        ],
+    }
 
 
 @cache

@@ -16,8 +16,9 @@ from logger.report.language import DASH, Words
 from logger.report.pages import place
 from logger.report.pictures import Page
 from logger.report.result_tables import planes_of
-from logger.report.tables import hour_text
+from logger.report.tables import grid, hour_text
 from logger.survey.array import ArrayResult, extreme_windows
+from logger.survey.result import PointResult
 
 
 def installer(report: Report, w: Words) -> Page:
@@ -26,7 +27,6 @@ def installer(report: Report, w: Words) -> Page:
     clock = _clock(report, w)
     return {
         "kind": "installer",
-        "title": w("For the installer"),
         "planes": _planes(report, w),
         "places": _places(report, w),
         "arrays": [_array_shade(found, clock, w) for found in report.arrays],
@@ -52,7 +52,6 @@ def installer(report: Report, w: Words) -> Page:
             "light through.",
             **hours,
         ),
-        "strings_title": w("What shade means for strings"),
         "strings": [w(text) for text in texts.STRINGS],
     }
 
@@ -143,17 +142,20 @@ def _planes(report: Report, w: Words) -> Page:
     found = {p.plane.name: p for _, p in planes_of(report.points)}
     best = next(iter(found.values())).best_unshaded
     magnetic = report.points[0].declination
-    rows = [
+    table = grid(
+        found.values(),
         [
-            name,
-            w.number(p.plane.tilt_deg, 1),
-            w.number(p.plane.azimuth_deg, 1),
-            w.number(float(wrap360(p.plane.azimuth_deg - magnetic.value_deg)), 1),
-            DASH if p.plane.size_kwp is None else w.number(p.plane.size_kwp, 2),
-            w.percent(p.orientation_factor.value, 1),
-        ]
-        for name, p in found.items()
-    ]
+            (w("plane"), lambda p: p.plane.name),
+            (w("tilt [°]"), lambda p: w.number(p.plane.tilt_deg, 1)),
+            (w("azimuth [°]"), lambda p: w.number(p.plane.azimuth_deg, 1)),
+            (
+                w("by compass [°]"),
+                lambda p: w.number(float(wrap360(p.plane.azimuth_deg - magnetic.value_deg)), 1),
+            ),
+            (w("size [kWp]"), lambda p: w.number(p.plane.size_kwp, 2)),
+            (w("orientation factor"), lambda p: w.percent(p.orientation_factor.value, 1)),
+        ],
+    )
     notes = [
         w(
             "By compass is what a hand compass shows, whose north is {declination}° from true "
@@ -169,15 +171,7 @@ def _planes(report: Report, w: Words) -> Page:
     ]
     if bearings := sentences.bearings(report.points):
         notes.insert(1, two_norths(magnetic, bearings, w))
-    head = [
-        w("plane"),
-        w("tilt [°]"),
-        w("azimuth [°]"),
-        w("by compass [°]"),
-        w("size [kWp]"),
-        w("orientation factor"),
-    ]
-    return {"head": head, "rows": rows, "note": " ".join(notes)}
+    return {**table, "note": " ".join(notes)}
 
 
 def two_norths(model: Declination, bearings: Sequence[StoredCalibration], w: Words) -> str:
@@ -191,44 +185,53 @@ def two_norths(model: Declination, bearings: Sequence[StoredCalibration], w: Wor
         "difference": w.number(apart[worst], 2),
         "good": w.number(NORMAL_95 * errors[worst], 2),
     }
-    if apart[worst] <= NORMAL_95 * errors[worst]:
-        return w(
-            "The board's own compass was corrected by {bearing}° instead, as a bearing calibration "
-            "found it: that holds the error of the board's compass and what iron does there as "
-            "well. It differs from the model by {difference}°, which lies within the {good}° that "
-            "both together are good for (95 %).",
-            **named,
-        )
-    return w(
+    corrected = w(
         "The board's own compass was corrected by {bearing}° instead, as a bearing calibration "
-        "found it: that holds the error of the board's compass and what iron does there as "
-        "well. It differs from the model by {difference}°, more than the {good}° that both "
-        "together are good for (95 %).",
+        "found it: that holds the error of the board's compass and what iron does there as well.",
         **named,
     )
+    if apart[worst] <= NORMAL_95 * errors[worst]:
+        differs = w(
+            "It differs from the model by {difference}°, which lies within the {good}° that both "
+            "together are good for (95 %).",
+            **named,
+        )
+    else:
+        differs = w(
+            "It differs from the model by {difference}°, more than the {good}° that both together "
+            "are good for (95 %).",
+            **named,
+        )
+    return f"{corrected} {differs}"
 
 
 def _places(report: Report, w: Words) -> Page:
-    def metres(value: float | None, decimals: int = 2) -> str:
-        return DASH if value is None else w.number(value, decimals)
+    names, every = report.short_names, {p.plane.name for _, p in planes_of(report.points)}
+    placed = [(point, place(report, point)) for point in report.points]
 
-    names = report.short_names
-    every = {p.plane.name for _, p in planes_of(report.points)}
-    rows = []
-    for p in report.points:
-        *at, error, swept, module = place(report, p)
-        own = [x.plane.name for x in p.access.planes]
-        planes = ", ".join(own) if len(own) < len(every) else w("all")
-        metres_of = (*(metres(v, 1) for v in at), metres(error), metres(swept), metres(module))
-        rows.append([names[p.name], *metres_of, planes])
-    head = [w("point"), w("east [m]"), w("north [m]"), w("up [m]"), w("standard error [m]"),
-            w("swept at [m]"), w("module at [m]"), w("planes")]  # fmt: skip
+    def planes(point: PointResult) -> str:
+        own = [p.plane.name for p in point.access.planes]
+        return ", ".join(own) if len(own) < len(every) else w("all")
+
+    table = grid(
+        placed,
+        [
+            (w("point"), lambda row: names[row[0].name]),
+            (w("east [m]"), lambda row: w.number(row[1][0], 1)),
+            (w("north [m]"), lambda row: w.number(row[1][1], 1)),
+            (w("up [m]"), lambda row: w.number(row[1][2], 1)),
+            (w("standard error [m]"), lambda row: w.number(row[1][3], 2)),
+            (w("swept at [m]"), lambda row: w.number(row[1][4], 2)),
+            (w("module at [m]"), lambda row: w.number(row[1][5], 2)),
+            (w("planes"), lambda row: planes(row[0])),
+        ],
+    )
     note = w(
         "The standard error is that of each of east, north and up, as job or recording tell it. "
         "Both heights count from the surface that the surveyor stood on. A dash means that nothing "
         "was entered."
     )
-    placed = [(row[0], place(report, p)[:3]) for row, p in zip(rows, report.points, strict=True)]
-    known = [(name, [x for x in at if x is not None]) for name, at in placed if None not in at]
+    at_m = {names[p.name]: [x for x in at[:3] if x is not None] for p, at in placed}
+    known = [(name, at) for name, at in at_m.items() if len(at) == 3]
     told = [sentences.origin(*known[0], w)] if known else []
-    return {"head": head, "rows": rows, "note": " ".join([*told, note])}
+    return {**table, "note": " ".join([*told, note])}

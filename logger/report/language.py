@@ -10,6 +10,7 @@ import datetime as dt
 import gettext
 import io
 import math
+import re
 from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
@@ -27,6 +28,12 @@ NBSP = "\N{NO-BREAK SPACE}"
 def N_(message: str) -> str:  # noqa: N802 - gettext's name for it
     """Mark a message that is translated where it is shown."""
     return message
+
+
+def messages_of(template: str) -> list[str]:
+    """What a template of this room says by itself, beside its data."""
+    text = files("logger.report").joinpath(template).read_text("utf-8")
+    return re.findall(r'\bw\("(.*?)"\)', text)
 
 
 class Words:

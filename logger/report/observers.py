@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from logger.agreement import Estimate, Observers, Precision, Spread
-from logger.agreement.observers import ENOUGH_OBSERVERS, MIDDLE_DEG, SECTOR_DEG
+from logger.agreement.observers import ENOUGH_OBSERVERS, MIDDLE_DEG, SECTOR_DEG, SweepOf
 from logger.checks import NORMAL_95
 from logger.geometry import angle_between
 from logger.report.charts import (
@@ -59,43 +59,32 @@ def _counted(n: int, what: str) -> str:
     return f"{n} {what}{'' if n == 1 else 's'}"
 
 
-def _sweep_table(found: Observers) -> Table:
-    columns = (
-        Column("observer"),
-        Column("turn", "°", 2),
-        Column("±", "°", 2),
-        Column("bias" if found.reference else "lift", "°", 2),
-        Column("±", "°", 2),
-        Column("shape left", "°", 2),
-        Column("passes", "", 0),
-        Column("year's access", "%", 1, 100.0),
-        Column("failed checks"),
-    )
-    rows = tuple(
-        (
-            one.traced.observer,
-            one.turn_deg.value,
-            NORMAL_95 * math.hypot(one.turn_deg.error, one.traced.heading_error_deg),
-            one.lift_deg.value,
-            NORMAL_95 * math.hypot(one.lift_deg.error, one.traced.level_error_deg),
-            one.shape_rms_deg,
-            one.traced.passes,
-            float(one.traced.access[12]),
-            ", ".join(one.traced.failed),
-        )
-        for one in found.sweeps
-    )
-    return Table("Each sweep (± is 95 %)", columns, rows)
+def _sweep_table(found: Observers) -> Table[SweepOf]:
+    def within(*errors_deg: float) -> float:
+        return NORMAL_95 * math.hypot(*errors_deg)
+
+    columns: list[Column[SweepOf]] = [
+        Column("observer", lambda one: one.traced.observer),
+        Column("turn", lambda one: one.turn_deg.value, "°", 2),
+        Column("±", lambda one: within(one.turn_deg.error, one.traced.heading_error_deg), "°", 2),
+        Column("bias" if found.reference else "lift", lambda one: one.lift_deg.value, "°", 2),
+        Column("±", lambda one: within(one.lift_deg.error, one.traced.level_error_deg), "°", 2),
+        Column("shape left", lambda one: one.shape_rms_deg, "°", 2),
+        Column("passes", lambda one: one.traced.passes, "", 0),
+        Column("year's access", lambda one: float(one.traced.access[12]), "%", 1, 100.0),
+        Column("failed checks", lambda one: ", ".join(one.traced.failed)),
+    ]
+    return Table("Each sweep (± is 95 %)", found.sweeps, columns)
 
 
-def _spread_table(rows: Sequence[Row]) -> Table:
-    columns = (Column("what"), Column("same observer again"), Column("another observer"))
-    told = tuple(
-        (what, spread_text(p.repeatability, factor), spread_text(p.reproducibility, factor))
-        for what, p, factor in rows
-    )
+def _spread_table(rows: Sequence[Row]) -> Table[Row]:
+    columns: list[Column[Row]] = [
+        Column("what", lambda row: row[0]),
+        Column("same observer again", lambda row: spread_text(row[1].repeatability, row[2])),
+        Column("another observer", lambda row: spread_text(row[1].reproducibility, row[2])),
+    ]
     title = "Repeatability and reproducibility: one standard deviation and its 95 % interval"
-    return Table(title, columns, told)
+    return Table(title, rows, columns)
 
 
 def spread_text(spread: Spread | None, factor: float = 1.0) -> str:

@@ -21,7 +21,7 @@ from logger.report.content import Report
 from logger.report.language import DASH, Words
 from logger.report.photos import MOST, Photo, photo_at, photos_of
 from logger.report.pictures import Page, Pictures
-from logger.report.result_tables import by_name, width_table, window_known
+from logger.report.result_tables import causes, window_known
 from logger.report.tables import hour_text, shortened
 from logger.survey.gains import can_be_removed
 from logger.survey.positions import position_of
@@ -45,12 +45,7 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
             for kind, alt in texts.PICTURES.items()
         },
         "month_table": month_rows(planes, w),
-        "blocks_title": w("What blocks the sun, and how much of the year's light [%]"),
         "blocks": blocks(report, point, w),
-        "width_title": w(
-            "Where the year's uncertainty comes from: width of its interval if one cause were all "
-            "[percentage points]"
-        ),
         "width": width(planes, w),
         "photos": [_photo(photo_at(path), pictures, w) for path in shown],
         "checks": _checks_line(point.checks, failed, w),
@@ -183,47 +178,48 @@ BESIDE_DEG = 2.0
 def blocks(report: Report, point: PointResult, w: Words) -> Page | None:
     """What blocks the sun: where it stands, how far, what it takes, and when in the window."""
     planes, distances = point.access.planes, _distances(report, point)
-    taken: dict[str, list[float]] = {}
-    for k, plane in enumerate(planes):
-        for loss in by_name(plane.by_obstruction):
-            share = float(np.nan_to_num(loss.loss_fraction[YEAR]))
-            taken.setdefault(loss.name, [0.0] * len(planes))[k] = share
-    order = sorted((n for n, t in taken.items() if max(t) >= 0.0005), key=lambda n: -max(taken[n]))
+    window = planes[0].window
+    every = [(k, o) for k, plane in enumerate(planes) for o in plane.by_obstruction]
+    taken = {o.name: np.zeros(len(planes)) for _, o in every}
+    for k, o in every:
+        taken[o.name][k] += np.nan_to_num(o.loss_fraction[YEAR])
+    order = sorted((n for n in taken if max(taken[n]) >= 0.0005), key=lambda n: -max(taken[n]))
     if not order:
         return None
-    every = {(o.name, o.from_azimuth_deg): o for p in planes for o in p.by_obstruction}.values()
-    spans, names = _spans(every, w), _names(every, w)
-    kinds = {o.name: o.kind for o in every}
-    rows = []
-    most = MOST_BLOCKING - max(0, len(planes) - 1)
-    for name in order[:most]:
+    sectors = {(o.name, o.from_azimuth_deg): o for _, o in every}.values()
+    spans, names = _spans(sectors, w), _names(sectors, w)
+    kinds = {o.name: o.kind for o in sectors}
+
+    def distance(name: str) -> str:
         far = distances.get(name)
-        distance = w("not known") if far is None else w.number(far, int(far < 10))
-        can_go = DASH
-        if kinds[name]:
-            can_go = w("yes") if can_be_removed(report.job, name, kinds[name]) else w("no")
-        losses = [w.number(v * 100, 1) for v in taken[name]]
-        when = when_blocked(planes[0].window, name, w)
-        shown = names.get(name, sentences.obstruction(name, w))
-        rows.append([shown, spans.get(name, DASH), distance, can_go, *losses, when])
+        return w("not known") if far is None else w.number(far, int(far < 10))
+
+    def can_go(name: str) -> str:
+        if not kinds[name]:
+            return DASH
+        return w("yes") if can_be_removed(report.job, name, kinds[name]) else w("no")
+
+    def lost(shares: Floats) -> list[str]:
+        return [w.number(share * 100, 1) for share in shares]
+
+    most = MOST_BLOCKING - max(0, len(planes) - 1)
+    rows = [
+        [
+            names.get(name, sentences.obstruction(name, w)),
+            spans[name],
+            distance(name),
+            can_go(name),
+            *lost(taken[name]),
+            when_blocked(window, name, w),
+        ]
+        for name in order[:most]
+    ]
     if rest := order[most:]:
-        sums = [sum(taken[name][k] for name in rest) for k in range(len(planes))]
         more = w.count("{n} more", "{n} more", len(rest))
-        rows.append([more, "", "", "", *(w.number(v * 100, 1) for v in sums), ""])
-    hours = w("out of sight {start}–{end} h", **sentences.window_hours(planes[0].window, w))
-    year = _plane_names(planes, w("year"))
-    return {
-        "head": [
-            w("obstruction"),
-            w("azimuth [°]"),
-            w("distance [m]"),
-            w("removable"),
-            *year,
-            hours,
-        ],
-        "right": [False, False, True, False, *(True for _ in planes), False],
-        "rows": rows,
-    }
+        rows.append([more, "", "", "", *lost(np.sum([taken[name] for name in rest], axis=0)), ""])
+    hours = w("out of sight {start}–{end} h", **sentences.window_hours(window, w))
+    fixed = [w("obstruction"), w("azimuth [°]"), w("distance [m]"), w("removable")]
+    return {"head": [*fixed, *_plane_names(planes, w("year")), hours], "rows": rows}
 
 
 MOST_CAUSES = 4
@@ -231,19 +227,12 @@ MOST_CAUSES = 4
 
 def width(planes: Sequence[PlaneResult], w: Words) -> Page | None:
     """What each cause adds to the year's interval, and what would make it smaller."""
-    table = width_table(planes)
-    if not table.rows:
-        return None
-    head = [w("cause"), *_plane_names(planes, w("width"))]
     rows = [
-        [w(str(row[0])), *(w.number(float(v or 0.0) * 100, 1) for v in row[1:-1]), w(str(row[-1]))]
-        for row in table.rows[:MOST_CAUSES]
+        [w(cause), *(w.number(width * 100, 1) for width in widths), w(remedy)]
+        for cause, widths, remedy in causes(planes)[:MOST_CAUSES]
     ]
-    return {
-        "head": [*head, w("what would make it smaller")],
-        "right": [False, *(True for _ in planes), False],
-        "rows": rows,
-    }
+    head = [w("cause"), *_plane_names(planes, w("width")), w("what would make it smaller")]
+    return {"head": head, "rows": rows} if rows else None
 
 
 def _names(losses: Collection[ObstructionLoss], w: Words) -> dict[str, str]:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from logger.access import ObstructionLoss, PlaneResult
 from logger.access.result import YEAR
 from logger.access.window import WindowResult
 from logger.arrays import Floats, floats
-from logger.report.tables import DASH, MONTHS, Cell, Column, Table
+from logger.report.tables import DASH, MONTHS, Cell, Column, Row, Table
 
 if TYPE_CHECKING:
     from logger.calibration import StoredCalibration
@@ -39,11 +39,6 @@ def checks_of(points: Sequence[PointResult]) -> list[tuple[PointResult | StoredC
     return [(owner, check) for owner in owners for check in owner.checks]
 
 
-def _share(heading: str, decimals: int = 1) -> Column:
-    """A column of shares, printed in per cent."""
-    return Column(heading, "%", decimals, 100.0)
-
-
 def window_known(window: WindowResult) -> Floats:
     """Share of the window without obstruction; NaN where part of it was not measured."""
     unknown = window.monthly_unmeasured_fraction > UNMEASURED_WORTH_SAYING
@@ -56,96 +51,80 @@ def plane_name(plane: PlaneResult) -> str:
     return f"{p.name}: tilt {p.tilt_deg:g}°, azimuth {p.azimuth_deg:g}°"
 
 
-def month_table(plane: PlaneResult, point: str = "") -> Table:
+def _percent(heading: str, of: Callable[[Row], Cell], decimals: int = 1) -> Column[Row]:
+    """A column of shares, printed in per cent."""
+    return Column(heading, of, "%", decimals, 100.0)
+
+
+def month_table(plane: PlaneResult, point: str = "") -> Table[int]:
     """Access, loss and solar window of one plane, month by month and for the year."""
-    window = plane.window
-    loss = np.append(plane.loss_kwh_m2, plane.loss_kwh_m2.sum())
-    solar, beam = plane.solar_access, plane.beam_access
-    shown = [
-        (_share("solar access"), solar.value),
-        (_share("low"), solar.low),
-        (_share("high"), solar.high),
-        (_share("beam access"), beam.value),
-        (Column("loss", "kWh/m²", 1), loss),
-        (
-            _share(f"sun in sight {window.from_solar_hour:g}–{window.to_solar_hour:g}\xa0h"),
-            np.append(window_known(window), np.nan),
-        ),
+    window, solar = plane.window, plane.solar_access
+    loss = np.append(plane.loss_kwh_m2, plane.loss_kwh_m2.sum()).tolist()
+    seen = np.append(window_known(window), np.nan).tolist()
+    hours = f"{window.from_solar_hour:g}–{window.to_solar_hour:g}\xa0h"
+    columns: list[Column[int]] = [
+        Column("month", (*MONTHS, "year").__getitem__),
+        _percent("solar access", solar.value.tolist().__getitem__),
+        _percent("low", solar.low.tolist().__getitem__),
+        _percent("high", solar.high.tolist().__getitem__),
+        _percent("beam access", plane.beam_access.value.tolist().__getitem__),
+        Column("loss", loss.__getitem__, "kWh/m²", 1),
+        _percent(f"sun in sight {hours}", seen.__getitem__),
     ]
     if not np.isfinite(loss).any():
-        del shown[4]
-    columns = (Column("month"), *(column for column, _ in shown))
-    numbers = np.stack([values for _, values in shown], axis=1)
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (month, *row) for month, row in zip((*MONTHS, "year"), numbers.tolist(), strict=True)
-    )
+        del columns[5]
     heading = f"{plane_name(plane)} at {point}" if point else plane_name(plane)
-    return Table(heading, columns, rows, last_is_total=True)
+    return Table(heading, range(YEAR + 1), columns, last_is_total=True)
 
 
-def by_name(losses: Sequence[ObstructionLoss]) -> list[ObstructionLoss]:
-    """Losses with the sectors of one name taken together, the greatest first.
-
-    There are no azimuths where a name has several sectors.
-    """
-    names: dict[str, list[ObstructionLoss]] = {}
-    for loss in losses:
-        names.setdefault(loss.name, []).append(loss)
-    found = [
-        own[0]
-        if len(own) == 1
-        else replace(
-            own[0],
-            from_azimuth_deg=np.nan,
-            to_azimuth_deg=np.nan,
-            loss_fraction=floats(np.sum([o.loss_fraction for o in own], 0)),
-        )
-        for name, own in names.items()
-    ]
-    return sorted(found, key=lambda o: -float(np.nan_to_num(o.loss_fraction[YEAR])))
-
-
-def obstruction_months(plane: PlaneResult, point: str = "") -> Table:
+def obstruction_months(plane: PlaneResult, point: str = "") -> Table[ObstructionLoss]:
     """What each obstruction blocks of one plane's light by month, in whole per cent."""
-    columns = (
-        Column("obstruction"),
-        Column("from", "°", 0),
-        Column("to", "°", 0),
-        _share("year"),
-        *(_share(month, 0) for month in MONTHS),
-    )
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (o.name, o.from_azimuth_deg, o.to_azimuth_deg, *year_first(o)) for o in plane.by_obstruction
-    )
+
+    def of(month: int) -> Callable[[ObstructionLoss], float]:
+        return lambda o: float(o.loss_fraction[month])
+
+    columns: list[Column[ObstructionLoss]] = [
+        Column("obstruction", lambda o: o.name),
+        Column("from", lambda o: o.from_azimuth_deg, "°", 0),
+        Column("to", lambda o: o.to_azimuth_deg, "°", 0),
+        _percent("year", of(YEAR)),
+        *(_percent(month, of(m), 0) for m, month in enumerate(MONTHS)),
+    ]
     place = f" at {point}" if point else ""
-    return _without_zero_rows(Table(f"Share of the light blocked{place}", columns, rows), 3)
+    table = Table(f"Share of the light blocked{place}", plane.by_obstruction, columns)
+    printed = zip(table.rows, table.printed(), strict=True)
+    shown = [o for o, cells in printed if not set(cells[3:]) <= {"0.0", "0", DASH}]
+    if len(shown) == len(table.rows):
+        return table
+    return replace(table, title=f"{table.title} (zero rows omitted)", rows=shown)
 
 
-def width_table(planes: Sequence[PlaneResult]) -> Table:
-    """What each cause adds to the year's interval on each plane, and what would make it smaller."""
-    widths: dict[str, list[float]] = {}
+Cause: TypeAlias = tuple[str, list[float], str]
+
+
+def causes(planes: Sequence[PlaneResult]) -> list[Cause]:
+    """What adds to the year's interval, its width on each plane, and what would make it smaller."""
+    found: dict[str, Cause] = {}
     for k, plane in enumerate(planes):
         for part in plane.parts:
-            widths.setdefault(part.cause, [0.0] * len(planes))[k] = part.width
-    order = sorted(widths, key=lambda cause: -max(widths[cause]))
-    columns = (
-        Column("cause"),
-        *(Column(p.plane.name if len(planes) > 1 else "width", "points", 1, 100.0) for p in planes),
-        Column("what would make it smaller"),
-    )
-    remedies = {part.cause: part.remedy for plane in planes for part in plane.parts}
-    rows: tuple[tuple[Cell, ...], ...] = tuple((c, *widths[c], remedies[c]) for c in order)
-    return Table("Width of the year's interval if one cause were all", columns, rows)
+            empty: Cause = (part.cause, [0.0] * len(planes), part.remedy)
+            found.setdefault(part.cause, empty)[1][k] = part.width
+    return sorted(found.values(), key=lambda cause: -max(cause[1]))
 
 
-def _without_zero_rows(table: Table, first: int) -> Table:
-    """The table without the rows that would print nothing but zeros, and says so."""
-    nothing = {"0.0", "0", DASH}
-    printed = zip(table.rows, table.printed(), strict=True)
-    kept = tuple(row for row, cells in printed if not set(cells[first:]) <= nothing)
-    if len(kept) == len(table.rows):
-        return table
-    return replace(table, title=f"{table.title} (zero rows omitted)", rows=kept)
+def width_table(planes: Sequence[PlaneResult]) -> Table[Cause]:
+    """The `causes` of the year's interval for the terminal."""
+
+    def width(k: int, heading: str) -> Column[Cause]:
+        return Column(heading, lambda cause: cause[1][k], "points", 1, 100.0)
+
+    names = [p.plane.name for p in planes] if len(planes) > 1 else ["width"]
+    columns = [
+        Column[Cause]("cause", lambda cause: cause[0]),
+        *(width(k, name) for k, name in enumerate(names)),
+        Column[Cause]("what would make it smaller", lambda cause: cause[2]),
+    ]
+    return Table("Width of the year's interval if one cause were all", causes(planes), columns)
 
 
 def year_first(o: ObstructionLoss) -> list[float]:

@@ -10,15 +10,16 @@ import math
 import shutil
 import unicodedata
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from itertools import takewhile
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Any, Generic, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
     from rich.console import JustifyMethod
 
 Cell: TypeAlias = str | float | int | None
+Row = TypeVar("Row")
 
 DASH = "–"
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -31,38 +32,41 @@ LEAST_OF_TEXT = 14
 
 
 @dataclass(frozen=True)
-class Column:
-    """One column of a table."""
+class Column(Generic[Row]):
+    """One column of a table for the terminal."""
 
     heading: str  # Without the unit
+    of: Callable[[Row], Cell]  # The cell of a row
     unit: str = ""
     decimals: int | None = None  # Of numbers; None for a column of text
     factor: float = 1.0  # From the number to the one in print, such as 100 for per cent
 
 
 @dataclass(frozen=True)
-class Table:
-    """Rows of cells under columns."""
+class Table(Generic[Row]):
+    """A table for the terminal: a line a row."""
 
     title: str
-    columns: tuple[Column, ...]
-    rows: tuple[tuple[Cell, ...], ...] = field(default=())  # NaN counts as None
+    rows: Sequence[Row]
+    columns: Sequence[Column[Row]]
     last_is_total: bool = False  # The last row sums up the others
-
-    def __post_init__(self) -> None:
-        for row in self.rows:
-            if len(row) != len(self.columns):
-                raise ValueError(f"{self.title}: {len(row)} cells, {len(self.columns)} columns")
 
     def printed(self) -> list[list[str]]:
         """Cells as they stand in print."""
-        return [
-            [_printed(cell, column) for cell, column in zip(row, self.columns, strict=True)]
-            for row in self.rows
-        ]
+        return [[_printed(column.of(row), column) for column in self.columns] for row in self.rows]
 
 
-def as_text(table: Table, width: int | None = None) -> str:
+def grid(
+    rows: Iterable[Row], columns: Sequence[tuple[str, Callable[[Row], str]]]
+) -> dict[str, Any]:
+    """A table of the document: of each column its heading and the cell of a row."""
+    return {
+        "head": [heading for heading, _ in columns],
+        "rows": [[cell(row) for _, cell in columns] for row in rows],
+    }
+
+
+def as_text(table: Table[Any], width: int | None = None) -> str:
     """The table for a terminal, no colour; what is too wide goes on below, rows named again."""
     width = max(width or shutil.get_terminal_size().columns, NARROWEST)
     parts: list[str] = []
@@ -77,7 +81,7 @@ def as_text(table: Table, width: int | None = None) -> str:
     return "\n\n".join([f"{one_line(table.title)}\n{parts[0]}", *parts[1:]]) + "\n"
 
 
-def _drawn(table: Table, which: Sequence[int], width: int) -> str | None:
+def _drawn(table: Table[Any], which: Sequence[int], width: int) -> str | None:
     """Some columns of a table; None where they are too wide and there are fewer to be had."""
     from rich import box
     from rich.cells import cell_len
@@ -153,7 +157,7 @@ def is_missing(cell: Cell) -> bool:
     return cell is None or (isinstance(cell, float) and math.isnan(cell))
 
 
-def _printed(cell: Cell, column: Column) -> str:
+def _printed(cell: Cell, column: Column[Any]) -> str:
     if is_missing(cell):
         return DASH
     if isinstance(cell, str):

@@ -31,9 +31,6 @@ PICTURES = {
 }
 """What each picture of a point shows, for readers that speak."""
 
-PURPOSES = (N_("compass"), N_("level"), N_("bearing"))
-"""Of calibrations."""
-
 STRINGS = (
     N_(
         "Modules in one string carry one current, and behind each bypass diode stands a block "

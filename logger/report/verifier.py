@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from logger import __version__
@@ -13,54 +15,34 @@ from logger.files import file_sha256
 from logger.geomagnetism import built_in_model
 from logger.job import JOB_FILE
 from logger.report import sentences, texts
-from logger.report.content import LONGEST_NAME, Report, note_of
-from logger.report.language import N_, Words
+from logger.report.content import LONGEST_NAME, Report
+from logger.report.language import Words
 from logger.report.pictures import Page
 from logger.report.result_tables import calibrations_of, checks_of, planes_of
-from logger.report.tables import shortened
+from logger.report.tables import grid, shortened
 from logger.survey.result import PointResult
-
-VERDICT_WORDS = (N_("pass"), N_("fail"), N_("too close to call"))
-"""As `logger.access.rules` has them."""
 
 
 def verifier(report: Report, w: Words) -> Page:
     """Method, data and versions, checks, hashes, the horizon in numbers, and how to repeat it."""
     return {
         "kind": "verifier",
-        "title": w("For whoever checks this report"),
-        "method_title": w("How the figures were obtained"),
         "method": [
             f"{w(texts.SWEPT)} {w(texts.north(report.points))}",
             *(w(text) for text in texts.METHOD),
         ],
-        "limits_title": w("Limits"),
         "limits": [w(text) for text in texts.LIMITS],
-        "data_title": w("Data and versions"),
         "data": _data(report, w),
-        "steps_title": w("Corrections and changes, in order"),
         "steps": _steps(report),
-        "checks_title": w("Checks"),
         "checks_count": _count(report, w),
         "checks": _checks(report, w),
-        "resource_title": w("Total solar resource fraction"),
         "resource": _resource(report, w),
-        "rules_title": w("Rules"),
         "rules": _rules(report, w),
-        "horizon_title": w(
-            "Horizon in degrees, at every 5° of azimuth (peaks between these: folder horizons "
-            "beside checks.csv)"
-        ),
         "horizons": [_horizon(p, w) for p in report.points],
-        "files_title": w("Files"),
         "files": _files(report, w),
-        "repeat_title": w("How to repeat it"),
         "repeat": w(texts.REPEAT),
         "command": report.command,
-        "safety_title": w("Safety, codes and licences"),
         "safety": [[w(head), w(text)] for head, text in texts.CAUTIONS],
-        "note": note_of(report),
-        "sign": [w("place and date"), w("name and signature")],
     }
 
 
@@ -148,28 +130,18 @@ ON_ONE_LINE = 22
 def _checks(report: Report, w: Words) -> Page:
     every = [point.name for point in report.points]
     names = dict(zip(every, shortened(every, ON_ONE_LINE), strict=True))
-    rows = [
+    return grid(
+        _shown(report),
         [
-            names[of.name] if isinstance(of, PointResult) else _calibration(of, w),
-            w(c.check),
-            w("passed") if c.passed else w("failed"),
-            w.number(c.value, 2),
-            w.number(c.limit, 2),
-            c.unit,
-            c.why,
-        ]
-        for of, c in _shown(report)
-    ]
-    head = [
-        w("point or calibration"),
-        w("check"),
-        "",
-        w("found"),
-        w("limit"),
-        w("unit"),
-        w("in words"),
-    ]
-    return {"head": head, "rows": rows}
+            (w("point or calibration"), lambda shown: _owner(shown[0], names, w)),
+            (w("check"), lambda shown: w(shown[1].check)),
+            ("", lambda shown: w("passed") if shown[1].passed else w("failed")),
+            (w("found"), lambda shown: w.number(shown[1].value, 2)),
+            (w("limit"), lambda shown: w.number(shown[1].limit, 2)),
+            (w("unit"), lambda shown: shown[1].unit),
+            (w("in words"), lambda shown: shown[1].why),
+        ],
+    )
 
 
 def _resource(report: Report, w: Words) -> Page:
@@ -177,25 +149,22 @@ def _resource(report: Report, w: Words) -> Page:
     names, every = report.short_names, planes_of(report.points)
     planes = list(dict.fromkeys(p.plane.name for _, p in every))
     short = dict(zip(planes, shortened(planes, LONGEST_NAME), strict=True))
-    rows = []
-    for point, p in every:
-        found = p.total_solar_resource_fraction
-        three = (p.solar_access.annual, p.orientation_factor.value, found.value)
-        shares = (w.percent(share, 1) for share in three)
-        rows.append([names[point.name], short[p.plane.name], *shares, _span(found, w)])
     note = w(
         "Solar access of the year times orientation factor, multiplied before rounding, so that "
         "the last digit may be one off."
     )
-    head = [
-        w("point"),
-        w("plane"),
-        w("solar access"),
-        w("orientation factor"),
-        w("product"),
-        w("95 % interval"),
-    ]
-    return {"head": head, "rows": rows, "note": note}
+    table = grid(
+        every,
+        [
+            (w("point"), lambda at: names[at[0].name]),
+            (w("plane"), lambda at: short[at[1].plane.name]),
+            (w("solar access"), lambda at: w.percent(at[1].solar_access.annual, 1)),
+            (w("orientation factor"), lambda at: w.percent(at[1].orientation_factor.value, 1)),
+            (w("product"), lambda at: w.percent(at[1].total_solar_resource_fraction.value, 1)),
+            (w("95 % interval"), lambda at: _span(at[1].total_solar_resource_fraction, w)),
+        ],
+    )
+    return {**table, "note": note}
 
 
 def _span(found: Interval | Verdict, w: Words) -> str:
@@ -204,31 +173,22 @@ def _span(found: Interval | Verdict, w: Words) -> str:
 
 def _rules(report: Report, w: Words) -> Page:
     names = report.short_names
-    rows = [
+    every = [(at.name, p.plane.name, v) for at, p in planes_of(report.points) for v in p.verdicts]
+    table = grid(
+        every,
         [
-            names[point.name],
-            p.plane.name,
-            w(sentences.RULES.get(v.rule, v.rule)),
-            w.percent(v.limit),
-            w.percent(v.value, 1),
-            _span(v, w),
-            w(v.verdict),
-        ]
-        for point, p in planes_of(report.points)
-        for v in p.verdicts
-    ]
-    head = [
-        w("point"),
-        w("plane"),
-        w("rule"),
-        w("at least"),
-        w("found"),
-        w("95 % interval"),
-        w("verdict"),
-    ]
+            (w("point"), lambda row: names[row[0]]),
+            (w("plane"), lambda row: row[1]),
+            (w("rule"), lambda row: w(sentences.RULES.get(row[2].rule, row[2].rule))),
+            (w("at least"), lambda row: w.percent(row[2].limit)),
+            (w("found"), lambda row: w.percent(row[2].value, 1)),
+            (w("95 % interval"), lambda row: _span(row[2], w)),
+            (w("verdict"), lambda row: w(row[2].verdict)),
+        ],
+    )
     source = report.recipe.rules.source
-    note = w("Where the rules stand: {source}.", source=source) if source and rows else ""
-    return {"head": head, "rows": rows, "note": note}
+    note = w("Where the rules stand: {source}.", source=source) if source and every else ""
+    return {**table, "note": note}
 
 
 def _horizon(point: PointResult, w: Words) -> Page:
@@ -244,17 +204,16 @@ def _horizon(point: PointResult, w: Words) -> Page:
 
 def _files(report: Report, w: Words) -> Page:
     names = report.short_names
-    rows = [
-        [names[p.name], s.recording.path.name, s.recording.sha256]
-        for p in report.points
-        for s in p.sweeps
-    ]
+    rows = [[names[p.name], r.path.name, r.sha256] for p in report.points for r in p.recordings]
     rows += [
-        [_calibration(c, w), c.about.recording, c.about.sha256]
+        [_owner(c, names, w), c.about.recording, c.about.sha256]
         for c in calibrations_of(report.points)
     ]
     return {"head": [w("point or calibration"), w("file"), "SHA-256"], "rows": rows}
 
 
-def _calibration(of: StoredCalibration, w: Words) -> str:
+def _owner(of: PointResult | StoredCalibration, names: Mapping[str, str], w: Words) -> str:
+    """Whose a check or a file is: a point by its short name, a calibration by its purpose."""
+    if isinstance(of, PointResult):
+        return names[of.name]
     return w("{purpose} calibration", purpose=w(of.about.purpose))

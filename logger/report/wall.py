@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from operator import itemgetter
 
 from logger.report.charts import drawn
-from logger.report.document import Document, as_pdf, clean, compiler
+from logger.report.document import Document, as_pdf
 from logger.report.observers import observers_chart, spread_text
 from logger.report.tables import DASH, Column, Table, as_text
 from logger.survey.classroom import Lesson, Student
@@ -29,15 +30,13 @@ def wall_page(lesson: Lesson) -> Document:
         "notes": [*lesson.twice, *lesson.left_out, *lesson.remarks],
     }
     figure = observers_chart(lesson.observers, lesson.middle_deg, 78.0, 270.0)
-    with compiler("wall.typ", clean(data), {"all.svg": drawn(figure)}) as compiled:
-        return as_pdf(compiled)
+    return as_pdf("wall.typ", data, {"all.svg": drawn(figure)})
 
 
 def lesson_text(lesson: Lesson) -> str:
     """The same lines for the terminal."""
-    columns = tuple(map(Column, HEAD))
-    rows = tuple(tuple(_row(one)) for one in lesson.students)
-    table = as_text(Table("Each student", columns, rows)).rstrip()
+    columns = [Column[list[str]](name, itemgetter(k)) for k, name in enumerate(HEAD)]
+    table = as_text(Table("Each student", [_row(one) for one in lesson.students], columns)).rstrip()
     notes = [*lesson.twice, *lesson.remarks]
     return "\n\n".join(
         part for part in ("\n".join(_facts(lesson)), table, "\n".join(notes)) if part

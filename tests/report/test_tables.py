@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from operator import itemgetter
 
 import pytest
 from hypothesis import given
@@ -13,21 +14,21 @@ from logger.report.survey_csv import csv_text, inert
 from logger.report.tables import MONTHS, Column, Table, as_text, one_line, shortened
 
 COLUMNS = (
-    Column("point"),
-    Column("solar access", "%", 1, 100.0),
-    Column("loss", "kWh/m²", 0),
+    Column("point", itemgetter(0)),
+    Column("solar access", itemgetter(1), "%", 1, 100.0),
+    Column("loss", itemgetter(2), "kWh/m²", 0),
 )
 HEADER = "point access loss_kwh_per_m2"
 
 
 def test_an_undefined_number_is_a_dash_in_print_and_empty_in_csv():
-    table = Table("monthly", COLUMNS, (("eave", None, float("nan")),))
+    table = Table("monthly", [("eave", None, float("nan"))], COLUMNS)
     assert as_text(table).splitlines()[-1].split() == ["eave", "–", "–"]
     assert csv_text(HEADER, table.rows) == "point,access,loss_kwh_per_m2\neave,,\n"
 
 
 def test_print_has_per_cent_and_the_file_has_fractions():
-    table = Table("monthly", COLUMNS, (("eave", 0.9316, 1203.6),))
+    table = Table("monthly", [("eave", 0.9316, 1203.6)], COLUMNS)
     assert as_text(table).splitlines()[-1].split() == ["eave", "93.2", "1204"]
     assert csv_text(HEADER, table.rows).splitlines()[1] == "eave,0.9316,1203.6"
 
@@ -39,23 +40,24 @@ def test_a_text_cannot_turn_what_stands_behind_it_about():
 
 
 def test_no_negative_zero():
-    table = Table("monthly", COLUMNS, (("eave", -0.00001, -0.2),))
+    table = Table("monthly", [("eave", -0.00001, -0.2)], COLUMNS)
     assert as_text(table).splitlines()[-1].split() == ["eave", "0.0", "0"]
     assert csv_text(HEADER, [("eave", -1e-9, 10.0)]).splitlines()[1] == "eave,0,10"
 
 
 def test_columns_line_up_whatever_the_name():
-    table = Table("t", COLUMNS, (("東の庭", 0.5, 1.0), ("e", 0.25, 22.0)))
+    table = Table("t", [("東の庭", 0.5, 1.0), ("e", 0.25, 22.0)], COLUMNS)
     wide, narrow = as_text(table).splitlines()[-2:]
     assert len(wide) + 3 == len(narrow)  # three characters of double width
 
 
 @pytest.mark.parametrize("width", [80, 60, 40])
 def test_a_table_fits_the_terminal_and_loses_nothing(width):
-    columns = (Column("obstruction"), *(Column(m, "%", 1, 100.0) for m in MONTHS))
+    shares = (Column(m, itemgetter(k), "%", 1, 100.0) for k, m in enumerate(MONTHS, 1))
+    columns = [Column("obstruction", itemgetter(0)), *shares]
     name = "row of poplars behind the weir"
     rows = ((name, *(k / 100 for k in range(12))), ("shed", *(k / 10 for k in range(12))))
-    text = as_text(Table("Loss", columns, rows), width)
+    text = as_text(Table("Loss", rows, columns), width)
     assert max(map(len, text.splitlines())) <= width
     numbers = [word for word in text.split() if word.replace(".", "").isdigit()]
     assert sorted(map(float, numbers)) == sorted([*range(12), *(10 * k for k in range(12))])
@@ -80,8 +82,6 @@ def test_any_text_survives_as_one_inert_field(text):
 
 
 def test_a_row_of_the_wrong_length_is_refused():
-    with pytest.raises(ValueError, match="2 cells"):
-        Table("t", COLUMNS, (("eave", 0.5),))
     with pytest.raises(ValueError, match="shorter"):
         csv_text(HEADER, [("eave", 0.5)])
 
