@@ -9,20 +9,16 @@ import tempfile
 from functools import partial
 from pathlib import Path
 
-from logger.access import carried
-from logger.access.shade import shade_map
 from logger.files import write_atomically
 from logger.job import read_job
-from logger.report.charts import drawn, months_chart, shade_chart
-from logger.report.content import report_of, with_beside
+from logger.report.charts import drawn
+from logger.report.content import figures_of, report_of, with_beside
 from logger.report.document import document_data, laid_out
 from logger.report.language import Words
 from logger.report.pictures import Pictures
-from logger.report.sky_chart import sun_path_chart
-from logger.sun_paths import sun_paths
 from logger.survey.answers import answers
 from logger.survey.demo import shipped_survey
-from logger.survey.recipe import recipe_of, year_of
+from logger.survey.recipe import recipe_of
 
 FOLDER = Path(__file__).parent.parent / "docs" / "pictures"
 POINT = "yard"
@@ -43,12 +39,7 @@ def main() -> None:
             format="png", ppi=90.0
         )
     (point,) = (p for p in report.points if p.name == POINT)
-    profile, year, w = carried(point.horizon.profile), year_of(report.recipe), Words()
-    figures = {
-        "sun-paths": sun_path_chart(sun_paths(job.site, year.settings.year), profile, w),
-        "months": months_chart(point.access.planes, w),
-        "shade": shade_chart(shade_map(profile, year.sun, point.site), w),
-    }
+    figures = figures_of(point, report.beside[POINT].shade, Words())
     shown = {f"{POINT}-{kind}": drawn(figure, "png") for kind, figure in figures.items()}
     shown |= {"report-cover": pages[0], "report-point": pages[2]}
     for stem, png in shown.items():

@@ -114,10 +114,10 @@ def _size(found: ArrayResult, w: Words) -> list[str]:
     return [told, origin]
 
 
+@house_style()
 def page(found: ArrayResult, pictures: Pictures, w: Words) -> Page:
     """Map, plan, mean and worst with intervals, and what stands around."""
-    with house_style():
-        picture = drawn(array_figure(found, w, (174.0, 176.0)))
+    picture = drawn(array_figure(found, w, (174.0, 176.0)))
     failed = [check for check in found.checks if not check.passed]
     return {
         "kind": "array",
@@ -278,7 +278,7 @@ def array_csv(found: ArrayResult) -> str:
     return csv_text(header, _place_rows(found))
 
 
+@house_style()
 def array_picture(found: ArrayResult) -> bytes:
     """Map of the array and plan of the place side by side, as PNG."""
-    with house_style():
-        return drawn(array_figure(found, Words(), (240.0, 120.0)), "png")
+    return drawn(array_figure(found, Words(), (240.0, 120.0)), "png")

@@ -116,23 +116,13 @@ def note(axes: Axes, text: str) -> None:
     axes.set_title(text, fontsize=6.5, fontweight="normal", color=QUIET, pad=3)
 
 
+@house_style()
 def shade_chart(shade: ShadeMap, w: Words, width_mm: float = WIDTH_MM) -> Figure:
     """Month by hour: how much of the sun's time is blocked, as colour and number."""
-    with house_style():
-        figure = new_figure(50, width_mm)
-        axes = new_axes(figure, 11, 3, 8, 5)
-        unknown = _draw_shade(axes, shade, w)
-        read = w("sun out of sight, % of the time it is up")
-        if unknown:
-            read = w("sun out of sight, % of the time it is up; ? not measured")
-        note(axes, read)
-    return figure
-
-
-def _draw_shade(axes: Axes, shade: ShadeMap, w: Words) -> bool:
-    """Draw into axes; whether anything is not known."""
     from matplotlib.colors import BoundaryNorm, ListedColormap
 
+    figure = new_figure(50, width_mm)
+    axes = new_axes(figure, 11, 3, 8, 5)
     sunny = np.isfinite(shade.shaded)
     up = np.flatnonzero(sunny.any(axis=0))
     first, last = (int(up[0]), int(up[-1]) + 1) if up.size else (6, 18)
@@ -159,21 +149,25 @@ def _draw_shade(axes: Axes, shade: ShadeMap, w: Words) -> bool:
     axes.tick_params(length=0)
     axes.spines[:].set_visible(False)
     axes.set_xlabel(w("apparent solar time [h]"), labelpad=1)
-    return bool(unknown.any())
+    read = w("sun out of sight, % of the time it is up")
+    if unknown.any():
+        read = w("sun out of sight, % of the time it is up; ? not measured")
+    note(axes, read)
+    return figure
 
 
 MARGIN_MM = 30.0
 """Left of the first month's bars; the document's table below has its names there. [mm]"""
 
 
+@house_style()
 def months_chart(planes: Sequence[PlaneResult], w: Words, height_mm: float = 30.0) -> Figure:
     """Bars of solar access by month and for the year with their interval, up to three planes."""
-    with house_style():
-        figure = new_figure(height_mm)
-        axes = new_axes(figure, MARGIN_MM, 0, 1, 4)
-        draw_months(axes, planes)
-        if height_mm >= 30:  # Else it would be cut; the table below says it
-            axes.set_ylabel(w("solar access [%]"))
+    figure = new_figure(height_mm)
+    axes = new_axes(figure, MARGIN_MM, 0, 1, 4)
+    draw_months(axes, planes)
+    if height_mm >= 30:  # Else it would be cut; the table below says it
+        axes.set_ylabel(w("solar access [%]"))
     return figure
 
 
@@ -198,26 +192,26 @@ def draw_months(axes: Axes, planes: Sequence[PlaneResult], year: bool = True) ->
     axes.tick_params(length=0)
 
 
+@house_style()
 def cover_chart(
     points: Sequence[tuple[str, str, PlaneResult]], w: Words, height_mm: float, columns: int
 ) -> Figure:
     """For each point a panel: how much of the light is left, month by month; a remark across it."""
     rows = -(-len(points) // columns)
-    with house_style():
-        figure = new_figure(height_mm)
-        panels = figure.subplots(rows, columns, squeeze=False).ravel()
-        figure.subplots_adjust(
-            left=0.04, right=1, bottom=5 / height_mm, top=1 - 5 / height_mm, wspace=0.14,
-            hspace=11 * rows / height_mm,
-        )  # fmt: skip
-        for panel, (name, remark, plane) in zip(panels, points, strict=False):
-            draw_months(panel, [plane], year=False)
-            panel.set_xticks(np.arange(12) + 0.5, [w.month(m, "narrow") for m in range(12)])
-            panel.set_yticks([0, 50, 100])
-            panel.set_title(name, pad=3, fontsize=7 if columns > 3 else 8)
-            if remark:
-                ground: Any = {"facecolor": PAPER, "lw": 0, "pad": 1}
-                panel.text(6, 50, remark, ha="center", va="center", bbox=ground, zorder=4)
-        for panel in panels[len(points) :]:
-            panel.set_axis_off()
+    figure = new_figure(height_mm)
+    panels = figure.subplots(rows, columns, squeeze=False).ravel()
+    figure.subplots_adjust(
+        left=0.04, right=1, bottom=5 / height_mm, top=1 - 5 / height_mm, wspace=0.14,
+        hspace=11 * rows / height_mm,
+    )  # fmt: skip
+    for panel, (name, remark, plane) in zip(panels, points, strict=False):
+        draw_months(panel, [plane], year=False)
+        panel.set_xticks(np.arange(12) + 0.5, [w.month(m, "narrow") for m in range(12)])
+        panel.set_yticks([0, 50, 100])
+        panel.set_title(name, pad=3, fontsize=7 if columns > 3 else 8)
+        if remark:
+            ground: Any = {"facecolor": PAPER, "lw": 0, "pad": 1}
+            panel.text(6, 50, remark, ha="center", va="center", bbox=ground, zorder=4)
+    for panel in panels[len(points) :]:
+        panel.set_axis_off()
     return figure

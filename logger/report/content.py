@@ -6,12 +6,13 @@ import datetime as dt
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from logger.access import carried
 from logger.access.shade import ShadeMap, shade_map
 from logger.errors import InputError
 from logger.job import Job
-from logger.report.charts import WIDTH_MM, drawn, house_style, months_chart, shade_chart
+from logger.report.charts import WIDTH_MM, drawn, months_chart, shade_chart
 from logger.report.language import Words
 from logger.report.photos import photos_of
 from logger.report.sky_chart import sun_path_chart
@@ -23,6 +24,9 @@ from logger.survey.gains import Gain, gain_at
 from logger.survey.growth import Changed
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 LONGEST_NAME = 32
 """Letters of a name in a table."""
@@ -103,17 +107,25 @@ def report_of(
 
 def beside_of(job: Job, result: PointResult, language: str = "en") -> Beside:
     """A point's pictures, and the change that gains most."""
-    year, w = year_of(result.recipe), Words(language)
-    profile = carried(result.horizon.profile)
-    shade = shade_map(profile, year.sun, result.site)
-    planes = result.access.planes
-    with house_style():
-        pictures = {
-            "sun_paths": sun_path_chart(sun_paths(result.site, year.settings.year), profile, w),
-            "shade": shade_chart(
-                shade, w, BESIDE_PHOTOS_MM if photos_of(job, result.name) else WIDTH_MM
-            ),
-            "months": months_chart(planes, w, 24.0 if len(planes) > 2 else 30.0),
-        }
-        svgs = {name: drawn(figure) for name, figure in pictures.items()}
+    shade, w = shade_of(result), Words(language)
+    wide = BESIDE_PHOTOS_MM if photos_of(job, result.name) else WIDTH_MM
+    figures = figures_of(result, shade, w, wide)
+    svgs = {name: drawn(figure) for name, figure in figures.items()}
     return Beside(svgs, shade, gain_at(job, result))
+
+
+def shade_of(result: PointResult) -> ShadeMap:
+    """How much of the sun's time is blocked at a point, by month and hour."""
+    return shade_map(carried(result.horizon.profile), year_of(result.recipe).sun, result.site)
+
+
+def figures_of(
+    result: PointResult, shade: ShadeMap, w: Words, shade_mm: float = WIDTH_MM
+) -> dict[str, Figure]:
+    """A point's pictures by what they show."""
+    planes, paths = result.access.planes, sun_paths(result.site, result.access.settings.year)
+    return {
+        "sun-paths": sun_path_chart(paths, carried(result.horizon.profile), w),
+        "shade": shade_chart(shade, w, shade_mm),
+        "months": months_chart(planes, w, 24.0 if len(planes) > 2 else 30.0),
+    }

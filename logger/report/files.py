@@ -9,20 +9,19 @@ from pathlib import Path
 
 import numpy as np
 
-from logger.access import carried
+from logger.access import PlaneResult, carried
+from logger.access.result import YEAR
 from logger.files import json_text
 from logger.horizon import HorizonProfile
 from logger.horizon_csv import horizon_csv
 from logger.job import Job, point_names
 from logger.outputs import write_output
 from logger.report import survey_csv as tables
-from logger.report.charts import drawn, months_chart
-from logger.report.content import Report
+from logger.report.charts import drawn
+from logger.report.content import Report, figures_of, shade_of
 from logger.report.language import Words
-from logger.report.sky_chart import sun_path_chart
 from logger.report.tables import one_line
 from logger.site import moved
-from logger.sun_paths import sun_paths
 from logger.survey.positions import position_of
 from logger.survey.result import PointResult
 
@@ -32,7 +31,6 @@ def write_tables(report: Report, folder: Path) -> list[Path]:
     points = report.points
     files: dict[str, str | bytes] = {
         "results.csv": tables.results_csv(points),
-        "year.csv": tables.year_csv(points),
         "planes.csv": tables.planes_csv(points),
         "obstructions.csv": tables.obstructions_csv(points),
         "blocked.csv": tables.blocked_csv(points),
@@ -48,24 +46,19 @@ def write_tables(report: Report, folder: Path) -> list[Path]:
         files[f"horizons/{stem}.csv"] = horizon_csv(point.horizon.profile)
         files[f"horizons/{stem}.txt"] = plain_horizon(carried(point.horizon.profile))
         for kind, svg in report.beside[point.name].pictures.items():
-            files[f"pictures/{stem}-{kind.replace('_', '-')}.svg"] = svg
+            files[f"pictures/{stem}-{kind}.svg"] = svg
     return _written(folder, files)
 
 
 def write_point(folder: Path, result: PointResult) -> list[Path]:
     """A point's pictures (PNG and SVG), tables of its planes, horizon and answer."""
-    stem, w, profile = file_stem(result.name), Words(), carried(result.horizon.profile)
-    year = result.access.settings.year
-    figures = {
-        "sun-paths": sun_path_chart(sun_paths(result.site, year), profile, w),
-        "months": months_chart(result.access.planes, w),
-    }
+    stem = file_stem(result.name)
     files: dict[str, str | bytes] = {
         f"{stem}-results.csv": tables.results_csv([result]),
         f"{stem}-horizon.csv": horizon_csv(result.horizon.profile),
         f"{stem}.json": json_text(result.as_dict()),
     }
-    for kind, figure in figures.items():
+    for kind, figure in figures_of(result, shade_of(result), Words()).items():
         for ending in ("png", "svg"):
             files[f"{stem}-{kind}.{ending}"] = drawn(figure, ending)
     return _written(folder, files)
@@ -120,10 +113,8 @@ def place_of(job: Job, point: PointResult) -> tuple[float, float] | None:
     return longitude, latitude
 
 
-def points_geojson(
-    points: Iterable[PointResult], places: Mapping[str, tuple[float, float]] | None = None
-) -> str:
-    """The points as GeoJSON (RFC 7946): longitude and latitude on WGS 84; the site's by default.
+def points_geojson(points: Iterable[PointResult], places: Mapping[str, tuple[float, float]]) -> str:
+    """The points as GeoJSON (RFC 7946), each at its longitude and latitude on WGS 84.
 
     The height above sea level is a property: the third coordinate of RFC 7946 would be a height
     above the ellipsoid.
@@ -133,34 +124,26 @@ def points_geojson(
             "type": "Feature",
             "geometry": {
                 "type": "Point",
-                "coordinates": [
-                    round(degrees, 8)
-                    for degrees in (places or {}).get(
-                        point.name, (point.site.longitude_deg, point.site.latitude_deg)
-                    )
-                ],
+                "coordinates": [round(degrees, 8) for degrees in places[point.name]],
             },
             "properties": {
                 "name": one_line(point.name),
                 "altitude_m": point.site.altitude_m,
                 "sky": point.access.sky.as_dict(),
-                "planes": [
-                    {
-                        "name": one_line(p.plane.name),
-                        "tilt_deg": p.plane.tilt_deg,
-                        "azimuth_deg": p.plane.azimuth_deg,
-                        **{
-                            name: float(getattr(p.solar_access, end)[12])
-                            for name, end in zip(
-                                tables.ends_named("solar_access"), tables.ENDS, strict=True
-                            )
-                        },
-                    }
-                    for p in point.access.planes
-                ],
+                "planes": [_on_the_map(plane) for plane in point.access.planes],
                 "quality_checks_passed": all(check.passed for check in point.checks),
             },
         }
         for point in points
     ]
     return json_text({"type": "FeatureCollection", "features": features})
+
+
+def _on_the_map(p: PlaneResult) -> dict[str, str | float]:
+    year = [float(getattr(p.solar_access, end)[YEAR]) for end in tables.ENDS]
+    return {
+        "name": one_line(p.plane.name),
+        "tilt_deg": p.plane.tilt_deg,
+        "azimuth_deg": p.plane.azimuth_deg,
+        **dict(zip(tables.ends_named("solar_access"), year, strict=True)),
+    }

@@ -91,7 +91,7 @@ class Words:
 
     def month(self, month: int, width: str = "wide") -> str:
         """Name of a month, 0 to 11: ``wide``, ``abbreviated`` or ``narrow``."""
-        return str(_months(str(self._locale), width)[month + 1]).rstrip(".")
+        return str(self._locale.months["stand-alone"][width][month + 1]).rstrip(".")
 
     def months(self, months: Sequence[int], width: str = "wide") -> str:
         """Months by name, three and more on end as a span."""
@@ -113,13 +113,6 @@ class Words:
         from babel.lists import format_list
 
         return format_list(list(items), locale=self._locale)
-
-
-@cache
-def _months(locale: str, width: str) -> Any:
-    from babel.dates import get_month_names
-
-    return get_month_names(width, "stand-alone", locale)  # type: ignore[arg-type]
 
 
 @cache

@@ -137,6 +137,7 @@ def _high(bias: Estimate) -> str:
     return f"{abs(bias.value):.2f}° too {word} (95 % interval {low:+.2f} to {high:+.2f}°)"
 
 
+@house_style()
 def observers_chart(
     found: Observers, middle_deg: float, height_mm: float = 120.0, width_mm: float = WIDTH_MM
 ) -> Figure:
@@ -149,34 +150,31 @@ def observers_chart(
     top = max(10.0, *(float(np.nanmax(row)) for row in rows if np.isfinite(row).any())) + 4.0
     marked = _most_off(found)
     below = 0.3 * height_mm + 12
-    with house_style():
-        figure = new_figure(height_mm, width_mm)
-        axes = new_axes(figure, 13, 3, below + 2, 6)
-        sky_axes(axes, middle_deg, min(0.0, float(np.nanmin(rows)) - 1.0), top, w)
-        axes.set_xlabel("")
-        axes.tick_params(labelbottom=False)
-        differences = new_axes(figure, 13, 3, 11, height_mm - below + 1)
-        off = [row - held for row in rows]
-        # Beside an edge a difference is as high as the house: what matters is level with it.
-        reach = float(np.ceil(np.clip(np.nanpercentile(np.abs(off), 95), 1.0, 10.0)))
-        sky_axes(differences, middle_deg, -reach, reach, w)
-        heights = np.array([-1.0, -0.5, 0.0, 0.5, 1.0]) * reach
-        differences.set_yticks(heights, [f"{w.number(h, 1)}°" for h in heights])
-        differences.set_ylabel("difference", labelpad=1)
-        differences.axhline(0, color=HORIZON_EDGE, lw=1.4, zorder=4)
-        for k, (row, less) in enumerate(zip(rows, off, strict=True)):
-            look: Any = (
-                {"color": SUN_DEEP, "lw": 0.9} if k in marked else {"color": QUIET, "lw": 0.45}
-            )
-            axes.plot(x, row[order], zorder=3 if k in marked else 2, **look)
-            differences.plot(x, less[order], zorder=3 if k in marked else 2, **look)
-        axes.fill_between(x, axes.get_ylim()[0], held[order], color=HORIZON, alpha=0.18, lw=0)
-        axes.plot(x, held[order], color=HORIZON_EDGE, lw=1.8, zorder=4)
-        names = shortened([found.sweeps[k].traced.observer for k in marked], 22)
-        told = f"; brown: {', '.join(names)}" if names else ""
-        what = "the reference" if found.reference else "what they say together"
-        note(axes, f"thin: each sweep; thick: {what}{told}")
-        axes.title.set_color(INK)
+    figure = new_figure(height_mm, width_mm)
+    axes = new_axes(figure, 13, 3, below + 2, 6)
+    sky_axes(axes, middle_deg, min(0.0, float(np.nanmin(rows)) - 1.0), top, w)
+    axes.set_xlabel("")
+    axes.tick_params(labelbottom=False)
+    differences = new_axes(figure, 13, 3, 11, height_mm - below + 1)
+    off = [row - held for row in rows]
+    # Beside an edge a difference is as high as the house: what matters is level with it.
+    reach = float(np.ceil(np.clip(np.nanpercentile(np.abs(off), 95), 1.0, 10.0)))
+    sky_axes(differences, middle_deg, -reach, reach, w)
+    heights = np.array([-1.0, -0.5, 0.0, 0.5, 1.0]) * reach
+    differences.set_yticks(heights, [f"{w.number(h, 1)}°" for h in heights])
+    differences.set_ylabel("difference", labelpad=1)
+    differences.axhline(0, color=HORIZON_EDGE, lw=1.4, zorder=4)
+    for k, (row, less) in enumerate(zip(rows, off, strict=True)):
+        look: Any = {"color": SUN_DEEP, "lw": 0.9} if k in marked else {"color": QUIET, "lw": 0.45}
+        axes.plot(x, row[order], zorder=3 if k in marked else 2, **look)
+        differences.plot(x, less[order], zorder=3 if k in marked else 2, **look)
+    axes.fill_between(x, axes.get_ylim()[0], held[order], color=HORIZON, alpha=0.18, lw=0)
+    axes.plot(x, held[order], color=HORIZON_EDGE, lw=1.8, zorder=4)
+    names = shortened([found.sweeps[k].traced.observer for k in marked], 22)
+    told = f"; brown: {', '.join(names)}" if names else ""
+    what = "the reference" if found.reference else "what they say together"
+    note(axes, f"thin: each sweep; thick: {what}{told}")
+    axes.title.set_color(INK)
     return figure
 
 

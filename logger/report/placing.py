@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.transforms import Bbox
 
-from logger.arrays import Floats
+from logger.arrays import Floats, floats
 from logger.horizon import HorizonProfile
 from logger.report.charts import INK, PAPER
 
@@ -37,7 +37,8 @@ class Placer:
         """Write on one of some places: free, little over the horizon, and early in their order."""
         label = self._axes.text(0, 0, text, ha="center", va="center", **look)
         rooms = [self._around(label, a, b) for a, b in zip(x, y, strict=True)]
-        worse = [self._share_hidden(room) + k / len(rooms) / 4 for k, room in enumerate(rooms)]
+        hidden = [np.clip((self._tops(r) - r.y0) / r.height, 0.0, 1.0).mean() for r in rooms]
+        worse = [share + k / len(rooms) / 4 for k, share in enumerate(hidden)]
         best = min(range(len(rooms)), key=lambda k: (not self._free(rooms[k]), worse[k]))
         label.set_position((float(x[best]), float(y[best])))
         self._taken.append(rooms[best])
@@ -49,41 +50,39 @@ class Placer:
         how: Any = {"textcoords": "offset points", "ha": "center", "va": "center"}
         label = self._axes.annotate(text, (x, y), (right_pt, up_pt), **how, **look)
         room = label.get_window_extent(self._renderer)
-        if self._free(room) and self._above(room):
+        if self._free(room) and self._tops(room).max() <= room.y0:
             self._taken.append(room)
         else:
             label.remove()
 
     def name(self, text: str, x: float, span_deg: float) -> None:
         """Write a name on the dark of the horizon where it fits there, else above on a stem."""
-        bottom = self._axes.get_ylim()[0]
-        label = self._axes.text(x, bottom, text, ha="center", va="bottom", color=PAPER, zorder=7)
-        left, right = self._axes.get_xlim()
+        axes, pixels = self._axes, self._axes.transData
+        bottom = axes.get_ylim()[0]
+        label = axes.text(x, bottom, text, ha="center", va="bottom", color=PAPER, zorder=7)
         inside = self._inside(label, x, bottom)
-        width_deg = inside.width * (right - left) / self._axes.bbox.width
-        if span_deg >= width_deg and self._dark(inside) and self._free(inside):
-            label.set_position((self._data(inside.x0 + inside.width / 2, 0)[0], bottom))
+        width_deg = inside.width * np.ptp(axes.get_xlim()) / axes.bbox.width
+        is_dark = span_deg >= width_deg and self._tops(inside).min() >= inside.y1
+        if is_dark and self._free(inside):
+            middle = pixels.inverted().transform((inside.x0 + inside.width / 2, 0))[0]
+            label.set_position((float(middle), bottom))
             self._taken.append(inside)
             return
         label.remove()
-        own = float(self._axes.transData.inverted().transform((0, self._top_at(x)))[1])
         room = self._raised(inside)
         if room is None:
             return
-        at = self._data(room.x0 + room.width / 2, room.y0)
-        self._axes.annotate(
-            text, (x, max(own, bottom)), at, ha="center", va="bottom", color=INK, zorder=8,
+        foot_px = pixels.transform((x, bottom))
+        foot_px[1] = max(foot_px[1], np.interp(foot_px[0], self._x, self._top))
+        foot, head = pixels.inverted().transform((foot_px, (room.x0 + room.width / 2, room.y0)))
+        axes.annotate(
+            text, foot, head, ha="center", va="bottom", color=INK, zorder=8,
             arrowprops={"arrowstyle": "-", "lw": 0.6, "color": INK, "shrinkA": 0, "shrinkB": 0},
             bbox={"facecolor": PAPER, "lw": 0, "pad": 0.6, "alpha": 0.92},
         )  # fmt: skip
-        x_px, y_px = self._axes.transData.transform((x, max(own, bottom)))
-        ends = sorted((float(x_px), room.x0 + room.width / 2))
-        stem = Bbox.from_extents(ends[0], float(y_px), ends[1], room.y0)
+        ends = sorted((foot_px[0], room.x0 + room.width / 2))
+        stem = Bbox.from_extents(ends[0], foot_px[1], ends[1], room.y0)
         self._taken += [room, stem.padded(self._point)]
-
-    def _data(self, x: float, y: float) -> tuple[float, float]:
-        found = self._axes.transData.inverted().transform((x, y))
-        return float(found[0]), float(found[1])
 
     def _around(self, label: Text, x: float, y: float) -> Bbox:
         size = label.get_window_extent(self._renderer)
@@ -104,7 +103,7 @@ class Placer:
         """The lowest free room above the horizon, moved aside a little where that helps."""
         found = []
         for aside in (0.0, -0.3, 0.3, -0.5, 0.5):
-            low = self._highest(room) + 4 * self._point
+            low = self._tops(room).max() + 4 * self._point
             moved = room.translated(aside * room.width, low - room.y0)
             while moved.y1 <= self._axes.bbox.y1 and not self._free(moved):
                 moved = moved.translated(0, self._point)
@@ -120,25 +119,7 @@ class Placer:
         beside = room.padded(2 * self._point, self._point)
         return bool(within and not any(beside.overlaps(taken) for taken in self._taken))
 
-    def _highest(self, room: Bbox) -> float:
-        return float(self._top[self._under(room)].max())
-
-    def _share_hidden(self, room: Bbox) -> float:
-        """How much of a label lies over the horizon, 0 to 1."""
-        over = (self._top[self._under(room)] - room.y0) / room.height
-        return float(np.clip(over, 0.0, 1.0).mean())
-
-    def _above(self, room: Bbox) -> bool:
-        return bool(self._highest(room) <= room.y0)
-
-    def _dark(self, room: Bbox) -> bool:
-        """Whether the horizon's dark shape is behind all of a label."""
-        return bool(self._top[self._under(room)].min() >= room.y1)
-
-    def _under(self, room: Bbox) -> slice:
+    def _tops(self, room: Bbox) -> Floats:
+        """The horizon below, behind or above a room, from its left to its right."""
         start, end = np.searchsorted(self._x, (room.x0, room.x1))
-        return slice(max(int(start) - 1, 0), int(end) + 1)
-
-    def _top_at(self, x: float) -> float:
-        px, _ = self._axes.transData.transform((x, 0.0))
-        return float(np.interp(px, self._x, self._top))
+        return floats(self._top[max(int(start) - 1, 0) : int(end) + 1])

@@ -33,19 +33,13 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
+@house_style()
 def sun_path_chart(
     paths: SunPaths, profile: HorizonProfile, w: Words, height_mm: float = 78.0
 ) -> Figure:
     """The sun's tracks by date, hour lines, and the horizon with its band and names."""
-    with house_style():
-        figure = new_figure(height_mm)
-        axes = new_axes(figure, 11, 3, 11, 6)
-        _draw_sun_paths(axes, paths, profile, w)
-        note(axes, w("hours in apparent solar time; dark: horizon, pale edge: its 95 % band"))
-    return figure
-
-
-def _draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Words) -> None:
+    figure = new_figure(height_mm)
+    axes = new_axes(figure, 11, 3, 11, 6)
     middle = paths.site.equatorward_azimuth_deg
     known = profile.elevation_deg[profile.known]
     highest = max(float(t.elevation_deg.max()) for t in paths.tracks)
@@ -70,16 +64,18 @@ def _draw_sun_paths(axes: Axes, paths: SunPaths, profile: HorizonProfile, w: Wor
         axes.text(0.005, 0.99, text, transform=axes.transAxes, va="top", color=SUN_DEEP)
     for line in paths.hour_lines:
         _label_hour(placer, line, w)
+    note(axes, w("hours in apparent solar time; dark: horizon, pale edge: its 95 % band"))
+    return figure
 
 
 BLANK_TOP_DEG = 60.0
 
 
+@house_style()
 def blank_sheet(middle_deg: float, w: Words) -> Figure:
     """The axes alone, to draw a horizon on by hand; on paper lying on its side."""
-    with house_style():
-        figure = new_figure(190.0, 277.0)
-        sky_axes(new_axes(figure, 13, 5, 13, 8), middle_deg, 0.0, BLANK_TOP_DEG, w)
+    figure = new_figure(190.0, 277.0)
+    sky_axes(new_axes(figure, 13, 5, 13, 8), middle_deg, 0.0, BLANK_TOP_DEG, w)
     return figure
 
 

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from logger.access import PlaneResult
-from logger.access.result import YEAR
 from logger.report.result_tables import (
     calibrations_of,
     checks_of,
@@ -67,46 +66,28 @@ def ends_named(name: str) -> list[str]:
 
 
 def results_csv(points: Sequence[PointResult]) -> str:
-    """One row a point, plane and month, and one for the year."""
+    """One row a point, plane and month, and one for the year, which has both factors too."""
     shares = " ".join([*ends_named("solar_access"), *ends_named("beam_access")])
-    rows: list[tuple[Cell, ...]] = []
-    for point, p in planes_of(points):
-        where = (point.name, p.plane.name, p.plane.tilt_deg, p.plane.azimuth_deg)
-        ends = [getattr(b, end) for b in (p.solar_access, p.beam_access) for end in ENDS]
-        loss = np.append(p.loss_kwh_m2, p.loss_kwh_m2.sum())
-        clear = np.append(window_known(p.window), np.nan)
-        figures = np.stack([*ends, loss, clear], axis=1).tolist()
-        for month, row in zip((*MONTHS, "year"), figures, strict=True):
-            rows.append((*where, month, *row, str(point.access.sky)))
-    head = f"point plane tilt_deg azimuth_deg month {shares} loss_kwh_per_m2 window_clear sky"
-    return csv_text(head, rows)
-
-
-def year_csv(points: Sequence[PointResult]) -> str:
-    """One row a point and plane: the year in figures."""
-    solar = " ".join(ends_named("solar_access"))
     factors = " ".join(
         f"{name}{end}"
         for name in ("orientation_factor", "total_solar_resource_fraction")
         for end in ("", "_low", "_high")
     )
+    rows: list[tuple[Cell, ...]] = []
+    for point, p in planes_of(points):
+        where = (point.name, p.plane.name, p.plane.tilt_deg, p.plane.azimuth_deg)
+        ends = [getattr(b, end) for b in (p.solar_access, p.beam_access) for end in ENDS]
+        of_year = [*p.orientation_factor.ends, *p.total_solar_resource_fraction.ends]
+        loss = np.append(p.loss_kwh_m2, p.loss_kwh_m2.sum())
+        clear = np.append(window_known(p.window), np.nan)
+        figures = np.stack([*ends, loss, clear], axis=1).tolist()
+        for month, row in zip((*MONTHS, "year"), figures, strict=True):
+            more = of_year if month == "year" else [None] * len(of_year)
+            rows.append((*where, month, *row, *more, str(point.access.sky)))
     return csv_text(
-        f"point plane tilt_deg azimuth_deg {solar} beam_access {factors} loss_kwh_per_m2 sky",
-        (
-            (
-                point.name,
-                p.plane.name,
-                p.plane.tilt_deg,
-                p.plane.azimuth_deg,
-                *(float(getattr(p.solar_access, end)[YEAR]) for end in ENDS),
-                p.beam_access.annual,
-                *p.orientation_factor.ends,
-                *p.total_solar_resource_fraction.ends,
-                float(p.loss_kwh_m2.sum()),
-                str(point.access.sky),
-            )
-            for point, p in planes_of(points)
-        ),
+        f"point plane tilt_deg azimuth_deg month {shares} loss_kwh_per_m2 window_clear {factors} "
+        "sky",
+        rows,
     )
 
 

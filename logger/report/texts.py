@@ -25,7 +25,7 @@ SAFETY_LINE = N_(
 )
 
 PICTURES = {
-    "sun_paths": N_("The sun's paths over the horizon at {point}, azimuth against elevation."),
+    "sun-paths": N_("The sun's paths over the horizon at {point}, azimuth against elevation."),
     "shade": N_("Share of its time that the sun is out of sight at {point}, month by hour."),
     "months": N_("Bars of solar access by month at {point}; the table below has the figures."),
 }
