@@ -32,7 +32,6 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
     """Everything about one point."""
     beside, planes = report.beside[point.name], point.access.planes
     shown = photos_of(report.job, point.name)[:MOST]
-    failed = [check for check in point.checks if not check.passed]
     return {
         "kind": "point",
         "name": point.name,
@@ -48,7 +47,7 @@ def point_page(report: Report, point: PointResult, pictures: Pictures, w: Words)
         "blocks": blocks(report, point, w),
         "width": width(planes, w),
         "photos": [_photo(photo_at(path), pictures, w) for path in shown],
-        "checks": _checks_line(point.checks, failed, w),
+        "checks": _checks_line(point.checks, w),
     }
 
 
@@ -282,7 +281,8 @@ def when_blocked(window: WindowResult, name: str, w: Words) -> str:
     )
 
 
-def _checks_line(checks: Sequence[Check], failed: Sequence[Check], w: Words) -> str:
+def _checks_line(checks: Sequence[Check], w: Words) -> str:
+    failed = [check for check in checks if not check.passed]
     if not failed:
         return w.count(
             "The one check of this point passed.",

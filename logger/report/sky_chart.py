@@ -112,15 +112,14 @@ def _across(azimuth: Floats, elevation: Floats, middle_deg: float) -> tuple[Floa
 
 def _draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float, w: Words) -> None:
     """The horizon as a shape, its 95 % band, and hatching where it was not measured."""
-    x, elevation, band = _nodes_across(profile, middle_deg)
+    x, elevation, low, high = _nodes_across(profile, middle_deg)
     bottom = axes.get_ylim()[0]
     known = np.isfinite(elevation)
     top = np.maximum(np.nan_to_num(elevation, nan=bottom), bottom)
     axes.fill_between(x, bottom, top, where=known.tolist(), lw=0, color=HORIZON, zorder=3)
-    if band is not None:
-        # What may stand above the line lies behind the sun's tracks, so that they can be followed.
-        for low, high, order in ((elevation, band[1], 1.5), (band[0], elevation, 4.0)):
-            axes.fill_between(x, low, high, lw=0, color=BAND, alpha=0.8, zorder=order)
+    # What may stand above the line lies behind the sun's tracks, so that they can be followed.
+    for foot, head, order in ((elevation, high, 1.5), (low, elevation, 4.0)):
+        axes.fill_between(x, foot, head, lw=0, color=BAND, alpha=0.8, zorder=order)
     axes.plot(x, elevation, color=HORIZON_EDGE, lw=1.1, zorder=5, solid_joinstyle="round")
     for left, right in _gaps(x, known):
         axes.axvspan(left, right, facecolor="none", edgecolor=BAND, hatch="////", lw=0, zorder=1)
@@ -131,30 +130,27 @@ def _draw_horizon(axes: Axes, profile: HorizonProfile, middle_deg: float, w: Wor
 
 def _nodes_across(
     profile: HorizonProfile, middle_deg: float
-) -> tuple[Floats, Floats, tuple[Floats, Floats] | None]:
-    """Chart position, elevation and 95 % band at the nodes and both ends of the axis.
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Chart position, elevation and ends of the 95 % band, at the nodes and both ends of the axis.
 
-    Elevation is NaN where not measured; there is no band where nothing is known of the errors.
+    NaN where not measured; the band has no width where nothing is known of the errors.
     """
     x = np.asarray(angle_between(profile.azimuth_deg, middle_deg), dtype=float)
     order = np.argsort(x, kind="stable")
     seam = float(wrap360(middle_deg + 180.0))
-    at_seam = float(profile.elevation_at(seam, unmeasured_deg=np.nan))
-    elevation = np.where(profile.known, profile.elevation_deg, np.nan)[order]
-    x = np.concatenate([[-180.0], x[order], [180.0]])
-    elevation = np.concatenate([[at_seam], elevation, [at_seam]])
-    told = np.isfinite(profile.standard_error_deg).any()
-    if not told and profile.level_error_deg == 0:
-        kept = _worth_drawing(elevation)
-        return x[kept], elevation[kept], None
-    random = np.zeros(len(profile))
-    if told:
-        random = np.where(profile.known, profile.standard_error_deg, np.nan)
-    at_seam = float(interpolate_azimuthal(seam, profile.azimuth_deg, random))
-    error = np.hypot(np.concatenate([[at_seam], random[order], [at_seam]]), profile.level_error_deg)
-    low, high = _band(elevation, NORMAL_95 * error)
+
+    def across(values: Floats) -> Floats:
+        known = np.where(profile.known, values, np.nan)
+        end = [float(interpolate_azimuthal(seam, profile.azimuth_deg, known))]
+        return np.concatenate([end, known[order], end])
+
+    x, elevation = np.concatenate([[-180.0], x[order], [180.0]]), across(profile.elevation_deg)
+    random = profile.standard_error_deg
+    if not np.isfinite(random).any():
+        random = np.zeros(len(profile))
+    low, high = _band(elevation, NORMAL_95 * np.hypot(across(random), profile.level_error_deg))
     kept = _worth_drawing(elevation) | _worth_drawing(low) | _worth_drawing(high)
-    return x[kept], elevation[kept], (low[kept], high[kept])
+    return x[kept], elevation[kept], low[kept], high[kept]
 
 
 def _band(elevation: Floats, half: Floats, near: int = 4) -> tuple[Floats, Floats]:

@@ -207,13 +207,3 @@ def test_a_year_in_north_carolina_is_as_sunny_as_is_published() -> None:
     a_day = year.planes[0].monthly_kwh_m2.sum() / 365
     assert 4.37 < a_day < 5.15
     assert a_day == pytest.approx(4.88, rel=0.05)
-
-
-def test_months_pair_up_around_the_solstices(points) -> None:
-    # Common practice, no source: the sun runs the same path twice a year, so that months pair up
-    # around the solstices (they share their shade; light differs with the turbidity).
-    yard = next(point for point in points if point.name == "yard")
-    beam = yard.access.planes[0].beam_access.value
-    for early, late in ((0, 10), (1, 9), (2, 8), (3, 7), (4, 6)):
-        assert beam[early] == pytest.approx(beam[late], abs=0.12)
-    assert abs(beam[0] - beam[6]) > 0.3

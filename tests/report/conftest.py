@@ -19,6 +19,8 @@ from logger.job import read_job
 from logger.report.content import Beside, Report, beside_of
 from logger.settings import Settings
 from logger.site import Site
+from logger.survey.array import arrays_of
+from logger.survey.demo import ROOF as ROOF_JOB
 from logger.survey.demo import shipped_survey
 from logger.survey.points import point_result
 from logger.survey.recipe import Recipe, recipe_of
@@ -95,6 +97,17 @@ def report_of(job_folder, recipe, surveyed) -> Callable[..., Report]:
         return replace(report, **more)
 
     return of
+
+
+@pytest.fixture(scope="session")
+def roof() -> Report:
+    """The shipped roof: an array with an outline, positions in the recordings alone."""
+    job = read_job(shipped_survey(ROOF_JOB))
+    recipe = replace(recipe_of(job), settings=FEW)
+    points = tuple(point_result(job, name, recipe) for name in ("west eave", "east ridge"))
+    beside = {point.name: beside_of(job, point) for point in points}
+    arrays = arrays_of(job, recipe, points)
+    return Report(job, recipe, points, beside, dt.date(2026, 5, 20), arrays=arrays)
 
 
 FAILED = Check("passes agree", False, 1.4, 0.8, "deg", "sweep 280 to 300° again")

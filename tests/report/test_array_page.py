@@ -2,40 +2,32 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
-from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from logger.job import read_job
 from logger.report import array, cover, installer, pages
-from logger.report.content import Report, beside_of
+from logger.report.content import Report
 from logger.report.language import Words
 from logger.report.pictures import Pictures
 from logger.simulation.scenes import SWALLOW_HOUSE, WEST_EAVE
 from logger.sun import sun_track
 from logger.sun_paths import utc_of_solar_hour
-from logger.survey.array import arrays_of, extreme_windows
-from logger.survey.demo import ROOF, shipped_survey
-from logger.survey.points import point_result
-from logger.survey.recipe import recipe_of
-
-from .conftest import FEW
+from logger.survey.array import extreme_windows
 
 W = Words()
 
 
-@pytest.fixture(scope="module")
-def report() -> Report:
-    """The shipped roof, whose positions stand in its recordings alone."""
-    job = read_job(shipped_survey(ROOF))
-    recipe = replace(recipe_of(job), settings=FEW)
-    points = tuple(point_result(job, name, recipe) for name in ("west eave", "east ridge"))
-    beside = {point.name: beside_of(job, point) for point in points}
-    arrays = arrays_of(job, recipe, points)
-    return Report(job, recipe, points, beside, dt.date(2026, 5, 20), arrays=arrays)
+@pytest.fixture
+def report(roof) -> Report:
+    return roof
+
+
+@pytest.fixture
+def west_eave(report) -> dict:
+    """Its page."""
+    return pages.point_page(report, report.points[0], Pictures(), W)
 
 
 def test_the_cover_answers_for_the_whole_array(report):
@@ -65,28 +57,20 @@ def test_only_what_can_be_cut_or_moved_is_said_to_gain_and_the_same_on_both_page
     assert told == dict(cover.cover(report, Pictures(), W)["lines"])["What could be changed"]
 
 
-def test_what_shows_through_a_crown_is_named_by_it(report):
-    page = pages.point_page(report, report.points[0], Pictures(), W)
-    names = [row[0] for row in page["blocks"]["rows"]]
-    assert "behind walnut" in names
-    assert not any("°" in name for name in names)
-
-
-def test_a_distance_that_two_points_tell_stands_on_the_page_of_each(report):
-    page = pages.point_page(report, report.points[0], Pictures(), W)
-    walnut = next(row for row in page["blocks"]["rows"] if row[0] == "walnut")
-    # Its crown of 3 m radius stands 7.5 m west and 8.5 m south of the origin.
+def test_what_shows_through_a_crown_is_named_by_it_and_two_points_tell_a_distance(west_eave):
+    rows = {row[0]: row for row in west_eave["blocks"]["rows"]}
+    assert "behind walnut" in rows
+    assert not any("°" in name for name in rows)
+    # The walnut's crown of 3 m radius stands 7.5 m west and 8.5 m south of the origin.
     east, north, _ = WEST_EAVE
-    assert float(walnut[2]) == pytest.approx(
-        ((east + 7.5) ** 2 + (north + 8.5) ** 2) ** 0.5 - 3, abs=0.4
-    )
+    away = ((east + 7.5) ** 2 + (north + 8.5) ** 2) ** 0.5 - 3
+    assert float(rows["walnut"][2]) == pytest.approx(away, abs=0.4)
 
 
-def test_positions_that_stand_in_the_recordings_reach_the_installer(report):
+def test_positions_that_stand_in_the_recordings_reach_the_installer(report, west_eave):
     row = next(r for r in installer.installer(report, W)["places"]["rows"] if r[0] == "west eave")
     assert row[1:5] == ["−3.3", "−2.1", "3.9", "0.05"]
-    facts = pages.point_page(report, report.points[0], Pictures(), W)["facts"]
-    assert "3.3 m west, 2.1 m south, 3.9 m up from the job's origin" in facts
+    assert "3.3 m west, 2.1 m south, 3.9 m up from the job's origin" in west_eave["facts"]
 
 
 def test_the_installer_learns_when_the_worst_and_the_best_place_are_shaded_and_by_what(report):

@@ -15,7 +15,7 @@ from logger.geometry import angle_between
 from logger.horizon import HorizonProfile, Obstruction
 from logger.report import charts
 from logger.report.language import Words
-from logger.report.sky_chart import sun_path_chart
+from logger.report.sky_chart import blank_sheet, sun_path_chart
 from logger.site import Site
 from logger.sun import SunYear, sun_year
 from logger.sun_paths import sun_paths
@@ -54,30 +54,26 @@ def texts(axes: Axes) -> dict[str, Text]:
     return {t.get_text(): t for t in axes.texts}
 
 
-@pytest.mark.parametrize("name", SITES)
-def test_the_middle_of_the_chart_is_the_equators_side(name, drawn):
-    axes = drawn[name]
-    labels = {
-        t.get_text(): x for t, x in zip(axes.get_xticklabels(), axes.get_xticks(), strict=True)
-    }
-    assert labels["N\n0°" if SITES[name].latitude_deg < 0 else "S\n180°"] == 0
+def ticks_of(axes: Axes) -> dict[str, float]:
+    ticks = zip(axes.get_xticklabels(), axes.get_xticks(), strict=True)
+    return {label.get_text(): float(x) for label, x in ticks}
 
 
 @pytest.mark.parametrize(("name", "left"), [("46 north", "E\n90°"), ("35 south", "W\n270°")])
 def test_the_sun_rises_over_the_east(name, left, drawn):
     axes = drawn[name]
-    labels = {t.get_text(): float(x) for x, t in zip(axes.get_xticks(), axes.get_xticklabels(),
-                                                     strict=True)}  # fmt: skip
-    assert labels[left] == -90
+    assert ticks_of(axes)[left] == -90
     track = sun_paths(SITES[name]).tracks[3]  # of March: it rises in the east
     drawn_x = next(line.get_xdata() for line in axes.lines if len(line.get_xdata()) >= len(
         track.azimuth_deg) and line.get_color() == charts.SUN)  # fmt: skip
     rises = int(np.flatnonzero(track.elevation_deg > 0)[0])
-    assert np.sign(np.asarray(drawn_x)[rises]) == np.sign(labels["E\n90°"])
+    assert np.sign(np.asarray(drawn_x)[rises]) == np.sign(ticks_of(axes)["E\n90°"])
 
 
 @pytest.mark.parametrize("name", SITES)
-def test_no_line_crosses_the_chart_from_one_end_to_the_other(name, drawn):
+def test_the_equators_side_is_in_the_middle_and_no_line_crosses_from_end_to_end(name, drawn):
+    middle = "N\n0°" if SITES[name].latitude_deg < 0 else "S\n180°"
+    assert ticks_of(drawn[name])[middle] == 0
     assert len(drawn[name].lines) > 10
     for line in drawn[name].lines:
         x, y = np.asarray(line.get_xydata()).T
@@ -96,10 +92,6 @@ def test_dates_stand_on_what_is_seen_of_their_own_track(drawn, horizon):
         assert not y < horizon.elevation_at(x + 180)
 
 
-def test_a_day_without_sun_is_named(drawn):
-    assert any("no sun in sight: 21\xa0Dec" in t for t in texts(drawn["beyond the polar circle"]))
-
-
 @pytest.mark.parametrize("name", SITES)
 def test_labels_do_not_overlap_and_stay_inside(name, drawn):
     axes = drawn[name]
@@ -113,26 +105,25 @@ def test_labels_do_not_overlap_and_stay_inside(name, drawn):
     assert all(axes.bbox.x0 - 1 <= b.x0 and b.x1 <= axes.bbox.x1 + 1 for b in boxes)
 
 
-def test_what_was_not_measured_is_hatched_and_says_so(drawn):
+def test_what_is_not_seen_and_what_stands_there_is_written_as_it_is(drawn):
+    assert any("no sun in sight: 21\xa0Dec" in t for t in texts(drawn["beyond the polar circle"]))
     axes = drawn["46 north"]
     (hatched,) = (p for p in axes.patches if p.get_hatch())
     ends = hatched.get_x(), hatched.get_x() + hatched.get_width()
     assert ends == (angle_between(280, 180), angle_between(320, 180))
-    assert "not measured" in texts(axes)
+    assert {"not measured", "lime $tree_1$ <b>"} <= set(texts(axes))
+    assert "lime $tree_1$ &lt;b&gt;" in charts.drawn(axes.figure).decode()
 
 
-def test_an_obstructions_name_is_written_as_it_is(drawn):
-    assert "lime $tree_1$ <b>" in texts(drawn["46 north"])
-    assert "lime $tree_1$ &lt;b&gt;" in charts.drawn(drawn["46 north"].figure).decode()
+def written_over(profile: HorizonProfile) -> dict[str, Text]:
+    return texts(sun_path_chart(sun_paths(SITES["46 north"]), profile, W).axes[0])
 
 
 def test_the_names_of_crowded_obstructions_that_are_long_keep_their_ends():
-    azimuth = np.arange(0.0, 360.0)
     names = [f"row house at the long weir, number {k}" for k in range(3)]
     spans = tuple(Obstruction(n, 100.0 + 30 * k, 128.0 + 30 * k) for k, n in enumerate(names))
-    profile = HorizonProfile(azimuth, np.full(360, 20.0), obstructions=spans)
-    written = list(texts(sun_path_chart(sun_paths(SITES["46 north"]), profile, W).axes[0]))
-    assert {t[-1] for t in written if t.startswith("row")} == {"0", "1", "2"}
+    profile = HorizonProfile(np.arange(0.0, 360.0), np.full(360, 20.0), obstructions=spans)
+    assert {t[-1] for t in written_over(profile) if t.startswith("row")} == {"0", "1", "2"}
 
 
 @pytest.mark.parametrize(("gap", "colour"), [(0.0, charts.PAPER), (3.0, charts.INK)])
@@ -141,8 +132,7 @@ def test_white_letters_have_dark_behind_all_of_them(gap, colour):
     unmeasured = (azimuth > 200) & (azimuth <= 200 + gap)
     forest = (Obstruction("forest", 150.0, 250.0),)
     profile = HorizonProfile(azimuth, np.where(unmeasured, np.nan, 40.0), obstructions=forest)
-    axes = sun_path_chart(sun_paths(SITES["46 north"]), profile, W).axes[0]
-    assert texts(axes)["forest"].get_color() == colour
+    assert written_over(profile)["forest"].get_color() == colour
 
 
 def test_the_band_at_a_vertical_edge_ends_at_its_sides():
@@ -157,18 +147,24 @@ def test_the_band_at_a_vertical_edge_ends_at_its_sides():
     assert heights.min() == pytest.approx(4 - 1.96 * 0.5)
 
 
-@pytest.mark.parametrize("kind", ["svg", "png"])
-def test_the_same_chart_is_the_same_file(kind, horizon):
-    one, two = (sun_path_chart(sun_paths(SITES["46 north"]), horizon, W) for _ in range(2))
-    assert charts.drawn(one, kind) == charts.drawn(two, kind)
-
-
-def test_the_callers_matplotlib_settings_are_left_alone(horizon):
+def test_the_same_chart_is_the_same_file_and_leaves_the_callers_settings_alone(horizon):
     import matplotlib
 
     before = dict(matplotlib.rcParams)
-    charts.drawn(sun_path_chart(sun_paths(SITES["46 north"]), horizon, W))
+    one, two = (sun_path_chart(sun_paths(SITES["46 north"]), horizon, W) for _ in range(2))
+    for kind in ("svg", "png"):
+        assert charts.drawn(one, kind) == charts.drawn(two, kind)
     assert dict(matplotlib.rcParams) == before
+
+
+def test_the_blank_sheet_has_the_axes_of_the_report_and_no_sun_and_no_horizon(drawn):
+    (sheet,) = blank_sheet(180.0, W).axes
+    own = drawn["46 north"]
+    assert ticks_of(sheet) == ticks_of(own)
+    assert (sheet.get_xlabel(), sheet.get_ylabel()) == (own.get_xlabel(), own.get_ylabel())
+    heights = [label.get_text() for label in sheet.get_yticklabels()]
+    assert heights == ["0°", "10°", "20°", "30°", "40°", "50°", "60°"]
+    assert [*sheet.lines, *sheet.collections, *sheet.patches, *sheet.texts] == []
 
 
 # Hours of shade
@@ -181,29 +177,30 @@ def sun() -> SunYear:
     return sun_year(ALDERS, 2026)
 
 
-def test_a_level_horizon_shades_nothing(sun):
-    shade = shade_map(HorizonProfile.level(), sun, ALDERS)
-    up = np.isfinite(shade.shaded)
-    assert up[5, 12]
-    assert not up[5, 0]
-    assert (shade.shaded[up] == 0).all()
-    assert (shade.unmeasured[up] == 0).all()
+def wall_to(height_deg: float) -> HorizonProfile:
+    azimuth, elevation = [120.0, 120.0, 240.0, 240.0], [0.0, height_deg, height_deg, 0.0]
+    return HorizonProfile(np.array(azimuth), np.array(elevation))
+
+
+def cells_of(shade: ShadeMap) -> dict[tuple[float, float], str]:
+    return {t.get_position(): t.get_text() for t in charts.shade_chart(shade, W).axes[0].texts}
 
 
 def test_a_wall_to_the_south_blocks_the_winter_noon_and_leaves_june(sun):
-    wall = HorizonProfile(np.array([120.0, 120.0, 240.0, 240.0]), np.array([0.0, 30.0, 30.0, 0.0]))
-    shade = shade_map(wall, sun, ALDERS)
+    level = shade_map(HorizonProfile.level(), sun, ALDERS)
+    up = np.isfinite(level.shaded)
+    assert (up[5, 12], up[5, 0]) == (True, False)
+    assert not np.any([level.shaded[up], level.unmeasured[up]])
     # At 46 north the noon sun stands at 90 - 46 - 23.4 = 20.6 degrees in December, 67.4 in June.
-    assert shade.shaded[11, 12] == 1
-    assert shade.shaded[5, 12] == 0
-    axes = charts.shade_chart(shade, W).axes[0]
-    cells = {t.get_position(): t.get_text() for t in axes.texts}
+    shade = shade_map(wall_to(30.0), sun, ALDERS)
+    assert (shade.shaded[11, 12], shade.shaded[5, 12]) == (1, 0)
+    cells = cells_of(shade)
     assert cells[(12.5, 11.0)] == "100"
     assert (12.5, 5.0) not in cells
 
 
 def test_a_bare_crown_shades_less_than_a_leafy_one_and_a_trunk_of_stone_all(sun):
-    tall = HorizonProfile(np.array([120.0, 120.0, 240.0, 240.0]), np.array([0.0, 80.0, 80.0, 0.0]))
+    tall = wall_to(80.0)
     lime = tall.with_obstructions([Obstruction("lime", 120.0, 240.0, "deciduous")])
     wall = tall.with_obstructions([Obstruction("wall", 120.0, 240.0, "building")])
     december, june = (shade_map(lime, sun, ALDERS).shaded[month, 12] for month in (11, 5))
@@ -216,8 +213,7 @@ def test_what_was_not_measured_is_neither_shade_nor_sun(sun):
     profile = HorizonProfile(azimuth, np.where(azimuth < 180, 10.0, np.nan))
     shade = shade_map(profile, sun, ALDERS)
     assert (shade.unmeasured[5, 15], shade.shaded[5, 15], shade.unmeasured[5, 9]) == (1, 0, 0)
-    cells = {t.get_position(): t.get_text() for t in charts.shade_chart(shade, W).axes[0].texts}
-    assert cells[(15.5, 5.0)] == "?"
+    assert cells_of(shade)[(15.5, 5.0)] == "?"
 
 
 def test_january_is_on_top_and_a_month_without_sun_says_so():

@@ -82,36 +82,30 @@ def test_two_processes_give_the_same_pictures(folder, found):
     assert one == two
 
 
-def test_the_command_writes_the_document_alone_and_names_it(folder):
-    ran = CliRunner().invoke(command, [str(folder), "--letter", "--report-date", "2026-05-20"])
+def test_the_command_writes_the_document_and_json_alone_on_standard_output(folder):
+    options = ["--letter", "--report-date", "2026-05-20", "--json", "-"]
+    ran = CliRunner().invoke(command, [str(folder), *options])
     assert ran.exit_code == 0, ran.output  # two points are not swept yet
-    path = folder / "report" / "report.pdf"
-    assert f"wrote {path}" in ran.stdout
-    assert round(PdfReader(path).pages[0].mediabox.height) == 792
-    assert sorted(p.name for p in path.parent.iterdir()) == ["index.html", "report.pdf"]
+    told = json.loads(ran.stdout)
+    written = [folder / "report" / name for name in ("report.pdf", "index.html")]
+    assert told["written"] == list(map(str, written))
+    assert told["points"][0]["point"] == "yard"
+    assert round(PdfReader(written[0]).pages[0].mediabox.height) == 792
+    assert set(written[0].parent.iterdir()) == set(written)
     assert (folder / "results" / "yard.json").exists()
 
 
 def test_tables_go_into_a_folder_beside_the_document_where_it_is_asked_for(folder, tmp_path):
-    arguments = [str(folder), "--output", str(tmp_path / "sub" / "client.pdf"), "--tables"]
-    ran = CliRunner().invoke(command, [*arguments, "--language", "de"])
+    path = tmp_path / "sub" / "client.pdf"
+    arguments = [str(folder), "--output", str(path), "--tables", "--language", "de"]
+    ran = CliRunner().invoke(command, arguments)
     assert ran.exit_code == 0, ran.output
-    written = {p.relative_to(tmp_path / "sub").as_posix() for p in (tmp_path / "sub").rglob("*.*")}
-    assert {"client.pdf", "client-tables/results.csv", "client-tables/shade.csv"} <= written
-    page = (tmp_path / "sub" / "client-tables" / "index.html").read_text("utf-8")
-    assert '<html lang="de">' in page
-    assert (
-        "Horizontvermessung" in PdfReader(tmp_path / "sub" / "client.pdf").pages[0].extract_text()
-    )
-
-
-def test_json_goes_to_standard_output_alone(folder, tmp_path):
-    path = tmp_path / "only.pdf"
-    ran = CliRunner().invoke(command, [str(folder), "--output", str(path), "--json", "-"])
-    told = json.loads(ran.stdout)
-    assert told["written"] == [str(path)]
-    assert told["points"][0]["point"] == "yard"
-    assert [p.name for p in tmp_path.iterdir()] == ["only.pdf"]
+    assert f"wrote {path}" in ran.stdout
+    beside = path.parent / "client-tables"
+    assert {path, beside} == set(path.parent.iterdir())
+    assert {beside / "results.csv", beside / "shade.csv"} <= set(beside.iterdir())
+    assert '<html lang="de">' in (beside / "index.html").read_text("utf-8")
+    assert "Horizontvermessung" in PdfReader(path).pages[0].extract_text()
 
 
 @pytest.mark.parametrize(

@@ -23,45 +23,19 @@ def plain(text: str) -> str:
     return text.replace("\N{NO-BREAK SPACE}", " ")
 
 
-def test_the_window_comes_first_then_planes_then_what_they_rest_on(point_of):
-    told = sentences.answer_text(point_of("yard", 30.0))
-    assert told.startswith(
-        "From 9 to 15 h solar time the sun is out of sight for part of the time in "
-    )
+def test_the_window_comes_first_then_planes_then_what_they_rest_on(point_of, access_of):
+    told = sentences.answer_text(point_of("yard", 30.0, checks=(PASSED,)))
+    start = "From 9 to 15 h solar time the sun is out of sight for part of the time in "
+    assert told.startswith(start)
     order = ["roof: tilt 35°", "east wall: tilt 90°", "declination", "samples used"]
     places = [told.index(word) for word in order]
     assert places == sorted(places)
     assert "\n\n\n" not in told
-
-
-def test_a_horizon_from_a_file_is_told_without_samples(access_of):
-    told = sentences.answer_text(access_of())
-    assert "samples" not in told
-    assert "year 2026" in told
-
-
-def test_what_is_blocked_is_told_with_its_hours_and_name(point_of):
-    told = sentences.window_text(point_of("yard", 30.0).access.planes[0].window)
-    (december,) = re.findall(r"Dec:.* (\d+:\d\d) to (\d+:\d\d) by =barn", told)
-    # The barn spans 150 to 200° and reaches above the whole of December's path there.
-    assert december[1] > "13:10"
-    assert december[0].startswith("9:")
-
-
-def test_every_month_is_told_its_own_hours(point_of):
-    window = point_of("yard", 30.0).access.planes[0].window
-    one = window.blocked[0]
-    stretch = replace(one, to_solar_hour=15.0)
-    own = tuple(replace(stretch, month=m, from_solar_hour=8.0 + m / 4) for m in (1, 11, 12))
-    told = sentences.window_text(replace(window, blocked=own))
-    starts = re.findall(r"(\w+): (\d+:\d\d) to", told)
-    assert starts == [("Jan", "8:15"), ("Nov", "10:45"), ("Dec", "11:00")]
-
-
-def test_a_check_that_failed_stands_first(point_of):
-    told = sentences.answer_text(point_of("yard", checks=(PASSED, FAILED)))
-    assert told.startswith("NOT FIT FOR USE: failed passes agree")
-    assert "NOT FIT" not in sentences.answer_text(point_of("yard", checks=(PASSED,)))
+    failed = sentences.answer_text(point_of("yard", 30.0, checks=(PASSED, FAILED)))
+    assert failed.startswith(f"NOT FIT FOR USE: failed passes agree\n\n{start}")
+    of_a_file = sentences.answer_text(access_of())
+    assert "samples" not in of_a_file
+    assert "year 2026" in of_a_file
 
 
 def test_several_points_are_told_shortly_and_share_what_they_rest_on(point_of):
@@ -72,24 +46,40 @@ def test_several_points_are_told_shortly_and_share_what_they_rest_on(point_of):
     assert not any(line.endswith("samples used") for line in once)
 
 
-def answer_of(point, w=W) -> str:
-    return plain(sentences.answer(point.name, point.access.planes, w))
+def test_what_is_blocked_is_told_month_by_month_with_its_hours_and_name(point_of):
+    window = point_of("yard", 30.0).access.planes[0].window
+    (december,) = re.findall(
+        r"Dec:.* (\d+:\d\d) to (\d+:\d\d) by =barn", sentences.window_text(window)
+    )
+    # The barn spans 150 to 200° and reaches above the whole of December's path there.
+    assert december[1] > "13:10"
+    assert december[0].startswith("9:")
+    stretch = replace(window.blocked[0], to_solar_hour=15.0)
+    own = tuple(replace(stretch, month=m, from_solar_hour=8.0 + m / 4) for m in (1, 11, 12))
+    starts = re.findall(
+        r"(\w+): (\d+:\d\d) to", sentences.window_text(replace(window, blocked=own))
+    )
+    assert starts == [("Jan", "8:15"), ("Nov", "10:45"), ("Dec", "11:00")]
 
 
-def test_a_clear_window_is_said_to_be_clear(point_of):
-    told = answer_of(point_of("eave", 2.0))
-    assert told.endswith("and from 9 to 15 h the sun is in sight in every month.")
-    assert told.startswith("Over the year eave receives 100 % (99 to 100 %) on roof and")
+def answer_of(point) -> str:
+    return plain(sentences.answer(point.name, point.access.planes, W))
 
 
-def test_a_blocked_window_is_told_with_its_worst_month(point_of):
-    point = point_of("yard", 30.0)
-    clear = point.access.planes[0].window.monthly_clear_fraction
-    worst = int(np.argmin(clear))
-    months = [m for m in range(12) if clear[m] < 0.995]  # others print as 100 % clear
-    assert f"out of sight for part of the time in {len(months)} months" in answer_of(point)
-    told = f"most in {W.month(worst)}, when it is in sight for {clear[worst] * 100:.0f} % of these"
-    assert told in answer_of(point)
+def test_a_point_s_answer_says_whether_its_window_is_clear_or_blocked_or_not_known(point_of):
+    clear = answer_of(point_of("eave", 2.0))
+    assert clear.startswith("Over the year eave receives 100 % (99 to 100 %) on roof and")
+    assert clear.endswith("and from 9 to 15 h the sun is in sight in every month.")
+    yard = point_of("yard", 30.0)
+    shares = yard.access.planes[0].window.monthly_clear_fraction
+    worst, n = int(np.argmin(shares)), int((shares < 0.995).sum())  # others print as 100 % clear
+    assert (
+        f"out of sight for part of the time in {n} months, most in {W.month(worst)}, when it is in "
+        f"sight for {shares[worst] * 100:.0f} % of these"
+    ) in answer_of(yard)
+    unknown = answer_of(point_of("gap", gap=True))
+    assert "is not known in" in unknown
+    assert "in sight in every month" not in unknown
 
 
 def test_a_month_is_blocked_alike_wherever_months_are_told(point_of):
@@ -104,12 +94,6 @@ def test_a_month_is_blocked_alike_wherever_months_are_told(point_of):
     assert "in 1 of 12 months" in sentences.window_text(window)
     assert [m for m, cell in enumerate(installer.shaded_hours(window)) if cell != "–"] == [8]
     assert pages.when_blocked(window, "=barn", W) == "Sept: 9:00 to 9:30"
-
-
-def test_what_was_not_measured_is_not_called_clear(point_of):
-    told = answer_of(point_of("gap", gap=True))
-    assert "is not known in" in told
-    assert "in sight in every month" not in told
 
 
 def with_year(point, value, low, high):
@@ -131,39 +115,39 @@ def test_the_year_is_told_with_what_is_known_of_it(point_of, bounds, told):
     assert told in answer_of(with_year(point_of("yard"), *bounds))
 
 
-def test_the_better_point_is_named_first_and_by_how_much(point_of):
-    good, poor = (
-        with_year(point_of("meadow"), 0.9, 0.89, 0.91),
-        with_year(point_of("yard"), 0.8, 0.79, 0.81),
-    )
-    for points in ((good, poor), (poor, good)):
-        told = plain(cover.comparison(points, W))
+@pytest.mark.parametrize(
+    ("years", "told"),
+    [
         # Arms of one point each: 10 points less and more sqrt(2)
-        assert told == (
-            "Solar access at meadow is about 10 percentage points higher than at yard (9 to 11)."
-        )
-
-
-def test_points_closer_than_their_uncertainty_do_not_differ(point_of):
-    near = (
-        with_year(point_of("meadow"), 0.81, 0.78, 0.84),
-        with_year(point_of("yard"), 0.8, 0.77, 0.83),
-    )
-    assert "does not differ significantly: 1.0 percentage points" in cover.comparison(near, W)
-
-
-def test_a_difference_of_unknown_uncertainty_is_not_called_significant(point_of):
-    exact = with_year(point_of("meadow"), 0.9, 0.9, 0.9), with_year(point_of("yard"), 0.8, 0.8, 0.8)
-    assert "whether that is significant is not known" in cover.comparison(exact, W)
-
-
-def test_a_point_that_is_not_fit_or_not_known_is_never_ranked(point_of):
-    best = with_year(point_of("best", checks=(FAILED,)), 0.99, 0.98, 1.0)
-    unknown = with_year(point_of("unknown"), np.nan, 0.5, 1.0)
-    others = [with_year(point_of(n), v, v - 0.01, v + 0.01) for n, v in (("a", 0.7), ("b", 0.9))]
-    told = cover.comparison([best, unknown, *others], W)
-    assert told.startswith("Solar access at b is about 20 percentage points higher than at a")
-    assert cover.comparison([best, others[0]], W) == ""
+        (
+            {"meadow": (0.9, 0.89, 0.91), "yard": (0.8, 0.79, 0.81)},
+            "Solar access at meadow is about 10 percentage points higher than at yard (9 to 11).",
+        ),
+        (
+            {"meadow": (0.81, 0.78, 0.84), "yard": (0.8, 0.77, 0.83)},
+            "Solar access at meadow and yard does not differ significantly: 1.0 percentage points, "
+            "less than the uncertainty.",
+        ),
+        (
+            {"meadow": (0.9, 0.9, 0.9), "yard": (0.8, 0.8, 0.8)},
+            "Solar access at meadow is about 10 percentage points higher than at yard; whether "
+            "that is significant is not known, because the uncertainty is not.",
+        ),
+        (
+            {"failed": (0.99, 0.98, 1.0), "unknown": (np.nan, 0.5, 1.0), "a": (0.7, 0.69, 0.71),
+             "b": (0.9, 0.89, 0.91)},
+            "Solar access at b is about 20 percentage points higher than at a (19 to 21).",
+        ),
+        ({"failed": (0.99, 0.98, 1.0), "a": (0.7, 0.69, 0.71)}, ""),
+    ],
+)  # fmt: skip
+def test_points_are_ranked_by_what_is_known_and_fit(point_of, years, told):
+    points = [
+        with_year(point_of(name, checks=(FAILED if name == "failed" else PASSED,)), *bounds)
+        for name, bounds in years.items()
+    ]
+    assert plain(cover.comparison(points, W)) == told
+    assert plain(cover.comparison(points[::-1], W)) == told
 
 
 def test_each_rule_says_where_it_is_met_and_where_not(point_of):
