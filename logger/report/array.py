@@ -16,7 +16,7 @@ from logger.report.language import DASH, N_, Words
 from logger.report.pictures import Page, Pictures
 from logger.report.sentences import capital, interval, place
 from logger.report.survey_csv import csv_text
-from logger.report.tables import MONTHS, Cell, Column, Table, as_text, grid
+from logger.report.tables import MONTHS, Cell, Column, Table, as_text, grid, in_words
 from logger.survey.array import ArrayResult
 
 SHADES = "0123456789"
@@ -212,13 +212,11 @@ def array_text(found: ArrayResult) -> str:
     if len(found.places_m) <= MOST_PLACES or found.grid is None:
         parts.append(as_text(places_table(found)))
     around = obstructions(found, w)
-    columns = [Column[list[str]](name, itemgetter(k)) for k, name in enumerate(around["head"])]
     rows = [
-        [*row, o.taken_as or DASH]
+        (*row, o.taken_as or DASH)
         for row, o in zip(around["rows"], found.here.obstructions, strict=True)
     ]
-    columns.append(Column("taken as", itemgetter(-1)))
-    parts.append(as_text(Table("What stands around", rows, columns)))
+    parts.append(in_words("What stands around", (*around["head"], "taken as"), rows))
     return "\n\n".join(part for part in parts if part)
 
 

@@ -8,9 +8,9 @@ from dataclasses import fields
 
 from logger.report.language import N_, Words
 from logger.report.sentences import BLOCKED_FROM
-from logger.report.tables import MONTHS, Column, Table, as_text
+from logger.report.tables import MONTHS, Column, Table, as_text, in_words
 from logger.settings import Settings, written
-from logger.survey.changes import Changes, FigureChange, Moved, Was
+from logger.survey.changes import Changes, FigureChange, Moved
 from logger.survey.compare import Best, Comparison, PlaneAt, PlaneYear, plane_year
 
 NOT_KNOWN = "not known"
@@ -188,12 +188,9 @@ def changes_text(changes: Changes) -> str:
         return "Against the stored result: nothing changed."
     parts = ["Against the stored result:"]
     if changes.settings:
-        columns: list[Column[Was]] = [
-            Column("what differs", lambda one: one.name),
-            Column("stored", lambda one: one.stored),
-            Column("now", lambda one: one.now),
-        ]
-        parts.append(as_text(Table("Settings and inputs", changes.settings, columns)).rstrip())
+        differing = [(one.name, one.stored, one.now) for one in changes.settings]
+        head = ("what differs", "stored", "now")
+        parts.append(in_words("Settings and inputs", head, differing).rstrip())
     rows = [f for f in changes.figures if _worth_a_row(f)]
     if rows:
         parts.append(as_text(_figure_table(rows)).rstrip())

@@ -26,7 +26,7 @@ from logger.report.charts import (
 )
 from logger.report.language import Words
 from logger.report.sky_chart import sky_axes
-from logger.report.tables import Column, Table, as_text, shortened
+from logger.report.tables import Column, Table, as_text, in_words, shortened
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -49,7 +49,7 @@ def observers_text(found: Observers, point: str, reference: str) -> str:
             for k, sector in enumerate(found.sectors)
         ),
     ]
-    parts = [head, as_text(_sweep_table(found)), as_text(_spread_table(rows))]
+    parts = [head, as_text(_sweep_table(found)), _spread_table(rows)]
     return "\n\n".join(
         part.rstrip() for part in [*parts, "\n".join([*_outliers(found, rows), *_bias(found)])]
     )
@@ -77,14 +77,16 @@ def _sweep_table(found: Observers) -> Table[SweepOf]:
     return Table("Each sweep (± is 95 %)", found.sweeps, columns)
 
 
-def _spread_table(rows: Sequence[Row]) -> Table[Row]:
-    columns: list[Column[Row]] = [
-        Column("what", lambda row: row[0]),
-        Column("same observer again", lambda row: spread_text(row[1].repeatability, row[2])),
-        Column("another observer", lambda row: spread_text(row[1].reproducibility, row[2])),
+def _spread_table(rows: Sequence[Row]) -> str:
+    told = [
+        (what, spread_text(p.repeatability, factor), spread_text(p.reproducibility, factor))
+        for what, p, factor in rows
     ]
-    title = "Repeatability and reproducibility: one standard deviation and its 95 % interval"
-    return Table(title, rows, columns)
+    return in_words(
+        "Repeatability and reproducibility: one standard deviation and its 95 % interval",
+        ("what", "same observer again", "another observer"),
+        told,
+    )
 
 
 def spread_text(spread: Spread | None, factor: float = 1.0) -> str:

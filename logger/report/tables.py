@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import takewhile
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Generic, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
@@ -54,6 +55,12 @@ class Table(Generic[Row]):
     def printed(self) -> list[list[str]]:
         """Cells as they stand in print."""
         return [[_printed(column.of(row), column) for column in self.columns] for row in self.rows]
+
+
+def in_words(title: str, head: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
+    """A table of texts for the terminal, its rows as they stand."""
+    columns = [Column[Sequence[Cell]](name, itemgetter(k)) for k, name in enumerate(head)]
+    return as_text(Table(title, rows, columns))
 
 
 def grid(

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from operator import itemgetter
 
 from logger.report.charts import drawn
 from logger.report.document import Document, as_pdf
 from logger.report.observers import observers_chart, spread_text
-from logger.report.tables import DASH, Column, Table, as_text
+from logger.report.tables import DASH, in_words
 from logger.survey.classroom import Lesson, Student
 
 TITLE = "How well did we measure?"
@@ -35,8 +34,7 @@ def wall_page(lesson: Lesson) -> Document:
 
 def lesson_text(lesson: Lesson) -> str:
     """The same lines for the terminal."""
-    columns = [Column[list[str]](name, itemgetter(k)) for k, name in enumerate(HEAD)]
-    table = as_text(Table("Each student", [_row(one) for one in lesson.students], columns)).rstrip()
+    table = in_words("Each student", HEAD, [_row(one) for one in lesson.students]).rstrip()
     notes = [*lesson.twice, *lesson.remarks]
     return "\n\n".join(
         part for part in ("\n".join(_facts(lesson)), table, "\n".join(notes)) if part
