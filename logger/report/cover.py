@@ -122,17 +122,14 @@ def answers(report: Report, w: Words) -> list[list[str]]:
         [p.name, sentences.unfit_reasons(p.checks, w), sentences.answer(p.name, p.access.planes, w)]
         for p in report.points
     ]
-    return (
-        found
-        + [
-            [name, w("{point} has no answer.", point=name), why.removeprefix(f"{name}: ")]
-            for name, why in report.left_out.items()
-        ]
-        + [
-            [name, "", w("{point} has not been swept yet.", point=name)]
-            for name in report.not_swept
-        ]
+    found += [
+        [name, w("{point} has no answer.", point=name), why.removeprefix(f"{name}: ")]
+        for name, why in report.left_out.items()
+    ]
+    waiting = (
+        (name, w("{point} has not been swept yet.", point=name)) for name in report.not_swept
     )
+    return found + [[name, "", told] for name, told in waiting]
 
 
 def comparison(points: Sequence[PointResult], w: Words) -> str:
