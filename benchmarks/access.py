@@ -77,8 +77,9 @@ def agreement(sites: int, seed: int) -> None:
         _, truth = solar_access(case, sky)
         site, plane, settings, profile = ours(case)
         weather = as_weather(sky[0], sky[2])
-        found = SiteYear(site, [plane], settings, weather).assess(profile).planes[0]
-        counts = np.append(found.unshaded_beam_kwh_m2 >= 1.0, True)
+        year = SiteYear(site, [plane], settings, weather)
+        found = year.assess(profile).planes[0]
+        counts = np.append(year.planes[0].monthly_beam_kwh_m2 >= 1.0, True)
         difference = np.abs(found.beam_access.value - truth)[counts] * 100
         differences.append(difference)
         print(

@@ -124,9 +124,10 @@ def solar_access(
 
 def as_weather(times: pd.DatetimeIndex, sky: pd.DataFrame) -> Weather:
     """The script's clear sky as the program takes weather, minute by minute."""
+    new_year = pd.Timestamp(times[len(times) // 2].year, 1, 1, tz="UTC")
+    ahead = (new_year - times[0]) // pd.Timedelta(minutes=1)
     columns = (sky[name].to_numpy() for name in ("ghi", "dni", "dhi"))
-    first = times[0].tz_localize(None).to_numpy()
-    return Weather(*columns, step_min=1, first=first, source="clear sky")
+    return Weather(*columns, step_min=1, utc_offset_min=ahead, source="clear sky")
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ import pvlib
 
 from logger.access import AccessResult, Interval, Plane, SiteYear, Weather, read_weather
 from logger.access.light import clear_sky
+from logger.access.weather import MINUTES_A_YEAR
 from logger.horizon import HorizonProfile
 from logger.job import read_job
 from logger.settings import Settings
@@ -30,13 +31,11 @@ def clear_year(site: Site, turbidity: float) -> Weather:
     """A cloudless year of one turbidity, minute by minute of UTC."""
     sun = sun_year(site, 2026)
     (light,) = clear_sky(sun, turbidity)
-    first = int(sun.minute[0])
-    columns = []
-    for values in (light.ghi_wm2, light.dni_wm2, light.dhi_wm2):
-        column = np.zeros(int(sun.minute[-1]) - first + 1)
-        column[sun.minute - first] = values
-        columns.append(column)
-    return Weather(*columns, step_min=1, first=np.datetime64(first, "m"), source="clear")
+    new_year = np.datetime64("2026-01-01", "m").astype(int)
+    columns = np.zeros((3, MINUTES_A_YEAR))
+    lit = light.ghi_wm2, light.dni_wm2, light.dhi_wm2
+    columns[:, (sun.minute - new_year) % MINUTES_A_YEAR] = lit
+    return Weather(*columns, step_min=1, source="clear")
 
 
 def told(what: str, found: Interval, truth: float) -> None:

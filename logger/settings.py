@@ -15,7 +15,7 @@ from typing import Any
 
 from logger.errors import UsageError
 
-TRANSPOSITIONS = ("haydavies", "isotropic", "reindl")
+TRANSPOSITIONS = ("haydavies", "isotropic")
 YES, NO, NONE = ("yes", "true", "on"), ("no", "false", "off"), "none"
 
 

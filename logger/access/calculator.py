@@ -80,7 +80,7 @@ class SiteYear:
             (cloudless,) = clear_sky(self.sun)
             self.checks = weather_checks(weather, self.sun, self.skies.lights[0], cloudless)
         self.splits: tuple[SplitLight, ...] = tuple(
-            split_light(self.sun, light, self.settings) for light in self.skies.lights
+            split_light(self.sun, light) for light in self.skies.lights
         )
         self.open_disc: Floats = disc_above(self.sun.elevation_deg)
         hour = np.minimum(self.sun.solar_hour.astype(np.int64), HOURS - 1)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -27,13 +28,13 @@ from logger.access.heights import (
     lifted,
     nearness_at,
 )
-from logger.access.irradiance import HALVES, KWH_A_MINUTE, MONTHS
+from logger.access.irradiance import KWH_A_MINUTE
 from logger.access.leaf import drawn_leaf, middle_leaf
 from logger.access.losses import OpenPlane, access
 from logger.access.skies import Skies
 from logger.access.sun_table import SKY_LEVELS, Singles, SunGrid, lost, sky_table
 from logger.access.surroundings import crowns_of, without_crowns
-from logger.arrays import Columns, Floats, floats
+from logger.arrays import Columns, Floats, floats, stacked
 from logger.checks import NORMAL_95, PERCENTILES_95
 from logger.horizon import HorizonProfile
 from logger.settings import Settings
@@ -49,19 +50,14 @@ _AT_ONCE = 1000
 class PlaneTable:
     """What skylines take from one plane, by direction."""
 
-    sun: Singles
+    sun: Singles  # Beam of each light, then circumsolar light of each
     sky: Singles
-    lit: tuple[int, ...]  # Lights that have any beam
-    lights: int
 
 
 def plane_table(plane: OpenPlane, grid: SunGrid) -> PlaneTable:
     """Sum a plane's year by direction."""
-    lit = tuple(k for k, (beam, _) in enumerate(plane.sunlight) if beam.any())
-    columns = [plane.sunlight[k][part] * KWH_A_MINUTE for part in (0, 1) for k in lit]
-    if not columns:
-        columns = [np.zeros(len(grid.cell))] * 2
-    return PlaneTable(grid.table(columns), sky_table(plane.plane), lit, len(plane.sunlight))
+    columns = [light * KWH_A_MINUTE for part in zip(*plane.sunlight, strict=True) for light in part]
+    return PlaneTable(grid.table(columns), sky_table(plane.plane))
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,17 +85,17 @@ def taken_by(
 
 
 def _taken(height_deg: Floats, tables: Sequence[PlaneTable], grid: SunGrid) -> list[Taken]:
-    n = len(height_deg)
-    shapes = [(n, table.lights, HALVES, MONTHS) for table in tables]
-    found = [Taken(np.zeros(s), np.zeros(s), np.empty((n, MONTHS))) for s in shapes]
-    for at in range(0, n, _AT_ONCE):
-        some = slice(at, at + _AT_ONCE)
-        skylines, sky = grid.halves(height_deg[some]), SKY_LEVELS.below(height_deg[some])
-        for table, taken in zip(tables, found, strict=True):
-            beam, circumsolar = np.split(lost(skylines, table.sun), 2, axis=1)
-            taken.beam[some, table.lit], taken.circumsolar[some, table.lit] = beam, circumsolar
-            taken.view[some] = sky @ table.sky
-    return found
+    found = []
+    for at in range(0, len(height_deg), _AT_ONCE):
+        some = height_deg[at : at + _AT_ONCE]
+        skylines, sky = grid.halves(some), SKY_LEVELS.below(some)
+        found.append([_of_table(table, skylines, sky) for table in tables])
+    return [stacked(of_plane) for of_plane in zip(*found, strict=True)]
+
+
+def _of_table(table: PlaneTable, skylines: tuple[Any, Any], sky: Any) -> Taken:
+    beam, circumsolar = np.split(lost(skylines, table.sun), 2, axis=1)
+    return Taken(beam, circumsolar, floats(sky @ table.sky))
 
 
 @dataclass(frozen=True, eq=False)

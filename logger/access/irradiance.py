@@ -2,10 +2,9 @@
 
 Beam is ``DNI cos i``. Hay and Davies split sky diffuse by the anisotropy index ``A = DNI / E0``
 into a circumsolar part ``DHI A R_b`` that comes from the sun's direction and an isotropic part
-``DHI (1 - A) (1 + cos b) / 2``; Reindl adds ``1 + sqrt(beam / GHI) sin^3(b / 2)`` to the latter for
-the brighter sky near the horizon. Ground-reflected light is ``GHI reflectance (1 - cos b) / 2``.
+``DHI (1 - A) (1 + cos b) / 2``. Ground-reflected light is ``GHI reflectance (1 - cos b) / 2``.
 (Duffie and Beckman, Solar Engineering of Thermal Processes, sections 2.15 and 2.16; pvlib's
-``haydavies`` and ``reindl``, with which a test compares every hour.)
+``haydavies``, with which a test compares every hour.)
 
 Models differ in how much of the diffuse light comes from the sun's direction. All are written here
 as Hay and Davies with a share of their circumsolar light: 1 is theirs, and with 0 all diffuse light
@@ -29,7 +28,7 @@ MONTHS, HOURS, HALVES = 12, 24, 2
 KWH_A_MINUTE = 1.0 / 60_000.0
 """Energy of one watt for one minute. [kWh]"""
 
-CIRCUMSOLAR_SHARE = {"haydavies": 1.0, "reindl": 1.0, "isotropic": 0.0}
+CIRCUMSOLAR_SHARE = {"haydavies": 1.0, "isotropic": 0.0}
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,23 +42,15 @@ class SplitLight:
     circumsolar_level_wm2: Floats
     isotropic_wm2: Floats
     ghi_wm2: Floats
-    brightening: Floats | None  # Reindl's square root; None for the other models
 
 
-def split_light(sun: SunYear, light: Light, settings: Settings) -> SplitLight:
+def split_light(sun: SunYear, light: Light) -> SplitLight:
     """Split a sky's light into what comes from the sun's direction and what does not."""
     index = np.minimum(light.dni_wm2 / light.extraterrestrial_wm2, 1.0)
     # pvlib bounds R_b's denominator at a sun one degree above the horizon.
     height = np.maximum(sun.vectors[2], 0.01745)
     level = light.dhi_wm2 * index
-    brightening = None
-    if settings.transposition == "reindl":
-        with np.errstate(invalid="ignore", divide="ignore"):
-            share = np.nan_to_num(light.dni_wm2 * sun.vectors[2] / light.ghi_wm2, posinf=0.0)
-        brightening = floats(np.sqrt(np.maximum(share, 0.0)))
-    return SplitLight(
-        light.dni_wm2, level / height, level, light.dhi_wm2 - level, light.ghi_wm2, brightening
-    )
+    return SplitLight(light.dni_wm2, level / height, level, light.dhi_wm2 - level, light.ghi_wm2)
 
 
 def normal_of(tilt_deg: Floats | float, azimuth_deg: Floats | float) -> Floats:
@@ -96,7 +87,5 @@ def on_plane(
     """Transpose to one plane as Hay and Davies; see the module's text for the formulas."""
     view = unobstructed_view(plane.tilt_deg)
     isotropic = split.isotropic_wm2 * view
-    if split.brightening is not None:
-        isotropic *= 1.0 + split.brightening * np.sin(np.radians(plane.tilt_deg) / 2) ** 3
     ground = split.ghi_wm2 * ((1.0 - view) * floats(settings.monthly_reflectance))[sun.month]
     return PlaneLight(split.beam_wm2 * cos_i, split.circumsolar_wm2 * cos_i, isotropic, ground)

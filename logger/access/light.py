@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from logger.access.weather import Weather
-from logger.arrays import Floats, Ints, floats, lock_columns
+from logger.arrays import Floats, floats, lock_columns
 from logger.sun import SunYear
 
 
@@ -45,17 +45,22 @@ def clear_sky(
     elevation. Linke turbidity is one for the whole year or, without it, pvlib's table of months and
     places, interpolated to days.
     """
+    import pandas as pd
     import pvlib
 
     site = sun.site
-    day, of = days_of(sun)
-    extraterrestrial = _extraterrestrial(day)[of]
+    day, of = np.unique(sun.minute // 1440, return_inverse=True)
+    dates = pd.DatetimeIndex(day.astype("datetime64[D]").astype("datetime64[s]"), tz="UTC")
+    extraterrestrial = floats(pvlib.irradiance.get_extra_radiation(dates.dayofyear))[of]
     zenith = 90.0 - sun.elevation_deg
     air_mass = pvlib.atmosphere.get_absolute_airmass(
         pvlib.atmosphere.get_relative_airmass(zenith), pvlib.atmosphere.alt2pres(site.altitude_m)
     )
     if turbidity is None:
-        linke = turbidity_of(day, site.latitude_deg, site.longitude_deg)[of]
+        # At the very edge of the map the table's index would run over by one.
+        latitude = np.clip(site.latitude_deg, -89.99, 89.99)
+        longitude = np.clip(site.longitude_deg, -179.99, 179.99)
+        linke = floats(pvlib.clearsky.lookup_linke_turbidity(dates, latitude, longitude))[of]
     else:
         linke = np.full(len(sun), turbidity)
     lights = []
@@ -68,40 +73,12 @@ def clear_sky(
     return tuple(lights)
 
 
-def days_of(sun: SunYear) -> tuple[Ints, Ints]:
-    """The distinct UTC days of a sun year, and for each row which of them it is."""
-    day = sun.minute // 1440
-    first = int(day[0]) if len(day) else 0
-    return np.arange(first, (int(day[-1]) if len(day) else first) + 1), day - first
-
-
-def _extraterrestrial(day: Ints) -> Floats:
-    import pvlib
-
-    date = day.astype("datetime64[D]")
-    of_year = (date - date.astype("datetime64[Y]")).astype(int) + 1
-    return floats(pvlib.irradiance.get_extra_radiation(of_year))
-
-
-def turbidity_of(day: Ints, latitude_deg: float, longitude_deg: float) -> Floats:
-    """Linke turbidity of UTC days at a place, from pvlib's table."""
-    import pandas as pd
-    import pvlib
-
-    index = pd.DatetimeIndex(day.astype("datetime64[D]").astype("datetime64[s]"), tz="UTC")
-    # At the very edge of the map the table's index would run over by one.
-    latitude = min(max(latitude_deg, -89.99), 89.99)
-    longitude = min(max(longitude_deg, -179.99), 179.99)
-    return floats(pvlib.clearsky.lookup_linke_turbidity(index, latitude, longitude).to_numpy())
-
-
-def weather_light(weather: Weather, sun: SunYear) -> tuple[Light, tuple[str, ...]]:
-    """Weather spread over minutes, and what a reader must know of it."""
+def weather_light(weather: Weather, sun: SunYear) -> Light:
+    """Weather spread over minutes."""
     (clear,) = clear_sky(sun)
     row, interval = weather.rows_at(sun.minute)
     covered = row >= 0
     row = np.maximum(row, 0)
-    notes = list(weather.notes)
 
     def spread(mean: Floats, shape: Floats) -> Floats:
         value = np.where(covered, mean[row], 0.0)
@@ -116,6 +93,6 @@ def weather_light(weather: Weather, sun: SunYear) -> tuple[Light, tuple[str, ...
     dhi = spread(weather.dhi_wm2, clear.dhi_wm2)
     # A whole hour's beam squeezed into a few minutes of low sun can exceed the sun itself.
     dni = np.minimum(dni, clear.extraterrestrial_wm2)
-    columns = (getattr(weather, name) for name in ("temperature_c", "wind_ms"))
+    columns = weather.temperature_c, weather.wind_ms
     air = (None if column is None else column[row] for column in columns)
-    return Light(dni, ghi, dhi, clear.extraterrestrial_wm2, *air), tuple(notes)
+    return Light(dni, ghi, dhi, clear.extraterrestrial_wm2, *air)

@@ -33,9 +33,7 @@ def access(loss: Floats, offered: Floats) -> Floats:
         np.concatenate([x, x.sum(axis=-1, keepdims=True)], axis=-1)
         for x in np.broadcast_arrays(loss, offered)
     )
-    return floats(
-        1.0 - np.divide(loss, offered, out=np.full(loss.shape, np.nan), where=offered > 0)
-    )
+    return 1.0 - share_of(loss, offered)
 
 
 def share_of(part: Floats, whole: Floats) -> Floats:

@@ -87,18 +87,9 @@ def extraterrestrial_kwh_m2(day_of_year: ArrayLike, latitude_deg: float) -> Floa
 
 
 def monthly_means(site: Site, ghi_kwh_m2_day: Sequence[float]) -> Weather:
-    """A year of hours from twelve monthly means.
+    """A year of hours from twelve monthly means of daily irradiation, January first. [kWh/m2]
 
-    Parameters
-    ----------
-    site : Site
-    ghi_kwh_m2_day : sequence of 12 floats
-        Mean daily global horizontal irradiation, January to December. [kWh/m2]
-
-    Raises
-    ------
-    UsageError
-        There are not twelve, or one is more than the sun sends outside the air, or below 0.
+    Means that cannot be, such as more than the sun sends outside the air, are refused.
     """
     import pvlib
 

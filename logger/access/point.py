@@ -142,14 +142,13 @@ class Point:
             total_solar_resource_fraction=resource,
             unshaded_kwh_m2=unshaded * blank,
             received_kwh_m2=(unshaded - loss.total_kwh_m2(plane)) * blank,
-            unshaded_beam_kwh_m2=plane.monthly_beam_kwh_m2 * blank,
             hourly_solar_access=loss.hourly_solar_access(plane),
             hourly_beam_access=loss.hourly_beam_access(plane),
             sky_view_factor=plane.view - float(loss.sky_view.mean()),
             best_unshaded=best if has_energy else replace(best, irradiation_kwh_m2=np.nan),
             window=window,
             by_obstruction=tuple(
-                ObstructionLoss(s.name, s.kind, s.from_azimuth_deg, s.to_azimuth_deg, share * fit)
+                ObstructionLoss(**vars(s), loss_fraction=share * fit)
                 for s, share in loss.by_stretch
             ),
             parts=parts_of({**drawn.widths, NOT_MEASURED: gap}),

@@ -1,8 +1,8 @@
-"""What the calculator answers, and its form as JSON."""
+"""What the calculator answers, and its form as JSON, which `logger.files.plain` makes plain."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from logger.access.intervals import Part
 from logger.access.plane import Plane
 from logger.access.rules import Verdict
 from logger.access.sky import Sky
+from logger.access.surroundings import Stretch
 from logger.access.window import WindowResult
 from logger.arrays import Floats, freeze_columns
 from logger.checks import Check
@@ -23,32 +24,14 @@ YEAR = 12
 """Column of the year behind the twelve months."""
 
 
-def number(value: float | np.floating[Any]) -> float | None:
-    """A JSON number; None for what is not defined."""
-    return float(value) if np.isfinite(value) else None
-
-
-def numbers(values: Floats) -> list[float | None]:
-    """A JSON list; None for what is not defined."""
-    return [number(v) for v in values]
-
-
 @dataclass(frozen=True, eq=False)
 class Bounded:
-    """A share for each month and the year, with the intervals it lies in.
+    """A share for each month and the year, with the intervals it lies in; each of shape (13,)."""
 
-    Parameters
-    ----------
-    value : array, shape (13,)
-        January to December, then the year, 0 to 1; NaN where not defined, and all of it where too
-        much of the sun's range was not measured.
-    low, high : array, shape (13,)
-        The 95 % interval of all that is uncertain.
-    survey_low, survey_high : array, shape (13,)
-        That of the survey alone.
-    """
-
+    # January to December, then the year, 0 to 1; NaN where not defined, and all of it where too
+    # much of the sun's range was not measured.
     value: Floats
+    # The 95 % interval of all that is uncertain, and that of the survey alone.
     low: Floats
     high: Floats
     survey_low: Floats
@@ -57,8 +40,8 @@ class Bounded:
     def __post_init__(self) -> None:
         freeze_columns(self, tuple(vars(self)), length=13)
 
-    def _at(self, i: int) -> dict[str, float | None]:
-        return {name: number(column[i]) for name, column in vars(self).items()}
+    def _at(self, i: int) -> dict[str, float]:
+        return {name: column[i] for name, column in vars(self).items()}
 
     @property
     def annual(self) -> float:
@@ -72,7 +55,7 @@ class Bounded:
 
     def as_dict(self) -> dict[str, Any]:
         """``annual`` and ``monthly``, each with value and both intervals."""
-        return {"annual": self._at(YEAR), "monthly": [self._at(m) for m in range(12)]}
+        return {"annual": self._at(YEAR), "monthly": [self._at(m) for m in range(YEAR)]}
 
 
 @dataclass(frozen=True)
@@ -87,10 +70,6 @@ class Interval:
     def ends(self) -> tuple[float, float, float]:
         """Value, low and high."""
         return self.value, self.low, self.high
-
-    def as_dict(self) -> dict[str, float | None]:
-        """Value, low and high."""
-        return {name: number(value) for name, value in vars(self).items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,22 +97,17 @@ class Energy:
         """Figures and assumptions."""
         return {
             "size_kwp": self.size_kwp,
-            "annual_kwh": number(self.kwh.sum()),
-            "monthly_kwh": numbers(self.kwh),
-            "specific_yield_kwh_per_kwp": number(self.specific_yield),
+            "annual_kwh": self.kwh.sum(),
+            "monthly_kwh": self.kwh,
+            "specific_yield_kwh_per_kwp": self.specific_yield,
             "assumptions": assumptions(self.settings, self.weather_temperature),
         }
 
 
 @dataclass(frozen=True, eq=False)
-class ObstructionLoss:
+class ObstructionLoss(Stretch):
     """What one part of the skyline takes."""
 
-    name: str  # Its azimuths where nobody named it
-    kind: str  # Of the obstruction; empty where nobody named it
-    # [deg]
-    from_azimuth_deg: float
-    to_azimuth_deg: float
     # Of the unshaded irradiation, months and year; NaN in a month without sun. Shape (13,).
     loss_fraction: Floats
 
@@ -144,62 +118,37 @@ class ObstructionLoss:
             "kind": self.kind or None,
             "from_azimuth_deg": self.from_azimuth_deg,
             "to_azimuth_deg": self.to_azimuth_deg,
-            "annual_loss_fraction": number(self.loss_fraction[YEAR]),
-            "monthly_loss_fraction": numbers(self.loss_fraction[:YEAR]),
+            "annual_loss_fraction": self.loss_fraction[YEAR],
+            "monthly_loss_fraction": self.loss_fraction[:YEAR],
         }
 
 
 @dataclass(frozen=True, eq=False)
 class PlaneResult:
-    """Access, loss and window of one plane.
-
-    Parameters
-    ----------
-    plane : Plane
-    solar_access, beam_access : Bounded
-    orientation_factor : Interval
-        Against the best unshaded fixed plane of the site.
-    total_solar_resource_fraction : Interval
-        Orientation factor times annual solar access.
-    unshaded_kwh_m2, received_kwh_m2, unshaded_beam_kwh_m2 : array, shape (12,)
-        Irradiation on the plane over a level horizon and over this one, and its beam. NaN where the
-        sky is not known or the horizon was not measured. [kWh/m2]
-    hourly_solar_access, hourly_beam_access : array, shape (12, 24)
-        By month and hour of apparent solar time; NaN without sun.
-    sky_view_factor : float
-        Of the plane over this horizon, in the year's mean.
-    best_unshaded : BestPlane
-    window : WindowResult
-    by_obstruction : tuple of ObstructionLoss
-        Largest first.
-    parts : tuple of Part
-        What each cause adds to the width of annual solar access, largest first.
-    energy : Energy or None
-        Where the plane has a size, the sky is known and the horizon measured.
-    verdicts : tuple of Verdict
-        One for each rule set.
-    drawn_resource : array, shape (n,)
-        Total solar resource fraction of every draw, in an order that is the same for all planes of
-        a point; empty where nothing was drawn.
-    """
+    """Access, loss and window of one plane."""
 
     plane: Plane
     solar_access: Bounded
     beam_access: Bounded
-    orientation_factor: Interval
-    total_solar_resource_fraction: Interval
+    orientation_factor: Interval  # Against the best unshaded fixed plane of the site
+    total_solar_resource_fraction: Interval  # Orientation factor times annual solar access
+    # Irradiation on the plane over a level horizon and over this one; NaN where the sky is not
+    # known or the horizon was not measured. [kWh/m2] Shape (12,).
     unshaded_kwh_m2: Floats
     received_kwh_m2: Floats
-    unshaded_beam_kwh_m2: Floats
+    # By month and hour of apparent solar time; NaN without sun. Shape (12, 24).
     hourly_solar_access: Floats
     hourly_beam_access: Floats
-    sky_view_factor: float
+    sky_view_factor: float  # Of the plane over this horizon, in the year's mean
     best_unshaded: BestPlane
     window: WindowResult
-    by_obstruction: tuple[ObstructionLoss, ...]
+    by_obstruction: tuple[ObstructionLoss, ...]  # Largest first
+    # What each cause adds to the width of annual solar access, largest first.
     parts: tuple[Part, ...] = ()
-    energy: Energy | None = None
-    verdicts: tuple[Verdict, ...] = ()
+    energy: Energy | None = None  # Where it has a size, the sky is known and the horizon measured
+    verdicts: tuple[Verdict, ...] = ()  # One for each rule
+    # Total solar resource fraction of every draw, in an order that is the same for all planes of a
+    # point; empty where nothing was drawn. Shape (n,).
     drawn_resource: Floats = field(default_factory=lambda: np.empty(0))
 
     @property
@@ -209,8 +158,14 @@ class PlaneResult:
 
     def as_dict(self) -> dict[str, Any]:
         """The form of an entry of the result's ``planes`` list."""
+        loss = {
+            "annual_kwh_per_m2": self.loss_kwh_m2.sum(),
+            "monthly_kwh_per_m2": self.loss_kwh_m2,
+        }
         more: dict[str, Any] = {}
         if self.energy is not None:
+            lost = self.energy.lost_kwh
+            loss |= {"annual_kwh": lost.sum(), "monthly_kwh": lost, "note": NOTE}
             more["energy"] = self.energy.as_dict()
         if self.verdicts:
             more["rules"] = [v.as_dict() for v in self.verdicts]
@@ -220,84 +175,60 @@ class PlaneResult:
             "azimuth_deg": self.plane.azimuth_deg,
             "solar_access": self.solar_access.as_dict(),
             "beam_access": self.beam_access.as_dict(),
-            "orientation_factor": self.orientation_factor.as_dict(),
-            "total_solar_resource_fraction": self.total_solar_resource_fraction.as_dict(),
-            "interval_parts": [asdict(part) for part in self.parts],
-            "loss": self._loss(),
+            "orientation_factor": self.orientation_factor,
+            "total_solar_resource_fraction": self.total_solar_resource_fraction,
+            "interval_parts": self.parts,
+            "loss": loss,
             "irradiation": {
-                "unshaded_annual_kwh_per_m2": number(self.unshaded_kwh_m2.sum()),
-                "unshaded_monthly_kwh_per_m2": numbers(self.unshaded_kwh_m2),
-                "annual_kwh_per_m2": number(self.received_kwh_m2.sum()),
-                "monthly_kwh_per_m2": numbers(self.received_kwh_m2),
+                "unshaded_annual_kwh_per_m2": self.unshaded_kwh_m2.sum(),
+                "unshaded_monthly_kwh_per_m2": self.unshaded_kwh_m2,
+                "annual_kwh_per_m2": self.received_kwh_m2.sum(),
+                "monthly_kwh_per_m2": self.received_kwh_m2,
             },
             "window": self.window.as_dict(),
             "by_obstruction": [o.as_dict() for o in self.by_obstruction],
-            "sky_view_factor": number(self.sky_view_factor),
+            "sky_view_factor": self.sky_view_factor,
             "best_unshaded_plane": {
                 "tilt_deg": self.best_unshaded.tilt_deg,
                 "azimuth_deg": self.best_unshaded.azimuth_deg,
-                "annual_kwh_per_m2": number(self.best_unshaded.irradiation_kwh_m2),
+                "annual_kwh_per_m2": self.best_unshaded.irradiation_kwh_m2,
             },
             "month_by_hour": {
-                "solar_access": [numbers(row) for row in self.hourly_solar_access],
-                "beam_access": [numbers(row) for row in self.hourly_beam_access],
+                "solar_access": self.hourly_solar_access,
+                "beam_access": self.hourly_beam_access,
             },
             **more,
         }
 
-    def _loss(self) -> dict[str, Any]:
-        loss: dict[str, Any] = {
-            "annual_kwh_per_m2": number(self.loss_kwh_m2.sum()),
-            "monthly_kwh_per_m2": numbers(self.loss_kwh_m2),
-        }
-        if self.energy is not None:
-            loss["annual_kwh"] = number(self.energy.lost_kwh.sum())
-            loss["monthly_kwh"] = numbers(self.energy.lost_kwh)
-            loss["note"] = NOTE
-        return loss
-
 
 @dataclass(frozen=True, eq=False)
 class AccessResult:
-    """The answer for one point.
-
-    Parameters
-    ----------
-    site : Site
-    settings : Settings
-    planes : tuple of PlaneResult
-    sky : Sky
-        The light that the figures rest on.
-    notes : tuple of str
-        What a reader must know: assumptions, unmeasured sectors, missing errors.
-    hints : tuple of str
-        What whoever works with the program can do about it.
-    checks : tuple of Check
-        Whether what was assumed of the light is fit for the site.
-    """
+    """The answer for one point."""
 
     site: Site
     settings: Settings
     planes: tuple[PlaneResult, ...]
-    sky: Sky
+    sky: Sky  # The light that the figures rest on
+    # What a reader must know: assumptions, unmeasured sectors, missing errors.
     notes: tuple[str, ...] = ()
-    hints: tuple[str, ...] = ()
+    hints: tuple[str, ...] = ()  # What whoever works with the program can do about it
+    # Whether what was assumed of the light is fit for the site.
     checks: tuple[Check, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """The ``site``, ``sky`` and ``planes`` part of the documented result."""
         return {
-            "site": asdict(self.site),
-            "sky": self.sky.as_dict(),
+            "site": self.site,
+            "sky": self.sky,
             "planes": [p.as_dict() for p in self.planes],
             "assumptions": {
                 "year": self.settings.year,
                 "transposition": self.settings.transposition,
-                "ground_reflectance": list(self.settings.monthly_reflectance),
+                "ground_reflectance": self.settings.monthly_reflectance,
                 "turbidity": self.settings.turbidity,
                 "draws": self.settings.draws,
                 "seed": self.settings.seed,
-                "notes": list(self.notes),
-                "hints": list(self.hints),
+                "notes": self.notes,
+                "hints": self.hints,
             },
         }

@@ -64,11 +64,4 @@ class Verdict:
 
     def as_dict(self) -> dict[str, Any]:
         """The form of an entry of the result's ``rules`` list."""
-        return {
-            "rule": self.rule,
-            "limit": self.limit,
-            "value": self.value if math.isfinite(self.value) else None,
-            "low": self.low if math.isfinite(self.low) else None,
-            "high": self.high if math.isfinite(self.high) else None,
-            "verdict": self.verdict,
-        }
+        return {**vars(self), "verdict": self.verdict}

@@ -8,6 +8,7 @@ import numpy as np
 
 from logger.access.irradiance import HOURS, MONTHS
 from logger.access.leaf import middle_leaf
+from logger.access.losses import share_of
 from logger.access.surroundings import without_crowns
 from logger.arrays import Floats, floats, freeze_columns
 from logger.horizon import HorizonProfile
@@ -50,8 +51,5 @@ def shade_map(profile: HorizonProfile, sun: SunYear, site: Site) -> ShadeMap:
         return np.asarray(counted.reshape(MONTHS, HOURS), dtype=np.float64)
 
     up = count()
-    shares = [
-        np.divide(count(which), up, out=np.full(up.shape, np.nan), where=up > 0)
-        for which in (known * behind, (~known).astype(float))
-    ]
-    return ShadeMap(floats(np.arange(HOURS + 1)), shares[0], shares[1])
+    shares = (share_of(count(which), up) for which in (known * behind, (~known).astype(float)))
+    return ShadeMap(floats(np.arange(HOURS + 1)), *shares)

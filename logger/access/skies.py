@@ -78,9 +78,8 @@ def skies_of(weather: Weather | None, sun: SunYear, settings: Settings) -> Skies
     error = np.random.default_rng([settings.seed, 4]).standard_normal(n) * CIRCUMSOLAR_ERROR
     circumsolar = np.maximum(middle + error, 0.0)
     if weather is not None:
-        light, notes = weather_light(weather, sun)
-        whole = np.ones((1, HALVES, MONTHS))
-        return Skies(weather.sky, (light,), whole, whole[None], middle, circumsolar, notes)
+        light, whole = weather_light(weather, sun), np.ones((1, HALVES, MONTHS))
+        return Skies(weather.sky, (light,), whole, whole[None], middle, circumsolar, weather.notes)
     turbidity = settings.turbidity
     of = "" if turbidity is None else f", turbidity {turbidity:g}"
     words = f"not known: drawn between clear and overcast{of}"

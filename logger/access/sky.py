@@ -14,16 +14,12 @@ class Sky:
 
     kind: str  # One of `SKY_KINDS`
     source: str  # In words
-    sha256: str = ""  # Of the file it comes from, in hex; empty without one
+    sha256: str | None = None  # Of the file it comes from, in hex
 
     @property
     def is_known(self) -> bool:
         """Whether energies can be told under it, and not shares alone."""
         return self.kind != UNKNOWN_SKY
-
-    def as_dict(self) -> dict[str, str | None]:
-        """The form of the result's ``sky``."""
-        return {"kind": self.kind, "source": self.source, "sha256": self.sha256 or None}
 
     def __str__(self) -> str:
         return self.source if self.is_known else f"sky {self.source}"

@@ -6,7 +6,7 @@ import numpy as np
 
 from logger.access.light import Light
 from logger.access.weather import Weather
-from logger.arrays import Floats
+from logger.arrays import Bools, Floats, Ints
 from logger.checks import Check
 from logger.site import Site, distance_km
 from logger.sun import SunYear
@@ -45,17 +45,15 @@ def weather_checks(
     weather: Weather, sun: SunYear, light: Light, cloudless: Light
 ) -> tuple[Check, ...]:
     """Hold weather, as it was spread over the site's minutes, against the site's sun."""
-    checks = []
-    if weather.first is None:
-        checks = [*_of_its_rows(weather, sun), *_of_its_light(weather, sun, light)]
-        checks.append(_of_clear_days(weather, sun, light, cloudless))
+    row, _ = weather.rows_at(sun.minute)
+    checks = [*_of_its_rows(weather, row), *_of_its_light(sun, light, row >= 0)]
+    checks.append(_of_clear_days(sun, light, cloudless, row >= 0))
     if weather.place is not None:
         checks += _of_the_place(weather.place, sun.site)
     return tuple(checks)
 
 
-def _of_its_rows(weather: Weather, sun: SunYear) -> list[Check]:
-    row, _ = weather.rows_at(sun.minute)
+def _of_its_rows(weather: Weather, row: Ints) -> list[Check]:
     held = float(np.mean(row >= 0))
     up = np.bincount(row[row >= 0], minlength=len(weather.dni_wm2)) > 0
     beam = np.nan_to_num(weather.dni_wm2)
@@ -82,9 +80,8 @@ def _of_its_rows(weather: Weather, sun: SunYear) -> list[Check]:
     ]
 
 
-def _of_its_light(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
+def _of_its_light(sun: SunYear, light: Light, known: Bools) -> list[Check]:
     height, ghi = sun.vectors[2], light.ghi_wm2
-    known = weather.rows_at(sun.minute)[0] >= 0
     outside = np.where(known, light.extraterrestrial_wm2 * height, 0.0)
     minutes_from_noon = (sun.solar_hour - 12.0) * 60.0
     apart = _mean(minutes_from_noon, ghi) - _mean(minutes_from_noon, outside)
@@ -134,8 +131,7 @@ def _of_its_light(weather: Weather, sun: SunYear, light: Light) -> list[Check]:
     ]
 
 
-def _of_clear_days(weather: Weather, sun: SunYear, light: Light, cloudless: Light) -> Check:
-    known = weather.rows_at(sun.minute)[0] >= 0
+def _of_clear_days(sun: SunYear, light: Light, cloudless: Light, known: Bools) -> Check:
     _, day = np.unique(sun.minute // (24 * 60), return_inverse=True)
     could = np.bincount(day, cloudless.ghi_wm2 * known)
     long = could > could.max() / 3  # a winter day of the north says little

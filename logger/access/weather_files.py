@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 
 from logger.access.monthly_means import monthly_means
-from logger.access.weather import MINUTES_A_YEAR, MONTH_STARTS, Weather
+from logger.access.weather import MINUTES_A_YEAR, Weather, minute_of_year
 from logger.arrays import Floats, Ints, floats
 from logger.errors import InputError, LoggerError
 from logger.files import read_within
@@ -259,8 +259,7 @@ def _weather(kind: _Format, table: Any, about: dict[str, Any], path: Path, sha25
 
 def _start_minute(index: Any, step_min: int, ends: bool) -> Ints:
     """Minute of the common year at which each row's interval starts."""
-    day = MONTH_STARTS[index.month.to_numpy() - 1] + index.day.to_numpy() - 1
-    minute = day * 1440 + index.hour.to_numpy() * 60 + index.minute.to_numpy()
+    minute = minute_of_year(index)
     start = (minute - step_min if ends else minute) // step_min * step_min
     return np.asarray(start % MINUTES_A_YEAR, dtype=np.int64)
 

@@ -130,11 +130,9 @@ def added(horizon: HorizonProfile, box: Box) -> HorizonProfile:
 def removed(horizon: HorizonProfile, name: str, behind_deg: float | None = None) -> HorizonProfile:
     """Without a named obstruction."""
     behind = "straight across" if behind_deg is None else f"{behind_deg:g}°"
+    words = f"{name} removed, behind it {behind}"
     changed = _changed(
-        horizon,
-        name,
-        f"{name} removed, behind it {behind}",
-        lambda profile, sector: sector.lowered(profile, behind_deg),
+        horizon, name, words, lambda profile, sector: sector.lowered(profile, behind_deg)
     )
     return changed.with_obstructions([o for o in changed.obstructions if o.name != name])
 

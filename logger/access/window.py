@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from logger.access.blocking import SunBlocking
+from logger.access.losses import share_of
 from logger.access.surroundings import Layer
 from logger.arrays import Bools, Floats, Ints, floats
 from logger.errors import UsageError
@@ -39,15 +40,7 @@ class Blocked:
 
     def as_dict(self) -> dict[str, Any]:
         """The form of the result's ``blocked`` list."""
-        return {
-            "month": self.month,
-            "from": self.from_solar_hour,
-            "to": self.to_solar_hour,
-            "obstruction": self.obstruction,
-            "share": self.share,
-            "from_clock": self.from_clock,
-            "to_clock": self.to_clock,
-        }
+        return {name.removesuffix("_solar_hour"): value for name, value in vars(self).items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,22 +64,14 @@ class WindowResult:
 
     def as_dict(self) -> dict[str, Any]:
         """The form of the result's ``window``; no number where too much was not measured."""
-        monthly = [
-            None if not np.isfinite(clear) or unknown > UNKNOWN_FROM else float(clear)
-            for clear, unknown in zip(
-                self.monthly_clear_fraction, self.monthly_unmeasured_fraction, strict=True
-            )
-        ]
-        annual = self.annual_clear_fraction
-        is_known = np.isfinite(annual) and self.annual_unmeasured_fraction <= UNKNOWN_FROM
+        unknown = self.monthly_unmeasured_fraction > UNKNOWN_FROM
+        is_unknown = self.annual_unmeasured_fraction > UNKNOWN_FROM
         return {
             "from_solar_hour": self.from_solar_hour,
             "to_solar_hour": self.to_solar_hour,
-            "monthly_clear_fraction": monthly,
-            "annual_clear_fraction": annual if is_known else None,
-            "monthly_unmeasured_fraction": [
-                float(u) if np.isfinite(u) else None for u in self.monthly_unmeasured_fraction
-            ],
+            "monthly_clear_fraction": np.where(unknown, np.nan, self.monthly_clear_fraction),
+            "annual_clear_fraction": np.nan if is_unknown else self.annual_clear_fraction,
+            "monthly_unmeasured_fraction": self.monthly_unmeasured_fraction,
             "clock": self.clock,
             "blocked": [b.as_dict() for b in self.blocked],
         }
@@ -132,7 +117,7 @@ def solar_window(sun: SunInWindow, blocking: SunBlocking, layers: Sequence[Layer
     lost = np.bincount(cell, taken.sum(axis=0), minlength=size).reshape(sun.offered.shape)
     up = np.append(sun.minutes, sun.offered.sum())
     lost = np.append(lost.sum(axis=1), lost.sum())
-    clear = np.divide(up - lost, up, out=np.full(13, np.nan), where=up > 0)
+    clear = share_of(up - lost, up)
     found: dict[str, Floats] = {}
     for k, layer in enumerate(layers):
         interval = blocking.interval[k, seen]

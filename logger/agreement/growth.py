@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from logger.agreement.observers import CELLS, MIDDLE_DEG, STEP_DEG, Estimate, elevations
+from logger.agreement.observers import CELLS, MIDDLE_DEG, STEP_DEG, Estimate, elevations, slope_of
 from logger.arrays import Bools, Floats, floats
 from logger.geometry import in_sector
 from logger.horizon import HorizonProfile, Obstruction
@@ -142,8 +142,7 @@ def _change(
 
 def _error(profile: HorizonProfile, cells: Bools, both: Bools) -> float:
     """Standard error of the mean elevation of some cells."""
-    row = elevations(profile)
-    slope = np.nan_to_num(np.gradient(np.r_[row[-1], row, row[0]], STEP_DEG)[1:-1])[cells][both]
+    slope = slope_of(elevations(profile))[cells][both]
     random = _random(profile)[cells][both]
     alike = max(profile.correlation_deg * math.sqrt(2 * math.pi) / STEP_DEG, 1.0)
     count = max(both.sum() / alike, 1.0)

@@ -17,8 +17,7 @@ import numpy as np
 
 from logger.arrays import Floats, floats
 
-# Probabilities beyond which h and k are told, as in the standard's table 6 and table 7.
-OUTLIER, STRAGGLER = 0.01, 0.05
+LEVELS = (0.05, 0.01)  # Probabilities of `Limits`
 
 
 @dataclass(frozen=True)
@@ -42,6 +41,14 @@ class Spread:
         )
 
 
+@dataclass(frozen=True)
+class Limits:
+    """What h or k exceeds with a probability of 5 % and of 1 %, as in the standard's tables."""
+
+    straggler: float
+    outlier: float
+
+
 @dataclass(frozen=True, eq=False)
 class Precision:
     """What results of several observers say of each other."""
@@ -53,26 +60,14 @@ class Precision:
     # defined. Shape (observers,).
     h: Floats
     k: Floats
-    h_limits: tuple[float, float]  # Of a straggler and of an outlier
-    k_limits: tuple[tuple[float, float], ...]  # The same for each observer's number of results
+    h_limits: Limits
+    k_limits: tuple[Limits, ...]  # For each observer's number of results
 
     def outlying(self) -> list[tuple[int, str, float, float]]:
         """Observer, statistic, value and limit of each beyond the outlier's limit."""
-        found = [(i, "h", float(h), self.h_limits[1]) for i, h in enumerate(self.h)]
-        found += [(i, "k", float(k), self.k_limits[i][1]) for i, k in enumerate(self.k)]
+        found = [(i, "h", float(h), self.h_limits.outlier) for i, h in enumerate(self.h)]
+        found += [(i, "k", float(k), self.k_limits[i].outlier) for i, k in enumerate(self.k)]
         return [one for one in found if abs(one[2]) > one[3]]
-
-    def as_dict(self) -> dict[str, Any]:
-        """Both spreads, h and k."""
-        return {
-            "mean": self.mean,
-            "repeatability": self.repeatability,
-            "reproducibility": self.reproducibility,
-            "h": self.h,
-            "k": self.k,
-            "h_limits": {"straggler": self.h_limits[0], "outlier": self.h_limits[1]},
-            "k_limits": [{"straggler": one[0], "outlier": one[1]} for one in self.k_limits],
-        }
 
 
 def precision(results: Sequence[Floats]) -> Precision:
@@ -92,18 +87,14 @@ def precision(results: Sequence[Floats]) -> Precision:
     if of_same > 0:
         share = within[twice] * len(twice) / within[twice].sum()
         k[np.array(there)[twice]] = np.sqrt(share)
-    limits = [
-        tuple(k_limit(len(twice), len(one), level) for level in (STRAGGLER, OUTLIER))
-        for one in results
-    ]
     return Precision(
         mean,
         Spread.of(of_same, freedom) if freedom else None,
         _reproducibility(means, n, mean, of_same, freedom) if p > 1 else None,
         h,
         k,
-        (h_limit(p, STRAGGLER), h_limit(p, OUTLIER)),
-        tuple((float(one[0]), float(one[1])) for one in limits),
+        Limits(*(h_limit(p, level) for level in LEVELS)),
+        tuple(Limits(*(k_limit(len(twice), len(x), level) for level in LEVELS)) for x in results),
     )
 
 

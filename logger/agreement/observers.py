@@ -246,7 +246,7 @@ def _apart(row: Floats, held: Floats, turn: float) -> tuple[Floats, Floats, Floa
     off = row - against
     known = np.isfinite(off)
     weight = np.minimum(_weight(row), _weight(against))
-    return floats(off[known]), floats(weight[known]), _slope(against)[known]
+    return floats(off[known]), floats(weight[known]), slope_of(against)[known]
 
 
 def _weight(row: Floats) -> Floats:
@@ -255,10 +255,10 @@ def _weight(row: Floats) -> Floats:
     Where it climbs by s degrees a degree, a difference has 1 + s^2 times the variance that it has
     on a level stretch.
     """
-    return floats(1.0 / (1.0 + _slope(row) ** 2))
+    return floats(1.0 / (1.0 + slope_of(row) ** 2))
 
 
-def _slope(row: Floats) -> Floats:
+def slope_of(row: Floats) -> Floats:
     """Degrees a degree; nought beside what was not measured. Shape (CELLS,)."""
     return floats(np.nan_to_num(np.gradient(np.r_[row[-1], row, row[0]], STEP_DEG)[1:-1]))
 

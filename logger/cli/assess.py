@@ -93,6 +93,7 @@ def command(
     measured, obstruction and distance_m.
     """
     from logger.access import Rules
+    from logger.files import plain
     from logger.horizon_csv import read_horizon_csv
     from logger.report.sentences import answer_text
     from logger.site import Site
@@ -116,10 +117,10 @@ def command(
     changed = _changed(profile, given)
     result = known.assess(changed)
     checks = (spacing_check(profile, site.latitude_deg), *result.checks)
-    document = {**result.as_dict(), "quality": list(checks)}
+    document = plain({**result.as_dict(), "quality": checks})
     if changes := changed.steps[len(profile.steps) :]:
         document["changes"] = list(changes)
-        surveyed = known.assess(profile).as_dict()["planes"]
+        surveyed = plain(known.assess(profile).as_dict())["planes"]
         document["as_surveyed"] = [
             {name: plane[name] for name in ("name", "solar_access", "beam_access")}
             for plane in surveyed

@@ -129,7 +129,7 @@ def points_geojson(points: Iterable[PointResult], places: Mapping[str, tuple[flo
             "properties": {
                 "name": one_line(point.name),
                 "altitude_m": point.site.altitude_m,
-                "sky": point.access.sky.as_dict(),
+                "sky": point.access.sky,
                 "planes": [_on_the_map(plane) for plane in point.access.planes],
                 "quality_checks_passed": all(check.passed for check in point.checks),
             },

@@ -103,7 +103,7 @@ class ArrayResult:
                 "azimuth_deg": self.plane.azimuth_deg,
             },
             "site": asdict(self.recipe.site),
-            "sky": self.sky.as_dict(),
+            "sky": self.sky,
             "points": [
                 {"name": p.name, **_at(p.at_m), "position_error_m": p.error_m}
                 for p in self.here.points

@@ -154,13 +154,13 @@ def as_document(found: Observers, point: str, reference: str) -> dict[str, Any]:
         ],
         "consensus": {"azimuth_deg": MIDDLE_DEG, "elevation_deg": found.held_deg},
         "common_bias_deg": found.common_bias_deg.as_dict() if found.reference else None,
-        "lift_deg": found.lift.as_dict(),
-        "turn_deg": found.turn.as_dict(),
-        "annual_access": found.access.as_dict(),
-        "monthly_access": [month.as_dict() for month in found.months],
+        "lift_deg": found.lift,
+        "turn_deg": found.turn,
+        "annual_access": found.access,
+        "monthly_access": found.months,
         "sectors": [
             {"from_azimuth_deg": k * SECTOR_DEG, "to_azimuth_deg": (k + 1) * SECTOR_DEG}
-            | sector.as_dict()
+            | vars(sector)
             for k, sector in enumerate(found.sectors)
         ],
         "tracing_bias": found.tracing,

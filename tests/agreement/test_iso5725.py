@@ -56,12 +56,9 @@ def test_who_stands_apart_or_scatters_is_named_and_stays_in() -> None:
     usual = [rng.normal(0.0, 0.1, 3) for _ in range(9)]
     apart = precision([*usual, rng.normal(2.0, 0.1, 3)])
     assert [one[:2] for one in apart.outlying()] == [(9, "h")]
-    told = apart.as_dict()
-    assert set(told) == {"mean", "repeatability", "reproducibility", "h", "k", "h_limits",
-                         "k_limits"}  # fmt: skip
-    assert told["h_limits"]["outlier"] == pytest.approx(TABLE_6[10][0], abs=0.01)
-    assert told["h_limits"]["straggler"] < told["h_limits"]["outlier"]
-    assert told["k_limits"][9]["outlier"] == pytest.approx(TABLE_6[10][2], abs=0.01)
+    assert apart.h_limits.outlier == pytest.approx(TABLE_6[10][0], abs=0.01)
+    assert apart.h_limits.straggler < apart.h_limits.outlier
+    assert apart.k_limits[9].outlier == pytest.approx(TABLE_6[10][2], abs=0.01)
     scattered = precision([*usual, np.array([-1.0, 0.0, 1.0])])
     assert (9, "k") in [one[:2] for one in scattered.outlying()]
     assert scattered.repeatability is not None
