@@ -292,19 +292,14 @@ def _odd_line(text: str) -> int | None:
         return None
 
     def odd_cells(row: list[str]) -> int:
-        return sum(_look(row[i]) not in ("", likeness[i]) for i in kept)
+        return sum(i >= len(row) or _look(row[i]) not in ("", likeness[i]) for i in kept)
 
     # The heading is over where two lines in a row are mostly like the data.
-    sound = [len(row) == width and odd_cells(row) <= len(kept) // 2 for row in rows]
+    sound = [odd_cells(row) <= len(kept) // 2 for row in rows]
     last = max(i for i, is_sound in enumerate(sound) if is_sound)
     first = next((i for i in range(last) if sound[i] and sound[i + 1]), last)
-    # A line just before them that is as full is data too, and damaged.
-    if first and "," in text and _look(rows[first - 1][0]) == likeness[0] != "word":
-        first -= 1
-    for i in range(first, last + 1):
-        if len(rows[i]) != width or odd_cells(rows[i]):
-            return i + 1
-    return None
+    data = range(first, last + 1)
+    return next((i + 1 for i in data if len(rows[i]) != width or odd_cells(rows[i])), None)
 
 
 def _look(cell: str) -> str:

@@ -16,7 +16,7 @@ from logger.horizon import HorizonProfile, Obstruction
 from logger.settings import Settings
 from logger.site import Site
 
-from .conftest import NOTHING_DRAWN
+from .conftest import NOTHING_DRAWN, roof
 
 SOME = settings(max_examples=12, deadline=None)
 HEIGHTS = st.lists(st.floats(-5, 80), min_size=3, max_size=60)
@@ -43,19 +43,18 @@ def test_a_higher_skyline_never_gives_more(year, heights, rise):
     lift = profile_of(rise).elevation_at(fine)
     base = HorizonProfile(fine, low.elevation_at(fine))
     higher = HorizonProfile(fine, np.minimum(low.elevation_at(fine) + lift, 90))
-    below, above = year.assess(base).planes[0], year.assess(higher).planes[0]
+    below, above = roof(year, base), roof(year, higher)
     assert (above.solar_access.value <= below.solar_access.value + 1e-9).all()
     assert (above.beam_access.value <= below.beam_access.value + 1e-9).all()
 
 
 def test_an_open_horizon_takes_nothing_and_a_closed_one_all_but_the_ground(year):
-    opened = year.assess(HorizonProfile.level()).planes[0]
+    opened, shut = roof(year, HorizonProfile.level()), roof(year, HorizonProfile([0], [90]))
     assert (opened.solar_access.value == 1).all()
     assert (opened.beam_access.value == 1).all()
-    shut = year.assess(HorizonProfile([0], [90])).planes[0]
     assert shut.beam_access.value == pytest.approx(np.zeros(13), abs=1e-12)
-    ground = year.planes[0].unshaded - year.planes[0].sunward - year.planes[0].isotropic
-    expected = ground.sum() / year.planes[0].unshaded.sum()
+    plane = year.planes[0]
+    expected = 1 - (plane.sunward + plane.isotropic).sum() / plane.unshaded.sum()
     assert shut.solar_access.annual == pytest.approx(expected, abs=1e-9)
 
 
@@ -79,10 +78,9 @@ def test_losses_by_obstruction_add_up_under_an_unknown_sky_too(unknown, unsure):
 @SOME
 @given(HEIGHTS)
 def test_a_crown_lets_more_through_than_a_wall(year, heights):
-    at, kinds = (100, 200), ("building", "deciduous")
     wall, crown = (
-        year.assess(profile_of(heights, obstructions=(Obstruction("x", *at, kind),))).planes[0]
-        for kind in kinds
+        roof(year, profile_of(heights, obstructions=(Obstruction("x", 100, 200, kind),)))
+        for kind in ("building", "deciduous")
     )
     assert (crown.solar_access.value >= wall.solar_access.value - 1e-9).all()
 
@@ -95,10 +93,6 @@ def test_the_other_hemisphere_mirrors(site, street, clear):
         sun,
         azimuth_deg=np.mod(180 - sun.azimuth_deg, 360),
         vectors=sun.vectors * np.array([[1.0], [-1.0], [1.0]]),
-        minute=sun.minute.copy(),
-        month=sun.month.copy(),
-        elevation_deg=sun.elevation_deg.copy(),
-        solar_hour=sun.solar_hour.copy(),
     )
     mirrored = HorizonProfile(180 - street.azimuth_deg[::-1], street.elevation_deg[::-1])
     found = []
@@ -117,12 +111,11 @@ def test_months_of_the_south_are_those_of_the_north_half_a_year_later():
     azimuth = np.arange(0, 360, 1.0)
     skyline = 12 + 10 * np.cos(np.radians(azimuth - 140))
     turbid = Settings(turbidity=3.0, draws=0)
+    years = (SiteYear(Site(lat, 0), [Plane("p", 35, facing)], turbid)
+             for lat, facing in ((40, 160), (-40, 20)))  # fmt: skip
     north, south = (
-        SiteYear(Site(latitude, 0), [Plane("p", 35, facing)], turbid)
-        .assess(HorizonProfile(at, skyline))
-        .planes[0]
-        .solar_access.value
-        for latitude, facing, at in ((40, 160, azimuth), (-40, 20, 180 - azimuth))
+        roof(year, HorizonProfile(at, skyline)).solar_access.value
+        for year, at in zip(years, (azimuth, 180 - azimuth), strict=True)
     )
     # The orbit is no circle and months differ in length: a point of access is left over.
     assert np.roll(north[:12], 6) == pytest.approx(south[:12], abs=0.013)
@@ -132,7 +125,7 @@ def test_months_of_the_south_are_those_of_the_north_half_a_year_later():
 @pytest.mark.parametrize("place", [Site(0, 0), Site(78, 15), Site(-78, 15), Site(90, 0)])
 def test_far_places_give_sane_figures(place):
     year = SiteYear(place, [Plane("p", 30, 180)], Settings(draws=20))
-    plane = year.assess(HorizonProfile([0, 90], [5, 15], [0.5, 0.5])).planes[0]
+    plane = roof(year, HorizonProfile([0, 90], [5, 15], [0.5, 0.5]))
     value = plane.solar_access.value
     lit = np.isfinite(value)
     assert ((value[lit] > 0) & (value[lit] <= 1)).all()
@@ -145,14 +138,8 @@ def test_far_places_give_sane_figures(place):
 
 
 def test_both_sides_of_the_date_line_are_one_place():
-    plane = [Plane("p", 30, 180)]
-    one, other = (
-        SiteYear(Site(46, longitude), plane, NOTHING_DRAWN)
-        .assess(HorizonProfile([0, 180], [5, 12]))
-        .planes[0]
-        .solar_access
-        for longitude in (180, -180)
-    )
+    years = (SiteYear(Site(46, east), [Plane("p", 30, 180)], NOTHING_DRAWN) for east in (180, -180))
+    one, other = (roof(year, HorizonProfile([0, 180], [5, 12])).solar_access for year in years)
     # A month of local mean solar time begins a day apart on the two sides, and they fall into
     # neighbouring cells of the turbidity table.
     assert one.value[:12] == pytest.approx(other.value[:12], abs=0.012)

@@ -6,28 +6,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from logger.access import (
-    FAIL,
-    PASS,
-    TOO_CLOSE,
-    Plane,
-    Rules,
-    SiteYear,
-    Verdict,
-    Weather,
-    sky_view_factor,
-)
+from logger.access import FAIL, PASS, TOO_CLOSE, Plane, Rules, SiteYear, Verdict, Weather
+from logger.access import sky_view_factor as view_over
 from logger.access.electricity import power_w
 from logger.errors import UsageError
+from logger.files import plain
 from logger.horizon import HorizonProfile
 from logger.settings import Settings
 from logger.site import Site
 
-from .conftest import NOTHING_DRAWN
+from .conftest import NOTHING_DRAWN, ROOF, roof
 from .suns import WALL
 
-ROOF = Plane("roof", 35, 180)
-SIZED = Plane("roof", 35, 180, 4.0)
+LEVEL = HorizonProfile.level()
 
 
 @pytest.mark.parametrize(
@@ -43,36 +34,31 @@ def test_a_verdict_needs_the_whole_interval(value, low, high, verdict):
 
 
 def held(site, clear, horizon, draws=0, **limits):
-    year = SiteYear(site, [ROOF], Settings(draws=draws), clear, rules=Rules(**limits))
-    return year.assess(horizon).planes[0]
+    return roof(
+        SiteYear(site, [ROOF], Settings(draws=draws), clear, rules=Rules(**limits)), horizon
+    )
+
+
+ACCESS, RESOURCE, WINDOW = RULES = (
+    "minimum_solar_access", "minimum_total_solar_resource_fraction", "minimum_window_clear",
+)  # fmt: skip
 
 
 def test_each_rule_has_its_own_verdict_and_only_those_asked_for(site, clear):
-    names = {
-        "minimum_solar_access": "solar access",
-        "minimum_total_solar_resource_fraction": "total solar resource fraction",
-        "minimum_window_clear": "clear solar window in the worst month",
-    }
-    for rule, name in names.items():
+    names = "solar access", "total solar resource fraction", "clear solar window in the worst month"
+    for rule, name in zip(RULES, names, strict=True):
         (verdict,) = held(site, clear, WALL, **{rule: 0.6}).verdicts
         assert (verdict.rule, verdict.limit) == (name, 0.6)
-    plane = held(site, clear, WALL, **dict.fromkeys(names, 0.6))
+    plane = held(site, clear, WALL, **dict.fromkeys(RULES, 0.6))
     solar, resource, window = plane.verdicts
-    for verdict, interval in (
-        (solar, plane.solar_access.year),
-        (resource, plane.total_solar_resource_fraction),
-    ):
-        assert (verdict.value, verdict.low, verdict.high) == (
-            interval.value, interval.low, interval.high,
-        )  # fmt: skip
+    assert (solar.value, solar.low, solar.high) == plane.solar_access.year.ends
+    assert (resource.value, resource.low, resource.high) == plane.total_solar_resource_fraction.ends
     assert window.value == plane.window.monthly_clear_fraction.min()
 
 
 def test_rules_are_held_against_the_plane(site, clear, unsure):
     plane = held(site, clear, unsure, 200)
-    rules = (plane.solar_access.annual + 1e-4, 0.5, 0.99)
-    limits = dict(zip(("minimum_solar_access", "minimum_total_solar_resource_fraction",
-                       "minimum_window_clear"), rules, strict=True))  # fmt: skip
+    limits = {ACCESS: plane.solar_access.annual + 1e-4, RESOURCE: 0.5, WINDOW: 0.99}
     found = held(site, clear, unsure, 200, **limits).verdicts
     assert [v.verdict for v in found] == [TOO_CLOSE, PASS, FAIL]
     assert found[2].low < found[2].value < found[2].high
@@ -81,30 +67,22 @@ def test_rules_are_held_against_the_plane(site, clear, unsure):
 def test_a_rule_is_too_close_to_call_where_the_sky_decides_it(site, clear, street):
     known = held(site, clear, street, 200)
     limit = known.orientation_factor.value * known.solar_access.annual - 0.01
-    rule = {"minimum_total_solar_resource_fraction": limit}
-    (sure,) = held(site, clear, street, 200, **rule).verdicts
-    (not_sure,) = held(site, None, street, 200, **rule).verdicts
-    assert sure.verdict == PASS
-    assert not_sure.verdict == TOO_CLOSE
+    for sky, verdict in ((clear, PASS), (None, TOO_CLOSE)):
+        assert held(site, sky, street, 200, **{RESOURCE: limit}).verdicts[0].verdict == verdict
 
 
 def test_a_window_in_which_the_sun_never_is_has_no_worst_month(site):
     settings = Settings(draws=0, solar_window=(0, 0.5))
-    rules = Rules(minimum_window_clear=0.5)
-    (verdict,) = SiteYear(site, [ROOF], settings, rules=rules).assess(WALL).planes[0].verdicts
+    (verdict,) = roof(SiteYear(site, [ROOF], settings, rules=Rules(**{WINDOW: 0.5})), WALL).verdicts
     assert np.isnan([verdict.value, verdict.low, verdict.high]).all()
     assert verdict.verdict == FAIL
 
 
 def test_snow_on_the_ground_brings_light_to_a_steep_plane(site, clear):
-    wall = Plane("wall", 90, 180)
-    white, bare = (
-        SiteYear(site, [wall], Settings(draws=0, reflectance=r), clear)
-        .assess(HorizonProfile([0], [5]))
-        .planes[0]
-        .unshaded_kwh_m2
-        for r in ((0.7, 0.7) + (0.2,) * 9 + (0.7,), (0.2,))
-    )
+    months = ((0.7, 0.7) + (0.2,) * 9 + (0.7,), (0.2,))
+    years = (SiteYear(site, [Plane("wall", 90, 180)], Settings(draws=0, reflectance=r), clear)
+             for r in months)  # fmt: skip
+    white, bare = (roof(year, LEVEL).unshaded_kwh_m2 for year in years)
     assert white[0] > 1.05 * bare[0]
     assert white[6] == pytest.approx(bare[6], rel=1e-12)
 
@@ -118,13 +96,12 @@ def test_planes_that_make_no_sense_are_refused(wrong):
 # --- Electricity ---
 
 
-def steady(irradiance, air):
-    """A year of weather in which light and air are always the same."""
-    ones = np.ones(8760)
-    return Weather(
-        irradiance * ones, 0 * ones, irradiance * ones,
-        temperature_c=air * ones, wind_ms=1.0 * ones,
-    )  # fmt: skip
+def steady(horizon, air=20.0):
+    """Energy of a level plane in weather whose light and air are always the same."""
+    light, air = (np.full(8760, value) for value in (300.0, air))
+    weather = Weather(light, 0 * light, light, temperature_c=air, wind_ms=np.ones(8760))
+    year = SiteYear(Site(45, 0), [Plane("flat", 0, 0, 1.0)], NOTHING_DRAWN, weather)
+    return roof(year, horizon).energy
 
 
 def test_power_by_hand():
@@ -138,8 +115,8 @@ def test_power_by_hand():
 
 
 def test_energy_follows_the_light(site, clear):
-    year = SiteYear(site, [SIZED], NOTHING_DRAWN, clear)
-    plane, level = (year.assess(h).planes[0] for h in (WALL, HorizonProfile.level()))
+    year = SiteYear(site, [replace(ROOF, size_kwp=4.0)], NOTHING_DRAWN, clear)
+    plane, level = (roof(year, h) for h in (WALL, LEVEL))
     energy = plane.energy
     assert energy.size_kwp == 4.0
     assert not energy.weather_temperature
@@ -154,29 +131,21 @@ def test_energy_follows_the_light(site, clear):
     entry = plane.as_dict()
     assert "strings" in entry["loss"]["note"]
     assert entry["loss"]["annual_kwh"] == pytest.approx(energy.lost_kwh.sum())
-    assert entry["energy"]["assumptions"]["losses"] == 0.14
-    assert entry["energy"]["assumptions"]["air_temperature_c"] == 20.0
+    assumed = entry["energy"]["assumptions"]
+    assert (assumed["losses"], assumed["air_temperature_c"]) == (0.14, 20.0)
 
 
 def test_under_a_dull_sky_energy_is_lost_with_the_sky_that_is_hidden():
-    site, plane = Site(45, 0), Plane("flat", 0, 0, 1.0)
-    year = SiteYear(site, [plane], NOTHING_DRAWN, steady(300, 20))
     # A skyline of 30° all round takes sin² 30° of a level plane's sky.
-    energy = year.assess(HorizonProfile([0], [30])).planes[0].energy
+    energy = steady(HorizonProfile([0], [30]))
     assert 1 - energy.kwh.sum() / energy.unshaded_kwh.sum() == pytest.approx(0.25, abs=0.03)
 
 
 def test_warm_air_costs_energy():
-    cool, warm = (
-        SiteYear(Site(45, 0), [Plane("flat", 0, 0, 1.0)], NOTHING_DRAWN, steady(300, air))
-        .assess(HorizonProfile.level())
-        .planes[0]
-        for air in (0, 30)
-    )
-    drop = 1 - warm.energy.kwh.sum() / cool.energy.kwh.sum()
-    assert drop == pytest.approx(30 * 0.0035, abs=0.02)
-    assert warm.energy.weather_temperature
-    assert warm.energy.as_dict()["assumptions"]["air_temperature_c"] is None
+    cool, warm = (steady(LEVEL, air) for air in (0.0, 30.0))
+    assert 1 - warm.kwh.sum() / cool.kwh.sum() == pytest.approx(30 * 0.0035, abs=0.02)
+    assert warm.weather_temperature
+    assert warm.as_dict()["assumptions"]["air_temperature_c"] is None
 
 
 # --- The record and its JSON ---
@@ -188,18 +157,16 @@ def test_received_and_lost_make_what_is_offered(year, street):
         assert plane.received_kwh_m2 == pytest.approx(solar[:12] * plane.unshaded_kwh_m2)
         whole = plane.received_kwh_m2.sum() / plane.unshaded_kwh_m2.sum()
         assert solar[12] == pytest.approx(whole)
-        assert plane.sky_view_factor == pytest.approx(
-            sky_view_factor(street, plane.plane.tilt_deg, plane.plane.azimuth_deg), abs=1e-6
-        )
-        offered = of_open.unshaded
-        received = np.nansum(plane.hourly_solar_access * offered, axis=1)
+        view = view_over(street, plane.plane.tilt_deg, plane.plane.azimuth_deg)
+        assert plane.sky_view_factor == pytest.approx(view, abs=1e-6)
+        received = np.nansum(plane.hourly_solar_access * of_open.unshaded, axis=1)
         assert received == pytest.approx(plane.received_kwh_m2, rel=1e-12)
 
 
 def test_hours_of_the_table_are_solar_hours(year):
     """A wall to the east takes the morning, and nothing after noon."""
     east = HorizonProfile([60, 60, 120, 120], [0, 50, 50, 0])
-    hourly = year.assess(east).planes[0].hourly_beam_access
+    hourly = roof(year, east).hourly_beam_access
     assert hourly.shape == (12, 24)
     assert hourly[5, 7] < 0.05
     assert (hourly[5, 12:18] == 1.0).all()
@@ -208,11 +175,10 @@ def test_hours_of_the_table_are_solar_hours(year):
 
 def test_the_result_has_the_documented_form(unknown, year, street):
     for of, kind in ((unknown, "unknown"), (year, "typical year")):
-        document = json.loads(json.dumps(of.assess(street).as_dict(), allow_nan=False))
-        assert document["site"] == {
-            "latitude_deg": 46.05, "longitude_deg": 14.51, "altitude_m": 310.0,
-        }  # fmt: skip
-        assert set(document["sky"]) == {"kind", "source", "sha256"}
+        document = json.loads(json.dumps(plain(of.assess(street).as_dict()), allow_nan=False))
+        place = {"latitude_deg": 46.05, "longitude_deg": 14.51, "altitude_m": 310.0}
+        assert document["site"] == place
+        assert document["sky"].keys() == {"kind", "source", "sha256"}
         assert document["sky"]["kind"] == kind
         plane = document["planes"][0]
         assert {
@@ -224,9 +190,8 @@ def test_the_result_has_the_documented_form(unknown, year, street):
         for name in ("solar_access", "beam_access"):
             assert len(plane[name]["monthly"]) == 12
             for share in (plane[name]["annual"], *plane[name]["monthly"]):
-                assert set(share) == set(ends)
-                found = [share[end] for end in ends]
-                assert found == sorted(found)
+                assert share.keys() == set(ends)
+                assert [share[end] for end in ends] == sorted(share.values())
         for name in ("orientation_factor", "total_solar_resource_fraction"):
             assert plane[name]["low"] <= plane[name]["value"] <= plane[name]["high"]
         assert len(plane["loss"]["monthly_kwh_per_m2"]) == 12
@@ -245,8 +210,7 @@ def test_the_result_has_the_documented_form(unknown, year, street):
 
 
 def test_what_has_no_name_is_told_where_it_matters(year):
-    named = replace(WALL, obstructions=())
-    result = year.assess(named)
+    result = year.assess(WALL)
     (note,) = (n for n in result.notes if "has no name" in n)
     worst = max(p.by_obstruction[0].loss_fraction[12] for p in result.planes)
     assert note == f"{100 * worst:.1f} % of the year's light is blocked by what has no name"

@@ -23,17 +23,10 @@ def test_every_minute_and_component_agrees_with_pvlib(site, clear, model):
     (light,) = year.skies.lights
     for ours in year.planes:
         theirs = pvlib.irradiance.get_total_irradiance(
-            ours.plane.tilt_deg,
-            ours.plane.azimuth_deg,
-            zenith,
-            azimuth,
-            light.dni_wm2[some],
-            light.ghi_wm2[some],
-            light.dhi_wm2[some],
-            dni_extra=light.extraterrestrial_wm2[some],
-            albedo=0.3,
-            model=model,
-        )
+            ours.plane.tilt_deg, ours.plane.azimuth_deg, zenith, azimuth,
+            light.dni_wm2[some], light.ghi_wm2[some], light.dhi_wm2[some],
+            dni_extra=light.extraterrestrial_wm2[some], albedo=0.3, model=model,
+        )  # fmt: skip
         sky = (ours.light.circumsolar_wm2 + ours.light.isotropic_wm2)[some]
         assert ours.light.beam_wm2[some] == pytest.approx(theirs["poa_direct"], abs=1e-6)
         assert sky == pytest.approx(theirs["poa_sky_diffuse"], abs=1e-6)
@@ -52,12 +45,10 @@ def test_the_clear_sky_is_pvlib_s(site, clear):
 def sun_vector(latitude, declination, hour_angle):
     """East, north, up of a textbook sun."""
     lat, dec, hour = np.radians([latitude, declination, hour_angle])
+    east = -np.cos(dec) * np.sin(hour)
+    north = np.sin(dec) * np.cos(lat) - np.cos(dec) * np.sin(lat) * np.cos(hour)
     return np.array(
-        [
-            -np.cos(dec) * np.sin(hour),
-            np.sin(dec) * np.cos(lat) - np.cos(dec) * np.sin(lat) * np.cos(hour),
-            np.sin(lat) * np.sin(dec) + np.cos(lat) * np.cos(dec) * np.cos(hour),
-        ]
+        [east, north, np.sin(lat) * np.sin(dec) + np.cos(lat) * np.cos(dec) * np.cos(hour)]
     )
 
 

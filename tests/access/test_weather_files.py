@@ -71,10 +71,8 @@ def as_nsrdb(table, file):
     return written(file, heading, table.assign(**stamps)[[*stamps, *COLUMNS]])
 
 
-def test_the_29th_of_february_of_a_leap_year_is_left_out(table, tmp_path):
-    file = tmp_path / "leap.csv"
-    as_nsrdb(table, file)
-    lines = file.read_text().replace("\n2009,", "\n2012,").splitlines()
+def test_the_29th_of_february_of_a_leap_year_is_left_out(table, file):
+    lines = as_nsrdb(table, file).read_text().replace("\n2009,", "\n2012,").splitlines()
     first = 3 + 24 * (31 + 28)
     leap = [f"2012,2,29,{hour},30,500,500,50,10,1" for hour in range(24)]
     file.write_text("\n".join([*lines[:first], *leap, *lines[first:]]))

@@ -10,20 +10,15 @@ import pytest
 from logger.access import Plane, SiteYear
 from logger.access.blocking import SunBlocking
 from logger.access.surroundings import Names, Stretch
-from logger.access.window import (
-    Clock,
-    _runs,
-    solar_window,
-    sun_in_window,
-    zone_of,
-)
+from logger.access.window import Clock, _runs, solar_window, sun_in_window, zone_of
 from logger.errors import UsageError
+from logger.files import plain
 from logger.horizon import HorizonProfile, Obstruction
 from logger.settings import Settings
 from logger.site import Site
 from logger.sun import sun_track
 
-from .conftest import NOTHING_DRAWN
+from .conftest import NOTHING_DRAWN, ROOF, roof
 from .suns import sun_at
 
 
@@ -82,13 +77,6 @@ def test_the_clear_share_is_what_is_not_taken():
     assert stretch.share == pytest.approx(0.75)
 
 
-def test_a_disc_partly_below_level_counts_for_the_part_above():
-    """Half a disc for a minute, all of it hidden, and a whole one for a minute in sight."""
-    sun = in_window(minutes_of(0, 2), disc=[0.5, 1.0])
-    found = solar_window(sun, taken([0], [0.5]), layers([("hill", 1.0)]))
-    assert found.monthly_clear_fraction[0] == pytest.approx(1 / 1.5)
-
-
 def test_what_several_share_is_told_of_each_and_who_has_no_share_is_not_told():
     sun = in_window(minutes_of(0, 4, month=[0, 0, 2, 2]))
     blocking = taken(range(4), [0.4, 0.4, 0.0, 0.4], [0.0, 0.0, 0.2, 0.2])
@@ -103,24 +91,31 @@ def test_what_several_share_is_told_of_each_and_who_has_no_share_is_not_told():
     assert found.blocked[4].from_solar_hour == pytest.approx(9 + 3 / 60)
 
 
-def test_two_stretches_of_one_name_add_up_over_layers():
-    blocking = taken(range(2), [0.3, 0.3], [0.2, 0.2])
-    both = layers([("oak", 1.0)], [("oak", 1.0)])
-    (stretch,) = solar_window(in_window(minutes_of(0, 2)), blocking, both).blocked
-    assert stretch.share == pytest.approx(0.5)
+OAK = [("oak", 1.0)]
 
 
-def test_a_stretch_ends_with_the_window_at_the_latest():
-    sun = in_window(sun_at(180, 30, solar_hour=10.005), (10.0, 10.01))
-    (stretch,) = solar_window(sun, taken([0], [1.0]), layers([("a", 1.0)])).blocked
-    assert stretch.to_solar_hour == 10.01
-
-
-def test_a_sun_outside_the_window_is_nobodys_loss():
-    sun = in_window(sun_at(180, 30, solar_hour=[8.0, 12.0]))
-    found = solar_window(sun, taken([0], [1.0]), layers([("a", 1.0)]))
-    assert found.blocked == ()
-    assert found.monthly_clear_fraction[0] == 1.0
+@pytest.mark.parametrize(
+    ("sun", "blocking", "of", "clear", "blocked"),
+    [
+        # Two stretches of one name add up over layers.
+        (in_window(minutes_of(0, 2)), taken(range(2), [0.3, 0.3], [0.2, 0.2]), (OAK, OAK),
+         0.5, [(9 + 2 / 60, 0.5)]),
+        # A stretch ends with the window at the latest.
+        (in_window(sun_at(180, 30, solar_hour=10.005), (10.0, 10.01)), taken([0], [1.0]), (OAK,),
+         0.0, [(10.01, 1.0)]),
+        # A sun outside the window is nobody's loss.
+        (in_window(sun_at(180, 30, solar_hour=[8.0, 12.0])), taken([0], [1.0]), (OAK,), 1.0, []),
+        # Half a disc for a minute, all of it hidden, and a whole one for a minute in sight.
+        (in_window(minutes_of(0, 2), disc=[0.5, 1.0]), taken([0], [0.5]), (OAK,),
+         1 / 1.5, [(9 + 1 / 60, 1.0)]),
+    ],
+    ids=["two layers", "end of the window", "outside", "disc partly below level"],
+)  # fmt: skip
+def test_what_is_clear_and_until_when_how_much_is_blocked(sun, blocking, of, clear, blocked):
+    found = solar_window(sun, blocking, layers(*of))
+    assert found.monthly_clear_fraction[0] == pytest.approx(clear)
+    told = [(b.to_solar_hour, b.share) for b in found.blocked]
+    assert told == [pytest.approx(one) for one in blocked]
 
 
 @pytest.mark.parametrize(
@@ -166,16 +161,14 @@ def test_a_time_zone_that_is_none_is_named_with_a_hint(site):
         assert repr(wrong) in caught.value.what
         assert caught.value.hint == "give an IANA name such as Europe/Ljubljana"
     with pytest.raises(UsageError, match="Mars/Olympus"):
-        SiteYear(site, [Plane("p", 35, 180)], NOTHING_DRAWN, timezone="Mars/Olympus").assess(
-            HorizonProfile.level()
-        )
+        roof(SiteYear(site, [ROOF], NOTHING_DRAWN, timezone="Mars/Olympus"), HorizonProfile.level())
 
 
 # --- A whole year ---
 
 
 def window_of(year, horizon):
-    return year.assess(horizon).planes[0].window
+    return roof(year, horizon).window
 
 
 def test_clear_fractions_are_shares_of_the_sun_s_time(year, street):
@@ -232,10 +225,9 @@ def test_beyond_the_polar_circle_a_low_skyline_leaves_nothing_in_winter(latitude
 
 
 def test_another_window_may_be_asked_for(site, street):
-    year = SiteYear(site, [Plane("p", 35, 180)], Settings(solar_window=(10.5, 13.5), draws=0))
-    assert all(
-        10.5 <= b.from_solar_hour < b.to_solar_hour <= 13.5 for b in window_of(year, street).blocked
-    )
+    year = SiteYear(site, [ROOF], Settings(solar_window=(10.5, 13.5), draws=0))
+    for b in window_of(year, street).blocked:
+        assert 10.5 <= b.from_solar_hour < b.to_solar_hour <= 13.5
 
 
 def test_what_was_not_seen_of_the_window_is_between_open_and_blocked(year):
@@ -244,12 +236,11 @@ def test_what_was_not_seen_of_the_window_is_between_open_and_blocked(year):
         measured=[True, True, False, True, True, True],
     )  # fmt: skip
     window = window_of(year, gap)
-    opened, shut = (
-        window_of(year, gap.filled(fill)).monthly_clear_fraction for fill in (0.0, 90.0)
-    )
+    cases = (window_of(year, gap.filled(fill)) for fill in (0.0, 90.0))
+    opened, shut = (case.monthly_clear_fraction for case in cases)
     assert window.monthly_clear_fraction == pytest.approx(opened)
     assert window.monthly_unmeasured_fraction == pytest.approx(opened - shut)
-    told = window.as_dict()
+    told = plain(window.as_dict())
     unknown = window.monthly_unmeasured_fraction > 0.02
     assert unknown.any()
     assert [x is None for x in told["monthly_clear_fraction"]] == list(unknown)

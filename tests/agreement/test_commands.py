@@ -35,19 +35,14 @@ def run(*arguments: object) -> Result:
     return CliRunner().invoke(main, [str(a) for a in arguments], catch_exceptions=False)
 
 
-def lifted_scene(lift_deg: float) -> Scene:
-    """The ridge as much higher."""
-    return Scene("ridge", SCENE.azimuth_deg, SCENE.elevation_deg + lift_deg, ())
-
-
-def swept(path: Path, observer: str, seed: int, bias_deg: float) -> None:
+def swept(path: Path, observer: str, seed: int, bias_deg: float, days: int = 0) -> None:
     """A sweep on a slow link by somebody who traces as high as that, with a board without iron."""
     done = simulate_sweep(
-        lifted_scene(bias_deg),
+        Scene("ridge", SCENE.azimuth_deg, SCENE.elevation_deg + bias_deg, ()),
         Operator(speed_deg_s=20.0),
         Sensor(index_error_deg=0.0).without_iron(),
         DEFAULT_SITE,
-        DEFAULT_START + dt.timedelta(minutes=seed),
+        DEFAULT_START + dt.timedelta(days=days, minutes=seed),
         seed,
         settings=BoardSettings(rate_hz=20),
     )
@@ -68,6 +63,12 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture
+def copy(job: Path, tmp_path: Path) -> Path:
+    """The job, to be changed."""
+    return shutil.copytree(job, tmp_path / "copy", ignore=shutil.ignore_patterns("results"))
+
+
 def test_every_observer_has_a_bias_against_the_truth(job: Path, tmp_path: Path) -> None:
     picture = tmp_path / "all.png"
     done = run(
@@ -85,9 +86,8 @@ def test_every_observer_has_a_bias_against_the_truth(job: Path, tmp_path: Path) 
 
 
 def test_a_found_tracing_bias_goes_into_the_job_with_where_it_is_from(
-    job: Path, tmp_path: Path
+    job: Path, copy: Path
 ) -> None:
-    copy = shutil.copytree(job, tmp_path / "copy")
     done = run("agreement", copy, "top", "--reference", job.parent / "truth.csv", "--set-tracing")
     assert done.exit_code == 0, done.stderr
     assert "That is too few" in done.stdout
@@ -100,8 +100,7 @@ def test_a_found_tracing_bias_goes_into_the_job_with_where_it_is_from(
     assert read_job(copy).settings.tracing_bias_from == ""
 
 
-def test_one_sweep_alone_is_refused_with_what_to_do(job: Path, tmp_path: Path) -> None:
-    copy = shutil.copytree(job, tmp_path / "copy")
+def test_one_sweep_alone_is_refused_with_what_to_do(copy: Path) -> None:
     for path in sorted((copy / "sweeps" / "top").iterdir())[1:]:
         path.unlink()
     done = run("agreement", copy, "top")
@@ -109,10 +108,7 @@ def test_one_sweep_alone_is_refused_with_what_to_do(job: Path, tmp_path: Path) -
     assert "two are needed" in done.stderr
 
 
-def test_a_recording_that_cannot_be_read_is_named_and_the_others_are_told(
-    job: Path, tmp_path: Path
-) -> None:
-    copy = shutil.copytree(job, tmp_path / "copy")
+def test_a_recording_that_cannot_be_read_is_named_and_the_others_are_told(copy: Path) -> None:
     sealed = (copy / "sweeps" / "top" / "2026-1.sweep").read_bytes()
     (copy / "sweeps" / "top" / "2026-9.sweep").write_bytes(sealed.replace(b"Ada", b"Eve"))
     done = run("agreement", copy, "top")
@@ -177,27 +173,19 @@ def test_virtual_observers_make_a_class_with_known_faults(tmp_path: Path) -> Non
     assert "compass" not in told["student 01"] + told["student 02"]
 
 
-def test_the_blank_sheet_is_a_pdf_in_the_job(job: Path, tmp_path: Path) -> None:
-    copy = shutil.copytree(job, tmp_path / "copy", ignore=shutil.ignore_patterns("results"))
+def test_the_blank_sheet_is_a_pdf_in_the_job(copy: Path) -> None:
     done = run("report", copy, "--blank")
     assert done.exit_code == 0, done.stderr
     assert (copy / "report" / "blank.pdf").read_bytes().startswith(b"%PDF")
     assert not (copy / "results").exists()
 
 
-def test_the_report_says_what_changed_since_an_earlier_job(job: Path, tmp_path: Path) -> None:
+def test_the_report_says_what_changed_since_an_earlier_job(
+    job: Path, copy: Path, tmp_path: Path
+) -> None:
     later = tmp_path / "later"
     create_job(later, DEFAULT_SITE)
-    done = simulate_sweep(
-        lifted_scene(6.0),
-        Operator(speed_deg_s=20.0),
-        Sensor().without_iron(),
-        DEFAULT_SITE,
-        DEFAULT_START + dt.timedelta(days=2 * 365),
-        9,
-        settings=BoardSettings(rate_hz=20),
-    )
-    write_recording(later / "sweeps" / "top" / "9.sweep", done.header, done.chunks, done.notes)
+    swept(later / "sweeps" / "top" / "9.sweep", "", 9, 6.0, days=2 * 365)
     ran = run("report", later, "--earlier", job, "--json", "-", "--set", "tracing_bias_deg=0.1")
     assert ran.exit_code in (0, 4), ran.stderr
     (found,) = json.loads(ran.stdout)["changed"]
@@ -208,7 +196,7 @@ def test_the_report_says_what_changed_since_an_earlier_job(job: Path, tmp_path: 
     assert found["annual_access"]["value"] < 0
     text = "".join(page.extract_text() for page in PdfReader(later / "report/report.pdf").pages)
     assert "What changed" in text
-    wrong_way = run("report", shutil.copytree(job, tmp_path / "copy"), "--earlier", later)
+    wrong_way = run("report", copy, "--earlier", later)
     assert wrong_way.exit_code == 3
     assert "later than" in wrong_way.stderr
 

@@ -51,7 +51,11 @@ def by_name(then, now):
 
 
 def test_growth_is_told_in_degrees_and_metres_a_year() -> None:
-    found = by_name(survey(8.0), survey(9.2, years=4.0))["spruces"]
+    changed = by_name(survey(8.0), survey(9.2, years=4.0))
+    steady = by_name(survey(8.0), survey(9.2, years=4.0, lift=0.4))
+    assert not steady["shed"].significant
+    assert not steady["everything else"].significant
+    found = changed["spruces"]
     assert found.significant
     assert found.rate_m is not None
     assert found.rate_m.value == pytest.approx(0.3, abs=0.01)
@@ -69,12 +73,6 @@ def test_random_errors_count_once_over_their_correlation_length() -> None:
     assert found.error == pytest.approx(expected, rel=0.02)
 
 
-def test_what_did_not_change_is_not_significant() -> None:
-    found = by_name(survey(8.0), survey(9.2, years=4.0, lift=0.4))
-    assert not found["shed"].significant
-    assert not found["everything else"].significant
-
-
 def test_a_house_does_not_grow_and_a_crown_in_leaf_did_not_either() -> None:
     found = by_name(
         survey(leaf="bare", lime_deg=16.0), survey(lime_deg=20.0, shed_deg=14.0, years=2)
@@ -88,21 +86,16 @@ def test_a_house_does_not_grow_and_a_crown_in_leaf_did_not_either() -> None:
     assert both_in_leaf.rate_deg.value == pytest.approx(2.0, abs=0.05)
 
 
-def test_what_one_survey_missed_is_not_known() -> None:
-    now = survey(9.2, years=4)
-    south = (AZIMUTH > 140) & (AZIMUTH < 210)
-    half = replace(now.profile, measured=~south)
-    found = by_name(survey(8.0), replace(now, profile=half))["spruces"]
-    assert found.significant is None
-
-
-def test_a_tree_that_is_gone_is_told_lower() -> None:
-    then, now = survey(8.0), survey(0.0, years=1)
+def test_a_tree_that_is_gone_is_told_lower_and_one_that_was_missed_is_not_known() -> None:
+    now = survey(0.0, years=1)
     left = tuple(o for o in now.profile.obstructions if o.name != "spruces")
     cut = replace(now, profile=replace(now.profile, obstructions=left))
-    found = by_name(then, cut)["spruces"]
+    found = by_name(survey(8.0), cut)["spruces"]
     assert found.significant
     assert found.difference_deg.value < -20
+    south = (AZIMUTH > 140) & (AZIMUTH < 210)
+    missed = replace(now, profile=replace(now.profile, measured=~south))
+    assert by_name(survey(8.0), missed)["spruces"].significant is None
 
 
 def test_a_rule_that_is_kept_now_fails_in_the_year_that_growth_tells() -> None:
