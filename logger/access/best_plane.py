@@ -78,7 +78,7 @@ class BestPlane:
     # [deg]
     tilt_deg: float
     azimuth_deg: float
-    irradiation_kwh_m2: float  # [kWh/m2]
+    annual_kwh_per_m2: float  # NaN where the sky is not known. [kWh/m2]
 
 
 def best_plane(light: SkyLight) -> BestPlane:
@@ -93,7 +93,7 @@ def best_plane(light: SkyLight) -> BestPlane:
         t, a = (grid.ravel() for grid in np.meshgrid(tilt, azimuth, indexing="ij"))
         values = irradiation(light, t, a)
         k = int(np.argmax(values))
-        if values[k] > best.irradiation_kwh_m2 * (1.0 + 1e-12):
+        if values[k] > best.annual_kwh_per_m2 * (1.0 + 1e-12):
             best = BestPlane(float(t[k]), float(a[k]), float(values[k]))
         if step.max() <= 0.1:
             return replace(best, azimuth_deg=float(wrap360(best.azimuth_deg)))

@@ -212,7 +212,7 @@ class SiteYear:
         NaN without sun. The second is of shape (n,).
         """
         here = irradiation(self.open_sky, floats([plane.tilt_deg]), floats([plane.azimuth_deg]))
-        best = self.best_unshaded.irradiation_kwh_m2
+        best = self.best_unshaded.annual_kwh_per_m2
         if not best > 0:
             return float("nan"), np.full(1, np.nan)
         factor = float(min(here[0] / best, 1.0))

@@ -145,7 +145,7 @@ class Point:
             hourly_solar_access=loss.hourly_solar_access(plane),
             hourly_beam_access=loss.hourly_beam_access(plane),
             sky_view_factor=plane.view - float(loss.sky_view.mean()),
-            best_unshaded=best if has_energy else replace(best, irradiation_kwh_m2=np.nan),
+            best_unshaded=best if has_energy else replace(best, annual_kwh_per_m2=np.nan),
             window=window,
             by_obstruction=tuple(
                 ObstructionLoss(**vars(s), loss_fraction=share * fit)

@@ -188,11 +188,7 @@ class PlaneResult:
             "window": self.window.as_dict(),
             "by_obstruction": [o.as_dict() for o in self.by_obstruction],
             "sky_view_factor": self.sky_view_factor,
-            "best_unshaded_plane": {
-                "tilt_deg": self.best_unshaded.tilt_deg,
-                "azimuth_deg": self.best_unshaded.azimuth_deg,
-                "annual_kwh_per_m2": self.best_unshaded.irradiation_kwh_m2,
-            },
+            "best_unshaded_plane": self.best_unshaded,
             "month_by_hour": {
                 "solar_access": self.hourly_solar_access,
                 "beam_access": self.hourly_beam_access,

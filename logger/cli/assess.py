@@ -126,12 +126,8 @@ def command(
             for plane in surveyed
         ]
     if best_plane:
-        best = known.best_under(changed)
-        document["best_plane"] = {
-            "tilt_deg": best.tilt_deg,
-            "azimuth_deg": best.azimuth_deg,
-            "annual_kwh_per_m2": best.irradiation_kwh_m2 if result.sky.is_known else None,
-        }
+        best = plain(known.best_under(changed))
+        document["best_plane"] = best if result.sky.is_known else best | {"annual_kwh_per_m2": None}
     text = answer_text(replace(result, checks=checks))
     give(json_file, document, "\n\n".join([text, *_further(document)]))
     leave_by_checks(checks)

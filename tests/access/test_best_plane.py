@@ -46,7 +46,7 @@ def test_no_other_plane_beats_the_best(year, unknown, street):
     tilt, azimuth = (g.ravel() for g in np.meshgrid(np.arange(0.0, 91, 5), np.arange(0.0, 360, 10)))
     for of in (year, unknown):
         under, open_sky = (irradiation(of.sky_light(h), tilt, azimuth) for h in (street, None))
-        best = of.best_under(street).irradiation_kwh_m2
+        best = of.best_under(street).annual_kwh_per_m2
         assert 0.99 * best < under.max() <= best + 1e-9
         assert (under <= open_sky + 1e-9).all()
 

@@ -55,13 +55,6 @@ def test_the_window_has_its_first_minute_and_not_its_last():
     assert list(found.minutes) == [1, 1, *[0] * 9, 1]
 
 
-@pytest.mark.parametrize(
-    ("start", "end", "minutes"), [(9, 15, 360), (9, 9.5, 30), (10, 10.01, 1), (0, 24, 1440)]
-)
-def test_a_window_has_as_many_minutes_as_it_lasts(start, end, minutes):
-    assert in_window(sun_at(180, 30), (start, end)).offered.shape == (12, minutes)
-
-
 def test_the_clear_share_is_what_is_not_taken():
     found = solar_window(
         in_window(minutes_of(0, 10)), taken([2, 3], [1.0, 0.5]), layers([("barn", 1.0)])
