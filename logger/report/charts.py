@@ -78,13 +78,13 @@ def house_style() -> Iterator[None]:
         yield
 
 
-def drawn(figure: Figure, kind: str = "svg", dots_per_inch: float = 150.0) -> bytes:
+def drawn(figure: Figure, kind: str = "svg") -> bytes:
     """A picture as the bytes of a file, ``svg``, ``png`` or ``pdf``."""
     out = io.BytesIO()
     dated = {"svg": ("Date", "Creator"), "pdf": ("CreationDate", "Creator", "Producer")}
     nothing: Any = dict.fromkeys(dated.get(kind, ("Software",)))
     with house_style():
-        figure.savefig(out, format=kind, dpi=dots_per_inch, metadata=nothing)
+        figure.savefig(out, format=kind, dpi=150.0, metadata=nothing)
     return out.getvalue()
 
 

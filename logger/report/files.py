@@ -86,12 +86,12 @@ def file_stem(name: str) -> str:
     return re.sub(r"[^\w.]+", "-", name).strip("-._")[:60] or "unnamed"
 
 
-def plain_horizon(profile: HorizonProfile, step_deg: float = 1.0) -> str:
+def plain_horizon(profile: HorizonProfile) -> str:
     """The horizon as lines of azimuth and elevation, for programs that read no more than that.
 
     Azimuths that were not measured are left out, and named in comment lines.
     """
-    azimuth = np.arange(0.0, 360.0, step_deg)
+    azimuth = np.arange(360.0)
     known = np.asarray(profile.measured_at(azimuth), dtype=bool)
     elevation = profile.elevation_at(azimuth)
     lines = ["# azimuth, degrees clockwise from true north; elevation, degrees above level"]

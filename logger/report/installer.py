@@ -15,7 +15,7 @@ from logger.report.content import Report
 from logger.report.language import DASH, Words
 from logger.report.pages import place
 from logger.report.pictures import Page
-from logger.report.result_tables import planes_of
+from logger.report.result_tables import calibrations_of, planes_of
 from logger.report.tables import grid, hour_text
 from logger.survey.array import ArrayResult, extreme_windows
 from logger.survey.result import PointResult
@@ -169,7 +169,7 @@ def _planes(report: Report, w: Words) -> Page:
             azimuth=w.number(best.azimuth_deg),
         ),
     ]
-    if bearings := sentences.bearings(report.points):
+    if bearings := [c for c in calibrations_of(report.points) if c.kind == "bearing"]:
         notes.insert(1, two_norths(magnetic, bearings, w))
     return {**table, "note": " ".join(notes)}
 

@@ -31,7 +31,6 @@ _EXIF, _GPS, _TAKEN, _DIRECTION, _DIRECTION_FROM = 0x8769, 0x8825, 0x9003, 17, 1
 class Photo:
     """One photo of a point."""
 
-    path: Path
     caption: str  # Its file name in words
     taken: dt.date | None = None  # As the camera says
     direction_deg: float | None = None  # Azimuth it looks to, as the camera says. [deg]
@@ -94,4 +93,4 @@ def _said(path: Path, exif: Any, gps: Any) -> Photo:
     # A number in front puts the photos in their order.
     caption = re.sub(r"^\d+ (?=.)", "", " ".join(re.split(r"[\s_-]+", path.stem))).strip()
     magnetic = str(gps.get(_DIRECTION_FROM, "")).strip("\0") == "M"
-    return Photo(path, caption, taken, direction if known else None, magnetic)
+    return Photo(caption, taken, direction if known else None, magnetic)

@@ -45,12 +45,6 @@ def window_known(window: WindowResult) -> Floats:
     return floats(np.where(unknown, np.nan, window.monthly_clear_fraction))
 
 
-def plane_name(plane: PlaneResult) -> str:
-    """Name, tilt and azimuth of a plane in words."""
-    p = plane.plane
-    return f"{p.name}: tilt {p.tilt_deg:g}°, azimuth {p.azimuth_deg:g}°"
-
-
 def _percent(heading: str, of: Callable[[Row], Cell], decimals: int = 1) -> Column[Row]:
     """A column of shares, printed in per cent."""
     return Column(heading, of, "%", decimals, 100.0)
@@ -73,7 +67,10 @@ def month_table(plane: PlaneResult, point: str = "") -> Table[int]:
     ]
     if not np.isfinite(loss).any():
         del columns[5]
-    heading = f"{plane_name(plane)} at {point}" if point else plane_name(plane)
+    p = plane.plane
+    heading = f"{p.name}: tilt {p.tilt_deg:g}°, azimuth {p.azimuth_deg:g}°"
+    if point:
+        heading += f" at {point}"
     return Table(heading, range(YEAR + 1), columns, last_is_total=True)
 
 

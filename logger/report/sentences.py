@@ -17,7 +17,6 @@ from logger.checks import NORMAL_95, Check
 from logger.report.language import N_, Words
 from logger.report.result_tables import (
     UNMEASURED_WORTH_SAYING,
-    calibrations_of,
     month_table,
     obstruction_months,
     width_table,
@@ -123,11 +122,6 @@ def blocked_stretches(window: WindowResult) -> list[Blocked]:
         for b in window.blocked
         if b.month - 1 in months and b.to_solar_hour - b.from_solar_hour >= LEAST_SHADE_H
     ]
-
-
-def bearings(points: Sequence[PointResult]) -> list[StoredCalibration]:
-    """The bearing calibrations that the points' true north comes from, each once."""
-    return [c for c in calibrations_of(points) if c.kind == "bearing"]
 
 
 def _stretch(blocked: Blocked) -> str:

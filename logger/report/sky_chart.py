@@ -34,11 +34,9 @@ if TYPE_CHECKING:
 
 
 @house_style()
-def sun_path_chart(
-    paths: SunPaths, profile: HorizonProfile, w: Words, height_mm: float = 78.0
-) -> Figure:
+def sun_path_chart(paths: SunPaths, profile: HorizonProfile, w: Words) -> Figure:
     """The sun's tracks by date, hour lines, and the horizon with its band and names."""
-    figure = new_figure(height_mm)
+    figure = new_figure(78)
     axes = new_axes(figure, 11, 3, 11, 6)
     middle = paths.site.equatorward_azimuth_deg
     known = profile.elevation_deg[profile.known]

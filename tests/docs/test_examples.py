@@ -11,6 +11,7 @@ import pytest
 from filelock import FileLock
 
 PAGES = ("question-a-result", "many-jobs", "weather-files", "what-if", "../terrain")
+DOCS = Path(__file__).parents[2] / "docs"
 DEMO = "horizon-logger demo --output demo"
 TIMEOUT_S = 300
 
@@ -65,8 +66,8 @@ def demo(tmp_path_factory, worker_id):
 
 @pytest.mark.skipif(shutil.which("bash") is None, reason="the examples are for a POSIX shell")
 @pytest.mark.parametrize("page", PAGES)
-def test_the_examples_of_a_page_do_what_it_shows(docs, demo, tmp_path, page):
-    found = list(examples((docs / "how-to" / f"{page}.md").read_text(encoding="utf-8")))
+def test_the_examples_of_a_page_do_what_it_shows(demo, tmp_path, page):
+    found = list(examples((DOCS / "how-to" / f"{page}.md").read_text(encoding="utf-8")))
     assert len(found) >= 2
     for command, shown in found:
         if command == DEMO:
@@ -93,9 +94,9 @@ def anchors(text):
     return {re.sub(r"[^\w\- ]", "", h.lower()).replace(" ", "-") for h in headings}
 
 
-def test_every_link_of_every_page_leads_somewhere(docs):
+def test_every_link_of_every_page_leads_somewhere():
     broken = []
-    for page in sorted(docs.rglob("*.md")):
+    for page in sorted(DOCS.rglob("*.md")):
         text = page.read_text(encoding="utf-8")
         for target in re.findall(r"\]\(([^)\s]+)\)", text):
             if re.match(r"[a-z]+:", target):
@@ -106,11 +107,11 @@ def test_every_link_of_every_page_leads_somewhere(docs):
             if found and anchor:
                 found = anchor in anchors(file.read_text(encoding="utf-8"))
             if not found:
-                broken.append(f"{page.relative_to(docs)}: {target}")
+                broken.append(f"{page.relative_to(DOCS)}: {target}")
     assert not broken
 
 
-def test_every_page_stands_in_the_index(docs):
-    index = (docs / "README.md").read_text(encoding="utf-8")
-    pages = {p.relative_to(docs).as_posix() for p in docs.rglob("*.md")} - {"README.md"}
+def test_every_page_stands_in_the_index():
+    index = (DOCS / "README.md").read_text(encoding="utf-8")
+    pages = {p.relative_to(DOCS).as_posix() for p in DOCS.rglob("*.md")} - {"README.md"}
     assert {page for page in pages if f"({page}" not in index} == set()

@@ -193,7 +193,12 @@ def test_a_point_not_fit_says_so_before_its_answer(report_of, point_of):
     [
         ((PASSED, NEAR), {}, True, "The survey is sound"),
         ((PASSED, FAILED), {}, False, "Not told, because no point is fit for use."),
-        ((PASSED,), {"left_out": {"shed": "shed: torn"}}, False, "shed has no answer. torn"),
+        (
+            (PASSED,),
+            {"left_out": {"shed": "shed: torn"}},
+            False,
+            "1 of 2 points.*shed has no answer. torn",
+        ),
         ((PASSED,), {"not_swept": ("shed",)}, True, "shed has not been swept yet."),
     ],
 )
@@ -202,7 +207,7 @@ def test_a_cover_is_marked_fit_only_where_every_point_is(
 ):
     report = report_of(point_of("eave", checks=checks), **more)
     assert cover.cover(report, Pictures(), W)["fit"] is fit
-    assert told in cover_of(report)
+    assert re.search(told, cover_of(report))
 
 
 def test_a_job_without_a_time_zone_says_so_and_has_no_hours_by_the_clock(report_of):

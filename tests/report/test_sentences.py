@@ -191,7 +191,7 @@ def test_a_bearing_that_differs_from_the_model_is_said_to_be_within_both_errors_
     point_of, bearing, told
 ):
     point = point_of("yard")
-    (of,) = sentences.bearings([point])
+    (of,) = (c for c in point.chosen[0].used if c.kind == "bearing")
     model = replace(point.declination, value_deg=0.0, standard_error_deg=0.3)
     figures = {"heading_deg": bearing, "standard_error_deg": 0.4}  # 0.5° together
     said = installer.two_norths(model, [replace(of, figures=figures)], W)
