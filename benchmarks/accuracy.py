@@ -35,7 +35,7 @@ from logger.access import Plane, SiteYear
 from logger.access.result import Bounded
 from logger.calibration import check_closing_target, fit_compass, fit_level
 from logger.horizon import HorizonProfile
-from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from
+from logger.horizon_fit import HorizonResult, SightedSweep, horizon_from, vertices_of
 from logger.orientation import (
     Corrections,
     declination_at,
@@ -236,7 +236,9 @@ def one_corners_run(seed: int) -> tuple[float, float, float, float]:
     scene = truth("street", seed)[0]
     held = simulate_corners(scene, OPERATORS["calm"], sensor, SITE, DEFAULT_START, seed)
     result = horizon_of(held, calibrated(sensor, "AM"), False)
-    return (*errors(result.profile, "street", seed), float(len(result.vertices[0])))
+    (swept,) = result.sweeps
+    presses = vertices_of(swept.sight, swept.keys)
+    return (*errors(result.profile, "street", seed), float(len(presses)))
 
 
 def print_corners(pool: ProcessPoolExecutor, seeds: int) -> bool:

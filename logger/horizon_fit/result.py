@@ -12,7 +12,7 @@ from logger.checks import Check
 from logger.horizon import HorizonProfile, Obstruction
 from logger.horizon_fit.agreement import agreement_of, over_stretch
 from logger.horizon_fit.cells import CellMeans, cell_means, nodes_for
-from logger.horizon_fit.corners import Vertex, corner_by_corner, held_only, held_passes, vertices_of
+from logger.horizon_fit.corners import corner_by_corner, held_only, held_passes, vertices_of
 from logger.horizon_fit.coverage import DISAGREEMENT_DEG, Coverage
 from logger.horizon_fit.drift import Misclosure, added, closed, drift_check, misclosures
 from logger.horizon_fit.edges import Edge, edges_of
@@ -46,7 +46,6 @@ class HorizonResult:
     checks: tuple[Check, ...]
     coverage: Coverage
     sweeps: tuple[SightedSweep, ...]  # As handed in, with the rows left out marked
-    vertices: tuple[tuple[Vertex, ...], ...]  # Corners held still and marked, of each sweep
     passes: tuple[Pass, ...]
     edges: tuple[Edge, ...]  # Vertical edges
     misclosures: tuple[Misclosure, ...]  # What passes show against each other
@@ -70,7 +69,7 @@ def horizon_from(
     operator's names; distances are of obstructions by name, where they have none.
     """
     settings = settings or Settings()
-    swept, vertices, passes = _traced(sweeps, settings.tremor_deg)
+    swept, passes = _traced(sweeps, settings.tremor_deg)
     kept, seen = _crossing(passes)
     kept, edges, means, fit, found = _closed_skyline(kept, settings.tremor_deg)
     apart, doubt, scale = agreement_of(means, fit)
@@ -85,14 +84,14 @@ def horizon_from(
     )
     drift = drift_check(found, kept)
     checks = coverage.checks if drift is None else (*coverage.checks, drift)
-    return HorizonResult(profile, checks, coverage, swept, vertices, kept, edges, found)
+    return HorizonResult(profile, checks, coverage, swept, kept, edges, found)
 
 
 def _traced(
     sweeps: Sequence[SightedSweep], tremor_deg: float
-) -> tuple[tuple[SightedSweep, ...], tuple[tuple[Vertex, ...], ...], list[Pass]]:
-    """The sweeps without what is off the skyline, their held corners, and their passes."""
-    swept, vertices, passes = [], [], []
+) -> tuple[tuple[SightedSweep, ...], list[Pass]]:
+    """The sweeps without what is off the skyline, and their passes."""
+    swept, passes = [], []
     for index, one in enumerate(sweeps):
         sight = on_skyline(one.sight)
         corners = vertices_of(sight, one.keys, one.notes)
@@ -102,8 +101,7 @@ def _traced(
         else:
             passes += swept_passes(index, sight, tremor_deg)
         swept.append(replace(one, sight=sight))
-        vertices.append(corners)
-    return tuple(swept), tuple(vertices), passes
+    return tuple(swept), passes
 
 
 def _crossing(passes: Sequence[Pass]) -> tuple[tuple[Pass, ...], Ints]:

@@ -26,20 +26,14 @@ OF_POINT = 5
 LEAST_TURN_DEG, LIFT_ERROR_DEG = 0.1, 0.3
 """How far sweeps of one board on one day differ, 1 sigma (common practice, no source)."""
 
+AWAY = ((0, 1e4, 0.02), (2.5, 1.2, 2e-3))
+WALLS, TOP = ((2.0, 0.9, 2e-3), (-0.2, 0.8, 2e-3)), (0.5, 1.0, 2e-3)
 PRIOR: dict[Shape, tuple[tuple[float, float, float], ...]] = {
-    "box": (
-        (0, 1e4, 0.02), (2.5, 1.2, 2e-3), (2.0, 0.9, 2e-3), (-0.2, 0.8, 2e-3), (0, 60, 0.1),
-        (0.5, 1.0, 2e-3),
-    ),
-    "gable": (
-        (0, 1e4, 0.02), (2.5, 1.2, 2e-3), (2.0, 0.9, 2e-3), (-0.2, 0.8, 2e-3), (0, 90, 0.1),
-        (0.5, 1.0, 2e-3), (-1.0, 0.4, 2e-3),
-    ),
-    "crown": (
-        (0, 1e4, 0.02), (2.5, 1.2, 2e-3), (0.8, 0.7, 2e-3), (0.4, 1.0, 2e-3), (0.3, 0.5, 2e-3),
-    ),
-    "pole": ((0, 1e4, 0.02), (2.5, 1.2, 2e-3), (-1.5, 1.2, 2e-3), (0.5, 1.0, 2e-3)),
-}  # fmt: skip
+    "box": (*AWAY, *WALLS, (0, 60, 0.1), TOP),
+    "gable": (*AWAY, *WALLS, (0, 90, 0.1), TOP, (-1.0, 0.4, 2e-3)),
+    "crown": (*AWAY, (0.8, 0.7, 2e-3), (0.4, 1.0, 2e-3), (0.3, 0.5, 2e-3)),
+    "pole": (*AWAY, (-1.5, 1.2, 2e-3), TOP),
+}
 """What a form is before anything is seen, mean and spread, and a small step of it: things stand 4
 to 40 m away, a house is 3 to 18 m wide and about as deep, its ridge rises by a third of its depth,
 a crown has a radius of 1 to 4 m, a pole is 0.1 to 1.5 m thick (common practice, no source). The

@@ -21,11 +21,10 @@ BOXES = ("box", "gable")
 HEIGHTS: dict[Shape, int] = {"box": 5, "gable": 5, "crown": 3, "pole": 3}
 """Which number of a form is the tangent of a height, see `bodies_of`."""
 
+_BOX = floats([[-1e4, -1.0, -6.0, -4.0, -1e4, -3.0], [1e4, 9.0, 4.0, 3.0, 1e4, 20.0]])
 LIMITS: dict[Shape, Floats] = {
-    "box": floats([[-1e4, -1.0, -6.0, -4.0, -1e4, -3.0], [1e4, 9.0, 4.0, 3.0, 1e4, 20.0]]),
-    "gable": floats(
-        [[-1e4, -1.0, -6.0, -4.0, -1e4, -3.0, -2.5], [1e4, 9.0, 4.0, 3.0, 1e4, 20.0, 0.5]]
-    ),
+    "box": _BOX,
+    "gable": np.hstack([_BOX, [[-2.5], [0.5]]]),
     "crown": floats([[-1e4, -1.0, -6.0, -3.0, -3.0], [1e4, 9.0, -0.02, 20.0, 3.0]]),
     "pole": floats([[-1e4, -1.0, -7.0, -3.0], [1e4, 9.0, -0.02, 20.0]]),
 }
