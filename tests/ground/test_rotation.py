@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from logger.geometry import (
     angle_between,
@@ -11,6 +12,7 @@ from logger.geometry import (
     attitude_from_vectors,
     attitude_matrix,
     direction_of,
+    running_product,
     unit_vector,
 )
 
@@ -65,3 +67,15 @@ def test_directions_come_back_from_their_vectors(a, e):
     azimuth, elevation = direction_of(unit_vector(a, e))
     assert angle_between(azimuth, a) == pytest.approx(0, abs=1e-6)
     assert elevation == pytest.approx(e, abs=1e-9)
+
+
+@given(st.integers(1, 40), st.integers(0, 2**32 - 1))
+def test_a_running_product_is_one_turn_after_the_other_as_scipy_multiplies(count, seed):
+    turns = Rotation.random(count, np.random.default_rng(seed))
+    so_far, expected = Rotation.identity(), []
+    for turn in turns:
+        so_far = so_far * turn
+        expected.append(so_far.as_quat())
+    # Quaternions of both signs stand for one rotation.
+    alike = np.abs(np.sum(running_product(turns.as_quat()) * np.array(expected), axis=-1))
+    assert np.allclose(alike, 1.0, atol=1e-12)
