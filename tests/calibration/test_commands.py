@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -82,41 +83,33 @@ def job(tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.fixture
+def calibrate(job: Path, recordings: Path) -> Callable[..., Result]:
+    """Calibrate the job from one of the recordings, by the command."""
+
+    def run_it(purpose: str, name: str, *more: Any) -> Result:
+        return run("calibrate", purpose, job, "--recording", recordings / f"{name}.sweep", *more)
+
+    return run_it
+
+
 def run(*arguments: Any) -> Result:
     return CliRunner().invoke(main, [str(a) for a in arguments])
 
 
-def test_compass_level_and_bearing_are_stored_with_recording_and_figures(
-    job: Path, recordings: Path
+def test_compass_level_and_bearing_are_stored_and_a_sweep_gets_them_with_their_checks(
+    job: Path, recordings: Path, calibrate: Callable[..., Result]
 ) -> None:
-    done = run(
-        "calibrate", "compass", job, "--recording", recordings / "compass.sweep", "--json", "-"
-    )
+    done = calibrate("compass", "compass", "--json", "-")
     assert done.exit_code == 0
+    assert done.stderr.splitlines()[-1] == f"next: horizon-logger calibrate level {job}"
     document = json.loads(done.stdout)
     assert document["schema"] == "horizon-logger calibration 1"
     assert document["serial_number"] == "V001"
     assert document["figures"]["heading_error_95_deg"] < 1
-    level = run("calibrate", "level", job, "--recording", recordings / "level.sweep")
+    level = calibrate("level", "level")
     assert level.exit_code == 0
     assert "index +0." in level.stdout
-    bearing = run(
-        "calibrate", "bearing", job, "--recording", recordings / "target.sweep", "--target", 63
-    )
-    assert bearing.exit_code == 0
-    sun = run("calibrate", "bearing", job, "--recording", recordings / "sun.sweep", "--sun")
-    assert sun.exit_code == 0
-    names = sorted(path.name for path in (job / "calibrations").iterdir())
-    assert "20260514T081231Z-compass.sweep" in names
-    assert "20260514T081231Z-compass.json" in names
-    stored = stored_calibrations(read_job(job))
-    assert sorted(s.about.purpose for s in stored) == ["bearing", "bearing", "compass", "level"]
-    assert all(s.about.sha256 for s in stored)
-
-
-def test_a_sweep_gets_the_jobs_calibrations_and_their_checks(job: Path, recordings: Path) -> None:
-    run("calibrate", "compass", job, "--recording", recordings / "compass.sweep")
-    run("calibrate", "level", job, "--recording", recordings / "level.sweep")
     sweep = load_sweep(recordings / "sweep.sweep")
     declination = declination_at(DEFAULT_SITE, DEFAULT_START.date())
     chosen = chosen_for(stored_calibrations(read_job(job)), sweep, DEFAULT_SITE, declination)
@@ -125,23 +118,38 @@ def test_a_sweep_gets_the_jobs_calibrations_and_their_checks(job: Path, recordin
     assert [g.passed for g in chosen.checks] == [True, True]
     assert "12 min before the sweep" in chosen.checks[0].why
     assert chosen.closing_target_deg == pytest.approx(63.0, abs=1.0)
+    assert calibrate("bearing", "target", "--target", 63).exit_code == 0
+    assert calibrate("bearing", "sun", "--sun").exit_code == 0
+    names = {path.name for path in (job / "calibrations").iterdir()}
+    assert names >= {"20260514T081231Z-compass.sweep", "20260514T081231Z-compass.json"}
+    stored = stored_calibrations(read_job(job))
+    assert sorted(s.about.purpose for s in stored) == ["bearing", "bearing", "compass", "level"]
+    assert all(s.about.sha256 for s in stored)
 
 
-def test_an_unusable_calibration_leaves_with_3_and_stores_nothing(
-    job: Path, recordings: Path
+@pytest.mark.parametrize(
+    ("purpose", "name", "options", "code", "says"),
+    [
+        ("compass", "half", [], 3, "one hemisphere only: the top"),
+        ("level", "level", [], 3, "calibrate compass"),
+        ("bearing", "noon", ["--sun"], 3, "high"),
+        ("compass", "none", [], 3, "cannot be read"),
+        ("compass", "swing", [], 3, "--bearings"),
+        ("compass", "swing", ["--bearings", "1,2,3"], 2, "there are 9 presses"),
+    ],
+)
+def test_an_unusable_calibration_says_why_and_stores_nothing(
+    job: Path,
+    calibrate: Callable[..., Result],
+    purpose: str,
+    name: str,
+    options: list[str],
+    code: int,
+    says: str,
 ) -> None:
-    half = run("calibrate", "compass", job, "--recording", recordings / "half.sweep")
-    assert half.exit_code == 3
-    assert "one hemisphere only" in half.stderr
-    assert "top" in half.stderr
-    first = run("calibrate", "level", job, "--recording", recordings / "level.sweep")
-    assert first.exit_code == 3
-    assert "calibrate compass" in first.stderr
-    noon = run("calibrate", "bearing", job, "--recording", recordings / "noon.sweep", "--sun")
-    assert noon.exit_code == 3
-    assert "high" in noon.stderr
-    missing = run("calibrate", "compass", job, "--recording", recordings / "none.sweep")
-    assert missing.exit_code == 3
+    done = calibrate(purpose, name, *options)
+    assert done.exit_code == code
+    assert says in done.stderr
     assert not list((job / "calibrations").glob("*.json"))
 
 
@@ -164,32 +172,24 @@ def test_a_recording_of_another_site_is_refused(tmp_path: Path, recordings: Path
     assert "106 km from the job's site" in done.stderr
 
 
-def test_a_board_of_attitude_only_is_swung(job: Path, recordings: Path) -> None:
-    swing = recordings / "swing.sweep"
-    untold = run("calibrate", "compass", job, "--recording", swing)
-    assert untold.exit_code == 3
-    assert "--bearings" in untold.stderr
-    given = run(
-        "calibrate", "compass", job, "--recording", swing,
-        "--bearings", ",".join(str(b) for b in range(0, 360, 40)),
-    )  # fmt: skip
-    assert given.exit_code == 0
+def test_a_board_of_attitude_only_is_swung(job: Path, calibrate: Callable[..., Result]) -> None:
+    bearings = ",".join(str(b) for b in range(0, 360, 40))
+    assert calibrate("compass", "swing", "--bearings", bearings).exit_code == 0
     assert stored_calibrations(read_job(job))[0].kind == "deviation"
-    wrong = run("calibrate", "compass", job, "--recording", swing, "--bearings", "1,2,3")
-    assert wrong.exit_code == 2
-    assert "there are 9 presses" in wrong.stderr
 
 
-def test_a_plane_is_measured_and_stored_with_its_uncertainty(job: Path, recordings: Path) -> None:
-    run("calibrate", "compass", job, "--recording", recordings / "compass.sweep")
+def test_a_plane_is_measured_and_stored_with_its_uncertainty(
+    job: Path, recordings: Path, calibrate: Callable[..., Result]
+) -> None:
+    calibrate("compass", "compass")
     done = run("plane", job, "south roof", "--recording", recordings / "plane.sweep", "--json", "-")
     assert done.exit_code == 0
     document = json.loads(done.stdout)
     assert document["tilt_deg"] == pytest.approx(30, abs=1)
     assert document["azimuth_deg"] == pytest.approx(180, abs=2)
-    planes = read_job(job).planes
-    assert [p.name for p in planes] == ["south roof"]
-    assert planes[0].tilt_deg == pytest.approx(document["tilt_deg"], abs=0.01)
+    (plane,) = read_job(job).planes
+    assert plane.name == "south roof"
+    assert plane.tilt_deg == pytest.approx(document["tilt_deg"], abs=0.01)
     assert "tilt_error_deg" in (job / "job.toml").read_text()
     assert run("plane", job, "x", "--recording", recordings / "half.sweep").exit_code == 3
 
@@ -203,20 +203,14 @@ def test_a_port_that_is_not_there_is_told_and_not_remembered(job: Path, tmp_path
 
 
 def test_a_level_without_compass_is_refused_for_a_raw_board_alone(
-    job: Path, recordings: Path
+    job: Path, calibrate: Callable[..., Result]
 ) -> None:
     raw = Identity(1, "virtual board", "V001", "1.0", 50, "MG")
-    other = replace(raw, serial_number="V002")
     refuse_level_without_compass(read_job(job), None)  # a board that says nothing: told later
     refuse_level_without_compass(read_job(job), replace(raw, streams="A"))
     with pytest.raises(InputError, match="the level needs one"):
         refuse_level_without_compass(read_job(job), raw)
-    run("calibrate", "compass", job, "--recording", recordings / "compass.sweep")
+    calibrate("compass", "compass")
     refuse_level_without_compass(read_job(job), raw)
     with pytest.raises(InputError, match="no compass calibration of this board"):
-        refuse_level_without_compass(read_job(job), other)
-
-
-def test_each_calibration_names_the_next_step(job: Path, recordings: Path) -> None:
-    done = run("calibrate", "compass", job, "--recording", recordings / "compass.sweep")
-    assert done.stderr.splitlines()[-1] == f"next: horizon-logger calibrate level {job}"
+        refuse_level_without_compass(read_job(job), replace(raw, serial_number="V002"))

@@ -10,9 +10,7 @@ import pytest
 from calibrated_boards import MODEL, calibrated, heading_error, rms, stream_of
 
 from logger.calibration import fit_compass
-from logger.calibration.compass_fit import (
-    fit_ellipsoid,
-)
+from logger.calibration.compass_fit import fit_ellipsoid
 from logger.errors import InputError
 from logger.recording.samples import Samples
 from logger.simulation import Operator, Sensor, Steel, simulate_tumble
@@ -86,16 +84,12 @@ def refused(samples: Samples, model: Any = MODEL) -> InputError:
     return caught.value
 
 
-def test_one_hemisphere_only_is_refused_and_says_which_side_to_turn_down() -> None:
-    half = stream_of(simulate_tumble(seed=1, streams="MG", hemisphere=True)).samples
-    error = refused(half)
-    assert "one hemisphere only" in error.what
-    assert "top" in error.hint
-
-
-def test_a_board_that_lies_still_is_refused() -> None:
+def test_what_is_no_tumble_is_refused(tumble: Samples) -> None:
     still = stream_of(simulate_tumble(seed=1, streams="M", seconds_s=20, still_s=19.5)).samples
     assert "hardly moved" in refused(still).what
+    assert "samples" in refused(tumble.rows(slice(0, 120))).what
+    attitude = stream_of(simulate_tumble(seed=1, streams="A", seconds_s=12)).samples
+    assert "swing" in refused(attitude).hint
 
 
 @pytest.mark.parametrize(
@@ -138,15 +132,6 @@ def test_a_gyro_with_a_swapped_axis_is_refused_by_name(tumble: Samples) -> None:
     error = refused(replace(tumble, rate_deg_s=tumble.rate_deg_s[:, [1, 0, 2]]))
     assert "gyro" in error.what
     assert "x is sent as y, y is sent as x" in error.what
-
-
-def test_a_board_without_raw_field_is_told_to_swing() -> None:
-    attitude = stream_of(simulate_tumble(seed=1, streams="A", seconds_s=12)).samples
-    assert "swing" in refused(attitude).hint
-
-
-def test_too_short_a_tumble_is_refused(tumble: Samples) -> None:
-    assert "samples" in refused(tumble.rows(slice(0, 120))).what
 
 
 def test_a_poor_calibration_is_given_with_its_check_failing() -> None:

@@ -35,12 +35,18 @@ def test_index_and_collimation_come_back_from_two_faces_of_four_seconds(
     seed: int, streams: str, within: tuple[float, float]
 ) -> None:
     sensor = Sensor(individual=seed)
-    level = stream_of(simulate_level(sensor=with_errors(sensor), seed=seed, streams=streams))
-    found = fit_level(level.samples, corrections_of(sensor, streams)).correction
+    level = stream_of(
+        simulate_level((63.0, 1.2), sensor=with_errors(sensor), seed=seed, streams=streams)
+    )
+    fit = fit_level(level.samples, corrections_of(sensor, streams))
+    found = fit.correction
     assert found.index_deg == pytest.approx(INDEX, abs=within[0])
     assert found.collimation_deg == pytest.approx(COLLIMATION, abs=within[1])
     assert 0 < found.index_error_deg < 0.3
     assert 0 < found.collimation_error_deg < 0.5
+    # The target's own direction comes out as well.
+    assert fit.figures["target_azimuth_deg"] == pytest.approx(63.0, abs=0.6)
+    assert fit.figures["target_elevation_deg"] == pytest.approx(1.2, abs=0.2)
 
 
 @pytest.mark.parametrize("streams", ["MG", "M"])
@@ -90,16 +96,6 @@ def test_three_pairs_are_found_and_state_less_error() -> None:
     assert one.figures["pairs"] == 1
     assert three.figures["pairs"] == 5  # each change of face is one
     assert three.correction.index_deg == pytest.approx(INDEX, abs=0.1)
-
-
-def test_the_marks_own_direction_comes_out_as_well() -> None:
-    sensor = Sensor(individual=2)
-    level = stream_of(
-        simulate_level(target=(63.0, 1.2), sensor=with_errors(sensor), seed=2, streams="MG")
-    )
-    figures = fit_level(level.samples, corrections_of(sensor)).figures
-    assert figures["target_azimuth_deg"] == pytest.approx(63.0, abs=0.6)
-    assert figures["target_elevation_deg"] == pytest.approx(1.2, abs=0.2)
 
 
 @pytest.mark.parametrize("shake_deg", [1.0, 2.0])

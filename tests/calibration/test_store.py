@@ -97,57 +97,64 @@ def test_what_is_no_calibration_is_refused_by_file(spoilt: dict[str, Any]) -> No
     assert "delete the file and calibrate again" in caught.value.hint
 
 
-def test_the_newest_that_fits_is_used_and_named_with_age_and_figures() -> None:
-    chosen = choose(made(5), made(1), made(3))
-    assert chosen.used[0].about.recording == "1.sweep"
+@pytest.mark.parametrize(
+    ("hours_before", "used", "says"),
+    [
+        ((5, 1, 3), 1, "60 min before the sweep"),
+        ((-1, -2), -1, "60 min after the sweep"),
+        ((-1, 4), 4, "4 h before the sweep"),
+        ((3.25,), 3.25, "3 h before the sweep"),
+    ],
+)
+def test_the_newest_before_the_sweep_is_used_else_the_first_after_it(
+    hours_before: tuple[float, ...], used: float, says: str
+) -> None:
+    chosen = choose(*map(made, hours_before))
+    assert chosen.used[0].about.recording == f"{used}.sweep"
     assert chosen.corrections.compass == CORRECTIONS["compass"]
-    check = chosen.checks[0]
-    assert check.passed
-    assert "60 min before the sweep" in check.why
+    (check,) = chosen.checks
+    assert (check.check, check.passed, check.value, check.unit) == (
+        "compass calibration", True, used, "h",
+    )  # fmt: skip
+    assert says in check.why
     assert "0.30°" in check.why
 
 
-def test_one_made_after_the_sweep_serves_when_there_is_none_before() -> None:
-    chosen = choose(made(-1), made(-2))
-    assert chosen.used[0].about.recording == "-1.sweep"
-    assert "after the sweep" in chosen.checks[0].why
-    assert choose(made(-1), made(4)).used[0].about.recording == "4.sweep"
-
-
-def test_another_board_or_site_is_never_used() -> None:
-    other_board = choose(made(serial_number="0008"))
-    assert other_board.corrections.compass is None
-    assert not other_board.checks[0].passed
-    assert "other boards (0008)" in other_board.checks[0].why
-    other_site = choose(made(latitude_deg=46.2))
-    assert other_site.corrections.compass is None
-    assert "another site" in other_site.checks[0].why
-
-
-def test_none_fails_the_check_and_says_how_to_make_one() -> None:
-    missing = choose()
-    assert [g.passed for g in missing.checks] == [False]
-    assert "horizon-logger calibrate compass" in missing.checks[0].why
-    assert choose(needed=()).checks == ()
+@pytest.mark.parametrize(
+    ("stored", "says"),
+    [
+        ([], "horizon-logger calibrate compass"),
+        ([made(serial_number="0008")], "other boards (0008)"),
+        ([made(latitude_deg=46.2)], "another site"),
+    ],
+)
+def test_none_that_fits_fails_the_check_and_says_why(
+    stored: list[StoredCalibration], says: str
+) -> None:
+    chosen = choose(*stored)
+    assert chosen.corrections.compass is None
+    (check,) = chosen.checks
+    assert not check.passed
+    assert says in check.why
+    assert choose(*stored, needed=()).checks == ()
 
 
 @pytest.mark.parametrize(
-    ("stored", "sweep", "says"),
+    ("stored", "says"),
     [
-        (made(30), SWEEP, "stale"),
-        (made(poor=True), SWEEP, "poor"),
-        (made(temperature_c=2.0), SWEEP, "+18 °C"),
-        (made(holder="pole"), SWEEP, "held in pole, not clamp"),
+        (made(30), "stale"),
+        (made(poor=True), "poor"),
+        (made(temperature_c=2.0), "+18 °C"),
+        (made(holder="pole"), "held in pole, not clamp"),
     ],
 )
-def test_what_is_used_but_doubtful_fails_its_check(
-    stored: StoredCalibration, sweep: SweepAbout, says: str
-) -> None:
-    chosen = choose(stored, sweep=sweep)
+def test_what_is_used_but_doubtful_fails_its_check(stored: StoredCalibration, says: str) -> None:
+    chosen = choose(stored)
     assert chosen.corrections.compass is not None
-    assert not chosen.checks[0].passed
-    assert says in chosen.checks[0].why
-    assert "calibrate again" in chosen.checks[0].why
+    (check,) = chosen.checks
+    assert not check.passed
+    assert says in check.why
+    assert "calibrate again" in check.why
 
 
 def test_what_nobody_said_of_temperature_and_holder_fails_nothing() -> None:
@@ -198,9 +205,3 @@ def test_a_level_fitted_now_tells_its_errors_as_the_shipped_one_does() -> None:
     check = _check(correction)
     assert check.why == "index +0.50° ± 0.20°, collimation -0.30° ± 0.10° (95 %)"
     assert check.value == 0.1
-
-
-@pytest.mark.parametrize("hours", [3.25, -0.5])
-def test_how_old_a_calibration_is_stands_beside_it_in_hours(hours: float) -> None:
-    (check,) = [c for c in choose(made(hours)).checks if c.check == "compass calibration"]
-    assert (check.value, check.unit) == (hours, "h")

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from logger.geometry import angle_between, attitude_matrix
+from logger.geometry import angle_between
 from logger.orientation import (
     BearingCorrection,
     CompassCorrection,
     Corrections,
     Declination,
     DeviationCurve,
-    FieldReference,
     LevelCorrection,
     SensorPrior,
     orient,
@@ -25,7 +25,7 @@ from logger.orientation.running import rows_in, running_median
 from logger.recording.samples import Samples
 from logger.settings import Settings
 
-from .made_up import FIELD, board, raw
+from .made_up import board, raw
 
 NONE = Declination(0.0, 0.0, "none")
 PLAIN = Corrections(NONE)
@@ -37,74 +37,77 @@ BY_ROW = Settings(use_gyro=False)
 
 # --- Errors that all rows share ---
 
-
-def test_the_heading_error_of_a_raw_stream() -> None:
-    compass = CompassCorrection(heading_error_deg=1.2, heading_ripple_deg=0.8)
-    level = LevelCorrection(collimation_error_deg=0.3)
-    bearing = BearingCorrection(7.0, 0.6)
-    magnetic = Declination(4.0, 0.5, "model")
-    for given, parts in (
-        (Corrections(magnetic), (0.5, 5.0)),
-        (Corrections(magnetic, compass=compass), (0.5, 1.2)),
-        (Corrections(magnetic, compass=compass, level=level), (0.5, 1.2, 0.3)),
-        (Corrections(magnetic, compass=compass, level=level, bearing=bearing), (0.6, 0.8, 0.3)),
-        (Corrections(magnetic, bearing=bearing), (0.6, 5.0)),
-    ):
-        found = orient(raw(10.0), given).sight.heading_error_deg
-        assert found == pytest.approx(np.linalg.norm(parts))
+MAGNETIC = Declination(4.0, 0.5, "model")
+BEARING = BearingCorrection(7.0, 0.6)
+COMPASS = CompassCorrection(heading_error_deg=1.2, heading_ripple_deg=0.8)
+CURVE = DeviationCurve(standard_error_deg=0.7)
+ASIDE = LevelCorrection(collimation_error_deg=0.3)
+TRUE, MIXED = np.array([True, True]), np.array([True, False])
 
 
-def test_the_heading_error_of_a_board_that_computes_its_own() -> None:
-    magnetic = Declination(4.0, 0.5, "model")
-    curve = DeviationCurve(standard_error_deg=0.7)
-    level = LevelCorrection(collimation_error_deg=0.3)
-    bearing = BearingCorrection(7.0, 0.6)
-    for given, parts in (
-        (Corrections(magnetic), (0.5, 2.0)),
-        (Corrections(magnetic, deviation=curve), (0.5, 0.7)),
-        (Corrections(magnetic, deviation=curve, level=level), (0.5, 0.7, 0.3)),
-        (Corrections(magnetic, deviation=curve, bearing=bearing, level=level), (0.6, 0.7, 0.3)),
-    ):
-        found = orient(board(10.0), given).sight.heading_error_deg
-        assert found == pytest.approx(np.linalg.norm(parts))
-
-
-def test_a_true_heading_bears_no_error_of_declination_unless_some_row_is_magnetic() -> None:
-    magnetic = Corrections(Declination(4.0, 0.5, "model"))
-    both = np.array([True, True])
-    true = orient(board([10.0, 20.0], heading_is_true=both), magnetic).sight
-    assert true.heading_error_deg == pytest.approx(2.0)
-    alone = orient(board(10.0, heading_is_true=both[:1]), magnetic).sight
-    assert alone.heading_error_deg == pytest.approx(2.0)
-    mixed = orient(board([10.0, 20.0], heading_is_true=np.array([True, False])), magnetic).sight
-    assert mixed.heading_error_deg == pytest.approx(np.hypot(0.5, 2.0))
-    # A raw row needs the declination whatever its heading is said to be.
-    claimed = orient(raw([10.0, 20.0], heading_is_true=both), magnetic).sight
-    assert claimed.heading_error_deg == pytest.approx(np.hypot(0.5, 5.0))
-    assert claimed.azimuth_deg == pytest.approx([14.0, 24.0])
-    assert orient(Samples(**Samples.blank(0)), magnetic).sight.heading_error_deg == pytest.approx(
-        np.hypot(0.5, 2.0)
+@pytest.mark.parametrize(
+    ("samples", "given", "parts", "turn_deg"),
+    [
+        (raw(10.0), {}, (0.5, 5.0), 4.0),
+        (raw(10.0), {"compass": COMPASS}, (0.5, 1.2), 4.0),
+        (raw(10.0), {"compass": COMPASS, "level": ASIDE}, (0.5, 1.2, 0.3), 4.0),
+        (
+            raw(10.0),
+            {"compass": COMPASS, "level": ASIDE, "bearing": BEARING},
+            (0.6, 0.8, 0.3),
+            7.0,
+        ),
+        (raw(10.0), {"bearing": BEARING}, (0.6, 5.0), 7.0),
+        (board(10.0), {}, (0.5, 2.0), 4.0),
+        (board(10.0), {"deviation": CURVE}, (0.5, 0.7), 4.0),
+        (board(10.0), {"deviation": CURVE, "level": ASIDE}, (0.5, 0.7, 0.3), 4.0),
+        (
+            board(10.0),
+            {"deviation": CURVE, "level": ASIDE, "bearing": BEARING},
+            (0.6, 0.7, 0.3),
+            7.0,
+        ),
+        # A true heading bears no error of declination unless some row is magnetic.
+        (board([10.0, 10.0], heading_is_true=TRUE), {}, (2.0,), 0.0),
+        (board([10.0, 10.0], heading_is_true=MIXED), {}, (0.5, 2.0), [0.0, 4.0]),
+        # A raw row needs the declination whatever its heading is said to be.
+        (raw([10.0, 10.0], heading_is_true=TRUE), {}, (0.5, 5.0), 4.0),
+        (Samples(**Samples.blank(0)), {}, (0.5, 2.0), 0.0),
+    ],
+)
+def test_what_turns_the_heading_and_its_error(
+    samples: Samples, given: dict[str, Any], parts: tuple[float, ...], turn_deg: Any
+) -> None:
+    found = orient(samples, Corrections(MAGNETIC, **given)).sight
+    assert found.heading_error_deg == pytest.approx(np.linalg.norm(parts))
+    assert found.azimuth_deg == pytest.approx(
+        np.broadcast_to(10.0 + np.array(turn_deg), len(samples))
     )
 
 
-def test_the_level_error() -> None:
-    drift = float(np.degrees(0.003))
-    offset = LevelCorrection(pitch_offset_error_deg=0.11, index_error_deg=0.2)
-    index = LevelCorrection(index_error_deg=0.2)
-    compass = CompassCorrection(level_error_deg=0.25)
-    for samples, given, parts in (
-        (raw(10.0), PLAIN, (0.5,)),
-        (board(10.0), PLAIN, (0.5,)),
-        (board(10.0), Corrections(NONE, compass=compass), (0.5,)),
-        (board(10.0), Corrections(NONE, level=index), (0.5, 0.2)),
-        (board(10.0), Corrections(NONE, level=offset), (0.11, 0.2)),
-        (raw(10.0), Corrections(NONE, level=offset), (0.11, 0.2)),
-        (raw(10.0), Corrections(NONE, compass=compass), (0.25, drift)),
-        (raw(10.0), Corrections(NONE, compass=compass, level=index), (0.25, drift, 0.2)),
-        (raw(10.0), Corrections(NONE, compass=compass, level=offset), (0.11, 0.2)),
-    ):
-        found = orient(samples, given).sight.level_error_deg
-        assert found == pytest.approx(np.linalg.norm(parts)), given
+DRIFT = float(np.degrees(0.003))
+OFFSET = LevelCorrection(pitch_offset_error_deg=0.11, index_error_deg=0.2)
+INDEX = LevelCorrection(index_error_deg=0.2)
+LEANING = CompassCorrection(level_error_deg=0.25)
+
+
+@pytest.mark.parametrize(
+    ("samples", "compass", "level", "parts"),
+    [
+        (raw(10.0), None, None, (0.5,)),
+        (board(10.0), None, None, (0.5,)),
+        (board(10.0), LEANING, None, (0.5,)),
+        (board(10.0), None, INDEX, (0.5, 0.2)),
+        (board(10.0), None, OFFSET, (0.11, 0.2)),
+        (raw(10.0), None, OFFSET, (0.11, 0.2)),
+        (raw(10.0), LEANING, None, (0.25, DRIFT)),
+        (raw(10.0), LEANING, INDEX, (0.25, DRIFT, 0.2)),
+        (raw(10.0), LEANING, OFFSET, (0.11, 0.2)),
+    ],
+)
+def test_the_level_error(samples: Samples, compass: Any, level: Any, parts: Any) -> None:
+    found = orient(samples, Corrections(NONE, compass, level=level)).sight.level_error_deg
+    assert found == pytest.approx(np.linalg.norm(parts))
 
 
 def turning(n: int = 300, **more: Any) -> Samples:
@@ -190,10 +193,6 @@ def test_an_odd_number_of_rows_spans_a_window(
     n: int, every_s: float, window_s: float, rows: int
 ) -> None:
     assert rows_in(5.0 + np.arange(n) * every_s, window_s) == rows
-
-
-def test_a_first_row_that_comes_twice_is_still_a_stream() -> None:
-    assert rows_in(np.array([1.0, 1.0, *np.arange(1, 99) * 0.02 + 1.0]), 0.5) == 25
 
 
 def test_a_running_median_is_blind_to_one_odd_row() -> None:
@@ -358,71 +357,60 @@ def test_a_disturbed_stretch_does_not_bend_the_heading_of_its_neighbours() -> No
     assert turned.max() < 0.1
 
 
-def test_the_limits_of_a_magnetic_disturbance_are_those_of_the_settings() -> None:
-    strong = raw(
-        np.full(200, 10.0), field_ut=1.13 * np.tile(FIELD @ attitude_matrix(10, 0, 0), (200, 1))
+STILL = CompassCorrection(rate_bias_deg_s=(0.1, -0.2, 0.3))
+TWICE = ((2.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 2.0))
+UNCALIBRATED = {
+    "offset_error_g": (0.005, 0.005, 0.005), "bias_deg_s": (0.0, 0.0, 0.0),
+    "bias_error_deg_s": 3.0, "scale_error": 0.01, "misalignment_error": 0.005,
+    "dip_error_deg": 0.25,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("given", "known"),
+    [
+        ({}, {}),
+        ({"compass": HERE}, {"dip_deg": HERE.dip_deg, "strength_ut": HERE.field_ut}),
+        ({"compass": STILL}, {"bias_deg_s": (0.1, -0.2, 0.3), "bias_error_deg_s": 0.4}),
+        (
+            {"compass": replace(STILL, rate_matrix=TWICE)},
+            {
+                "bias_deg_s": (0.2, -0.4, 0.6),
+                "bias_error_deg_s": 0.4,
+                "scale_error": 0.002,
+                "misalignment_error": 0.001,
+            },
+        ),
+        (
+            {"level": LevelCorrection(pitch_offset_error_deg=0.1)},
+            {"offset_error_g": (np.radians(0.1), 0.005, 0.005)},
+        ),
+        ({"level": LevelCorrection()}, {}),
+    ],
+    ids=["nothing", "field", "still", "gyro's matrix", "pitch offset", "no pitch offset"],
+)
+def test_what_is_known_of_the_sensors_before_the_fit(
+    monkeypatch: pytest.MonkeyPatch, given: dict[str, Any], known: dict[str, Any]
+) -> None:
+    told: list[SensorPrior] = []
+    fit = module.attitude_in_stretches
+    monkeypatch.setattr(
+        module, "attitude_in_stretches", lambda *given: told.append(given[-1]) or fit(*given)
     )
-    given = Corrections(NONE, compass=HERE)
-    assert not orient(strong, given).sight.used.any()
-    wide = Settings(disturbance_share=0.2)
-    assert orient(strong, given, wide).sight.used.all()
-
-
-def prior_of(monkeypatch: pytest.MonkeyPatch, given: Corrections) -> Any:
-    """What the fit over the recording is told of the sensors beforehand."""
-    told: list[Any] = []
-
-    class ToldError(Exception):
-        pass
-
-    def fit(*arguments: Any) -> Any:
-        told.append(arguments[-1])
-        raise ToldError
-
-    monkeypatch.setattr(module, "attitude_in_stretches", fit)
     prior = SensorPrior(
         bias_error_deg_s=0.4, offset_error_g=(0.005, 0.005, 0.005), dip_error_deg=0.25
     )
-    with pytest.raises(ToldError):
-        orient(turning(), given, prior=prior)
-    return told[0]
-
-
-def test_what_is_known_of_the_sensors_beforehand(monkeypatch: pytest.MonkeyPatch) -> None:
-    bare = prior_of(monkeypatch, PLAIN)
-    assert bare.offset_error_g == (0.005, 0.005, 0.005)
-    assert bare.bias_deg_s == (0.0, 0.0, 0.0)
-    assert (bare.bias_error_deg_s, bare.scale_error, bare.misalignment_error) == (3.0, 0.01, 0.005)
-    still = CompassCorrection(rate_bias_deg_s=(0.1, -0.2, 0.3))
-    known = prior_of(monkeypatch, Corrections(NONE, compass=still))
-    assert known.bias_deg_s == pytest.approx((0.1, -0.2, 0.3))
-    assert known.bias_error_deg_s == 0.4
-    assert (bare.dip_deg, bare.strength_ut) == (None, None)
-    here = prior_of(monkeypatch, Corrections(NONE, compass=HERE))
-    assert (here.dip_deg, here.strength_ut) == (HERE.dip_deg, HERE.field_ut)
-    assert here.dip_error_deg == 0.25
-    assert known.scale_error == 0.01
-    twice = ((2.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 2.0))
-    shaped = CompassCorrection(rate_bias_deg_s=(0.1, -0.2, 0.3), rate_matrix=twice)
-    found = prior_of(monkeypatch, Corrections(NONE, compass=shaped))
-    assert found.bias_deg_s == pytest.approx((0.2, -0.4, 0.6))
-    assert (found.scale_error, found.misalignment_error) == (0.002, 0.001)
-    level = LevelCorrection(pitch_offset_error_deg=0.1)
-    along = prior_of(monkeypatch, Corrections(NONE, level=level))
-    assert along.offset_error_g == pytest.approx((np.radians(0.1), 0.005, 0.005))
-    unknown = prior_of(monkeypatch, Corrections(NONE, level=LevelCorrection()))
-    assert unknown.offset_error_g == (0.005, 0.005, 0.005)
+    orient(turning(), Corrections(NONE, **given), prior=prior)
+    for name, value in (UNCALIBRATED | known).items():
+        assert getattr(told[0], name) == pytest.approx(value), name
+    assert ("dip_deg" in known) or given.get("compass") or told[0].dip_deg is None
 
 
 def test_the_gyro_is_corrected_before_it_is_fused() -> None:
     """A gyro that reads half: corrected by its matrix, its scale is found to be right."""
     rate = np.zeros((300, 3))
     rate[:, 2] = 10.0
-    twice = ((2.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 2.0))
-    compass = CompassCorrection(
-        field_ut=HERE.field_ut, dip_deg=HERE.dip_deg,
-        rate_matrix=twice, rate_bias_deg_s=(0.0, 0.0, 0.0),
-    )  # fmt: skip
+    compass = replace(HERE, rate_matrix=TWICE, rate_bias_deg_s=(0.0, 0.0, 0.0))
     found = orient(turning(rate_deg_s=rate), Corrections(NONE, compass=compass))
     assert found.attitude.rate_matrix is not None
     assert found.attitude.rate_matrix[2][2] == pytest.approx(1.0, abs=0.005)
@@ -465,32 +453,22 @@ def test_declination_is_told_only_where_some_heading_needs_it() -> None:
     assert empty.steps == ("declination +0.00° (none)",)
 
 
-def test_a_board_that_asks_for_calibration_fails_a_check_unless_its_deviation_is_known() -> None:
-    asks = board(np.full(8, 10.0), status=np.array([1, 9, 1, 9, 1, 1, 1, 1]))
+@pytest.mark.parametrize(
+    ("status", "share"), [([1, 9, 1, 9, 1, 1, 1, 1], 0.25), ([9, 1, 1], 0.3333)]
+)
+def test_a_board_that_asks_for_calibration_fails_a_check_unless_its_deviation_is_known(
+    status: list[int], share: float
+) -> None:
+    asks = board(np.full(len(status), 10.0), status=np.array(status))
     (check,) = orient(asks, PLAIN).checks
-    assert (check.check, check.passed, check.value, check.limit) == (
-        "board calibrated",
-        False,
-        0.25,
-        0,
-    )
-    assert check.unit == ""
-    assert check.why == "the board asks for calibration in 25 % of its samples: calibrate it"
+    assert (check.check, check.passed, check.value, check.limit, check.unit) == (
+        "board calibrated", False, share, 0, "",
+    )  # fmt: skip
+    percent = f"{100 * share:.0f} %"
+    assert check.why == f"the board asks for calibration in {percent} of its samples: calibrate it"
     assert not orient(asks, Corrections(NONE, deviation=DeviationCurve())).checks
     assert not orient(board(np.full(8, 10.0)), PLAIN).checks
-    thirds = board(np.full(3, 10.0), status=np.array([9, 1, 1]))
-    assert orient(thirds, PLAIN).checks[0].value == 0.3333
-    assert " in 33 % " in orient(thirds, PLAIN).checks[0].why
     assert not orient(raw(np.full(2, 10.0), status=np.array([8, 8])), PLAIN).checks
-
-
-def test_the_model_of_the_field_is_held_against_the_recording() -> None:
-    model = FieldReference(HERE.field_ut, HERE.dip_deg, "model")
-    found = orient(raw(np.full(60, 10.0)), Corrections(NONE, compass=HERE, field=model))
-    assert [check.check for check in found.checks] == [
-        "magnetic disturbance", "magnetic field against the model"
-    ]  # fmt: skip
-    assert all(check.passed for check in found.checks)
 
 
 # --- Corrections, as they are stored ---

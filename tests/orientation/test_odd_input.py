@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -62,17 +61,4 @@ def test_every_row_has_a_direction_or_a_reason(
         assert all(sight.reason[~sight.used])
         if "none" in (field, force) or "zero" in (field, force):
             # Hardware that sends nothing cannot say where it points.
-            assert not sight.used.any() or corrections is WHOLE
-
-
-@pytest.mark.parametrize("rate", ["none", "upright"])
-def test_a_dead_magnetometer_gives_no_direction(rate: str) -> None:
-    rng = np.random.default_rng(0)
-    columns = Samples.blank(200) | {
-        "t_s": np.arange(200) / 50,
-        "field_ut": np.zeros((200, 3)),
-        "force_g": vectors("upright", 200, rng),
-        "rate_deg_s": vectors(rate, 200, rng),
-    }
-    sight = orient(Samples(**columns), PLAIN).sight
-    assert set(sight.reason) == {"no direction"}
+            assert corrections is WHOLE or set(sight.reason) == {"no direction"}

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from logger.geometry import angle_between, attitude_matrix, unit_vector
 from logger.orientation import (
-    BearingCorrection,
     CompassCorrection,
     Corrections,
     Declination,
+    FieldReference,
     LevelCorrection,
     declination_at,
     declination_given,
@@ -60,14 +60,6 @@ def test_index_lifts_and_collimation_turns_an_upright_sight_and_rolling_swaps_th
     assert sight.azimuth_deg == pytest.approx([100.8, 99.2], abs=0.02)
 
 
-def test_declination_is_added_and_a_true_heading_gets_none() -> None:
-    east = Corrections(Declination(4.0, 0.3, "chart"))
-    samples = board([358.0, 10.0], 0, 0, heading_is_true=np.array([False, True]))
-    sight = orient(samples, east).sight
-    assert sight.azimuth_deg == pytest.approx([2.0, 10.0])
-    assert any("declination +4.00" in step for step in sight.steps)
-
-
 def test_compass_correction_undoes_iron_and_accelerometer_errors() -> None:
     truth = np.array([[1.1, 0.05, -0.02], [0.03, 0.93, 0.04], [0.0, -0.06, 1.0]])
     bias, offset = np.array([20.0, -15.0, 8.0]), np.array([0.004, -0.003, 0.02])
@@ -94,44 +86,28 @@ def test_compass_correction_undoes_iron_and_accelerometer_errors() -> None:
     assert np.abs(angle_between(wrong.azimuth_deg, np.arange(0, 360, 30.0))).max() > 20
 
 
-def test_a_bearing_stands_in_for_the_declination_and_its_error() -> None:
-    bearing = BearingCorrection(heading_deg=7.5, standard_error_deg=0.5)
-    for declination in (Declination(4.0, 0.3, "model"), Declination(-20.0, 9.0, "wrong")):
-        sight = orient(
-            raw(100.0, 0, 0),
-            Corrections(declination, compass=CompassCorrection(field_ut=47.4, dip_deg=65.1),
-                        bearing=bearing),
-        ).sight  # fmt: skip
-        assert sight.azimuth_deg[0] == pytest.approx(107.5)
-        assert sight.heading_error_deg == pytest.approx(0.5)
-
-
 def test_a_stretch_of_disturbed_field_is_not_used_and_a_weaker_one_is_used() -> None:
     n = 600
-    samples = raw(np.linspace(0, 100, n), 0.0, 5.0)
-    field = samples.field_ut.copy()
+    field = raw(np.linspace(0, 100, n), 0.0, 5.0).field_ut.copy()
     field[200:300] *= 1.13
     field[400:500] *= 1.05
     compass = CompassCorrection(
         field_ut=float(np.linalg.norm(FIELD)), dip_deg=float(np.degrees(np.arctan2(43, 20)))
     )
+    model = FieldReference(compass.field_ut, compass.dip_deg, "model")
     got = orient(
         raw(np.linspace(0, 100, n), 0.0, 5.0, field_ut=field),
-        Corrections(NO_DECLINATION, compass=compass),
+        Corrections(NO_DECLINATION, compass=compass, field=model),
     )
     assert got.field is not None
     assert set(got.sight.reason[225:275]) == {"magnetic disturbance"}
     assert got.sight.used[425:475].all()
     assert got.sight.used[:170].all()
     assert not got.field.disturbed[400:].any()
+    assert [(c.check, c.passed) for c in got.checks] == [
+        ("magnetic disturbance", False), ("magnetic field against the model", True),
+    ]  # fmt: skip
     assert "between 4 and 6 s; 100 samples" in got.checks[0].why
-    dip = orient(
-        raw(np.linspace(0, 100, n), 0.0, 5.0),
-        Corrections(NO_DECLINATION, compass=CompassCorrection(
-            field_ut=compass.field_ut, dip_deg=compass.dip_deg + 4)),
-    )  # fmt: skip
-    assert not dip.sight.used.any()
-    assert not dip.checks[0].passed
 
 
 def test_hand_motion_widens_the_error_and_shaking_takes_rows_out_of_use() -> None:

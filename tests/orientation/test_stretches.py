@@ -67,26 +67,19 @@ def cut(samples: Samples) -> Orientation:
     return found
 
 
-def test_stretches_agree_with_the_whole(whole: Orientation, cut: Orientation) -> None:
+def test_stretches_agree_with_the_whole_and_nobody_sees_where_they_meet(
+    whole: Orientation, cut: Orientation
+) -> None:
     turned = angle_between(cut.sight.azimuth_deg, whole.sight.azimuth_deg)
     lifted = cut.sight.elevation_deg - whole.sight.elevation_deg
     assert np.abs(turned).max() < 0.5
     assert np.abs(lifted).max() < 0.2
     assert np.std(turned) < 0.2
     assert np.std(lifted) < 0.05
-
-
-def test_there_is_no_step_where_they_meet(whole: Orientation, cut: Orientation) -> None:
-    """More than the sight itself moves between two rows, 0.05° is below any row's error."""
-    turned = angle_between(cut.sight.azimuth_deg, whole.sight.azimuth_deg)
-    lifted = cut.sight.elevation_deg - whole.sight.elevation_deg
+    # More than the sight itself moves between two rows, 0.05° is below any row's error.
     assert np.abs(np.diff(turned)).max() < 0.1
     assert np.abs(np.diff(lifted)).max() < 0.05
-
-
-def test_shorter_fits_know_the_level_less_well_and_say_so(
-    whole: Orientation, cut: Orientation
-) -> None:
+    # Shorter fits know the level less well and say so.
     before, after = whole.attitude.steady_level_error_deg, cut.attitude.steady_level_error_deg
     assert before is not None
     assert after is not None

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from firmware_protocol import Attitude, encode, framed
 from logger.errors import InputError, UsageError
 from logger.recording import StreamBuilder, load_stream
-from logger.recording.decode import jumps_and_back
+from logger.recording.decode import HOLD_S, jumps_and_back
 from logger.recording.nmea_log import parse_plain_log
 
 HEADINGS = [framed(b"HCHDM,%d.5,M" % h) for h in range(90, 130)]
@@ -37,9 +37,35 @@ def test_the_same_headings_come_out_however_the_log_was_kept(content):
     assert headings(content) == pytest.approx(np.arange(90, 130) + 0.5)
 
 
-@pytest.mark.parametrize("rate_hz", [0.0, -1.0, float("nan"), float("inf"), 1001.0])
-def test_a_rate_without_sense_is_refused_by_its_number(rate_hz):
-    with pytest.raises(UsageError, match="makes no sense"):
+def test_headings_are_counted_and_pitch_and_roll_hold_for_two_seconds():
+    got = parse_plain_log(LOG, "x", 10).samples
+    assert got.t_s == pytest.approx(np.arange(40) / 10)
+    held = np.arange(40) <= HOLD_S * 10
+    np.testing.assert_array_equal(got.pitch_deg, np.where(held, -2.4, np.nan))
+    np.testing.assert_array_equal(got.roll_deg, np.where(held, 1.1, np.nan))
+
+
+@pytest.mark.parametrize(
+    ("body", "heading", "true", "variation"),
+    [
+        # Deviation is applied, variation only reported.
+        (b"HCHDG,98.3,2.0,W,12.6,E", 96.3, False, 12.6),
+        (b"GPHDT,274.07,T", 274.07, True, np.nan),
+        (b"HCHDM,9.5,M", 9.5, False, np.nan),
+    ],
+)
+def test_what_a_heading_is_from(body, heading, true, variation):
+    got = parse_plain_log(framed(body), "x", 1).samples
+    assert (got.heading_deg[0], got.heading_is_true[0]) == (pytest.approx(heading), true)
+    np.testing.assert_equal(got.variation_deg[0], variation)
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "why"),
+    [(None, "tells no times"), *((hz, "no sense") for hz in (0.0, -1.0, np.nan, np.inf, 1001.0))],
+)
+def test_no_rate_or_one_without_sense_is_refused(rate_hz, why):
+    with pytest.raises(UsageError, match=why):
         parse_plain_log(LOG, "x", rate_hz)
 
 
@@ -60,16 +86,19 @@ def test_the_first_line_alone_makes_a_recording(tmp_path):
     assert len(load_stream(recording)[1].samples) == 1
 
 
-@pytest.mark.parametrize("content", [b"\0" * 5000, "$HCHDM,10.0,M*2F\r\n".encode("utf-16")])
-def test_a_file_without_headings_is_refused_as_such(content):
-    with pytest.raises(InputError, match="neither a recording nor a log of headings"):
-        parse_plain_log(content, "x", 10)
-
-
-def test_a_log_of_nothing_but_sentence_starts_is_given_up(monkeypatch):
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (b"\0" * 5000, "neither a recording nor a log of headings"),
+        ("$HCHDM,10.0,M*2F\r\n".encode("utf-16"), "neither a recording nor a log of headings"),
+        (b"$" * 5000, "more than 1000 sentences, no sweep is that long"),
+    ],
+    ids=["zeros", "UTF-16", "sentence starts"],
+)
+def test_a_file_without_headings_is_refused_as_such(content, why, monkeypatch):
     monkeypatch.setattr("logger.recording.nmea_log.MOST_RECORDS", 1000)
-    with pytest.raises(InputError, match="more than 1000 sentences, no sweep is that long"):
-        parse_plain_log(b"$" * 5000, "x", 10)
+    with pytest.raises(InputError, match=why):
+        parse_plain_log(content, "x", 10)
 
 
 @given(st.binary(max_size=400), st.sampled_from([None, 10.0]))
@@ -116,21 +145,20 @@ def test_looking_at_a_stream_that_grows_changes_nothing_in_it():
     )
 
 
-@pytest.mark.parametrize("speed_deg_s", [0.0, 20.0, 170.0, -170.0])
-def test_no_steady_turn_is_a_jump(speed_deg_s):
-    t = np.arange(60) / 10
-    assert not jumps_and_back(t, (350 + speed_deg_s * t) % 360).any()
-
-
-def test_a_jump_is_found_across_north_and_half_way_round():
-    t = np.arange(5) / 10
-    assert list(jumps_and_back(t, np.array([359.0, 0, 20, 1, 2]))) == [0, 0, 1, 0, 0]
-    assert list(jumps_and_back(t, np.array([10.0, 10, 190, 10, 10]))) == [0, 0, 1, 0, 0]
-
-
-def test_a_slow_board_may_show_a_real_glance():
-    t = np.arange(5) * 1.0
-    assert not jumps_and_back(t, np.array([10.0, 11, 40, 12, 13])).any()
+@pytest.mark.parametrize(
+    ("every_s", "angles", "jumps"),
+    [
+        *((0.1, (350 + v * np.arange(60) / 10) % 360, []) for v in (0.0, 20.0, 170.0, -170.0)),
+        (0.1, [359.0, 0, 20, 1, 2], [2]),
+        (0.1, [10.0, 10, 190, 10, 10], [2]),
+        (1.0, [10.0, 11, 40, 12, 13], []),
+        (0.02, [10.0, 10, 16, 10, 10, 14, 10], [2]),
+    ],
+    ids=["still", "slow", "quick", "back", "across north", "half way round", "slow board", "noise"],
+)
+def test_there_and_back_is_a_jump_and_no_steady_turn(every_s, angles, jumps):
+    t = np.arange(len(angles)) * every_s
+    assert list(np.flatnonzero(jumps_and_back(t, np.array(angles)))) == jumps
 
 
 # --- Real devices: the first lines of gpsd's regression logs (BSD-2-Clause) ---

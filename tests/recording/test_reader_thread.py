@@ -149,32 +149,22 @@ def test_a_lost_link_is_met_after_what_came_before_it_and_opened_again(beside):
     assert [note for _, note in read_recording(path).notes] == [{"link": "lost"}, {"link": "back"}]
 
 
-def test_a_disk_that_refuses_is_told_at_the_next_step(beside, monkeypatch):
+@pytest.mark.parametrize("waiting", [step_until_it_ends, Capture.close])
+def test_a_disk_that_refuses_is_told_at_the_next_step_or_at_the_end(beside, monkeypatch, waiting):
     capture, port, _ = beside
+    refused = threading.Event()
 
     def refuse(t_s, pieces):
-        raise InputError("the disk refused to take more")
+        if pieces:
+            refused.set()
+            raise InputError("the disk refused to take more")
 
     monkeypatch.setattr(capture.writer, "add", refuse)
     port.fed.put(SENTENCES[0])
+    assert refused.wait(HANGS_S)
     with pytest.raises(InputError, match="refused to take more"):
-        step_until_it_ends(capture)
-
-
-def test_a_disk_that_refused_after_the_last_step_is_told_at_the_end(beside, monkeypatch):
-    capture, port, _ = beside
-    told = threading.Event()
-
-    def refuse(t_s, pieces):
-        told.set()
-        raise InputError("the disk refused to take more")
-
-    monkeypatch.setattr(capture.writer, "add", refuse)
-    port.fed.put(SENTENCES[0])
-    assert told.wait(HANGS_S)
-    with pytest.raises(InputError, match="refused to take more"):
-        capture.close()
-    assert port.closed
+        waiting(capture)
+    assert port.closed == (waiting is Capture.close)
 
 
 # --- More than any board sends ---
@@ -270,19 +260,15 @@ def test_nothing_is_kept_of_a_port_that_stayed_silent(beside):
     assert not path.parent.exists()
 
 
-@pytest.mark.parametrize("came", [b"\xf8\x00", b"$PHLGA,1", SENTENCES[0]])
-def test_the_least_that_came_is_kept(beside, came):
+@pytest.mark.parametrize("came", [b"\xf8\x00", b"$PHLGA,1", SENTENCES[0], None])
+def test_the_least_that_came_or_was_noted_is_kept(beside, came):
     capture, port, path = beside
-    port.feed(came)
+    if came is None:
+        capture.note(text="the board is dead")
+    else:
+        port.feed(came)
     capture.close()
     assert read_recording(path).sealed
-
-
-def test_a_note_in_a_silent_recording_is_kept(beside):
-    capture, _, path = beside
-    capture.note(text="the board is dead")
-    capture.close()
-    assert read_recording(path).notes
 
 
 def test_a_silent_recording_leaves_the_others_of_its_folder_alone(beside):

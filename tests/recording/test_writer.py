@@ -158,48 +158,49 @@ def test_a_disk_full_from_the_start_is_told_at_once(tmp_path, monkeypatch):
 def made(tmp_path):
     """Makes a recording of long ago."""
 
-    def make(name, *links, header=None, seal=True):
-        writer = RecordingWriter(tmp_path / name, header or {"point": "a"})
+    def make(name, *links, continues="", seal=True, spoilt=lambda content: content):
+        header = {"point": "a"} | ({"continues": continues} if continues else {})
+        writer = RecordingWriter(tmp_path / f"{name}.sweep", header)
         for link in links:
             writer.note(1.0, link=link)
         writer.note(1.5, label="oak")
         writer.close(seal=seal)
+        writer.path.write_bytes(spoilt(writer.path.read_bytes()))
         os.utime(writer.path, (1e9, 1e9))
         return writer.path
 
     return make
 
 
-def test_a_recording_that_was_cut_short_is_gone_on_from(made, tmp_path):
-    assert continued([made("whole.sweep")]) is None
-    assert continued([made("back.sweep", "lost", "back")]) is None
-    lost = made("lost.sweep", "lost", "back", "lost")
-    assert continued([lost]) == "lost.sweep"
-    unsealed = made("unsealed.sweep", seal=False)
-    assert continued([unsealed]) == "unsealed.sweep"
-    os.utime(unsealed)  # another program is at it this very moment
+WHOLE, UNSEALED = {}, {"seal": False}
+CUT = {
+    "link came back": ([{"links": ("lost", "back")}], None),
+    "whole": ([WHOLE], None),
+    "link lost": ([{"links": ("lost", "back", "lost")}], 0),
+    "unsealed": ([UNSEALED], 0),
+    "torn": ([{"spoilt": lambda content: content[:-1]}], 0),
+    # A broken seal does not make it whole.
+    "altered": (
+        [{"links": ("lost",), "spoilt": lambda content: content.replace(b"oak", b"elm")}],
+        0,
+    ),
+    "nothing after it": ([UNSEALED, {"spoilt": lambda content: content[:18]}], 0),
+    "ended after it": ([{"links": ("lost",)}, WHOLE], None),
+    "gone on from and cut again": ([UNSEALED, {"continues": "0.sweep", "seal": False}], 0),
+    "gone on from and ended": ([UNSEALED, {"continues": "0.sweep"}], None),
+    "none": ([], None),
+}
+
+
+@pytest.mark.parametrize(("recordings", "first"), CUT.values(), ids=CUT)
+def test_a_recording_that_was_cut_short_is_gone_on_from(made, recordings, first):
+    paths = [made(n, *more.get("links", ()), **{k: v for k, v in more.items() if k != "links"})
+             for n, more in enumerate(recordings)]  # fmt: skip
+    assert continued(paths) == (None if first is None else f"{first}.sweep")
+
+
+def test_what_is_written_this_moment_or_is_not_there_is_not_gone_on_from(made, tmp_path):
+    unsealed = made("unsealed", seal=False)
+    os.utime(unsealed)  # another program is at it
     assert continued([unsealed]) is None
-    torn = made("torn.sweep")
-    torn.write_bytes(torn.read_bytes()[:-1])
-    os.utime(torn, (1e9, 1e9))
-    assert continued([torn]) == "torn.sweep"
-    altered = made("altered.sweep", "lost")  # a broken seal does not make it whole
-    altered.write_bytes(altered.read_bytes().replace(b"oak", b"elm"))
-    os.utime(altered, (1e9, 1e9))
-    assert continued([altered]) == "altered.sweep"
-    begun = tmp_path / "begun.sweep"
-    begun.write_bytes(b"horizon-logger rec")
-    os.utime(begun, (1e9, 1e9))
-    assert continued([torn, begun]) == "torn.sweep"
-    assert continued([lost, made("end.sweep"), begun]) is None
-
-
-def test_a_resumed_recording_names_the_first(made, tmp_path):
-    assert continued([]) is None
-    assert continued([made("1.sweep")]) is None
-    first = made("2.sweep", seal=False)
-    assert continued([first]) == "2.sweep"
-    second = made("3.sweep", header={"continues": "2.sweep"}, seal=False)
-    assert continued([first, second]) == "2.sweep"
-    assert continued([first, second, made("4.sweep", header={"continues": "2.sweep"})]) is None
     assert continued([tmp_path / "none.sweep"]) is None
