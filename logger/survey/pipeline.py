@@ -15,7 +15,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from logger.arrays import Floats
 from logger.calibration import (
     Chosen,
     ClosingTarget,
@@ -43,6 +42,7 @@ from logger.parallax import PositionedPoint, with_distances
 from logger.recording import Recording, recording_checks
 from logger.settings import Settings
 from logger.site import Site
+from logger.survey.positions import Position
 from logger.survey.recipe import Recipe, year_of
 from logger.survey.result import PointResult, Sweep, SweptPoint
 from logger.terrain import FarHorizon, with_terrain
@@ -63,10 +63,8 @@ class PointSetup:
     begun: tuple[Recording, ...] = ()
     terrain: FarHorizon | None = None  # As computed from elevation data
     stored: tuple[StoredCalibration, ...] | None = None  # The job's; None without a job
-    # East, north, up and 1 sigma of each; and the points swept nearby, which tell distances. [m]
-    at_m: Floats = field(default_factory=lambda: np.zeros(3))
-    position_error_m: float = 0.0
-    beside: tuple[PositionedPoint, ...] = ()
+    here: Position | None = None
+    beside: tuple[PositionedPoint, ...] = ()  # Swept nearby: they tell distances
 
     def sight_height_of(self, recording: Recording) -> float | None:
         """As the recording tells it, else the job. [m]"""
@@ -85,9 +83,8 @@ def survey_point(
     setup = setup or PointSetup()
     swept = swept_point(name, sweeps, recipe, setup)
     profile = swept.horizon.profile
-    if setup.beside:
-        here = PositionedPoint(name, setup.at_m, setup.position_error_m, profile)
-        profile = with_distances(here, setup.beside)
+    if setup.here and setup.beside:
+        profile = with_distances(PositionedPoint(name, *setup.here, profile), setup.beside)
     heights = [s.sight_height_m for s in swept.horizon.sweeps if s.sight_height_m is not None]
     latitude_deg = recipe.site.latitude_deg
     profile, height = at_module(profile, heights, setup.module_height_m, latitude_deg)

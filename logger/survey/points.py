@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -83,17 +84,12 @@ def _with_neighbours(
 ) -> PointSetup:
     """With what was swept nearby; a neighbour that cannot be worked out tells nothing."""
     beside = []
-    for name, (at_m, error_m) in near.items():
-        if name == point:
-            continue
-        try:
+    for name in [name for name in near if name != point]:
+        with suppress(InputError):
             sweeps = [load_sweep(path) for path in kept_recordings(job, name)]
             found = swept_point(name, sweeps, recipe, point_setup(job, name))
-        except InputError:
-            continue
-        beside.append(PositionedPoint(name, at_m, error_m, found.horizon.profile))
-    at_m, error_m = near[point]
-    return replace(setup, at_m=at_m, position_error_m=error_m, beside=tuple(beside))
+            beside.append(PositionedPoint(name, *near[name], found.horizon.profile))
+    return replace(setup, here=near[point], beside=tuple(beside))
 
 
 def _of_one_point(recording: Path, other: str) -> Check:

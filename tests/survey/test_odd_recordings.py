@@ -11,7 +11,7 @@ from firmware_protocol import Identity, decode_sentence, encode
 from .conftest import edited
 
 SHIPPED = "20260514T064000Z.sweep"
-EMPTY = "20260514T235900Z.sweep"
+LATER = "20260514T235900Z.sweep"
 
 
 @pytest.fixture
@@ -115,13 +115,13 @@ def test_one_that_was_recorded_for_a_calibration_is_no_sweep(run, job):
 
 
 def test_what_is_left_out_is_not_even_read_and_a_span_of_it_is_of_no_effect(run, job):
-    (job / "sweeps" / "meadow" / EMPTY).touch()
-    edited(job, "exclude-span", recording=EMPTY, from_s=1.0, to_s=2.0)
-    edited(job, "exclude-sweep", recording=EMPTY)
+    (job / "sweeps" / "meadow" / LATER).write_bytes(b"junk")
+    edited(job, "exclude-span", recording=LATER, from_s=1.0, to_s=2.0)
+    edited(job, "exclude-sweep", recording=LATER)
     done, result = answer(run, job)
     assert done.code == 0, done.err
-    assert EMPTY not in [r["file"] for r in result["recordings"]]
-    assert sum(EMPTY in step for step in result["horizon"]["steps"]) == 2
+    assert LATER not in [r["file"] for r in result["recordings"]]
+    assert sum(LATER in step for step in result["horizon"]["steps"]) == 2
 
 
 def test_one_recording_under_two_points_fails_a_check_of_both(run, job):
