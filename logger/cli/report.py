@@ -27,7 +27,6 @@ from logger.errors import UsageError
 if TYPE_CHECKING:
     from logger.job import Job
     from logger.report.content import Report
-    from logger.report.language import Words
     from logger.survey.answers import Answer
     from logger.survey.recipe import Overrides
 
@@ -86,9 +85,11 @@ def command(
     overridden.
     """
     from logger.report.browser_page import browser_page
+    from logger.report.charts import drawn
     from logger.report.document import write_document
     from logger.report.files import write_tables
     from logger.report.language import Words
+    from logger.report.sky_chart import blank_sheet
     from logger.survey.answers import left_out
 
     words = Words(language)  # an unknown one is refused before anything is worked out
@@ -99,7 +100,8 @@ def command(
             hint=f"--output {output.with_suffix('.pdf')}",
         )
     if blank:
-        _write_blank(job, output, words)
+        sheet = drawn(blank_sheet(job.site.equatorward_azimuth_deg, words), "pdf")
+        tell(f"wrote {_written(job.folder, output, 'blank.pdf', sheet)}")
         return
     report, found = _worked_out(job, overrides, language, day, earlier)
     made = write_document(report, "letter" if letter else "a4", language)
@@ -143,14 +145,6 @@ def _worked_out(
         changed = tuple(changed_since(earlier, report.points))
         report = replace(report, changed=changed)
     return report, found
-
-
-def _write_blank(job: Job, output: Path | None, words: Words) -> None:
-    from logger.report.charts import drawn
-    from logger.report.sky_chart import blank_sheet
-
-    sheet = drawn(blank_sheet(job.site.equatorward_azimuth_deg, words), "pdf")
-    tell(f"wrote {_written(job.folder, output, 'blank.pdf', sheet)}")
 
 
 def _written(folder: Path, output: Path | None, name: str, content: str | bytes) -> Path:
