@@ -210,7 +210,7 @@ def array_text(found: ArrayResult) -> str:
             f"middle {middle}"
         )
     if len(found.places_m) <= MOST_PLACES or found.grid is None:
-        parts.append(as_text(places_table(found)))
+        parts.append(as_text(places_table(found)).rstrip())
     around = obstructions(found, w)
     rows = [
         (*row, o.taken_as or DASH)

@@ -173,6 +173,11 @@ def test_hours_of_the_table_are_solar_hours(year):
     assert np.isnan(hourly[0, 22])
 
 
+def test_the_midnight_sun_has_all_24_hours():
+    north = SiteYear(Site(70.0, 25.0), [Plane("level", 0.0, 180.0)], NOTHING_DRAWN)
+    assert (roof(north, LEVEL).hourly_solar_access[5] == 1.0).all()
+
+
 def test_the_result_has_the_documented_form(unknown, year, street):
     for of, kind in ((unknown, "unknown"), (year, "typical year")):
         document = json.loads(json.dumps(plain(of.assess(street).as_dict()), allow_nan=False))

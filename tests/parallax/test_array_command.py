@@ -82,6 +82,21 @@ def test_places_that_nobody_swept_come_out_right(job: Path, maker: Any) -> None:
         assert place["known"] is True
 
 
+def test_places_are_told_in_a_table_by_number_and_direction(job: Path) -> None:
+    shown = run("array", job, *(f"--at={e},{n},{u}" for e, n, u in PLACES)).stdout
+    columns, units = (re.search(rf"^ *{words}", shown, re.MULTILINE) for words in (
+        r"east +north +up +access +low +high +access", r"place( +\[m\]){3}( +\[%\]){4}$"
+    ))  # fmt: skip
+    assert columns, shown
+    assert units, shown
+    assert "\n\n\n" not in shown
+    rows = re.findall(r"^(\d)((?: +−?[\d.]+){7})$", shown, re.MULTILINE)
+    assert [int(number) for number, _ in rows] == [1, 2, 3]
+    figures = [[float(x.replace("−", "-")) for x in row.split()] for _, row in rows]
+    assert [tuple(row[:3]) for row in figures] == list(PLACES)
+    assert all(low <= value <= high for value, low, high in (row[3:6] for row in figures))
+
+
 def test_obstructions_have_the_distance_that_they_stand_at(job: Path, maker: Any) -> None:
     found = json.loads(run("array", job, "--at=0,0,4", "--json", "-").stdout)
     assert set(found["site"]) == {"latitude_deg", "longitude_deg", "altitude_m"}
@@ -123,6 +138,8 @@ def test_the_outline_is_covered_and_told_in_every_form(job: Path, tmp_path: Path
     # The ridge sees over what shades the eaves: digits rise up the slope.
     lines = re.findall(r"^\d+$", shown, re.MULTILINE)
     assert np.mean([int(d) for d in lines[0]]) > np.mean([int(d) for d in lines[-1]])
+    (across,) = re.findall(r"is ([\d.]+) m across", shown)
+    assert f"two characters are {2 * float(across) / len(lines[0]):.2f} m" in shown
     assert re.search(rf"0 is {100 * least:.1f} %, 9 is {100 * most:.1f} %", shown)
     assert re.search(r"^far hills +over \d{3,} ", shown, re.MULTILINE)
     assert picture.read_bytes().startswith(b"\x89PNG")
