@@ -45,8 +45,9 @@ _SCENES = (
     show_default=True,
     metavar="TASKS",
     help="What the operator does, one a connection, with commas between: compass, level, bearing "
-    "(on a target), sun (bearing by the shadow), plane, sweep, corners, points (every scene in "
-    "turn, the trigger opening and closing each). Further connections meet the last one again.",
+    "(on a target), sun (bearing by the shadow), plane, swing (a target every 45 degrees), sweep, "
+    "corners, points (every scene in turn, the trigger opening and closing each). Further "
+    "connections meet the last one again.",
 )
 @click.option("--day", is_flag=True, help="Short for --do compass,level,bearing,sweep,sweep.")
 @click.option(
