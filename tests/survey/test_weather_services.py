@@ -199,6 +199,17 @@ def test_what_is_no_answer_changes_nothing(monkeypatch, run, job, pvgis_answer, 
     assert not (job / "weather").exists()
 
 
+def test_a_service_may_send_on_to_another_address_of_its_own():
+    def moved(handler):
+        (sends(b"the year") if handler.path == "/new" else sends(b"", 302, Location="/new"))(
+            handler
+        )
+
+    with server(moved) as (address, asked):
+        assert answer_to(Asking("moved", f"{address}old", "x", "")) == b"the year"
+    assert asked == ["/old", "/new"]
+
+
 def test_a_slow_server_is_given_up(monkeypatch):
     asleep = Event()
 
