@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 TYPICAL_YEAR, MONTHLY_MEANS, UNKNOWN_SKY = "typical year", "monthly means", "unknown"
-SKY_KINDS = (TYPICAL_YEAR, MONTHLY_MEANS, UNKNOWN_SKY)
 
 
 @dataclass(frozen=True)
 class Sky:
     """The light that figures rest on."""
 
-    kind: str  # One of `SKY_KINDS`
+    kind: str  # One of the three above
     source: str  # In words
     sha256: str | None = None  # Of the file it comes from, in hex
 

@@ -34,7 +34,7 @@ class Weather:
     temperature_c: Floats | None = None
     wind_ms: Floats | None = None
     source: str = "weather"  # In words
-    kind: str = TYPICAL_YEAR  # One of `logger.access.sky.SKY_KINDS`
+    kind: str = TYPICAL_YEAR  # As a `Sky` has it
     sha256: str = ""  # Of the file it was read from, in hex; empty without one
     notes: tuple[str, ...] = ()  # What a reader must know of it
     place: Site | None = None  # Where it was measured

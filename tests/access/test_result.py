@@ -185,6 +185,7 @@ def test_the_result_has_the_documented_form(unknown, year, street):
         assert document["site"] == place
         assert document["sky"].keys() == {"kind", "source", "sha256"}
         assert document["sky"]["kind"] == kind
+        assert document["assumptions"]["ground_reflectance"] == [0.2] * 12
         plane = document["planes"][0]
         assert {
             "name", "tilt_deg", "azimuth_deg", "solar_access", "beam_access",
@@ -208,7 +209,7 @@ def test_the_result_has_the_documented_form(unknown, year, street):
         spruce = next(o for o in plane["by_obstruction"] if o["name"] == "spruce")
         assert spruce["kind"] == "evergreen"
         assert (spruce["from_azimuth_deg"], spruce["to_azimuth_deg"]) == (119.5, 150.5)
-        assert spruce["annual_loss_fraction"] > 0.01
+        assert 0.01 < spruce["annual_loss_fraction"] < spruce["monthly_loss_fraction"][0]
         assert len(spruce["monthly_loss_fraction"]) == 12
         widths = [part["width"] for part in plane["interval_parts"]]
         assert widths == sorted(widths, reverse=True)

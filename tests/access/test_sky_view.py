@@ -36,6 +36,9 @@ NORTHWARD = np.cos(np.radians(EVERY))
         *((uniform(0), b, (1 + cos(b)) / 2, 1e-7) for b in (0, 10, 20, 30, 45, 60, 90)),
         # (1 + cos h) / 2: an endless wall on one side
         *((wall(h, np.maximum(NORTHWARD, 0)), 0, (1 + cos(h)) / 2, 2e-5) for h in (10, 30, 45, 60)),
+        # (1 - sin h) / 2: the same wall before an upright plane
+        *((wall(h, np.maximum(NORTHWARD, 0)).turned(77), 90, (1 - cos(90 - h)) / 2, 2e-4)
+          for h in (10, 30, 45, 60)),
         # cos h: an endless symmetric valley
         *((wall(h, np.abs(NORTHWARD)), 0, cos(h), 4e-5) for h in (10, 30, 45, 60)),
         # 1 - (w / 360) sin^2 h: a sector between vertical edges, wherever it stands
