@@ -60,54 +60,41 @@ def errors(simulated: Any, sight: Any) -> tuple[Any, Any]:
     ), sight.elevation_deg - simulated.elevation_deg
 
 
-def test_the_gyro_takes_hand_motion_out_of_the_elevation(brisk: tuple[Any, Samples]) -> None:
-    simulated, samples = brisk
-    fused = orient(samples, Corrections(NO_DECLINATION))
-    plain = orient(samples, Corrections(NO_DECLINATION), Settings(use_gyro=False))
-    turned, lifted = errors(simulated, fused.sight)
-    assert rms(lifted) < 0.25
-    assert rms(turned) < 0.3
-    assert rms(errors(simulated, plain.sight)[1]) > 2.0
-    assert any("fused" in step for step in fused.sight.steps)
-
-
-def test_the_stated_error_of_a_row_is_honest(brisk: tuple[Any, Samples]) -> None:
-    simulated, samples = brisk
-    for settings in (Settings(), Settings(use_gyro=False)):
-        sight = orient(samples, Corrections(NO_DECLINATION), settings).sight
-        turned, lifted = errors(simulated, sight)
-        found = np.sqrt((rms(lifted) ** 2 + rms(turned) ** 2) / 2)
-        stated = rms(sight.standard_error_deg)
-        assert found / 1.5 < stated < 3 * found
-
-
-def test_a_constant_gyro_bias_is_found_and_bends_no_first_second(
-    brisk: tuple[Any, Samples],
+@pytest.mark.parametrize("use_gyro", [True, False])
+def test_the_gyro_takes_hand_motion_out_and_the_stated_error_is_honest(
+    brisk: tuple[Any, Samples], use_gyro: bool
 ) -> None:
     simulated, samples = brisk
-    biased = replace(samples, rate_deg_s=samples.rate_deg_s + np.array([2.0, -1.5, 3.0]))
-    before = orient(samples, Corrections(NO_DECLINATION))
-    after = orient(biased, Corrections(NO_DECLINATION))
-    assert before.attitude.rate_bias_deg_s is not None
+    sight = orient(samples, Corrections(NO_DECLINATION), Settings(use_gyro=use_gyro)).sight
+    turned, lifted = map(rms, errors(simulated, sight))
+    if use_gyro:
+        assert lifted < 0.25
+        assert turned < 0.3
+    else:
+        assert lifted > 2.0
+    found, stated = np.hypot(turned, lifted) / np.sqrt(2), rms(sight.standard_error_deg)
+    assert found / 1.5 < stated < 3 * found
+
+
+def test_a_gyros_bias_and_scale_are_found_and_bend_no_first_second(
+    brisk: tuple[Any, Samples],
+) -> None:
+    """The scale about the axis that the sweep turns about."""
+    simulated, samples = brisk
+    rate = samples.rate_deg_s / 1.02 + np.array([2.0, -1.5, 3.0])
+    before = orient(samples, Corrections(NO_DECLINATION)).attitude
+    after = orient(replace(samples, rate_deg_s=rate), Corrections(NO_DECLINATION))
+    assert before.rate_bias_deg_s is not None
+    assert before.rate_matrix is not None
     assert after.attitude.rate_bias_deg_s is not None
-    moved = np.subtract(after.attitude.rate_bias_deg_s, before.attitude.rate_bias_deg_s)
-    assert moved == pytest.approx([2.0, -1.5, 3.0], abs=0.05)
-    first = samples.t_s < samples.t_s[0] + 3
+    assert after.attitude.rate_matrix is not None
+    scale = after.attitude.rate_matrix[2][2] / before.rate_matrix[2][2]
+    assert scale == pytest.approx(1.02, abs=0.004)
+    # A bias is taken off after the scale.
+    moved = np.subtract(after.attitude.rate_bias_deg_s, before.rate_bias_deg_s)
+    assert moved == pytest.approx([2.0, -1.5, 3.0 * 1.02], abs=0.1)
     _, lifted = errors(simulated, after.sight)
-    assert rms(lifted[first]) < 0.4
-
-
-def test_the_gyros_scale_is_found_about_the_axis_the_sweep_turns_about(
-    brisk: tuple[Any, Samples],
-) -> None:
-    _, samples = brisk
-    before = orient(samples, Corrections(NO_DECLINATION)).attitude.rate_matrix
-    after = orient(
-        replace(samples, rate_deg_s=samples.rate_deg_s / 1.02), Corrections(NO_DECLINATION)
-    ).attitude.rate_matrix
-    assert before is not None
-    assert after is not None
-    assert after[2][2] / before[2][2] == pytest.approx(1.02, abs=0.004)
+    assert rms(lifted[samples.t_s < samples.t_s[0] + 3]) < 0.4
 
 
 def leaning_along_the_meridian_deg(sweep: Any, sight: Any) -> float:
