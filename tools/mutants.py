@@ -56,7 +56,7 @@ ROOMS = {
     ),
     "parallax": (
         "logger/parallax: place outline carry things rows swept",
-        "tests/parallax: place array_geometry",
+        "tests/parallax: place array_geometry array_command",
     ),
     "array": (
         "logger/survey: array gains",
