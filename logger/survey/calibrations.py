@@ -32,14 +32,15 @@ from logger.calibration.choose import SAME_SITE_KM
 from logger.checks import Check
 from logger.errors import InputError, UsageError, as_argument
 from logger.files import file_sha256, plain
+from logger.geomagnetism import MagneticModel
 from logger.job import Job, calibration_files, calibration_path, set_plane, write_json
-from logger.orientation import declination_at, field_expected_at
+from logger.orientation import Declination, field_expected_at
 from logger.outputs import write_in_job
 from logger.recording import Recording
 from logger.recording.samples import Stream, presses
 from logger.site import distance_km
-from logger.survey.pipeline import chosen_for, date_of, place_of, sweep_about
-from logger.survey.recipe import magnetic_model_of
+from logger.survey.pipeline import chosen_for, declination_of, place_of, sweep_about
+from logger.survey.recipe import Recipe, magnetic_model_of
 from logger.survey.result import Sweep
 
 
@@ -87,8 +88,8 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
             "the recording does not say when it was made: its age could not be judged later",
             str(recording.path),
         )
-    model = magnetic_model_of(job)
-    declination = declination_at(job.site, started.date(), model)
+    model, sweep = magnetic_model_of(job), Sweep(recording, stream)
+    declination = _declination(sweep, job, model)
     samples, kind = stream.samples, str(wanted.purpose)
     raw = bool(samples.has_field.any())
     fit: Any
@@ -98,7 +99,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
         kind, sights = "deviation", _swing_sights(stream, wanted.bearings_deg)
         fit = fit_swing(samples, sights, declination)
     else:
-        sweep, stored = Sweep(recording, stream), stored_calibrations(job)
+        stored = stored_calibrations(job)
         known = chosen_for(stored, sweep, job.site, declination, model).corrections
         if kind == "level":
             if raw and known.compass is None:
@@ -112,6 +113,11 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
             fit = fit_bearing_to_sun(samples, stream.keys, known, job.site, started, doubt_s)
     about = about_of(recording, stream, job, wanted)
     return StoredCalibration(about, kind, fit.correction, fit.figures, fit.checks)
+
+
+def _declination(sweep: Sweep, job: Job, model: MagneticModel | None) -> Declination:
+    """As the job's sweeps get it, whatever becomes of its weather."""
+    return declination_of(sweep, Recipe(job.site, (), job.settings, magnetic_model=model))
 
 
 def refuse_level_without_compass(job: Job, board: Identity | None) -> None:
@@ -210,12 +216,12 @@ def measure_plane(
 ) -> tuple[PlaneFix, tuple[Check, ...]]:
     """Tilt and azimuth of a surface from a recording, with the job's calibrations."""
     _refuse_unusable(recording, stream)
-    model = magnetic_model_of(job)
+    model, sweep = magnetic_model_of(job), Sweep(recording, stream)
     chosen = chosen_for(
         stored_calibrations(job),
-        Sweep(recording, stream),
+        sweep,
         job.site,
-        declination_at(job.site, date_of(recording), model),
+        _declination(sweep, job, model),
         model,
         needed=("compass",) if stream.samples.has_field.any() else (),
     )

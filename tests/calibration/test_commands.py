@@ -194,6 +194,18 @@ def test_a_plane_is_measured_and_stored_with_its_uncertainty(
     assert run("plane", job, "x", "--recording", recordings / "half.sweep").exit_code == 3
 
 
+def test_the_declination_that_the_job_is_given_turns_a_measured_plane_too(
+    job: Path, recordings: Path, calibrate: Callable[..., Result]
+) -> None:
+    calibrate("compass", "compass")
+    plane = ("plane", job, "south roof", "--recording", recordings / "plane.sweep", "--json", "-")
+    by_model = json.loads(run(*plane).stdout)["azimuth_deg"]
+    run("settings", job, "declination_deg=14.5")
+    given = json.loads(run(*plane).stdout)["azimuth_deg"]
+    model = declination_at(read_job(job).site, dt.date(2026, 5, 14)).value_deg
+    assert given - by_model == pytest.approx(14.5 - model, abs=0.05)
+
+
 def test_a_port_that_is_not_there_is_told_and_not_remembered(job: Path, tmp_path: Path) -> None:
     done = run("calibrate", "compass", job, "--port", tmp_path / "ttyNone")
     assert done.exit_code == 3
