@@ -22,6 +22,7 @@ from logger.report.result_tables import (
     window_known,
     year_first,
 )
+from logger.report.sentences import unfit
 from logger.report.tables import MONTHS, Cell, is_missing, one_line
 from logger.survey.result import PointResult
 
@@ -92,9 +93,9 @@ def results_csv(points: Sequence[PointResult]) -> str:
 
 
 def planes_csv(points: Sequence[PointResult]) -> str:
-    """One row a plane: its array once, from the mean over its points, and the worst of them."""
+    """One row a plane: its array once, from the mean over points fit for use, and their worst."""
     found: dict[str, list[tuple[PointResult, PlaneResult]]] = {}
-    for point, p in planes_of(points):
+    for point, p in planes_of([point for point in points if not unfit(point)]):
         if np.isfinite(p.solar_access.annual):
             found.setdefault(p.plane.name, []).append((point, p))
     rows: list[tuple[Cell, ...]] = []
