@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from skyline_paths import followed, fused, sight
 
 from logger.horizon_fit.coverage import Sector, sectors
 from logger.site import Site
@@ -29,6 +30,17 @@ def test_at_46_north_the_sun_leaves_the_north_alone() -> None:
     # Sunrise at the solstice: cos A = sin 23.44 / cos 46, A = 55.1 degrees.
     crossed = sun_crosses(np.array([54.0, 56.0, 180.0, 304.0, 306.0]), 46.0)
     assert crossed.tolist() == [False, True, True, True, False]
+
+
+def test_what_a_flick_of_the_hand_passes_over_was_not_seen() -> None:
+    """Six degrees between one row and the next are a gap, two are not."""
+    t_s, azimuth, elevation = followed([0.0, 359.0], [10.0, 10.0], speed_deg_s=20.0)
+    kept = ~((azimuth > 100) & (azimuth < 106) | (azimuth > 200) & (azimuth < 202))
+    result = fused(sight(t_s[kept], azimuth[kept], elevation[kept]))
+    assert result.profile.measured_at(np.array([99.0, 103.0, 107.0, 201.0])).tolist() == [
+        True, False, True, True,
+    ]  # fmt: skip
+    assert not next(c for c in result.checks if c.check == "sun's range measured").passed
 
 
 def test_runs_of_cells_become_sectors_across_north() -> None:
