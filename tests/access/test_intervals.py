@@ -8,9 +8,18 @@ import pytest
 
 from logger.access import Plane, SiteYear
 from logger.access.draws import SECTOR_MIDDLES, SurveyErrors, drawn_elevation, survey_errors
-from logger.access.intervals import PERCENTILES_95, interval_of, plane_table, shares, taken_by
+from logger.access.intervals import (
+    PERCENTILES_95,
+    Drawn,
+    Shares,
+    interval_of,
+    plane_table,
+    shares,
+    taken_by,
+)
 from logger.access.leaf import middle_leaf
 from logger.access.losses import open_plane
+from logger.access.point import _bounded
 from logger.access.surroundings import without_crowns
 from logger.files import plain
 from logger.horizon import HorizonProfile, Obstruction
@@ -323,3 +332,13 @@ def test_parts_stand_with_the_largest_first_and_say_what_would_help(unknown, uns
         "height of the module", "diffuse light",
     }  # fmt: skip
     assert all(p.remedy for p in found)
+
+
+def test_the_whole_interval_holds_the_survey_s_where_other_causes_narrow_the_draws():
+    value = np.full(13, 0.8)
+    alike, apart = np.tile(value, (50, 1)), np.linspace(0.7, 0.9, 50)[:, None] * np.ones(13)
+    whole, survey, median = (Shares(rows, rows) for rows in (alike, apart, value[None]))
+    found = _bounded([value], Drawn(whole, survey, median, {}), "solar", True)
+    assert np.array_equal(found.low, found.survey_low)
+    assert np.array_equal(found.high, found.survey_high)
+    assert found.low == pytest.approx(0.705, abs=0.003)
