@@ -32,7 +32,7 @@ class Angle(click.ParamType):  # type: ignore[type-arg]
 
 
 class Address(click.ParamType):  # type: ignore[type-arg]
-    """Where to listen: an address by its number, without one this computer's own, and a port."""
+    """Where to listen: localhost, or an address by its number, and a port."""
 
     name = "address"
 
@@ -42,7 +42,8 @@ class Address(click.ParamType):  # type: ignore[type-arg]
 
         host, _, port = str(value).rpartition(":")
         try:
-            host = str(ipaddress.ip_address(host.strip("[]") or "127.0.0.1"))
+            host = host.strip("[]") or "localhost"
+            host = "127.0.0.1" if host == "localhost" else str(ipaddress.ip_address(host))
             if not 0 <= int(port) <= 65535:
                 raise ValueError
         except ValueError:

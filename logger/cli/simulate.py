@@ -67,6 +67,14 @@ _SCENES = (
 )
 @click.option("--iron/--no-iron", default=True, show_default=True,
               help="Hard and soft iron on the board, and an accelerometer offset.")  # fmt: skip
+@click.option(
+    "--streams", default="AMG", show_default=True,
+    help="What the board sends: some of the letters A (its own attitude), M (field and force), "
+    "G (angular rate).",
+)  # fmt: skip
+@click.option(
+    "--rate", "rate_hz", default=50, show_default=True, help="Measuring instants a second."
+)
 @click.option("--latitude", default=46.05, show_default=True, help="Degrees, north positive.")
 @click.option("--longitude", default=14.51, show_default=True, help="Degrees, east positive.")
 @click.option("--altitude", default=310.0, show_default=True, help="Metres.")
@@ -169,7 +177,10 @@ def _tasks(options: dict[str, Any]) -> tuple[tuple[Scene, ...], Iterator[MakeTas
         sensor=sensor if options["iron"] else sensor.without_iron(),
         site=Site(options["latitude"], options["longitude"], options["altitude"]),
         settings=BoardSettings(
-            serial_number=f"V{seed:03d}", link_baud=115200 if options["pty"] else None
+            options["streams"].upper(),
+            options["rate_hz"],
+            serial_number=f"V{seed:03d}",
+            link_baud=115200 if options["pty"] else None,
         ),
         seed=seed,
         more={"level": {**at_target, "pairs": 3}, "bearing": at_target},

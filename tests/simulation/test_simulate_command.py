@@ -35,7 +35,7 @@ def simulating(*options: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
 def heard(port: serial.SerialBase) -> list[object]:
     decoder, said = Decoder(), []
     while not any(isinstance(s, Key) and s.key == 1 for s in said):
-        chunk = port.read(2000)
+        chunk = port.read(1)  # more would wait for what does not come
         assert chunk, "the board fell silent"
         said += [p.sentence for p in decoder.feed(chunk) if isinstance(p, Sound)]
     assert not decoder.refused
@@ -45,17 +45,18 @@ def heard(port: serial.SerialBase) -> list[object]:
 @pytest.mark.parametrize(
     "how",
     [
-        ["--tcp", "127.0.0.1:0"],
+        ["--tcp", "localhost:0"],
         pytest.param(["--pty"], marks=pytest.mark.skipif(os.name != "posix", reason="POSIX only")),
     ],
 )
 def test_the_first_line_is_what_a_host_opens_and_the_task_ends_by_itself(how: list[str]) -> None:
-    options = ["--do", "plane", "--once", "--speed", "0", "--seed", "3", *how]
+    options = [*"--do plane --once --speed 0 --seed 3 --streams am --rate 20".split(), *how]
     with simulating(*options) as (process, address):
         with serial.serial_for_url(address, timeout=10) as port:
             said = heard(port)
         assert isinstance(said[0], Identity)
         assert said[0].serial_number == "V003"
+        assert (said[0].streams, said[0].rate_hz) == ("AM", 20)
         assert process.wait(20) == 0
 
 
