@@ -50,7 +50,8 @@ def heard(port: serial.SerialBase) -> list[object]:
     ],
 )
 def test_the_first_line_is_what_a_host_opens_and_the_task_ends_by_itself(how: list[str]) -> None:
-    options = [*"--do plane --once --speed 0 --seed 3 --streams am --rate 20".split(), *how]
+    task = ["--do", "plane", "--once", "--speed", "0", "--seed", "3"]
+    options = [*task, "--streams", "am", "--rate", "20", *how]
     with simulating(*options) as (process, address):
         with serial.serial_for_url(address, timeout=10) as port:
             said = heard(port)
