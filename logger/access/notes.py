@@ -58,7 +58,10 @@ def notes_of(
         notes.append(f"kind not known, treated as solid all year: {', '.join(solid)}")
     unnamed = sum(share for kind, share in taken.values() if not kind)
     if unnamed >= WORTH_TELLING:
-        notes.append(f"{100 * unnamed:.1f} % of the year's light is blocked by what has no name")
+        notes.append(
+            f"{100 * unnamed:.1f} % of the year's light is blocked by what has no name, taken as "
+            "solid: a bare tree among it would let more light through in winter"
+        )
         hints.append(
             "name it while sweeping, with horizon-logger edit name-sector, or in the obstruction "
             "column of a horizon file"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from logger.access import AccessResult, Interval, PlaneResult
+from logger.access.notes import WORTH_TELLING
 from logger.access.result import YEAR
 from logger.access.window import Blocked, WindowResult
 from logger.checks import NORMAL_95, Check
@@ -321,9 +322,15 @@ def clock_sentence(result: AccessResult, timezone: str, w: Words) -> str:
     )
 
 
-def gain(gains: Sequence[tuple[Gain, str]], w: Words) -> str:
+def gain(gains: Sequence[tuple[Gain, str]], w: Words, unnamed: float = 0.0) -> str:
     """What one change would gain most, of all that could be made; each with where it is."""
     worth = [one for one in gains if one[0].is_worth_telling]
+    if not worth and unnamed >= WORTH_TELLING:
+        return w(
+            "What could be gained is not known: up to {share} of the year's light is blocked by "
+            "what nobody has named.",
+            share=w.percent(unnamed, 1),
+        )
     if not worth:
         return w(
             "Nothing that could be cut or moved takes more than half a percentage point of the "

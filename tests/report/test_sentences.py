@@ -177,6 +177,9 @@ def test_the_change_that_gains_most_is_told_with_its_interval():
     )
     nothing = replace(small, value=0.004)
     assert "Nothing that could be cut" in sentences.gain([(nothing, "roof at eave")], W)
+    # What has no name may well be something that could be cut.
+    told = plain(sentences.gain([(nothing, "roof at eave")], W, unnamed=0.233))
+    assert told.startswith("What could be gained is not known: up to 23.3 % of the year's light")
 
 
 def test_hours_of_the_sun_are_told_by_the_clock(point_of):
