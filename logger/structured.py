@@ -49,7 +49,8 @@ _BY_UNIT = tuple(
         (r"elevation_deg$", -90.0, 90.0),
         (r"azimuth_deg$", 0.0, 360.0),
         (r"tilt_deg$", 0.0, 90.0),
-        (r"(error|spread|gap|ripple)(_95)?_deg$", 0.0, 180.0),
+        (r"(error|spread|ripple)(_95)?_deg$", 0.0, 180.0),
+        (r"gap_deg$", 0.0, 360.0),
         (r"(index|collimation|pitch_offset)_deg$", -10.0, 10.0),  # what `fit_level` takes for true
         (r"_deg$", -360.0, 360.0),
         (r"altitude_m$", -500.0, 9000.0),

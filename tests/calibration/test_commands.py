@@ -178,6 +178,20 @@ def test_a_board_of_attitude_only_is_swung(job: Path, calibrate: Callable[..., R
     assert stored_calibrations(read_job(job))[0].kind == "deviation"
 
 
+def test_a_swing_that_leaves_most_of_the_circle_open_is_stored_and_poor(
+    job: Path, tmp_path: Path
+) -> None:
+    few = simulate_swing([0.0, 40.0, 80.0], sensor=Sensor().without_iron(), seed=1)
+    write_recording(tmp_path / "few.sweep", {**few.header, "purpose": "compass"}, few.chunks)
+    done = run("calibrate", "compass", job, "--recording", tmp_path / "few.sweep",
+               "--bearings", "0,40,80")  # fmt: skip
+    assert done.exit_code == 4, done.stderr
+    assert "3 headings with a gap of 280° give the constant only" in done.stdout
+    assert stored_calibrations(read_job(job))[0].figures["widest_gap_deg"] == pytest.approx(
+        280, abs=2
+    )
+
+
 def test_a_plane_is_measured_and_stored_with_its_uncertainty(
     job: Path, recordings: Path, calibrate: Callable[..., Result]
 ) -> None:
