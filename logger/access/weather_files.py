@@ -31,6 +31,8 @@ from logger.errors import InputError, LoggerError
 from logger.files import read_within
 from logger.site import Site
 
+# What pvlib and pandas let out on a damaged file
+LEAKED = (ArithmeticError, AttributeError, LookupError, NameError, TypeError, ValueError)
 LARGEST_FILE = 64 * 2**20
 """A typical year takes about two million. [bytes]"""
 
@@ -89,7 +91,7 @@ def read_weather(path: str | Path) -> Weather:
         return _weather(kind, table, about, path, sha256)
     except InputError:
         raise
-    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError, LoggerError) as e:
+    except (*LEAKED, LoggerError) as e:
         where = f"{path}, line {line}" if (line := _odd_line(text)) else str(path)
         reason = (str(e).strip().splitlines() or ["damaged"])[0]
         reason = "".join(c for c in reason if c.isprintable())[:160]

@@ -150,6 +150,14 @@ def test_weather_that_is_not_the_site_s_fails_a_check(table, file, spoilt, faile
     assert all(c.why.endswith(tuple("abcdefghijklmnopqrstuvwxyz²%")) for c in checks)
 
 
+def test_a_first_line_alone_is_refused(tmp_path):
+    for whole in (MIAMI, CAROLINA):
+        file = tmp_path / whole.name
+        file.write_bytes(whole.read_bytes().split(b"\n")[0] + b"\n")
+        with pytest.raises(InputError, match="no"):
+            read_weather(file)
+
+
 @pytest.mark.parametrize("mark", [-9900, 9999])
 def test_missing_light_is_not_night(table, file, mark):
     """A day of it has no light that counts, neither of the sun nor of a dark sky."""
