@@ -32,7 +32,7 @@ class Angle(click.ParamType):  # type: ignore[type-arg]
 
 
 class Address(click.ParamType):  # type: ignore[type-arg]
-    """Where to listen: localhost, or an address by its number, and a port."""
+    """Where to listen: localhost, or an IPv4 address by its number, and a port."""
 
     name = "address"
 
@@ -42,9 +42,8 @@ class Address(click.ParamType):  # type: ignore[type-arg]
 
         host, _, port = str(value).rpartition(":")
         try:
-            host = host.strip("[]") or "localhost"
-            host = "127.0.0.1" if host == "localhost" else str(ipaddress.ip_address(host))
-            if not 0 <= int(port) <= 65535:
+            host = "127.0.0.1" if host in ("", "localhost") else str(ipaddress.IPv4Address(host))
+            if not (port.isdecimal() and int(port) <= 65535):
                 raise ValueError
         except ValueError:
             self.fail(f"{value!r} is not ADDRESS:PORT, such as 0.0.0.0:8000", param, ctx)

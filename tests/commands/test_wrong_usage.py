@@ -106,6 +106,8 @@ WRONG = [
     ("simulate --do dance", "no task 'dance'"),
     ("simulate --speed -1", "not in the range x>=0"),
     ("simulate --tcp nowhere", "is not ADDRESS:PORT"),
+    ("simulate --tcp [::1]:0", "is not ADDRESS:PORT"),
+    ("simulate --tcp 127.0.0.1:+0", "is not ADDRESS:PORT"),
     ("simulate --sector north", "is not FROM,TO"),
     ("simulate --observers 2 --output job", "job: holds something already"),
 ]
