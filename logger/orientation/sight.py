@@ -68,11 +68,11 @@ def orient(
 ) -> Orientation:
     """Sight lines together with attitude, magnetic field and checks.
 
-    A recording that holds raw field and force is worked out from them; any other from the
-    attitude that the board computed.
+    A recording whose rows hold raw field and force, or most of them, is worked out from these; any
+    other from the attitude that the board computed.
     """
     settings = settings or Settings()
-    raw = bool(samples.has_field.any())
+    raw = samples.is_raw
     # One attitude over the whole recording takes enough angular rate.
     long = len(samples) >= 20 and samples.t_s[-1] - samples.t_s[0] >= 0.2
     fusible = settings.use_gyro and bool(long) and float(samples.has_rate.mean()) > 0.8

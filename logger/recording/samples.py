@@ -63,6 +63,12 @@ class Samples(Columns):
         return np.asarray(np.isfinite(self.field_ut + self.force_g).all(axis=1))
 
     @property
+    def is_raw(self) -> bool:
+        """Whether directions come from raw values; not where most rows hold the board's alone."""
+        own = self.has_attitude & ~self.has_field
+        return bool(self.has_field.any() and self.has_field.sum() >= own.sum())
+
+    @property
     def has_rate(self) -> Bools:
         """Rows with raw angular rate."""
         return np.asarray(np.isfinite(self.rate_deg_s).all(axis=1))

@@ -91,7 +91,7 @@ def calibrate(job: Job, recording: Recording, stream: Stream, wanted: Wanted) ->
     model, sweep = magnetic_model_of(job), Sweep(recording, stream)
     declination = _declination(sweep, job, model)
     samples, kind = stream.samples, str(wanted.purpose)
-    raw = bool(samples.has_field.any())
+    raw = samples.is_raw
     fit: Any
     if kind == "compass" and raw:
         fit = fit_compass(samples, field_expected_at(job.site, started.date(), model))
@@ -223,7 +223,7 @@ def measure_plane(
         job.site,
         _declination(sweep, job, model),
         model,
-        needed=("compass",) if stream.samples.has_field.any() else (),
+        needed=("compass",) if stream.samples.is_raw else (),
     )
     fix = fit_plane(stream.samples, chosen.corrections, along_eaves=along_eaves)
     return fix, (*chosen.checks, *fix.checks)

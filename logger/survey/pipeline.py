@@ -109,7 +109,7 @@ def swept_point(
     checks = [c for sweep in sweeps for c in recording_checks(sweep.recording, sweep.stream)]
     sweeps = [replace(sweep, stream=part) for sweep in sweeps for part in sweep.stream.by_board()]
     for sweep in sweeps:
-        raw = bool(sweep.stream.samples.has_field.any())
+        raw = sweep.stream.samples.is_raw
         calibrated = chosen_for(
             setup.stored or (),
             sweep,
@@ -209,7 +209,7 @@ def sweep_about(sweep: Sweep, site: Site) -> SweepAbout:
         site=place_of(recording, site),
         temperature_c=float(np.median(known)) if known.size else None,
         holder=recording.text("holder"),
-        raw=bool(stream.samples.has_field.any()),
+        raw=stream.samples.is_raw,
     )
 
 

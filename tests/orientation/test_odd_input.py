@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -37,6 +38,21 @@ def vectors(kind: str, n: int, rng: np.random.Generator) -> Any:
         "noise": 30 * noise,
         "half": np.where(rng.random((n, 1)) < 0.5, np.nan, noise),
     }[kind]
+
+
+@pytest.mark.parametrize(("raw_rows", "known"), [(1, 99), (49, 51), (50, 50), (100, 100)])
+def test_what_most_rows_hold_decides_whose_attitude_it_is(raw_rows: int, known: int) -> None:
+    """A single raw sentence does not take the board's own attitude of all other rows along."""
+    raw = np.arange(100) < raw_rows
+    columns = Samples.blank(100) | {
+        "t_s": np.zeros(100),  # nothing for a gyro to carry
+        "heading_deg": np.where(raw, np.nan, 40.0),
+        "pitch_deg": np.where(raw, np.nan, 5.0),
+        "field_ut": np.where(raw[:, None], [20.0, 0.0, 43.0], np.nan),
+        "force_g": np.where(raw[:, None], [0.0, 0.0, -1.0], np.nan),
+    }
+    sight = orient(Samples(**columns), PLAIN).sight
+    assert np.isfinite(sight.azimuth_deg).sum() == known
 
 
 KINDS = st.sampled_from(["none", "zero", "stuck", "upright", "noise", "half"])
