@@ -13,6 +13,7 @@ from logger.cli.options import (
     leave_by_checks,
     put_out,
     recipe_options,
+    say,
     say_left_out,
 )
 from logger.cli.parameters import FILE, JOB, PLACE, RECTANGLE, Number, Numbers
@@ -91,8 +92,10 @@ def command(
     give(json_file, answer_.as_dict(), array_text(answer_))
     if csv_file:
         put_out(csv_file, array_csv(answer_))
+        say(f"wrote {csv_file}")
     if picture:
         put_out(picture, array_picture(answer_))
+        say(f"wrote {picture}")
     leave_by_checks(
         answer_.checks, f"horizon-logger report {as_argument(job.folder)}", unreadable=bool(unread)
     )

@@ -114,8 +114,10 @@ def test_obstructions_have_the_distance_that_they_stand_at(job: Path, maker: Any
 
 def test_the_outline_is_covered_and_told_in_every_form(job: Path, tmp_path: Path) -> None:
     table, picture, answer = (tmp_path / name for name in ("a.csv", "a.png", "a.json"))
-    shown = run("array", job, "--size", "4,2", "--rows", "1.7,3.4", "--csv", table, "--picture",
-                picture, "--json", answer).stdout  # fmt: skip
+    done = run("array", job, "--size", "4,2", "--rows", "1.7,3.4", "--csv", table, "--picture",
+               picture, "--json", answer)  # fmt: skip
+    shown = done.stdout
+    assert f"wrote {table}\nwrote {picture}\n" in done.stderr
     found = json.loads(answer.read_text())
     least, most = found["array"]["least"]["value"], found["array"]["most"]["value"]
     mean = found["array"]["solar_access"]["annual"]
