@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from logger.access.point import Point
 
 WORTH_TELLING = 0.005
-"""Share of the year's light."""
+"""Share of the year's light that something must take to be told of."""
 
 UNKNOWN_KIND = "other"
 
@@ -44,19 +44,13 @@ def notes_of(
         )
         if point.horizon.least_deg is not None:
             notes.append("where not measured, elevation data tell the least that stands there")
-    taken: dict[str, tuple[str, float]] = {}
-    for plane in planes:
-        of_plane: dict[str, float] = {}
-        for o in plane.by_obstruction:
-            share = float(np.nan_to_num(o.loss_fraction[YEAR]))
-            of_plane[o.name] = of_plane.get(o.name, 0.0) + share
-            taken[o.name] = o.kind, max(taken.get(o.name, ("", 0.0))[1], of_plane[o.name])
+    taken = _taken(planes)
     worth = {name: kind for name, (kind, share) in taken.items() if share >= WORTH_TELLING}
     if crowns := [name for name, kind in worth.items() if kind == CROWN_KIND]:
         notes.append(f"in leaf and bare by season: {', '.join(crowns)}")
     if solid := [name for name, kind in worth.items() if kind == UNKNOWN_KIND]:
         notes.append(f"kind not known, treated as solid all year: {', '.join(solid)}")
-    unnamed = sum(share for kind, share in taken.values() if not kind)
+    unnamed = unnamed_share(planes)
     if unnamed >= WORTH_TELLING:
         notes.append(
             f"{100 * unnamed:.1f} % of the year's light is blocked by what has no name, taken as "
@@ -67,3 +61,20 @@ def notes_of(
             "column of a horizon file"
         )
     return tuple(notes), tuple(hints)
+
+
+def unnamed_share(planes: Sequence[PlaneResult]) -> float:
+    """Share of the year's light that is blocked by what nobody named."""
+    return sum(share for kind, share in _taken(planes).values() if not kind)
+
+
+def _taken(planes: Sequence[PlaneResult]) -> dict[str, tuple[str, float]]:
+    """Kind of each obstruction, and what it takes of the plane that it takes most of."""
+    taken: dict[str, tuple[str, float]] = {}
+    for plane in planes:
+        of_plane: dict[str, float] = {}
+        for o in plane.by_obstruction:
+            share = float(np.nan_to_num(o.loss_fraction[YEAR]))
+            of_plane[o.name] = of_plane.get(o.name, 0.0) + share
+            taken[o.name] = o.kind, max(taken.get(o.name, ("", 0.0))[1], of_plane[o.name])
+    return taken

@@ -5,10 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from logger.access import FAIL, PASS, TOO_CLOSE
-from logger.access.result import YEAR
+from logger.access.notes import unnamed_share
 from logger.report import array, sentences, texts
 from logger.report.charts import cover_chart, drawn
 from logger.report.comparison import compared
@@ -178,15 +176,7 @@ def _gain(report: Report, w: Words) -> str:
         for point in fit
         if (one := report.beside[point.name].gain) is not None
     ]
-    return sentences.gain(gains, w, max(map(_unnamed, fit)))
-
-
-def _unnamed(point: PointResult) -> float:
-    """Share of the year's light blocked by what nobody named, on the plane with the most."""
-    return max(
-        sum(float(np.nan_to_num(o.loss_fraction[YEAR])) for o in p.by_obstruction if not o.kind)
-        for p in point.access.planes
-    )
+    return sentences.gain(gains, w, max(unnamed_share(p.access.planes) for p in fit))
 
 
 def _whom_to_ask(people: Mapping[str, str], w: Words) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 
 from logger.access import SiteYear, removed
 from logger.access.many import under_drawn_skies, under_median_sky
+from logger.access.notes import WORTH_TELLING
 from logger.access.result import YEAR
 from logger.arrays import Floats
 from logger.checks import NORMAL_95, PERCENTILES_95
@@ -16,9 +17,6 @@ from logger.parallax import Surroundings
 from logger.parallax.carry import Drawn
 from logger.survey.recipe import year_of
 from logger.survey.result import PointResult
-
-WORTH_TELLING = 0.005
-"""Share of the year that an obstruction must take for its removal to be told."""
 
 REMOVABLE = ("evergreen", "deciduous", "pole or wire")
 """Kinds that can be cut or moved where nobody said otherwise; houses and hills stay."""
