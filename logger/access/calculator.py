@@ -19,7 +19,6 @@ from logger.access.blocking import disc_above
 from logger.access.heights import carried
 from logger.access.intervals import PlaneTable, plane_table
 from logger.access.irradiance import HOURS, KWH_A_MINUTE, MONTHS, SplitLight, split_light
-from logger.access.light import clear_sky
 from logger.access.losses import OpenPlane, open_plane
 from logger.access.notes import notes_of
 from logger.access.orientation import LightByDirection, best_by_sky, light_by_direction, middle_of
@@ -31,7 +30,6 @@ from logger.access.skies import Skies, skies_of
 from logger.access.sun_table import Singles, SunGrid, sun_grid
 from logger.access.surroundings import Layer
 from logger.access.weather import Weather
-from logger.access.weather_checks import weather_checks
 from logger.access.window import SunInWindow, sun_in_window
 from logger.arrays import Floats, Ints, floats
 from logger.checks import Check
@@ -75,10 +73,7 @@ class SiteYear:
         self.timezone = timezone
         self.sun: SunYear = sun_year(site, self.settings.year)
         self.skies: Skies = skies_of(weather, self.sun, self.settings)
-        self.checks: tuple[Check, ...] = ()
-        if weather is not None:
-            (cloudless,) = clear_sky(self.sun)
-            self.checks = weather_checks(weather, self.sun, self.skies.lights[0], cloudless)
+        self.checks: tuple[Check, ...] = self.skies.checks
         self.splits: tuple[SplitLight, ...] = tuple(
             split_light(self.sun, light) for light in self.skies.lights
         )

@@ -73,9 +73,8 @@ def clear_sky(
     return tuple(lights)
 
 
-def weather_light(weather: Weather, sun: SunYear) -> Light:
-    """Weather spread over minutes."""
-    (clear,) = clear_sky(sun)
+def weather_light(weather: Weather, sun: SunYear, clear: Light) -> Light:
+    """Weather spread over minutes, as a clear sky would share out each interval."""
     row, interval = weather.rows_at(sun.minute)
     covered = row >= 0
     row = np.maximum(row, 0)

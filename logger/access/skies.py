@@ -33,7 +33,9 @@ from logger.access.light import Light, clear_sky, weather_light
 from logger.access.monthly_means import declination, diffuse_fraction, sunset_hour_angle
 from logger.access.sky import UNKNOWN_SKY, Sky
 from logger.access.weather import MONTH_STARTS, Weather
+from logger.access.weather_checks import weather_checks
 from logger.arrays import Floats, floats
+from logger.checks import Check
 from logger.settings import Settings
 from logger.sun import SunYear
 
@@ -69,6 +71,7 @@ class Skies:
     circumsolar: float  # Share of Hay and Davies's circumsolar light in the printed figures
     drawn_circumsolar: Floats  # Shape (n,)
     notes: tuple[str, ...] = ()
+    checks: tuple[Check, ...] = ()  # Whether weather is sound, and the site's
 
 
 def skies_of(weather: Weather | None, sun: SunYear, settings: Settings) -> Skies:
@@ -78,8 +81,12 @@ def skies_of(weather: Weather | None, sun: SunYear, settings: Settings) -> Skies
     error = np.random.default_rng([settings.seed, 4]).standard_normal(n) * CIRCUMSOLAR_ERROR
     circumsolar = np.maximum(middle + error, 0.0)
     if weather is not None:
-        light, whole = weather_light(weather, sun), np.ones((1, HALVES, MONTHS))
-        return Skies(weather.sky, (light,), whole, whole[None], middle, circumsolar, weather.notes)
+        (clear,) = clear_sky(sun)
+        light, whole = weather_light(weather, sun, clear), np.ones((1, HALVES, MONTHS))
+        checks = weather_checks(weather, sun, light, clear)
+        return Skies(
+            weather.sky, (light,), whole, whole[None], middle, circumsolar, weather.notes, checks
+        )
     turbidity = settings.turbidity
     of = "" if turbidity is None else f", turbidity {turbidity:g}"
     words = f"not known: drawn between clear and overcast{of}"
